@@ -1,0 +1,78 @@
+//! Features: what is machined at a place on a face.
+
+use crate::units::{Fit, Length, Thread};
+use serde::{Deserialize, Serialize};
+
+/// A face of an engine block, as it stands in the vehicle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Face {
+    /// The top, where the cylinder head sits.
+    Deck,
+    /// The bottom, where the sump bolts on.
+    Sump,
+    /// The timing end.
+    Front,
+    /// The flywheel end.
+    Rear,
+    /// Left side, looking from the rear to the front.
+    Left,
+    /// Right side, looking from the rear to the front.
+    Right,
+    /// Inside the crankcase: main bearing caps and housings.
+    Crankcase,
+}
+
+/// Where a feature is: the face and the shop's own label for the spot, e.g. `rear / R7`.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct Place {
+    /// The face.
+    pub face: Face,
+    /// The label of the spot on that face.
+    pub label: String,
+}
+
+/// What kind of thing is machined.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FeatureKind {
+    /// A reamed hole for a fitted dowel.
+    DowelHole,
+    /// A drilled and tapped hole.
+    TappedHole,
+    /// A plain drilled hole.
+    PlainHole,
+    /// A flat-bottomed enlargement of a hole.
+    Counterbore,
+    /// A locating diameter, e.g. for a seal housing.
+    Register,
+    /// A bored diameter, e.g. a main bearing housing or a cylinder.
+    Bore,
+    /// A faced seat round a hole.
+    Spotface,
+}
+
+/// One machined feature.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Feature {
+    /// Where it is.
+    pub place: Place,
+    /// What it is.
+    pub kind: FeatureKind,
+    /// Position of the (first) centre from the face's datum, across.
+    pub x: Length,
+    /// Position of the (first) centre from the face's datum, up.
+    pub y: Length,
+    /// Diameter; for a tapped hole the major diameter of its thread.
+    pub size: Length,
+    /// Depth; `None` when it goes through.
+    pub depth: Option<Length>,
+    /// The thread of a tapped hole.
+    pub thread: Option<Thread>,
+    /// The tolerance class where it matters.
+    pub fit: Option<Fit>,
+    /// How many alike at this place (a bolt group drawn as one place).
+    pub count: u32,
+    /// Anything a drawing would say in words.
+    pub note: String,
+}

@@ -1,0 +1,74 @@
+//! Routes: operations in the trade's order of work.
+
+use super::element::{Check, Material, Stage, TimeSource};
+use crate::castings::{Face, Place};
+use crate::units::{Minutes, Money, Spread};
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+/// One element inside an operation.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Step {
+    /// The element's code.
+    pub code: String,
+    /// What is done, in words, with the size.
+    pub name: String,
+    /// Where, if at a place.
+    pub place: Option<Place>,
+    /// How many.
+    pub count: u32,
+    /// Minutes each.
+    pub each: Minutes,
+    /// Where that time came from.
+    pub source: TimeSource,
+    /// How the time was reached, in words a machinist can check.
+    pub how: String,
+    /// Spread of the time.
+    pub spread: Spread,
+}
+
+/// One step of a route on one kind of machine.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Operation {
+    /// 10, 20, 30 …, as on a route card.
+    pub number: u32,
+    /// Title, e.g. "Mill: rear face".
+    pub title: String,
+    /// Where it comes in the order of work.
+    pub stage: Stage,
+    /// The kind of machine.
+    pub machine_kind: String,
+    /// The skill it needs.
+    pub skill: String,
+    /// The face that is up, if one matters.
+    pub face: Option<Face>,
+    /// What must be on the table: machine kind, face and pattern.
+    pub setup_key: String,
+    /// Setup, shared by all its steps.
+    pub setup: Minutes,
+    /// Run: the sum of its steps.
+    pub run: Minutes,
+    /// Share of the run that a person attends, 0 to 1.
+    pub attended_share: Decimal,
+    /// Its steps.
+    pub steps: Vec<Step>,
+    /// Numbers of the operations that must be done before.
+    pub after: Vec<u32>,
+    /// Checks it must pass.
+    pub checks: Vec<Check>,
+    /// Cautions.
+    pub cautions: Vec<String>,
+    /// Material it uses up.
+    pub materials: Vec<Material>,
+    /// Whether a donor can fail here.
+    pub can_fail: bool,
+    /// For outside work: its price and the days away.
+    pub outside: Option<(Money, u32)>,
+}
+
+/// Operations in order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, Default)]
+pub struct Route {
+    /// The operations.
+    pub operations: Vec<Operation>,
+}

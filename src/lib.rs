@@ -1,0 +1,25 @@
+//! Borewright: job costing, quoting and scheduling for a small engine-machining shop.
+//!
+//! The map of the house. Imports run downward only; `tests/it/rooms.rs` fails when they do not.
+//!
+//! | room | what is in it |
+//! | --- | --- |
+//! | `web` | the screens and the JSON interface, the page shell, sign-in |
+//! | `demo` | the invented demo scenario, written into the store |
+//! | [`store`] | PostgreSQL: the only SQL, the private cluster, the per-transaction shop |
+//! | [`enquiry`] | options side by side; the answer to the phone; the quote |
+//! | [`planning`] | working calendars and ready dates |
+//! | [`sourcing`] | sightings to price and wait distributions; hunting |
+//! | [`estimating`] | cutting time, elements, routes, cost build-up, rates |
+//! | [`castings`] | patterns, variants, features, differences, remedies |
+//! | [`units`] | money, length, thread and fit designations, minutes, spread |
+//!
+//! The six lower rooms are pure: no SQL, no HTTP, no clock, no randomness they were not handed.
+
+pub mod castings;
+pub mod enquiry;
+pub mod estimating;
+pub mod planning;
+pub mod sourcing;
+pub mod store;
+pub mod units;

@@ -1,0 +1,2 @@
+//! Borewright.
+fn main() {}

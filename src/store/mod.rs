@@ -1,0 +1,38 @@
+//! PostgreSQL: the only SQL in the house. One file per aggregate; the shop is set once per transaction, in [`scope`].
+
+pub mod scope;
+
+pub use scope::{Scope, ShopTx};
+
+/// What can go wrong in the store.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// No such row in this shop.
+    #[error("{0} was not found")]
+    NotFound(&'static str),
+    /// Someone else changed it meanwhile; the caller shows both values.
+    #[error("{0} was changed by someone else meanwhile")]
+    Stale(&'static str),
+    /// Something like it exists already; `field` names the form field to complain beside.
+    #[error("{message}")]
+    Duplicate {
+        /// The form field.
+        field: &'static str,
+        /// What to say beside it.
+        message: String,
+    },
+    /// Something else still needs it.
+    #[error("{0}")]
+    InUse(String),
+    /// A stored value that no longer parses.
+    #[error("stored {what} does not read: {why}")]
+    Corrupt {
+        /// Which value.
+        what: &'static str,
+        /// Why.
+        why: String,
+    },
+    /// The database itself.
+    #[error(transparent)]
+    Database(#[from] sqlx::Error),
+}

@@ -1,0 +1,15 @@
+//! The measures a shop speaks in: money, lengths, threads, fits, working minutes and how far they spread.
+
+pub mod fit;
+pub mod length;
+pub mod minutes;
+pub mod money;
+pub mod spread;
+pub mod thread;
+
+pub use fit::Fit;
+pub use length::Length;
+pub use minutes::Minutes;
+pub use money::{Currency, Money, MoneyError};
+pub use spread::Spread;
+pub use thread::Thread;
