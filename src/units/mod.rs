@@ -8,8 +8,8 @@ pub mod spread;
 pub mod thread;
 
 pub use fit::Fit;
-pub use length::Length;
-pub use minutes::Minutes;
+pub use length::{Length, LengthError, LengthUnit};
+pub use minutes::{Minutes, MinutesError};
 pub use money::{Currency, Money, MoneyError};
 pub use spread::Spread;
 pub use thread::Thread;

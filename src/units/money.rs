@@ -1,7 +1,10 @@
 //! Exact money: a decimal amount with its currency.
 
+use super::Minutes;
+use rust_decimal::prelude::ToPrimitive;
 use rust_decimal::{Decimal, RoundingStrategy};
 use serde::{Deserialize, Serialize};
+use std::fmt;
 
 /// An ISO 4217 currency: its alphabetic code and the number of digits of its minor unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -39,6 +42,20 @@ impl Currency {
         std::str::from_utf8(&self.code).unwrap_or("???")
     }
 
+    /// The usual sign where there is one that only this currency of our list is written with.
+    #[must_use]
+    pub fn symbol(&self) -> Option<&'static str> {
+        match self.code() {
+            "GBP" => Some("£"),
+            "EUR" => Some("€"),
+            "USD" => Some("$"),
+            "INR" => Some("₹"),
+            "ILS" => Some("₪"),
+            "KRW" => Some("₩"),
+            _ => None,
+        }
+    }
+
     /// Digits of the minor unit: 2 for pence and cents.
     #[must_use]
     pub fn minor_digits(&self) -> u32 {
@@ -74,9 +91,44 @@ pub enum MoneyError {
     /// The text is not an amount.
     #[error("“{0}” is not an amount of money; write it like 1250.00")]
     NotAnAmount(String),
+    /// The text has a fraction of a penny.
+    #[error(
+        "“{text}” has more than {digits} digits after the point, and {code} has no smaller coin"
+    )]
+    TooFine {
+        /// What was typed.
+        text: String,
+        /// Digits of the minor unit.
+        digits: u32,
+        /// The currency.
+        code: String,
+    },
+    /// The text names another currency than the shop's.
+    #[error("“{text}” is not in {code}")]
+    OtherCurrency {
+        /// What was typed.
+        text: String,
+        /// The currency asked for.
+        code: String,
+    },
+    /// An amount was to be shared over weights that are negative or all zero.
+    #[error("an amount can only be shared over weights that are not negative and not all zero")]
+    NoWeight,
 }
 
+/// The largest amount that text may ask for: a billion. Sums and products of such amounts stay far inside an exact decimal.
+const LARGEST_TYPED: Decimal = Decimal::from_parts(1_000_000_000, 0, 0, false, 0);
+
 /// An exact amount of one currency. It may hold more digits than the minor unit until [`Money::rounded`].
+///
+/// ```
+/// use borewright::units::{Currency, Minutes, Money};
+/// let gbp = Currency::from_code("GBP")?;
+/// let rate = Money::parse("42.50", gbp)?;
+/// let cost = rate.for_time(Minutes::parse("1h30")?)?;
+/// assert_eq!(cost.to_string(), "£63.75");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Money {
     amount: Decimal,
@@ -94,6 +146,78 @@ impl Money {
     #[must_use]
     pub fn zero(currency: Currency) -> Self {
         Self::new(Decimal::ZERO, currency)
+    }
+
+    /// From whole minor units: pence, cents.
+    #[must_use]
+    pub fn from_minor(minor: i64, currency: Currency) -> Self {
+        Self::new(Decimal::new(minor, currency.minor_digits()), currency)
+    }
+
+    /// In whole minor units, rounded as [`Money::rounded`] does.
+    ///
+    /// # Errors
+    /// [`MoneyError::Overflow`] beyond what an `i64` counts.
+    pub fn to_minor(self) -> Result<i64, MoneyError> {
+        let coins = Decimal::from(10_u64.pow(self.currency.minor_digits()));
+        self.rounded()
+            .amount
+            .checked_mul(coins)
+            .and_then(|minor| minor.to_i64())
+            .ok_or(MoneyError::Overflow)
+    }
+
+    /// Reads an amount as people type it: `1250`, `1250.5`, `1,250.00`, `£1,250.00`, `GBP 1,250`, `-20`.
+    ///
+    /// # Errors
+    /// [`MoneyError::NotAnAmount`], [`MoneyError::TooFine`] for a fraction of a penny,
+    /// [`MoneyError::OtherCurrency`] when another currency is named, [`MoneyError::Overflow`] above a billion.
+    pub fn parse(text: &str, currency: Currency) -> Result<Self, MoneyError> {
+        let typed = text.trim();
+        let not_an_amount = || MoneyError::NotAnAmount(typed.to_owned());
+        let (negative, rest) = strip_sign(typed);
+        let rest = strip_currency(rest, currency).ok_or_else(|| MoneyError::OtherCurrency {
+            text: typed.to_owned(),
+            code: currency.code().to_owned(),
+        })?;
+        // A second sign may follow the currency, as in "£-20".
+        let (negative_inside, rest) = strip_sign(rest);
+        if negative && negative_inside {
+            return Err(not_an_amount());
+        }
+        let (whole, fraction) = rest.split_once('.').unwrap_or((rest, ""));
+        if (whole.is_empty() && fraction.is_empty())
+            || !fraction.bytes().all(|b| b.is_ascii_digit())
+            || !grouped_digits(whole)
+        {
+            return Err(not_an_amount());
+        }
+        let digits = currency.minor_digits();
+        if fraction.trim_end_matches('0').len() > digits as usize {
+            return Err(MoneyError::TooFine {
+                text: typed.to_owned(),
+                digits,
+                code: currency.code().to_owned(),
+            });
+        }
+        let whole: String = whole.chars().filter(char::is_ascii_digit).collect();
+        let significant = whole.trim_start_matches('0');
+        if significant.len() > 10 {
+            return Err(MoneyError::Overflow);
+        }
+        let fraction = fraction.trim_end_matches('0');
+        let amount: Decimal = format!("0{significant}.{fraction}0")
+            .parse()
+            .map_err(|_| not_an_amount())?;
+        if amount > LARGEST_TYPED {
+            return Err(MoneyError::Overflow);
+        }
+        let signed = if negative || negative_inside {
+            -amount
+        } else {
+            amount
+        };
+        Ok(Self::new(signed.normalize(), currency))
     }
 
     /// The amount in major units.
@@ -119,17 +243,22 @@ impl Money {
         )
     }
 
+    fn same_currency(self, other: Self) -> Result<(), MoneyError> {
+        if self.currency == other.currency {
+            return Ok(());
+        }
+        Err(MoneyError::MixedCurrencies(
+            other.currency.code().to_owned(),
+            self.currency.code().to_owned(),
+        ))
+    }
+
     /// The exact sum.
     ///
     /// # Errors
     /// [`MoneyError::MixedCurrencies`], [`MoneyError::Overflow`].
     pub fn plus(self, other: Self) -> Result<Self, MoneyError> {
-        if self.currency != other.currency {
-            return Err(MoneyError::MixedCurrencies(
-                other.currency.code().to_owned(),
-                self.currency.code().to_owned(),
-            ));
-        }
+        self.same_currency(other)?;
         let amount = self
             .amount
             .checked_add(other.amount)
@@ -137,7 +266,15 @@ impl Money {
         Ok(Self::new(amount, self.currency))
     }
 
-    /// The exact product with a plain number.
+    /// The exact difference.
+    ///
+    /// # Errors
+    /// [`MoneyError::MixedCurrencies`], [`MoneyError::Overflow`].
+    pub fn minus(self, other: Self) -> Result<Self, MoneyError> {
+        self.plus(Self::new(-other.amount, other.currency))
+    }
+
+    /// The product with a plain number, exact to the 28 digits a decimal holds.
     ///
     /// # Errors
     /// [`MoneyError::Overflow`].
@@ -147,5 +284,324 @@ impl Money {
             .checked_mul(factor)
             .ok_or(MoneyError::Overflow)?;
         Ok(Self::new(amount, self.currency))
+    }
+
+    /// The quotient by a plain number, to the 28 digits a decimal holds.
+    ///
+    /// # Errors
+    /// [`MoneyError::Overflow`], also when `divisor` is zero.
+    pub fn over(self, divisor: Decimal) -> Result<Self, MoneyError> {
+        let amount = self
+            .amount
+            .checked_div(divisor)
+            .ok_or(MoneyError::Overflow)?;
+        Ok(Self::new(amount, self.currency))
+    }
+
+    /// This many per cent of it: `12.5` means 12.5 %.
+    ///
+    /// # Errors
+    /// [`MoneyError::Overflow`].
+    pub fn percent(self, percent: Decimal) -> Result<Self, MoneyError> {
+        self.times(percent)?.over(Decimal::ONE_HUNDRED)
+    }
+
+    /// What a time costs when this is the rate of one hour. Multiplied before divided, so that 20 minutes of £30 is £10 sharp.
+    ///
+    /// # Errors
+    /// [`MoneyError::Overflow`].
+    pub fn for_time(self, time: Minutes) -> Result<Self, MoneyError> {
+        self.times(time.0)?.over(Decimal::from(60))
+    }
+
+    /// The exact sum of many, zero of `currency` when there are none.
+    ///
+    /// # Errors
+    /// [`MoneyError::MixedCurrencies`], [`MoneyError::Overflow`].
+    pub fn sum(
+        currency: Currency,
+        amounts: impl IntoIterator<Item = Self>,
+    ) -> Result<Self, MoneyError> {
+        amounts
+            .into_iter()
+            .try_fold(Self::zero(currency), Self::plus)
+    }
+
+    /// Shares the rounded amount over weights in whole minor units, none lost and none made: each share is its exact
+    /// part cut down to a coin, and the coins left over go one each to the largest remainders (the first of equals).
+    ///
+    /// # Errors
+    /// [`MoneyError::NoWeight`] when a weight is negative or all are zero, [`MoneyError::Overflow`].
+    pub fn allocate(self, weights: &[Decimal]) -> Result<Vec<Self>, MoneyError> {
+        let total = weights
+            .iter()
+            .try_fold(Decimal::ZERO, |sum, weight| sum.checked_add(*weight))
+            .ok_or(MoneyError::Overflow)?;
+        if total <= Decimal::ZERO || weights.iter().any(Decimal::is_sign_negative) {
+            return Err(MoneyError::NoWeight);
+        }
+        let minor = self.to_minor()?;
+        let coins = Decimal::from(minor.unsigned_abs());
+        let mut shares = Vec::with_capacity(weights.len());
+        for (index, weight) in weights.iter().enumerate() {
+            // The part of the whole first: it is at most one, so the product cannot overflow.
+            let exact = weight
+                .checked_div(total)
+                .and_then(|part| part.checked_mul(coins))
+                .ok_or(MoneyError::Overflow)?;
+            let cut = exact.floor();
+            shares.push((
+                index,
+                cut.to_u64().ok_or(MoneyError::Overflow)?,
+                exact - cut,
+            ));
+        }
+        let given: u64 = shares.iter().map(|share| share.1).sum();
+        let left = minor.unsigned_abs().saturating_sub(given);
+        shares.sort_by(|a, b| b.2.cmp(&a.2).then(a.0.cmp(&b.0)));
+        // Only weights that are not zero may take a coin.
+        let takers = shares
+            .iter_mut()
+            .filter(|share| !weights[share.0].is_zero());
+        for (share, _) in takers.zip(0..left) {
+            share.1 += 1;
+        }
+        shares.sort_by_key(|share| share.0);
+        shares
+            .into_iter()
+            .map(|(_, coins, _)| {
+                let coins = i64::try_from(coins).map_err(|_| MoneyError::Overflow)?;
+                Ok(Self::from_minor(coins * minor.signum(), self.currency))
+            })
+            .collect()
+    }
+}
+
+/// Rounded to the minor unit, thousands apart: `£1,250.00`, `CHF 1,250.00`, `−£20.00`.
+impl fmt::Display for Money {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let digits = self.currency.minor_digits() as usize;
+        let rounded = self.rounded().amount;
+        let plain = format!("{:.digits$}", rounded.abs());
+        let (whole, fraction) = plain.split_once('.').unwrap_or((&plain, ""));
+        let mut grouped = String::with_capacity(plain.len() + plain.len() / 3);
+        for (i, digit) in whole.chars().enumerate() {
+            if i > 0 && (whole.len() - i) % 3 == 0 {
+                grouped.push(',');
+            }
+            grouped.push(digit);
+        }
+        let sign = if rounded < Decimal::ZERO { "−" } else { "" };
+        match self.currency.symbol() {
+            Some(symbol) => write!(f, "{sign}{symbol}{grouped}")?,
+            None => write!(f, "{sign}{}\u{a0}{grouped}", self.currency.code())?,
+        }
+        if !fraction.is_empty() {
+            write!(f, ".{fraction}")?;
+        }
+        Ok(())
+    }
+}
+
+/// Takes a leading minus or plus off.
+fn strip_sign(text: &str) -> (bool, &str) {
+    match text.strip_prefix(['-', '−']) {
+        Some(rest) => (true, rest.trim_start()),
+        None => (false, text.strip_prefix('+').unwrap_or(text).trim_start()),
+    }
+}
+
+/// Takes the currency's sign or code off either end; `None` when another currency is named.
+fn strip_currency(text: &str, currency: Currency) -> Option<&str> {
+    let mut rest = text;
+    if let Some(symbol) = currency.symbol() {
+        rest = rest
+            .strip_prefix(symbol)
+            .or_else(|| rest.strip_suffix(symbol))
+            .unwrap_or(rest);
+    }
+    let code = |part: &str| part.eq_ignore_ascii_case(currency.code());
+    if rest.len() > 3 {
+        if rest.get(..3).is_some_and(code) {
+            rest = rest.get(3..)?;
+        } else if rest.get(rest.len() - 3..).is_some_and(code) {
+            rest = rest.get(..rest.len() - 3)?;
+        }
+    }
+    let rest = rest.trim_matches([' ', '\u{a0}']);
+    let names_another = rest.chars().any(|c| "£€$₹₪₩¥".contains(c))
+        || (rest.chars().filter(|c| c.is_ascii_alphabetic()).count() == 3
+            && rest
+                .split(|c: char| !c.is_ascii_alphabetic())
+                .any(|word| Currency::from_code(word).is_ok()));
+    (!names_another).then_some(rest)
+}
+
+/// Whether text is digits, plain or with a comma before every group of three.
+fn grouped_digits(text: &str) -> bool {
+    if !text.contains(',') {
+        return text.bytes().all(|b| b.is_ascii_digit());
+    }
+    text.split(',').enumerate().all(|(i, group)| {
+        group.bytes().all(|b| b.is_ascii_digit())
+            && if i == 0 {
+                (1..=3).contains(&group.len())
+            } else {
+                group.len() == 3
+            }
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn gbp() -> Currency {
+        Currency::from_code("GBP").unwrap()
+    }
+
+    #[test]
+    fn reads_what_people_type() {
+        for (text, pence) in [
+            ("1250", 125_000),
+            ("1250.5", 125_050),
+            ("1,250.00", 125_000),
+            ("£1,250.00", 125_000),
+            (" £ 12 ", 1_200),
+            ("GBP 1,250", 125_000),
+            ("20 gbp", 2_000),
+            ("-20", -2_000),
+            ("−£20", -2_000),
+            ("£-20", -2_000),
+            (".5", 50),
+            ("3.", 300),
+            ("1.500", 150),
+        ] {
+            let read = Money::parse(text, gbp()).map(Money::to_minor);
+            assert_eq!(read, Ok(Ok(pence)), "{text}");
+        }
+    }
+
+    #[test]
+    fn refuses_the_rest_with_a_reason() {
+        use MoneyError::{NotAnAmount, OtherCurrency, Overflow, TooFine};
+        for text in [
+            "", "abc", "1.2.3", "12,50", "1,2345", ",5", "1e5", "--5", "-£-5", ".",
+        ] {
+            assert!(
+                matches!(Money::parse(text, gbp()), Err(NotAnAmount(_))),
+                "{text}"
+            );
+        }
+        assert!(matches!(Money::parse("1.255", gbp()), Err(TooFine { .. })));
+        assert!(matches!(
+            Money::parse("€5", gbp()),
+            Err(OtherCurrency { .. })
+        ));
+        assert!(matches!(
+            Money::parse("5 USD", gbp()),
+            Err(OtherCurrency { .. })
+        ));
+        let huge = "9".repeat(40);
+        assert_eq!(Money::parse(&huge, gbp()), Err(Overflow));
+        let message = Money::parse("1.255", gbp()).unwrap_err().to_string();
+        assert_eq!(
+            message,
+            "“1.255” has more than 2 digits after the point, and GBP has no smaller coin"
+        );
+    }
+
+    #[test]
+    fn prints_with_symbol_or_code_and_the_currency_s_own_digits() {
+        let show =
+            |minor, code| Money::from_minor(minor, Currency::from_code(code).unwrap()).to_string();
+        assert_eq!(show(125_000, "GBP"), "£1,250.00");
+        assert_eq!(show(-123_456_789, "EUR"), "−€1,234,567.89");
+        assert_eq!(show(125_000, "CHF"), "CHF\u{a0}1,250.00");
+        assert_eq!(show(1_250, "JPY"), "JPY\u{a0}1,250");
+        assert_eq!(show(1_250, "KWD"), "KWD\u{a0}1.250");
+        assert_eq!(show(0, "GBP"), "£0.00");
+    }
+
+    #[test]
+    fn an_hourly_rate_times_minutes_is_exact() {
+        let rate = Money::from_minor(3_000, gbp());
+        let twenty = rate.for_time(Minutes(Decimal::from(20))).unwrap();
+        assert_eq!(twenty.amount(), Decimal::from(10));
+    }
+
+    #[test]
+    fn currencies_do_not_mix() {
+        let euro = Money::from_minor(1, Currency::from_code("EUR").unwrap());
+        assert!(matches!(
+            Money::zero(gbp()).plus(euro),
+            Err(MoneyError::MixedCurrencies(..))
+        ));
+        assert!(Money::sum(gbp(), [euro]).is_err());
+    }
+
+    proptest! {
+        #[test]
+        fn printed_money_reads_back(minor in -99_999_999_999_i64..99_999_999_999) {
+            for code in ["GBP", "CHF", "JPY", "KWD"] {
+                let currency = Currency::from_code(code).unwrap();
+                let money = Money::from_minor(minor, currency);
+                let read = Money::parse(&money.to_string(), currency);
+                // Only amounts above a billion are refused.
+                match read {
+                    Ok(read) => prop_assert_eq!(read.to_minor(), Ok(minor)),
+                    Err(error) => {
+                        prop_assert_eq!(error, MoneyError::Overflow);
+                        prop_assert!(money.amount().abs() > LARGEST_TYPED);
+                    }
+                }
+            }
+        }
+
+        #[test]
+        fn reading_never_panics(text in ".{0,40}") {
+            drop(Money::parse(&text, gbp()));
+        }
+
+        #[test]
+        fn sharing_loses_no_penny(
+            minor in -1_000_000_000_i64..1_000_000_000,
+            weights in prop::collection::vec(0_u32..100_000, 1..20),
+        ) {
+            let weights: Vec<Decimal> = weights.into_iter().map(Decimal::from).collect();
+            let money = Money::from_minor(minor, gbp());
+            let total: Decimal = weights.iter().sum();
+            if total.is_zero() {
+                prop_assert_eq!(money.allocate(&weights), Err(MoneyError::NoWeight));
+                return Ok(());
+            }
+            let shares = money.allocate(&weights).unwrap();
+            prop_assert_eq!(Money::sum(gbp(), shares.iter().copied()).unwrap().to_minor(), Ok(minor));
+            for (share, weight) in shares.iter().zip(&weights) {
+                let exact = money.amount() * weight / total;
+                prop_assert!((share.amount() - exact).abs() < Decimal::new(1, 2));
+            }
+        }
+
+        #[test]
+        fn plus_and_minus_undo_each_other(a in any::<i32>(), b in any::<i32>()) {
+            let (a, b) = (Money::from_minor(a.into(), gbp()), Money::from_minor(b.into(), gbp()));
+            prop_assert_eq!(a.plus(b).unwrap().minus(b), Ok(a));
+            prop_assert_eq!(a.plus(b), b.plus(a));
+        }
+
+        #[test]
+        fn any_decimal_survives(a in any::<i128>(), scale in 0_u32..28) {
+            if let Ok(amount) = Decimal::try_from_i128_with_scale(a, scale) {
+                let money = Money::new(amount, gbp());
+                drop(money.to_minor());
+                drop(money.times(amount));
+                drop(money.plus(money));
+                drop(money.percent(amount));
+                drop(money.to_string());
+                drop(money.allocate(&[amount, Decimal::ONE]));
+            }
+        }
     }
 }
