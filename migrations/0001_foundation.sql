@@ -6,6 +6,10 @@ begin
     if not exists (select from pg_roles where rolname = 'borewright_service') then
         create role borewright_service login noinherit nocreatedb nocreaterole;
     end if;
+    -- So that an owner who is no superuser can let its connections work as the service.
+    if not pg_has_role(current_user, 'borewright_service', 'member') then
+        execute format('grant borewright_service to %I', current_user);
+    end if;
 end
 $$;
 grant usage on schema public to borewright_service;

@@ -1,6 +1,9 @@
 //! PostgreSQL: the only SQL in the house. One file per aggregate; the shop is set once per transaction, in [`scope`].
 
+pub mod cluster;
+pub mod migrate;
 pub mod scope;
+pub mod shops;
 
 pub use scope::{Scope, ShopTx};
 

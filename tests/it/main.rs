@@ -1,1 +1,5 @@
-//! it
+//! Integration tests against a real PostgreSQL. Each test has a database of its own.
+
+mod cluster;
+mod support;
+mod tenancy;

@@ -1,0 +1,374 @@
+//! A PostgreSQL server of the program's own, run from the installed binaries over a Unix socket.
+//!
+//! One mechanism keeps the server from outliving the program: it is the child of a small shell whose standard input is
+//! a pipe that only this process holds. When the pipe closes (an orderly stop, a panic or SIGKILL alike) the shell asks
+//! the server for a fast shutdown and waits for it. The shell has a process group of its own, so a Ctrl-C at the
+//! terminal does not stop the database before the web server has finished.
+
+use super::migrate::SERVICE_ROLE;
+use sqlx::postgres::{PgConnectOptions, PgSslMode};
+use std::fs::DirBuilder;
+use std::io::{self, BufRead, BufReader};
+use std::os::unix::fs::{DirBuilderExt, MetadataExt, chown};
+use std::os::unix::process::CommandExt;
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStdin, Command, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::time::{Duration, Instant};
+use uuid::Uuid;
+
+/// The role that owns the private cluster and every table in it.
+pub const OWNER: &str = "borewright_owner";
+
+/// A Unix socket's path holds 107 bytes and its closing zero on Linux (`sun_path`, unix(7)).
+const SOCKET_PATH_MAX: usize = 107;
+const SOCKET_NAME: &str = ".s.PGSQL.5432";
+
+/// How long a server that is still stopping may hold the data before we say that it is in use.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// `$1` binaries, `$2` data, `$3` directory to remove at the end or nothing, `$4` initdb's extra options, then the
+/// server's options. The socket lies in the data directory itself, which PostgreSQL keeps at mode 0700.
+const SHELL: &str = r#"
+trap '' HUP INT QUIT TERM
+exec 3<&0 </dev/null
+bin=$1 data=$2 remove=$3 init=$4; shift 4
+if [ -n "$remove" ]; then trap 'rm -rf -- "$remove"' EXIT; fi
+if [ ! -e "$data" ]; then
+    rm -rf -- "$data.new" &&
+    "$bin/initdb" -D "$data.new" $init >&2 3<&- &&
+    mv -T -- "$data.new" "$data" || exit
+fi
+"$bin/postgres" -D "$data" -p 5432 -k . "$@" 3<&- & server=$!
+( trap - EXIT; read -r _ <&3; kill -INT $server ) & watch=$!
+wait $server; status=$?
+kill -KILL $watch 2>/dev/null
+exit $status
+"#;
+
+/// Why the private server did not start or stop.
+#[derive(Debug, thiserror::Error)]
+pub enum ClusterError {
+    /// PostgreSQL is not installed where we look.
+    #[error(
+        "no PostgreSQL server was found; install it (Debian: apt-get install postgresql), name its binaries with \
+         --postgres-bin, or set DATABASE_URL to use a server that runs elsewhere"
+    )]
+    NoBinaries,
+    /// The data directory is too deep for a Unix socket inside it.
+    #[error(
+        "the data directory {} is too long a path for a Unix socket ({SOCKET_PATH_MAX} bytes with the socket's name); \
+         choose a shorter one with --data-dir",
+        .0.display()
+    )]
+    PathTooLong(PathBuf),
+    /// The data directory cannot be made or entered.
+    #[error("the data directory {} cannot be used: {why}", .path.display())]
+    Directory {
+        /// The directory.
+        path: PathBuf,
+        /// What the system said.
+        why: io::Error,
+    },
+    /// PostgreSQL refuses to run as root, and the user it would run as cannot reach the data.
+    #[error(
+        "the data directory {} cannot be reached by the user the database runs as (PostgreSQL refuses root); \
+         choose one outside root's home with --data-dir",
+        .0.display()
+    )]
+    Unreachable(PathBuf),
+    /// Another server runs on the same data.
+    #[error(
+        "the data directory {} is in use by another running server; stop that one, or choose another with --data-dir",
+        .0.display()
+    )]
+    InUse(PathBuf),
+    /// A helper program of the system could not be run.
+    #[error("{program} could not be run: {why}")]
+    Program {
+        /// Its name.
+        program: &'static str,
+        /// What the system said.
+        why: io::Error,
+    },
+    /// The server said no.
+    #[error("the private PostgreSQL server did not start. It said:\n{0}")]
+    Refused(String),
+    /// The server did not stop in good order.
+    #[error("the private PostgreSQL server ended with {0}")]
+    BadEnd(std::process::ExitStatus),
+}
+
+/// A running private server. Dropping it stops the server and waits; [`Cluster::stop`] does so and says how it went.
+#[derive(Debug)]
+pub struct Cluster {
+    data: PathBuf,
+    shell: Child,
+    pipe: Option<ChildStdin>,
+}
+
+impl Cluster {
+    /// Starts the server on the data in `dir`, which is made and initialised when it is new.
+    /// Blocks until the server takes connections.
+    ///
+    /// # Errors
+    /// [`ClusterError`]: everything a person can put right is said in words.
+    pub fn start(dir: &Path, binaries: Option<&Path>) -> Result<Self, ClusterError> {
+        make_directory(dir)?;
+        let dir = dir.canonicalize().map_err(|why| directory(dir, why))?;
+        let give_up = Instant::now() + PATIENCE;
+        loop {
+            match Self::launch(&dir, binaries, false) {
+                // The server of a program that was just killed may still be writing its last checkpoint.
+                Err(ClusterError::InUse(_)) if Instant::now() < give_up => {
+                    std::thread::sleep(Duration::from_millis(200));
+                }
+                other => return other,
+            }
+        }
+    }
+
+    /// Starts a new server in the system's temporary directory for tests and benchmarks. Its data are not kept safe
+    /// from a power cut and are removed when it stops, however the program ends.
+    ///
+    /// # Errors
+    /// [`ClusterError`].
+    pub fn throwaway(binaries: Option<&Path>) -> Result<Self, ClusterError> {
+        let name = Uuid::new_v4().simple().to_string();
+        let short = name.get(..12).unwrap_or(&name);
+        let dir = std::env::temp_dir().join(format!("borewright-{short}"));
+        make_directory(&dir)?;
+        Self::launch(&dir, binaries, true)
+    }
+
+    fn launch(dir: &Path, binaries: Option<&Path>, throwaway: bool) -> Result<Self, ClusterError> {
+        let data = dir.join("postgres");
+        if data.join(SOCKET_NAME).as_os_str().len() > SOCKET_PATH_MAX {
+            return Err(ClusterError::PathTooLong(dir.to_owned()));
+        }
+        let binaries = find_binaries(&data, binaries)?;
+        let owner = std::fs::metadata(dir).map_err(|why| directory(dir, why))?;
+        let as_owner = |program: &str| {
+            let mut command = Command::new(program);
+            command.current_dir("/").env("LC_ALL", "C.UTF-8");
+            if is_root() {
+                // Also drops the supplementary groups.
+                command.uid(owner.uid()).gid(owner.gid());
+            }
+            command
+        };
+        let reached = as_owner("test")
+            .arg("-w")
+            .arg(dir)
+            .arg("-a")
+            .arg("-x")
+            .arg(dir)
+            .status()
+            .map_err(|why| ClusterError::Program {
+                program: "test",
+                why,
+            })?;
+        if !reached.success() {
+            return Err(ClusterError::Unreachable(dir.to_owned()));
+        }
+
+        let init = format!(
+            "--username={OWNER} --encoding=UTF8 --locale=C.UTF-8 --auth-local=trust --auth-host=reject{}",
+            if throwaway { " --no-sync" } else { "" }
+        );
+        let mut settings = vec![
+            "listen_addresses=",
+            "unix_socket_permissions=0700",
+            "logging_collector=off",
+            "log_destination=stderr",
+            "log_line_prefix=",
+            "lc_messages=C",
+        ];
+        if throwaway {
+            settings.extend([
+                "fsync=off",
+                "synchronous_commit=off",
+                "full_page_writes=off",
+                "autovacuum=off",
+                "max_connections=200",
+            ]);
+        }
+        let mut command = as_owner("sh");
+        command
+            .args(["-c", SHELL, "borewright-postgres"])
+            .arg(&binaries)
+            .arg(&data)
+            .arg(if throwaway {
+                dir.as_os_str()
+            } else {
+                "".as_ref()
+            })
+            .arg(init);
+        for setting in settings {
+            command.args(["-c", setting]);
+        }
+        let mut shell = command
+            .process_group(0)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .map_err(|why| ClusterError::Program { program: "sh", why })?;
+        let said = follow(&mut shell);
+        let pipe = shell.stdin.take();
+        let cluster = Self { data, shell, pipe };
+
+        let mut words = Vec::new();
+        for line in said {
+            if line.ends_with("database system is ready to accept connections") {
+                return Ok(cluster);
+            }
+            words.push(line);
+        }
+        if words.iter().any(|w| w.contains("\"postmaster.pid\"")) {
+            return Err(ClusterError::InUse(dir.to_owned()));
+        }
+        let last = words.split_off(words.len().saturating_sub(12));
+        Err(ClusterError::Refused(last.join("\n")))
+    }
+
+    /// How the service connects to one of its databases: as a role that owns nothing.
+    #[must_use]
+    pub fn service_options(&self, database: &str) -> PgConnectOptions {
+        self.owner_options(database).username(SERVICE_ROLE)
+    }
+
+    /// How its owner connects to one of its databases.
+    #[must_use]
+    pub fn owner_options(&self, database: &str) -> PgConnectOptions {
+        PgConnectOptions::new_without_pgpass()
+            .socket(&self.data)
+            .port(5432)
+            .ssl_mode(PgSslMode::Disable)
+            .username(OWNER)
+            .database(database)
+    }
+
+    /// Where its data and its socket are.
+    #[must_use]
+    pub fn data(&self) -> &Path {
+        &self.data
+    }
+
+    /// Stops the server in good order and waits until it has written everything.
+    ///
+    /// # Errors
+    /// [`ClusterError::BadEnd`] when it did not end well.
+    pub fn stop(mut self) -> Result<(), ClusterError> {
+        self.pipe.take();
+        let status = self.shell.wait().map_err(|why| ClusterError::Program {
+            program: "wait",
+            why,
+        })?;
+        if status.success() {
+            Ok(())
+        } else {
+            Err(ClusterError::BadEnd(status))
+        }
+    }
+}
+
+impl Drop for Cluster {
+    fn drop(&mut self) {
+        self.pipe.take();
+        if let Err(why) = self.shell.wait() {
+            tracing::error!(%why, "the private PostgreSQL server could not be waited for");
+        }
+    }
+}
+
+/// Passes the server's words on to our log, and to the receiver for as long as there is one.
+fn follow(shell: &mut Child) -> Receiver<String> {
+    let (send, receive) = channel();
+    if let Some(stderr) = shell.stderr.take() {
+        std::thread::spawn(move || {
+            for line in BufReader::new(stderr).lines().map_while(Result::ok) {
+                tracing::debug!(target: "postgres", "{line}");
+                // Nobody listens any more once the server is ready.
+                let _ = send.send(line);
+            }
+        });
+    }
+    receive
+}
+
+/// Makes the directory, for the user the server will run as where we are root.
+fn make_directory(dir: &Path) -> Result<(), ClusterError> {
+    DirBuilder::new()
+        .recursive(true)
+        .mode(0o700)
+        .create(dir)
+        .map_err(|why| directory(dir, why))?;
+    let owner = std::fs::metadata(dir).map_err(|why| directory(dir, why))?;
+    if is_root() && owner.uid() == 0 {
+        let name = if id(&["-u", "postgres"]).is_some() {
+            "postgres"
+        } else {
+            "nobody"
+        };
+        let (uid, gid) = (id(&["-u", name]), id(&["-g", name]));
+        chown(dir, uid, gid).map_err(|why| directory(dir, why))?;
+    }
+    Ok(())
+}
+
+fn directory(path: &Path, why: io::Error) -> ClusterError {
+    ClusterError::Directory {
+        path: path.to_owned(),
+        why,
+    }
+}
+
+/// Whether this process is root.
+#[must_use]
+pub fn is_root() -> bool {
+    id(&["-u"]) == Some(0)
+}
+
+fn id(args: &[&str]) -> Option<u32> {
+    let output = Command::new("id")
+        .args(args)
+        .stderr(Stdio::null())
+        .output()
+        .ok()?;
+    String::from_utf8(output.stdout).ok()?.trim().parse().ok()
+}
+
+/// The directory of `initdb` and `postgres`: the one named, else the version that wrote the data, else what
+/// `pg_config` names, else the newest of Debian's.
+fn find_binaries(data: &Path, named: Option<&Path>) -> Result<PathBuf, ClusterError> {
+    let debian = Path::new("/usr/lib/postgresql");
+    let complete = |dir: &PathBuf| dir.join("initdb").is_file() && dir.join("postgres").is_file();
+    if let Some(named) = named {
+        return Some(named.to_owned())
+            .filter(complete)
+            .ok_or(ClusterError::NoBinaries);
+    }
+    let of_data = std::fs::read_to_string(data.join("PG_VERSION"))
+        .map(|version| debian.join(version.trim()).join("bin"))
+        .ok();
+    let configured = Command::new("pg_config")
+        .arg("--bindir")
+        .stderr(Stdio::null())
+        .output()
+        .ok()
+        .and_then(|output| String::from_utf8(output.stdout).ok())
+        .map(|dir| PathBuf::from(dir.trim()));
+    let newest = std::fs::read_dir(debian)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .filter_map(|entry| entry.file_name().to_str()?.parse::<u32>().ok())
+        .max()
+        .map(|version| debian.join(version.to_string()).join("bin"));
+    [of_data, configured, newest]
+        .into_iter()
+        .flatten()
+        .find(complete)
+        .ok_or(ClusterError::NoBinaries)
+}

@@ -1,0 +1,122 @@
+//! The schema and the connections: migrations run as the owner, the service as a role that owns nothing.
+
+use super::StoreError;
+use sqlx::migrate::{MigrateError, Migrator};
+use sqlx::postgres::{PgConnectOptions, PgPool, PgPoolOptions};
+use sqlx::{ConnectOptions, Connection};
+use std::time::Duration;
+
+/// Every migration, embedded in the program.
+static MIGRATIONS: Migrator = sqlx::migrate!();
+
+/// The role the service works as. It owns nothing, so row-level security binds it.
+pub const SERVICE_ROLE: &str = "borewright_service";
+
+/// What can go wrong between the program and its database at the start.
+#[derive(Debug, thiserror::Error)]
+pub enum SetupError {
+    /// A migration could not be applied.
+    #[error("the database schema could not be brought up to date: {0}")]
+    Migrate(#[from] MigrateError),
+    /// The database cannot be reached.
+    #[error("the database cannot be reached: {0}")]
+    Database(#[from] sqlx::Error),
+    /// The service would work as a role that row-level security does not bind.
+    #[error(
+        "the service must not work as the database role “{role}”: {why}. With such a role the walls between shops \
+         would not hold. Let it connect as {SERVICE_ROLE}, or leave SERVICE_DATABASE_URL unset"
+    )]
+    UnsafeRole {
+        /// The role.
+        role: String,
+        /// What is wrong with it.
+        why: &'static str,
+    },
+}
+
+/// Makes the database of these options when the server has none of that name.
+///
+/// # Errors
+/// [`SetupError::Database`].
+pub async fn create_database(owner: &PgConnectOptions) -> Result<(), SetupError> {
+    let name = owner.get_database().unwrap_or("borewright").to_owned();
+    let mut conn = owner.clone().database("postgres").connect().await?;
+    let there: bool =
+        sqlx::query_scalar("select exists(select from pg_database where datname = $1)")
+            .bind(&name)
+            .fetch_one(&mut conn)
+            .await?;
+    if !there {
+        // A database's name cannot be a parameter; quote_ident is PostgreSQL's own way to quote one.
+        let quoted: String = sqlx::query_scalar("select quote_ident($1)")
+            .bind(&name)
+            .fetch_one(&mut conn)
+            .await?;
+        sqlx::raw_sql(sqlx::AssertSqlSafe(format!("create database {quoted}")))
+            .execute(&mut conn)
+            .await?;
+    }
+    conn.close().await?;
+    Ok(())
+}
+
+/// Brings the schema up to date as its owner. Several processes may do so at once; one works and the others wait.
+///
+/// # Errors
+/// [`SetupError`].
+pub async fn migrate(owner: &PgConnectOptions) -> Result<(), SetupError> {
+    let mut conn = owner.connect().await?;
+    MIGRATIONS.run(&mut conn).await?;
+    conn.close().await?;
+    Ok(())
+}
+
+/// The owner's options turned into the service's: every session works as [`SERVICE_ROLE`] from its first statement.
+#[must_use]
+pub fn as_service(owner: &PgConnectOptions) -> PgConnectOptions {
+    owner.clone().options([("role", SERVICE_ROLE)])
+}
+
+/// The service's pool of at most `size` connections, after a look that its role is bound by row-level security.
+///
+/// # Errors
+/// [`SetupError::UnsafeRole`], [`SetupError::Database`].
+pub async fn service_pool(service: PgConnectOptions, size: u32) -> Result<PgPool, SetupError> {
+    let pool = PgPoolOptions::new()
+        .max_connections(size)
+        .acquire_timeout(Duration::from_secs(5))
+        .connect_with(service)
+        .await?;
+    let role = sqlx::query!(
+        r#"select rolname::text as "role!",
+                  rolsuper as "superuser!",
+                  rolbypassrls as "bypasses!",
+                  exists(select from pg_class where relowner = pg_roles.oid and relkind in ('r', 'p', 'v', 'm', 'S'))
+                      as "owns!"
+           from pg_roles where rolname = current_user"#
+    )
+    .fetch_one(&pool)
+    .await?;
+    let why = if role.superuser {
+        "it is a superuser"
+    } else if role.bypasses {
+        "it bypasses row-level security"
+    } else if role.owns {
+        "it owns tables"
+    } else {
+        return Ok(pool);
+    };
+    Err(SetupError::UnsafeRole {
+        role: role.role,
+        why,
+    })
+}
+
+/// Whether the database answers, for the health page.
+///
+/// # Errors
+/// [`StoreError::Database`] when it does not.
+pub async fn answers(pool: &PgPool) -> Result<(), StoreError> {
+    sqlx::query!("select 1 as one").fetch_one(pool).await?;
+    Ok(())
+}

@@ -1,0 +1,134 @@
+//! The private PostgreSQL: it finds its data again, it does not outlive its program, it says what is wrong.
+
+use crate::support::TestDatabase;
+use borewright::store::cluster::{Cluster, ClusterError, is_root};
+use borewright::store::migrate::{self, SetupError};
+use sqlx::{ConnectOptions, Connection, query, query_scalar};
+use std::os::unix::fs::PermissionsExt;
+use std::path::PathBuf;
+
+/// A directory for a permanent cluster, which the database's own user can reach when the tests run as root.
+fn directory() -> (tempfile::TempDir, PathBuf) {
+    let outer = tempfile::Builder::new()
+        .prefix("borewright-it-")
+        .tempdir()
+        .unwrap();
+    if is_root() {
+        std::fs::set_permissions(outer.path(), std::fs::Permissions::from_mode(0o755)).unwrap();
+    }
+    let inner = outer.path().join("data");
+    (outer, inner)
+}
+
+#[tokio::test]
+async fn a_second_start_finds_its_data_and_an_orderly_stop_leaves_no_server() {
+    let (_keep, dir) = directory();
+    let cluster = Cluster::start(&dir, None).unwrap();
+    let owner = cluster.owner_options("borewright");
+    migrate::create_database(&owner).await.unwrap();
+    migrate::migrate(&owner).await.unwrap();
+    let mut conn = owner.connect().await.unwrap();
+    query("insert into shop_directory values ('kept', gen_random_uuid())")
+        .execute(&mut conn)
+        .await
+        .unwrap();
+    conn.close().await.unwrap();
+    assert!(cluster.data().join("postmaster.pid").exists());
+    cluster.stop().unwrap();
+    assert!(!dir.join("postgres/postmaster.pid").exists());
+
+    let cluster = Cluster::start(&dir, None).unwrap();
+    let owner = cluster.owner_options("borewright");
+    migrate::create_database(&owner).await.unwrap();
+    migrate::migrate(&owner).await.unwrap();
+    let mut conn = owner.connect().await.unwrap();
+    let kept: i64 = query_scalar("select count(*) from shop_directory where short_name = 'kept'")
+        .fetch_one(&mut conn)
+        .await
+        .unwrap();
+    assert_eq!(kept, 1);
+
+    let second = Cluster::start(&dir, None);
+    assert!(matches!(second, Err(ClusterError::InUse(_))), "{second:?}");
+    // The refused start did the running server no harm.
+    conn.ping().await.unwrap();
+}
+
+#[tokio::test]
+async fn a_throwaway_cluster_removes_its_data() {
+    let cluster = Cluster::throwaway(None).unwrap();
+    let dir = cluster.data().parent().unwrap().to_owned();
+    assert!(dir.exists());
+    cluster.stop().unwrap();
+    assert!(!dir.exists());
+}
+
+#[test]
+fn a_path_too_long_for_a_socket_is_said_in_words() {
+    let (_keep, dir) = directory();
+    let long = dir.join("a".repeat(60)).join("b".repeat(60));
+    let error = Cluster::start(&long, None).unwrap_err();
+    assert!(matches!(error, ClusterError::PathTooLong(_)), "{error}");
+    assert!(error.to_string().contains("--data-dir"));
+}
+
+#[test]
+fn a_directory_the_database_user_cannot_reach_is_said_in_words() {
+    if !is_root() {
+        return;
+    }
+    let (closed, dir) = directory();
+    std::fs::set_permissions(closed.path(), std::fs::Permissions::from_mode(0o700)).unwrap();
+    let error = Cluster::start(&dir, None).unwrap_err();
+    assert!(matches!(error, ClusterError::Unreachable(_)), "{error}");
+}
+
+#[test]
+fn missing_binaries_are_said_in_words() {
+    let (_keep, dir) = directory();
+    let error = Cluster::start(&dir, Some("/nonexistent".as_ref())).unwrap_err();
+    assert!(matches!(error, ClusterError::NoBinaries), "{error}");
+}
+
+#[tokio::test]
+async fn the_service_refuses_to_work_as_a_role_that_row_security_does_not_bind() {
+    let db = TestDatabase::new().await;
+    let refused = migrate::service_pool(db.owner_options(), 1).await;
+    assert!(
+        matches!(refused, Err(SetupError::UnsafeRole { .. })),
+        "{refused:?}"
+    );
+    let mut owner = db.owner().await;
+    for (change, undo) in [
+        (
+            "alter role borewright_owner_of_one login bypassrls",
+            "alter role borewright_owner_of_one nobypassrls",
+        ),
+        (
+            "create table borewright_owned (); alter table borewright_owned owner to borewright_owner_of_one",
+            "drop table borewright_owned",
+        ),
+    ] {
+        sqlx::raw_sql("do $$ begin create role borewright_owner_of_one login; exception when duplicate_object then end $$")
+            .execute(&mut owner)
+            .await
+            .unwrap();
+        sqlx::raw_sql(change).execute(&mut owner).await.unwrap();
+        let options = db.owner_options().username("borewright_owner_of_one");
+        let refused = migrate::service_pool(options, 1).await;
+        assert!(
+            matches!(refused, Err(SetupError::UnsafeRole { .. })),
+            "{change}: {refused:?}"
+        );
+        sqlx::raw_sql(undo).execute(&mut owner).await.unwrap();
+    }
+    // With one URL for both, the sessions take the service's role from the start.
+    let service = migrate::service_pool(migrate::as_service(&db.owner_options()), 1)
+        .await
+        .unwrap();
+    let role: String = query_scalar("select current_user::text")
+        .fetch_one(&service)
+        .await
+        .unwrap();
+    assert_eq!(role, migrate::SERVICE_ROLE);
+}

@@ -1,0 +1,120 @@
+//! What every integration test starts from: one throwaway PostgreSQL per test process, a fresh migrated database per
+//! test, and a shop in it.
+
+use borewright::store::cluster::Cluster;
+use borewright::store::shops::{self, NewShop};
+use borewright::store::{Scope, ShopTx, migrate};
+use borewright::units::Currency;
+use rust_decimal::Decimal;
+use sqlx::postgres::PgConnectOptions;
+use sqlx::{ConnectOptions, PgConnection, PgPool};
+use tokio::sync::OnceCell;
+use uuid::Uuid;
+
+const TEMPLATE: &str = "borewright_template";
+
+/// Never dropped; when the test process ends its pipe closes, and the server stops and removes its data.
+static CLUSTER: OnceCell<Cluster> = OnceCell::const_new();
+
+async fn cluster() -> &'static Cluster {
+    CLUSTER
+        .get_or_init(|| async {
+            let cluster = tokio::task::spawn_blocking(|| Cluster::throwaway(None))
+                .await
+                .unwrap()
+                .unwrap_or_else(|error| panic!("{error}"));
+            let owner = cluster.owner_options(TEMPLATE);
+            migrate::create_database(&owner).await.unwrap();
+            migrate::migrate(&owner).await.unwrap();
+            cluster
+        })
+        .await
+}
+
+/// A migrated database of the test's own.
+pub struct TestDatabase {
+    /// As the service connects: row-level security binds it.
+    pub pool: PgPool,
+    owner: PgConnectOptions,
+}
+
+impl TestDatabase {
+    /// A copy of the migrated template.
+    pub async fn new() -> Self {
+        let cluster = cluster().await;
+        let name = format!("test_{}", Uuid::new_v4().simple());
+        let mut conn = cluster.owner_options("postgres").connect().await.unwrap();
+        sqlx::raw_sql(sqlx::AssertSqlSafe(format!(
+            "create database {name} template {TEMPLATE}"
+        )))
+        .execute(&mut conn)
+        .await
+        .unwrap();
+        let pool = migrate::service_pool(cluster.service_options(&name), 8)
+            .await
+            .unwrap();
+        Self {
+            pool,
+            owner: cluster.owner_options(&name),
+        }
+    }
+
+    /// How the owner connects, whom row-level security does not bind.
+    pub fn owner_options(&self) -> PgConnectOptions {
+        self.owner.clone()
+    }
+
+    /// A connection that sees everything, for looking behind the service's back.
+    pub async fn owner(&self) -> PgConnection {
+        self.owner.connect().await.unwrap()
+    }
+
+    /// A shop of this database with a name of its own.
+    pub async fn shop(&self, short_name: &str) -> TestShop {
+        let shop = NewShop {
+            name: format!("Test shop {short_name}"),
+            short_name: short_name.to_owned(),
+            currency: Currency::from_code("GBP").unwrap(),
+            time_zone: chrono_tz::Europe::London,
+            length_unit: "mm".to_owned(),
+            overhead_percent: Decimal::from(15),
+            margin_percent: Decimal::from(20),
+            tax_percent: Decimal::from(20),
+            tax_name: "VAT".to_owned(),
+            confidence_percent: 80,
+            quote_valid_days: 30,
+        };
+        let id = shops::create(&self.pool, &shop).await.unwrap();
+        TestShop {
+            id,
+            pool: self.pool.clone(),
+        }
+    }
+}
+
+/// A shop to work in.
+pub struct TestShop {
+    /// Key.
+    pub id: Uuid,
+    pool: PgPool,
+}
+
+impl TestShop {
+    /// A transaction of this shop, by the program itself.
+    pub async fn begin(&self) -> ShopTx {
+        self.begin_as(None).await
+    }
+
+    /// A transaction of this shop on a person's behalf.
+    pub async fn begin_as(&self, person_id: Option<Uuid>) -> ShopTx {
+        ShopTx::begin(
+            &self.pool,
+            Scope {
+                shop_id: self.id,
+                person_id,
+            },
+        )
+        .await
+        .unwrap()
+    }
+}
