@@ -21,6 +21,47 @@ pub enum Fate {
     PassedOver,
 }
 
+impl Fate {
+    /// All of them, in the order a form offers them.
+    pub const ALL: [Self; 5] = [
+        Self::Open,
+        Self::SoldElsewhere,
+        Self::PassedOver,
+        Self::BoughtGood,
+        Self::BoughtScrap,
+    ];
+
+    /// The word it is stored and sent as.
+    #[must_use]
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::Open => "open",
+            Self::SoldElsewhere => "sold_elsewhere",
+            Self::BoughtGood => "bought_good",
+            Self::BoughtScrap => "bought_scrap",
+            Self::PassedOver => "passed_over",
+        }
+    }
+
+    /// The fate of a code.
+    #[must_use]
+    pub fn from_code(code: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|fate| fate.code() == code)
+    }
+
+    /// In the shop's words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Open => "still for sale",
+            Self::SoldElsewhere => "sold to someone else",
+            Self::BoughtGood => "bought, and good",
+            Self::BoughtScrap => "bought, and scrap",
+            Self::PassedOver => "passed over",
+        }
+    }
+}
+
 /// A scarce part seen for sale.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Sighting {
@@ -40,4 +81,24 @@ pub struct Sighting {
     pub acceptable: bool,
     /// What became of it.
     pub fate: Fate,
+    /// Grows by one with every correction.
+    pub version: i32,
+}
+
+impl Sighting {
+    /// One seen on a day and worth having, nothing else known yet.
+    #[must_use]
+    pub fn new(id: Uuid, variant_id: Uuid, seen_on: NaiveDate) -> Self {
+        Self {
+            id,
+            variant_id,
+            seen_on,
+            place: String::new(),
+            asked: None,
+            condition: String::new(),
+            acceptable: true,
+            fate: Fate::Open,
+            version: 1,
+        }
+    }
 }
