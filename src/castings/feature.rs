@@ -1,5 +1,6 @@
 //! Features: what is machined at a place on a face.
 
+use super::words::words;
 use crate::units::{Fit, Length, Thread};
 use serde::{Deserialize, Serialize};
 
@@ -23,6 +24,16 @@ pub enum Face {
     Crankcase,
 }
 
+words!(Face {
+    Deck = "deck", "deck";
+    Sump = "sump", "sump face";
+    Front = "front", "front face";
+    Rear = "rear", "rear face";
+    Left = "left", "left side";
+    Right = "right", "right side";
+    Crankcase = "crankcase", "crankcase";
+});
+
 /// Where a feature is: the face and the shop's own label for the spot, e.g. `rear / R7`.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct Place {
@@ -30,6 +41,23 @@ pub struct Place {
     pub face: Face,
     /// The label of the spot on that face.
     pub label: String,
+}
+
+impl Place {
+    /// The spot with this label on this face.
+    #[must_use]
+    pub fn new(face: Face, label: impl Into<String>) -> Self {
+        Self {
+            face,
+            label: label.into(),
+        }
+    }
+}
+
+impl std::fmt::Display for Place {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}, {}", self.face, self.label)
+    }
 }
 
 /// What kind of thing is machined.
@@ -52,6 +80,16 @@ pub enum FeatureKind {
     Spotface,
 }
 
+words!(FeatureKind {
+    DowelHole = "dowel_hole", "dowel hole";
+    TappedHole = "tapped_hole", "tapped hole";
+    PlainHole = "plain_hole", "plain hole";
+    Counterbore = "counterbore", "counterbore";
+    Register = "register", "register";
+    Bore = "bore", "bore";
+    Spotface = "spotface", "spotface";
+});
+
 /// One machined feature.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Feature {
@@ -65,7 +103,7 @@ pub struct Feature {
     pub y: Length,
     /// Diameter; for a tapped hole the major diameter of its thread.
     pub size: Length,
-    /// Depth; `None` when it goes through.
+    /// Depth; `None` when it goes through. For a tapped hole the depth of full thread: the drilled hole below may go on.
     pub depth: Option<Length>,
     /// The thread of a tapped hole.
     pub thread: Option<Thread>,
@@ -73,6 +111,22 @@ pub struct Feature {
     pub fit: Option<Fit>,
     /// How many alike at this place (a bolt group drawn as one place).
     pub count: u32,
-    /// Anything a drawing would say in words.
+    /// Anything a drawing would say in words. Words alone make no difference between two features.
     pub note: String,
+}
+
+impl Feature {
+    /// Whether both ask for the same machined metal: everything but the note.
+    #[must_use]
+    pub fn same_work(&self, other: &Self) -> bool {
+        self.place == other.place
+            && self.kind == other.kind
+            && self.x == other.x
+            && self.y == other.y
+            && self.size == other.size
+            && self.depth == other.depth
+            && self.thread == other.thread
+            && self.fit == other.fit
+            && self.count == other.count
+    }
 }

@@ -44,6 +44,8 @@ pub struct Pattern {
     pub bosses: Vec<Boss>,
     /// Marks by which the casting is known.
     pub marks: String,
+    /// Grows by one with every edit.
+    pub version: i32,
 }
 
 /// One way castings of a pattern were machined.
@@ -61,4 +63,102 @@ pub struct Variant {
     pub features: Vec<Feature>,
     /// Notes for the shop.
     pub note: String,
+    /// Grows by one with every edit of the variant or one of its features.
+    pub version: i32,
+}
+
+/// Why a pattern has not metal for a feature.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NoMetal {
+    /// Nothing was cast there.
+    #[error("the pattern has no boss at {0}")]
+    NoBoss(Place),
+    /// The wall would be too thin.
+    #[error("the boss at {place} takes {largest} at most, and {wanted} is wanted")]
+    TooLarge {
+        /// Where.
+        place: Place,
+        /// The boss's limit.
+        largest: Length,
+        /// What was wanted.
+        wanted: Length,
+    },
+    /// It would break out.
+    #[error("the boss at {place} takes a depth of {deepest} at most, and {} is wanted", depth_word(.wanted))]
+    TooDeep {
+        /// Where.
+        place: Place,
+        /// The boss's limit.
+        deepest: Length,
+        /// What was wanted; `None` for through.
+        wanted: Option<Length>,
+    },
+}
+
+fn depth_word(depth: &Option<Length>) -> String {
+    depth.map_or_else(|| "a through hole".to_owned(), |depth| depth.to_string())
+}
+
+impl Boss {
+    /// Whether a feature of this size and depth leaves this boss sound; a thread counts by its major diameter.
+    ///
+    /// # Errors
+    /// [`NoMetal::TooLarge`], [`NoMetal::TooDeep`].
+    pub fn takes(&self, feature: &Feature) -> Result<(), NoMetal> {
+        if feature.size > self.largest {
+            return Err(NoMetal::TooLarge {
+                place: self.place.clone(),
+                largest: self.largest,
+                wanted: feature.size,
+            });
+        }
+        match self.deepest {
+            Some(deepest) if feature.depth.is_none_or(|depth| depth > deepest) => {
+                Err(NoMetal::TooDeep {
+                    place: self.place.clone(),
+                    deepest,
+                    wanted: feature.depth,
+                })
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+impl Pattern {
+    /// The boss at a place.
+    #[must_use]
+    pub fn boss(&self, place: &Place) -> Option<&Boss> {
+        self.bosses.iter().find(|boss| boss.place == *place)
+    }
+
+    /// The outline of a face.
+    #[must_use]
+    pub fn outline(&self, face: Face) -> Option<&Outline> {
+        self.outlines.iter().find(|outline| outline.face == face)
+    }
+
+    /// Whether there is metal to make a feature where nothing was machined yet.
+    ///
+    /// # Errors
+    /// [`NoMetal`], naming the limit that stands in the way.
+    pub fn metal_for(&self, feature: &Feature) -> Result<(), NoMetal> {
+        self.boss(&feature.place)
+            .ok_or_else(|| NoMetal::NoBoss(feature.place.clone()))?
+            .takes(feature)
+    }
+
+    /// [`Pattern::metal_for`] as a plain yes or no.
+    #[must_use]
+    pub fn has_metal_for(&self, feature: &Feature) -> bool {
+        self.metal_for(feature).is_ok()
+    }
+}
+
+impl Variant {
+    /// The feature at a place.
+    #[must_use]
+    pub fn feature(&self, place: &Place) -> Option<&Feature> {
+        self.features.iter().find(|feature| feature.place == *place)
+    }
 }

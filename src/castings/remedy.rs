@@ -1,6 +1,7 @@
 //! How a difference is dealt with, from a rule table the shop can edit.
 
-use super::{Difference, Face, FeatureKind};
+use super::words::words;
+use super::{Difference, Face, Feature, FeatureKind};
 use crate::units::Length;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -25,6 +26,27 @@ pub enum Action {
     Impossible,
 }
 
+words!(Action {
+    Machine = "machine", "make it";
+    Rework = "rework", "rework it";
+    PlugAndRedo = "plug_and_redo", "plug and redo it";
+    Plug = "plug", "plug it";
+    Leave = "leave", "leave it";
+    Caution = "caution", "leave it with a caution";
+    Impossible = "impossible", "cannot be done";
+});
+
+impl Action {
+    /// Whether the block is worked on: made, reworked, plugged and redone, or plugged.
+    #[must_use]
+    pub const fn is_work(self) -> bool {
+        matches!(
+            self,
+            Self::Machine | Self::Rework | Self::PlugAndRedo | Self::Plug
+        )
+    }
+}
+
 /// Which differences a rule speaks of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -37,9 +59,20 @@ pub enum When {
     ChangedClears,
     /// In both; the old feature would still show.
     ChangedDoesNotClear,
+    /// In both, but the boss the pattern has there does not take the new one.
+    ChangedNoMetal,
     /// In the donor only.
     Extra,
 }
+
+words!(When {
+    MissingWithMetal = "missing_with_metal", "missing, with metal for it";
+    MissingNoMetal = "missing_no_metal", "missing, without metal for it";
+    ChangedClears = "changed_clears", "changed, and the new clears the old";
+    ChangedDoesNotClear = "changed_does_not_clear", "changed, and the old would still show";
+    ChangedNoMetal = "changed_no_metal", "changed, without metal for the new";
+    Extra = "extra", "in the donor only";
+});
 
 /// One rule of the shop's remedy table. The first rule that fits, by `priority`, decides.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -68,6 +101,21 @@ pub struct RemedyRule {
     pub elements: Vec<String>,
     /// What the customer must hear, or why it cannot be done.
     pub say: String,
+    /// Grows by one with every edit.
+    pub version: i32,
+}
+
+impl RemedyRule {
+    /// Whether the rule speaks of this case: every condition it sets is met, sizes inclusive.
+    #[must_use]
+    pub fn fits(&self, when: When, subject: &Feature, gearbox_under: bool) -> bool {
+        self.when == when
+            && self.kind.is_none_or(|kind| kind == subject.kind)
+            && self.face.is_none_or(|face| face == subject.place.face)
+            && self.smallest.is_none_or(|size| size <= subject.size)
+            && self.largest.is_none_or(|size| subject.size <= size)
+            && self.gearbox_under.is_none_or(|under| under == gearbox_under)
+    }
 }
 
 /// A difference with what is done about it.
@@ -77,21 +125,10 @@ pub struct Remedy {
     pub difference: Difference,
     /// What is done.
     pub action: Action,
-    /// The rule that decided, by name.
+    /// The rule that decided, by name; empty where none did.
     pub rule: String,
     /// Codes of the elements to do, in order.
     pub elements: Vec<String>,
     /// The caution to the customer, or the reason why not; may be empty.
     pub say: String,
-}
-
-/// All remedies from a donor variant to a wanted variant.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Conversion {
-    /// The donor variant.
-    pub donor: Uuid,
-    /// The wanted variant.
-    pub wanted: Uuid,
-    /// One remedy per difference.
-    pub remedies: Vec<Remedy>,
 }

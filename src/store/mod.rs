@@ -1,7 +1,9 @@
 //! PostgreSQL: the only SQL in the house. One file per aggregate; the shop is set once per transaction, in [`scope`].
 
+pub mod castings;
 pub mod cluster;
 pub mod migrate;
+pub mod remedy_rules;
 pub mod scope;
 pub mod shops;
 

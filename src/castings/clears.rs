@@ -1,0 +1,141 @@
+//! Whether making a new feature removes all trace of the old one, so that the work is a rework and not a repair.
+//!
+//! The old feature is taken as the cylinder of metal that is already gone, the new one as the cylinder that its
+//! drill, reamer or cutter will take. The old is cleared when the new cylinder holds the whole of it. Trade
+//! facts here are common practice, no source, unless a standard is named.
+//!
+//! | old | new | clears? | why |
+//! | --- | --- | --- | --- |
+//! | plain 8, 30 deep | plain 10, 30 deep | yes | the drill takes all of the old wall |
+//! | plain 8, 30 deep | plain 10, 25 deep | no | 5 mm of the old hole is left below |
+//! | plain 8, through | tapped M12 (tap drill 10.2) | yes | full thread all round; the drilled hole below a thread may go on |
+//! | plain 11 | tapped M12 | no | the thread would be shallow |
+//! | M10 | M12 | yes | the tap drill 10.2 takes the old thread, major diameter 10 |
+//! | M12×1.75 | M12×1.25 | no | the old grooves would cut through the new thread |
+//! | M10, 20 deep | M10, 25 deep | yes | the same thread carried on |
+//! | plain 8 at (0, 0) | plain 12 at (2, 0) | yes | 2 + 4 ≤ 6: the old hole lies wholly inside |
+//! | plain 8 at (0, 0) | plain 12 at (2.1, 0) | no | a sliver of the old wall is left |
+//! | 20 H7 | 20 H8 | yes | every hole within H7 (to +0.021) can be opened to one within H8 (to +0.033) |
+//! | 20 H7 | 20, no fit | yes | what is there will do |
+//! | 20, no fit | 20 H7 | no | a drilled hole runs over size; there may be nothing left to ream |
+//! | 20 H8 | 20 H7 | no | the old hole may already be larger than H7 allows |
+//! | 4 holes alike | 6 holes alike | yes | the same four, and two more |
+//! | 6 holes alike | 4 holes alike | no | two would be left open |
+
+use super::Feature;
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+/// What would still show of the old feature when the new one is made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, thiserror::Error)]
+#[serde(rename_all = "snake_case")]
+pub enum Trace {
+    /// The old one is wider than what the new one takes away at the same centre.
+    #[error("the old one is as wide or wider and would still show")]
+    Wider,
+    /// The old one goes deeper.
+    #[error("the old one goes deeper")]
+    Deeper,
+    /// The new centre is elsewhere and does not take in the whole of the old.
+    #[error("the old one stands at another centre and would break into the new")]
+    Moved,
+    /// The old one may already be larger than the new fit allows.
+    #[error("the old one may already be larger than the new fit allows")]
+    Fit,
+    /// There are fewer of the new, so some of the old are left open.
+    #[error("there were more of the old, and some would be left open")]
+    Fewer,
+}
+
+impl Feature {
+    /// Whether making this feature removes all trace of `old`: see the table at the head of [`crate::castings::clears`].
+    #[must_use]
+    pub fn clears(&self, old: &Self) -> bool {
+        self.trace_of(old).is_none()
+    }
+
+    /// What would still show of `old` once this feature is made; `None` when it clears.
+    ///
+    /// Exact: distances are compared by their squares, so no root is taken and nothing is rounded.
+    #[must_use]
+    pub fn trace_of(&self, old: &Self) -> Option<Trace> {
+        if self.count < old.count {
+            return Some(Trace::Fewer);
+        }
+        let same_centre = self.x == old.x && self.y == old.y;
+        let same_thread = self.thread.is_some() && self.thread == old.thread;
+        if !(same_centre && same_thread) {
+            let taken = self.diameter_taken();
+            let gone = self.diameter_gone(old);
+            if taken < gone {
+                let same_nominal = same_centre && self.size == old.size;
+                return Some(if same_nominal && self.thread.is_none() && old.thread.is_none() {
+                    Trace::Fit
+                } else {
+                    Trace::Wider
+                });
+            }
+            let needs_fit = self.fit.is_some() && old.fit.is_none() && old.thread.is_none();
+            if same_centre && needs_fit && self.size == old.size {
+                return Some(Trace::Fit);
+            }
+            if !same_centre && !self.encloses(old, taken - gone) {
+                return Some(Trace::Moved);
+            }
+        }
+        let depth_matters = self.thread.is_none() || old.thread.is_some();
+        if depth_matters && !reaches(self, old) {
+            return Some(Trace::Deeper);
+        }
+        None
+    }
+
+    /// Whether the distance between the centres is within the difference of the radii, given the difference of the
+    /// diameters: (2·distance)² ≤ (difference of diameters)².
+    fn encloses(&self, old: &Self, diameters: Decimal) -> bool {
+        let square = |value: Decimal| value.checked_mul(value);
+        let across = square(self.x.mm() - old.x.mm());
+        let up = square(self.y.mm() - old.y.mm());
+        let distance = across.zip(up).and_then(|(a, u)| a.checked_add(u));
+        match (
+            distance.and_then(|d| d.checked_mul(Decimal::from(4))),
+            square(diameters),
+        ) {
+            (Some(four_distance), Some(allowed)) => four_distance <= allowed,
+            _ => false,
+        }
+    }
+
+    /// The diameter the cutter takes before a thread is cut, or the largest hole the fit allows, in mm.
+    fn diameter_taken(&self) -> Decimal {
+        match &self.thread {
+            Some(_) => Decimal::ZERO,
+            None => self.upper_limit(),
+        }
+    }
+
+    /// The diameter within which metal of `old` may be gone already, in mm: a thread counts to its major diameter, a
+    /// fitted hole to its upper limit where a fit is wanted again; where none is, the nominal size will do.
+    fn diameter_gone(&self, old: &Self) -> Decimal {
+        let plain_will_do = self.thread.is_none() && self.fit.is_none();
+        if old.thread.is_some() || plain_will_do {
+            old.size.mm()
+        } else {
+            old.upper_limit()
+        }
+    }
+
+    /// The upper limit of size where a fit is given (ISO 286-1), else the nominal size, in mm.
+    fn upper_limit(&self) -> Decimal {
+        self.size.mm()
+    }
+}
+
+/// Whether the new feature is at least as deep as the old.
+fn reaches(new: &Feature, old: &Feature) -> bool {
+    match (new.depth, old.depth) {
+        (None, _) => true,
+        (Some(_), None) => false,
+        (Some(new), Some(old)) => new >= old,
+    }
+}
