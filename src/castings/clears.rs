@@ -69,11 +69,13 @@ impl Feature {
             let gone = self.diameter_gone(old);
             if taken < gone {
                 let same_nominal = same_centre && self.size == old.size;
-                return Some(if same_nominal && self.thread.is_none() && old.thread.is_none() {
-                    Trace::Fit
-                } else {
-                    Trace::Wider
-                });
+                return Some(
+                    if same_nominal && self.thread.is_none() && old.thread.is_none() {
+                        Trace::Fit
+                    } else {
+                        Trace::Wider
+                    },
+                );
             }
             let needs_fit = self.fit.is_some() && old.fit.is_none() && old.thread.is_none();
             if same_centre && needs_fit && self.size == old.size {

@@ -21,7 +21,9 @@ pub struct Conversion {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ConversionError {
     /// They were cast from different patterns, so metal is in different places.
-    #[error("“{donor}” and “{wanted}” are not castings of the pattern “{pattern}”; only castings of one pattern can be converted")]
+    #[error(
+        "“{donor}” and “{wanted}” are not castings of the pattern “{pattern}”; only castings of one pattern can be converted"
+    )]
     OtherPattern {
         /// The donor's name.
         donor: String,

@@ -195,10 +195,9 @@ impl Feature {
         match outline {
             None => faults.push(Fault::NoOutline(self.place.face)),
             Some(outline) => {
-                for (field, at, extent) in [
-                    ("x", self.x, outline.width),
-                    ("y", self.y, outline.height),
-                ] {
+                for (field, at, extent) in
+                    [("x", self.x, outline.width), ("y", self.y, outline.height)]
+                {
                     if at.mm() < Decimal::ZERO || at > extent {
                         faults.push(Fault::OffTheFace {
                             field,

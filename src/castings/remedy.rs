@@ -114,7 +114,9 @@ impl RemedyRule {
             && self.face.is_none_or(|face| face == subject.place.face)
             && self.smallest.is_none_or(|size| size <= subject.size)
             && self.largest.is_none_or(|size| subject.size <= size)
-            && self.gearbox_under.is_none_or(|under| under == gearbox_under)
+            && self
+                .gearbox_under
+                .is_none_or(|under| under == gearbox_under)
     }
 }
 
