@@ -7,7 +7,7 @@ use chrono::{DateTime, Utc};
 pub struct CandidateOperation {
     /// Route number.
     pub number: u32,
-    /// The kind of machine it needs; `outside` for work sent out.
+    /// The kind of machine it needs; not looked at for work sent out.
     pub machine_kind: String,
     /// The skill it needs.
     pub skill: String,
@@ -15,7 +15,7 @@ pub struct CandidateOperation {
     pub setup_key: String,
     /// Indices of the operations that must be done before.
     pub after: Vec<usize>,
-    /// Calendar days away, for outside work.
+    /// Calendar days away, for work sent out; it then needs no machine of the shop's.
     pub outside_days: Option<u32>,
 }
 
@@ -24,6 +24,28 @@ pub struct CandidateOperation {
 pub struct Candidate {
     /// Its operations.
     pub operations: Vec<CandidateOperation>,
+}
+
+impl Candidate {
+    /// Indices of its operations in an order in which each comes after those it waits for, the order given kept where
+    /// it may be. `None` when they wait for each other in a circle or for one that is not there.
+    #[must_use]
+    pub fn order(&self) -> Option<Vec<usize>> {
+        let mut placed = vec![false; self.operations.len()];
+        let mut order = Vec::with_capacity(placed.len());
+        while order.len() < placed.len() {
+            let next = self.operations.iter().enumerate().position(|(i, op)| {
+                placed.get(i) == Some(&false)
+                    && op
+                        .after
+                        .iter()
+                        .all(|&before| placed.get(before) == Some(&true))
+            })?;
+            *placed.get_mut(next)? = true;
+            order.push(next);
+        }
+        Some(order)
+    }
 }
 
 /// Something that can say when a candidate would be ready.
@@ -39,6 +61,9 @@ pub trait ReadyDates {
         release: &[DateTime<Utc>],
         minutes: &[f64],
     ) -> Vec<Option<DateTime<Utc>>>;
+
+    /// Kinds of machine the candidate needs and the shop has none of, by name: then no date can be given at all.
+    fn missing(&self, candidate: &Candidate) -> Vec<String>;
 
     /// What stands behind the dates, in words for the screen.
     fn basis(&self) -> &'static str;
