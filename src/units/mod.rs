@@ -7,9 +7,9 @@ pub mod money;
 pub mod spread;
 pub mod thread;
 
-pub use fit::Fit;
+pub use fit::{Fit, FitError, Limits};
 pub use length::{Length, LengthError, LengthUnit};
 pub use minutes::{Minutes, MinutesError};
 pub use money::{Currency, Money, MoneyError};
 pub use spread::Spread;
-pub use thread::Thread;
+pub use thread::{TapDrill, Thread, ThreadError};
