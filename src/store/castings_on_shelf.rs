@@ -94,9 +94,10 @@ impl TryFrom<Row> for Casting {
     type Error = StoreError;
     fn try_from(row: Row) -> Result<Self, StoreError> {
         let inspection = match (row.outcome, row.inspected_on) {
-            (Some(outcome), Some(on)) => {
-                Some((word("inspection outcome", &outcome, Outcome::from_code)?, on))
-            }
+            (Some(outcome), Some(on)) => Some((
+                word("inspection outcome", &outcome, Outcome::from_code)?,
+                on,
+            )),
             _ => None,
         };
         Ok(Self {

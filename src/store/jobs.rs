@@ -232,7 +232,11 @@ pub async fn operations(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<JobOperatio
                 id: row.id,
                 planned: serde_json::from_value(row.planned)
                     .map_err(|why| corrupt("planned operation", why))?,
-                state: word("state of an operation", &row.state, OperationState::from_code)?,
+                state: word(
+                    "state of an operation",
+                    &row.state,
+                    OperationState::from_code,
+                )?,
                 version: row.version,
             })
         })
@@ -268,12 +272,7 @@ pub async fn update(tx: &mut ShopTx, job: &Job) -> Result<i32, StoreError> {
 /// # Errors
 /// [`StoreError::Refused`] when it is closed, or when operations are not done, [`StoreError::Stale`],
 /// [`StoreError::NotFound`], [`StoreError::Database`].
-pub async fn close(
-    tx: &mut ShopTx,
-    id: Uuid,
-    version: i32,
-    done: bool,
-) -> Result<(), StoreError> {
+pub async fn close(tx: &mut ShopTx, id: Uuid, version: i32, done: bool) -> Result<(), StoreError> {
     let state = if done {
         JobState::Done
     } else {
@@ -379,9 +378,11 @@ pub async fn machine_load(tx: &mut ShopTx) -> Result<Vec<MachineLoad>, StoreErro
 async fn closed_or_stale(tx: &mut ShopTx, id: Uuid) -> StoreError {
     match get(tx, id).await {
         Err(error) => error,
-        Ok(job) if job.state != JobState::Open => {
-            StoreError::Refused(format!("Job {} is already {}", job.number, job.state.code()))
-        }
+        Ok(job) if job.state != JobState::Open => StoreError::Refused(format!(
+            "Job {} is already {}",
+            job.number,
+            job.state.code()
+        )),
         Ok(_) => StoreError::Stale("this job"),
     }
 }

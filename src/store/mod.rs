@@ -8,9 +8,9 @@ pub mod enquiries;
 pub mod history;
 pub mod jobs;
 pub mod migrate;
-pub mod remedy_rules;
 pub mod quotes;
 mod read;
+pub mod remedy_rules;
 pub mod scope;
 pub mod shops;
 

@@ -355,8 +355,7 @@ pub async fn basis(tx: &mut ShopTx, id: Uuid) -> Result<Basis, StoreError> {
     .ok_or(StoreError::NotFound("this quote"))?;
     Ok(Basis {
         answer: row.answer,
-        route: serde_json::from_value(row.route)
-            .map_err(|why| corrupt("route of a quote", why))?,
+        route: serde_json::from_value(row.route).map_err(|why| corrupt("route of a quote", why))?,
     })
 }
 
