@@ -13,6 +13,7 @@ mod read;
 pub mod remedy_rules;
 pub mod scope;
 pub mod shops;
+pub mod sightings;
 
 pub use scope::{Scope, ShopTx};
 
