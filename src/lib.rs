@@ -4,7 +4,7 @@
 //!
 //! | room | what is in it |
 //! | --- | --- |
-//! | `web` | the screens and the JSON interface, the page shell, sign-in |
+//! | [`web`] | the screens and the JSON interface, the page shell, sign-in |
 //! | `demo` | the invented demo scenario, written into the store |
 //! | [`store`] | PostgreSQL: the only SQL, the private cluster, the per-transaction shop |
 //! | [`enquiry`] | options side by side; the answer to the phone; the quote |
@@ -23,3 +23,4 @@ pub mod planning;
 pub mod sourcing;
 pub mod store;
 pub mod units;
+pub mod web;

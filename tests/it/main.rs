@@ -1,6 +1,5 @@
 //! Integration tests against a real PostgreSQL. Each test has a database of its own.
 
 mod cluster;
-mod market;
 mod support;
 mod tenancy;

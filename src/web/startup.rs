@@ -1,0 +1,155 @@
+//! Builds the whole web application from a configuration; `serve` starts it, and so does every test, on a free port.
+
+use super::{WebError, error, gate, routes};
+use actix_web::dev::{Server, ServerHandle};
+use actix_web::middleware::{Compress, Condition, DefaultHeaders, from_fn};
+use actix_web::{App, HttpServer, web};
+use sqlx::PgPool;
+use std::io;
+use std::net::TcpListener;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::Semaphore;
+use tracing_actix_web::TracingLogger;
+
+/// Largest body of any request, in bytes.
+pub const BODY_LIMIT: usize = 1024 * 1024;
+/// Password hashes computed at once: each takes 19 MiB and a core for some tens of milliseconds.
+const HASHES_AT_ONCE: usize = 2;
+
+/// Only our own style sheet, scripts, pictures and addresses; no inline style or script; framed by nobody.
+const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; \
+     connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+/// What the web application is built from.
+#[derive(Debug, Clone)]
+pub struct Config {
+    /// Address and port to listen on, e.g. `127.0.0.1:8080`; port 0 takes a free one.
+    pub bind: String,
+    /// Whether browsers reach it over HTTPS: cookies are then `Secure` with the `__Host-` prefix, and HSTS is sent.
+    pub secure_cookies: bool,
+    /// Whether a proxy of ours sits in front, whose `X-Forwarded-For` names the caller's address.
+    pub behind_proxy: bool,
+    /// Worker threads.
+    pub workers: usize,
+    /// Simulated futures behind each answer.
+    pub futures: usize,
+}
+
+impl Default for Config {
+    fn default() -> Self {
+        Self {
+            bind: "127.0.0.1:8080".to_owned(),
+            secure_cookies: false,
+            behind_proxy: false,
+            workers: 2,
+            futures: 1_000,
+        }
+    }
+}
+
+/// What every request may need: `web::Data<Site>`.
+#[derive(Debug, Clone)]
+pub struct Site {
+    /// The database, as the role that owns nothing.
+    pub pool: PgPool,
+    /// See [`Config::secure_cookies`].
+    pub secure_cookies: bool,
+    /// See [`Config::behind_proxy`].
+    pub behind_proxy: bool,
+    /// See [`Config::futures`].
+    pub futures: usize,
+    pub(super) hashing: Arc<Semaphore>,
+}
+
+/// The web application, bound and ready to run.
+pub struct Application {
+    port: u16,
+    server: Server,
+}
+
+impl Application {
+    /// Binds and builds. It is an actix server: [`Self::run`] it inside a tokio runtime.
+    ///
+    /// # Errors
+    /// When the address cannot be bound.
+    pub fn build(pool: PgPool, config: &Config) -> io::Result<Self> {
+        let listener = TcpListener::bind(&config.bind)?;
+        let port = listener.local_addr()?.port();
+        let site = web::Data::new(Site {
+            pool,
+            secure_cookies: config.secure_cookies,
+            behind_proxy: config.behind_proxy,
+            futures: config.futures,
+            hashing: Arc::new(Semaphore::new(HASHES_AT_ONCE)),
+        });
+        let secure = config.secure_cookies;
+        let server = HttpServer::new(move || {
+            App::new()
+                .app_data(site.clone())
+                .app_data(web::PayloadConfig::new(BODY_LIMIT))
+                .app_data(
+                    web::PathConfig::default()
+                        .error_handler(|_, _| WebError::NotFound("this page").into()),
+                )
+                .app_data(web::QueryConfig::default().error_handler(|error, _| {
+                    WebError::BadRequest(format!("The address does not read: {error}")).into()
+                }))
+                .app_data(
+                    web::JsonConfig::default()
+                        .limit(BODY_LIMIT)
+                        .error_handler(error::json_error),
+                )
+                .configure(routes)
+                .default_service(web::to(error::nothing_here))
+                // The last one wrapped is the first one met.
+                .wrap(from_fn(gate::gate))
+                .wrap(from_fn(error::dress))
+                .wrap(Compress::default())
+                .wrap(Condition::new(
+                    secure,
+                    DefaultHeaders::new().add(("strict-transport-security", "max-age=31536000")),
+                ))
+                .wrap(
+                    DefaultHeaders::new()
+                        .add(("content-security-policy", CONTENT_SECURITY_POLICY))
+                        .add(("x-content-type-options", "nosniff"))
+                        .add(("x-frame-options", "DENY"))
+                        .add(("referrer-policy", "same-origin"))
+                        .add(("cross-origin-opener-policy", "same-origin"))
+                        .add(("cross-origin-resource-policy", "same-origin"))
+                        .add((
+                            "permissions-policy",
+                            "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+                        )),
+                )
+                .wrap(TracingLogger::default())
+        })
+        .workers(config.workers)
+        .shutdown_timeout(10)
+        .client_request_timeout(Duration::from_secs(15))
+        .listen(listener)?
+        .run();
+        Ok(Self { port, server })
+    }
+
+    /// The port it is bound to.
+    #[must_use]
+    pub fn port(&self) -> u16 {
+        self.port
+    }
+
+    /// To stop it from elsewhere.
+    #[must_use]
+    pub fn handle(&self) -> ServerHandle {
+        self.server.handle()
+    }
+
+    /// Runs until it is stopped by its handle or by Ctrl-C or SIGTERM; requests under way are finished.
+    ///
+    /// # Errors
+    /// When the server fails.
+    pub async fn run(self) -> io::Result<()> {
+        self.server.await
+    }
+}
