@@ -11,5 +11,5 @@ pub use fit::{Fit, FitError, Limits};
 pub use length::{Length, LengthError, LengthUnit};
 pub use minutes::{Minutes, MinutesError};
 pub use money::{Currency, Money, MoneyError};
-pub use spread::Spread;
+pub use spread::{RatioDistribution, Spread, SpreadError};
 pub use thread::{TapDrill, Thread, ThreadError};
