@@ -444,14 +444,14 @@ fn designation<T: serde::Serialize>(value: &Option<T>) -> Result<Option<String>,
     Ok(text.as_str().map(str::to_owned))
 }
 
-fn count(what: &'static str, stored: i32) -> Result<u32, StoreError> {
+pub(super) fn count(what: &'static str, stored: i32) -> Result<u32, StoreError> {
     u32::try_from(stored).map_err(|_| StoreError::Corrupt {
         what,
         why: format!("{stored} is less than nothing"),
     })
 }
 
-fn stored_count(what: &'static str, count: u32) -> Result<i32, StoreError> {
+pub(super) fn stored_count(what: &'static str, count: u32) -> Result<i32, StoreError> {
     i32::try_from(count).map_err(|_| StoreError::Corrupt {
         what,
         why: format!("{count} is more than can be kept"),

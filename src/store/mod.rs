@@ -1,14 +1,22 @@
 //! PostgreSQL: the only SQL in the house. One file per aggregate; the shop is set once per transaction, in [`scope`].
 
 pub mod castings;
+pub mod castings_on_shelf;
 pub mod cluster;
+pub mod counters;
+pub mod enquiries;
+pub mod history;
+pub mod jobs;
 pub mod migrate;
 pub mod password;
 pub mod people;
+pub mod quotes;
+mod read;
 pub mod remedy_rules;
 pub mod scope;
 pub mod sessions;
 pub mod shops;
+pub mod sightings;
 
 pub use scope::{Scope, ShopTx};
 
@@ -32,6 +40,9 @@ pub enum StoreError {
     /// Something else still needs it.
     #[error("{0}")]
     InUse(String),
+    /// It has come too far, or not far enough, for what was asked of it.
+    #[error("{0}")]
+    Refused(String),
     /// A stored value that no longer parses.
     #[error("stored {what} does not read: {why}")]
     Corrupt {

@@ -1,5 +1,6 @@
 //! Integration tests against a real PostgreSQL. Each test has a database of its own.
 
 mod cluster;
+mod market;
 mod support;
 mod tenancy;
