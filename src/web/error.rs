@@ -62,7 +62,9 @@ impl ResponseError for WebError {
             Self::Store(error) => match error {
                 StoreError::NotFound(_) => StatusCode::NOT_FOUND,
                 StoreError::Stale(_) | StoreError::InUse(_) => StatusCode::CONFLICT,
-                StoreError::Duplicate { .. } => StatusCode::UNPROCESSABLE_ENTITY,
+                StoreError::Duplicate { .. } | StoreError::Refused(_) => {
+                    StatusCode::UNPROCESSABLE_ENTITY
+                }
                 StoreError::Corrupt { .. } | StoreError::Database(_) => {
                     StatusCode::INTERNAL_SERVER_ERROR
                 }
