@@ -23,6 +23,7 @@
 //! | 6 holes alike | 4 holes alike | no | two would be left open |
 
 use super::Feature;
+use crate::units::Thread;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
@@ -63,8 +64,12 @@ impl Feature {
             return Some(Trace::Fewer);
         }
         let same_centre = self.x == old.x && self.y == old.y;
-        let same_thread = self.thread.is_some() && self.thread == old.thread;
-        if !(same_centre && same_thread) {
+        if same_centre && let Some((new, old)) = self.thread.as_ref().zip(old.thread.as_ref()) && same_form(new, old) {
+            // A tolerance class other than the old one may already be exceeded.
+            if !new.class().is_empty() && new.class() != old.class() {
+                return Some(Trace::Fit);
+            }
+        } else {
             let taken = self.diameter_taken();
             let gone = self.diameter_gone(old);
             if taken < gone {
@@ -111,7 +116,7 @@ impl Feature {
     /// The diameter the cutter takes before a thread is cut, or the largest hole the fit allows, in mm.
     fn diameter_taken(&self) -> Decimal {
         match &self.thread {
-            Some(_) => Decimal::ZERO,
+            Some(thread) => thread.tap_drill().diameter.mm(),
             None => self.upper_limit(),
         }
     }
@@ -133,11 +138,137 @@ impl Feature {
     }
 }
 
+/// Whether a tap for one runs in the other, whatever their tolerance classes.
+fn same_form(a: &Thread, b: &Thread) -> bool {
+    a.series() == b.series() && a.major_diameter() == b.major_diameter() && a.pitch() == b.pitch()
+}
+
 /// Whether the new feature is at least as deep as the old.
 fn reaches(new: &Feature, old: &Feature) -> bool {
     match (new.depth, old.depth) {
         (None, _) => true,
         (Some(_), None) => false,
         (Some(new), Some(old)) => new >= old,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::castings::FeatureKind;
+    use crate::units::Length;
+    use crate::castings::samples::{at, fitted, length, plain, tapped};
+    use proptest::prelude::*;
+
+    /// Every line of the table at the head of this file.
+    #[test]
+    fn the_table_is_true() {
+        let deep = |feature: Feature, depth: &str| Feature {
+            depth: Some(length(depth)),
+            ..feature
+        };
+        let alike = |feature: Feature, count: u32| Feature { count, ..feature };
+        for (old, new, trace) in [
+            (deep(plain("8"), "30"), deep(plain("10"), "30"), None),
+            (deep(plain("8"), "30"), deep(plain("10"), "25"), Some(Trace::Deeper)),
+            (plain("8"), deep(plain("10"), "25"), Some(Trace::Deeper)),
+            (plain("8"), deep(tapped("M12"), "20"), None),
+            (plain("11"), tapped("M12"), Some(Trace::Wider)),
+            (tapped("M10"), tapped("M12"), None),
+            (tapped("M10"), plain("10"), None),
+            (tapped("M10"), plain("9"), Some(Trace::Wider)),
+            (tapped("M12x1.75"), tapped("M12x1.25"), Some(Trace::Wider)),
+            (deep(tapped("M10"), "20"), deep(tapped("M10"), "25"), None),
+            (deep(tapped("M10"), "25"), deep(tapped("M10"), "20"), Some(Trace::Deeper)),
+            (plain("8"), at(plain("12"), "2", "0"), None),
+            (plain("8"), at(plain("12"), "2.1", "0"), Some(Trace::Moved)),
+            (plain("8"), at(plain("12"), "1.2", "1.6"), None),
+            (fitted("20", "H7"), fitted("20", "H8"), None),
+            (fitted("20", "H7"), plain("20"), None),
+            (plain("20"), fitted("20", "H7"), Some(Trace::Fit)),
+            (fitted("20", "H8"), fitted("20", "H7"), Some(Trace::Fit)),
+            (alike(plain("8"), 4), alike(plain("8"), 6), None),
+            (alike(plain("8"), 6), alike(plain("8"), 4), Some(Trace::Fewer)),
+        ] {
+            assert_eq!(new.trace_of(&old), trace, "{old:?}\n→ {new:?}");
+        }
+    }
+
+    /// An oil passage opened out from 8 mm and tapped G 1/4: the drill before that tap is 11.8 mm
+    /// (the usual drill for BSP parallel), so nothing of the old wall is left.
+    #[test]
+    fn an_oil_passage_can_be_opened_out_and_tapped() {
+        let plugged = Feature {
+            depth: Some(length("14")),
+            ..tapped("G 1/4")
+        };
+        assert!(plugged.clears(&plain("8")));
+    }
+
+    fn any_plain() -> impl Strategy<Value = Feature> {
+        let kinds = [
+            FeatureKind::PlainHole,
+            FeatureKind::Bore,
+            FeatureKind::Counterbore,
+        ];
+        (
+            proptest::sample::select(kinds.to_vec()),
+            0..4i64,
+            0..4i64,
+            1..14u32,
+            proptest::option::of(1..4i64),
+            1..3u32,
+        )
+            .prop_map(|(kind, x, y, size, depth, count)| Feature {
+                kind,
+                x: Length::from_mm(Decimal::from(x)),
+                y: Length::from_mm(Decimal::from(y)),
+                depth: depth.map(|depth| Length::from_mm(Decimal::from(depth))),
+                count,
+                ..plain(&size.to_string())
+            })
+    }
+
+    fn any_feature() -> impl Strategy<Value = Feature> {
+        let thread = proptest::sample::select(vec!["M6", "M8", "M10", "M10x1.25", "M12", "1/2 UNC", "G 1/4", "3/8 BSW"]);
+        let threaded = (thread, any_plain()).prop_map(|(thread, place)| Feature {
+            x: place.x,
+            y: place.y,
+            depth: place.depth,
+            count: place.count,
+            ..tapped(thread)
+        });
+        let fit = proptest::sample::select(vec!["H6", "H7", "H8", "G7"]);
+        let reamed = (fit, any_plain()).prop_map(|(fit, place)| Feature {
+            fit: fitted("10", fit).fit,
+            ..place
+        });
+        prop_oneof![any_plain(), threaded, reamed]
+    }
+
+    proptest! {
+        /// What is there already clears itself: asking for the same work never calls for a repair.
+        #[test]
+        fn a_feature_clears_itself(feature in any_feature()) {
+            prop_assert!(feature.clears(&feature));
+        }
+
+        /// Among plain cylinders, clearing twice is clearing: a cylinder within one within a third.
+        #[test]
+        fn clearing_plain_cylinders_is_transitive(a in any_plain(), b in any_plain(), c in any_plain()) {
+            if b.clears(&a) && c.clears(&b) {
+                prop_assert!(c.clears(&a));
+            }
+        }
+
+        /// Against the root that the code avoids.
+        #[test]
+        fn an_enclosed_hole_is_cleared(old in any_plain(), new in any_plain()) {
+            let distance = (new.x.mm_f64() - old.x.mm_f64()).hypot(new.y.mm_f64() - old.y.mm_f64());
+            let margin = new.size.mm_f64() / 2.0 - old.size.mm_f64() / 2.0 - distance;
+            prop_assume!(margin.abs() > 1e-9);
+            let through = |feature: Feature| Feature { depth: None, count: 1, ..feature };
+            prop_assert_eq!(through(new).clears(&through(old)), margin > 0.0);
+        }
     }
 }

@@ -8,6 +8,8 @@ pub mod fault;
 pub mod feature;
 pub mod pattern;
 pub mod remedy;
+#[cfg(test)]
+pub(crate) mod samples;
 mod words;
 
 pub use clears::Trace;
