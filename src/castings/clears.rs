@@ -32,7 +32,7 @@ use serde::{Deserialize, Serialize};
 #[serde(rename_all = "snake_case")]
 pub enum Trace {
     /// The old one is wider than what the new one takes away at the same centre.
-    #[error("the old one is as wide or wider and would still show")]
+    #[error("the old one is as wide or wider")]
     Wider,
     /// The old one goes deeper.
     #[error("the old one goes deeper")]
@@ -64,7 +64,10 @@ impl Feature {
             return Some(Trace::Fewer);
         }
         let same_centre = self.x == old.x && self.y == old.y;
-        if same_centre && let Some((new, old)) = self.thread.as_ref().zip(old.thread.as_ref()) && same_form(new, old) {
+        if same_centre
+            && let Some((new, old)) = self.thread.as_ref().zip(old.thread.as_ref())
+            && same_form(new, old)
+        {
             // A tolerance class other than the old one may already be exceeded.
             if !new.class().is_empty() && new.class() != old.class() {
                 return Some(Trace::Fit);
@@ -134,7 +137,10 @@ impl Feature {
 
     /// The upper limit of size where a fit is given (ISO 286-1), else the nominal size, in mm.
     fn upper_limit(&self) -> Decimal {
-        self.size.mm()
+        self.fit
+            .and_then(|fit| fit.limits(self.size).ok())
+            .map_or(self.size, |limits| limits.upper)
+            .mm()
     }
 }
 
@@ -156,8 +162,8 @@ fn reaches(new: &Feature, old: &Feature) -> bool {
 mod tests {
     use super::*;
     use crate::castings::FeatureKind;
-    use crate::units::Length;
     use crate::castings::samples::{at, fitted, length, plain, tapped};
+    use crate::units::Length;
     use proptest::prelude::*;
 
     /// Every line of the table at the head of this file.
@@ -170,7 +176,11 @@ mod tests {
         let alike = |feature: Feature, count: u32| Feature { count, ..feature };
         for (old, new, trace) in [
             (deep(plain("8"), "30"), deep(plain("10"), "30"), None),
-            (deep(plain("8"), "30"), deep(plain("10"), "25"), Some(Trace::Deeper)),
+            (
+                deep(plain("8"), "30"),
+                deep(plain("10"), "25"),
+                Some(Trace::Deeper),
+            ),
             (plain("8"), deep(plain("10"), "25"), Some(Trace::Deeper)),
             (plain("8"), deep(tapped("M12"), "20"), None),
             (plain("11"), tapped("M12"), Some(Trace::Wider)),
@@ -179,7 +189,11 @@ mod tests {
             (tapped("M10"), plain("9"), Some(Trace::Wider)),
             (tapped("M12x1.75"), tapped("M12x1.25"), Some(Trace::Wider)),
             (deep(tapped("M10"), "20"), deep(tapped("M10"), "25"), None),
-            (deep(tapped("M10"), "25"), deep(tapped("M10"), "20"), Some(Trace::Deeper)),
+            (
+                deep(tapped("M10"), "25"),
+                deep(tapped("M10"), "20"),
+                Some(Trace::Deeper),
+            ),
             (plain("8"), at(plain("12"), "2", "0"), None),
             (plain("8"), at(plain("12"), "2.1", "0"), Some(Trace::Moved)),
             (plain("8"), at(plain("12"), "1.2", "1.6"), None),
@@ -188,7 +202,11 @@ mod tests {
             (plain("20"), fitted("20", "H7"), Some(Trace::Fit)),
             (fitted("20", "H8"), fitted("20", "H7"), Some(Trace::Fit)),
             (alike(plain("8"), 4), alike(plain("8"), 6), None),
-            (alike(plain("8"), 6), alike(plain("8"), 4), Some(Trace::Fewer)),
+            (
+                alike(plain("8"), 6),
+                alike(plain("8"), 4),
+                Some(Trace::Fewer),
+            ),
         ] {
             assert_eq!(new.trace_of(&old), trace, "{old:?}\n→ {new:?}");
         }
@@ -230,7 +248,9 @@ mod tests {
     }
 
     fn any_feature() -> impl Strategy<Value = Feature> {
-        let thread = proptest::sample::select(vec!["M6", "M8", "M10", "M10x1.25", "M12", "1/2 UNC", "G 1/4", "3/8 BSW"]);
+        let thread = proptest::sample::select(vec![
+            "M6", "M8", "M10", "M10x1.25", "M12", "1/2 UNC", "G 1/4", "3/8 BSW",
+        ]);
         let threaded = (thread, any_plain()).prop_map(|(thread, place)| Feature {
             x: place.x,
             y: place.y,

@@ -1,7 +1,8 @@
 //! All remedies from a donor variant to a wanted one.
 
 use super::{
-    Action, Difference, Pattern, Remedy, RemedyRule, Variant, When, differences, pattern::NoMetal,
+    Action, Difference, Feature, Pattern, Remedy, RemedyRule, Variant, When, differences,
+    pattern::NoMetal,
 };
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -136,9 +137,10 @@ fn case(pattern: &Pattern, difference: &Difference) -> (When, Option<NoMetal>) {
             Err(no_metal) => (When::MissingNoMetal, Some(no_metal)),
         },
         Difference::Changed { donor, wanted } => {
-            // Where no boss is recorded the donor's own feature shows that there is metal; only a recorded limit stands in the way.
+            // The donor's own feature shows that there was metal; a boss's limit only stands in the way of taking more.
             let no_metal = pattern
                 .boss(&wanted.place)
+                .filter(|_| takes_more(wanted, donor))
                 .and_then(|boss| boss.takes(wanted).err());
             match no_metal {
                 Some(no_metal) => (When::ChangedNoMetal, Some(no_metal)),
@@ -148,6 +150,16 @@ fn case(pattern: &Pattern, difference: &Difference) -> (When, Option<NoMetal>) {
         }
         Difference::Extra { .. } => (When::Extra, None),
     }
+}
+
+/// Whether a feature is wider or deeper than the one that is there.
+fn takes_more(wanted: &Feature, donor: &Feature) -> bool {
+    let deeper = match (wanted.depth, donor.depth) {
+        (_, None) => false,
+        (None, Some(_)) => true,
+        (Some(wanted), Some(donor)) => wanted > donor,
+    };
+    deeper || wanted.size > donor.size
 }
 
 fn why_not(when: When, difference: &Difference, no_metal: Option<NoMetal>) -> String {
@@ -172,7 +184,7 @@ fn why_not(when: When, difference: &Difference, no_metal: Option<NoMetal>) -> St
 mod tests {
     use super::*;
     use crate::castings::samples::*;
-    use crate::castings::{Face, Feature, FeatureKind, Place};
+    use crate::castings::{Face, FeatureKind, Place};
     use proptest::prelude::*;
     use std::collections::BTreeSet;
 
@@ -206,7 +218,10 @@ mod tests {
         assert_eq!(of("M12"), rules[0].name);
         rules[4].gearbox_under = Some(true);
         let of = plan(vec![], wanted("M10"), &rules);
-        assert_eq!(of.remedies[0].rule, rules[0].name, "no gearbox under this one");
+        assert_eq!(
+            of.remedies[0].rule, rules[0].name,
+            "no gearbox under this one"
+        );
     }
 
     #[test]
@@ -269,7 +284,7 @@ mod tests {
         assert_eq!(
             conversion.remedies[0].say,
             "No rule in the shop's table covers a plain hole of this size on the rear face that is changed, \
-             and the old would still show (the old one is as wide or wider and would still show)."
+             and the new does not clear the old (the old one is as wide or wider)."
         );
     }
 
@@ -291,7 +306,8 @@ mod tests {
             say: say.to_owned(),
             ..rule(priority, When::ChangedClears, action)
         };
-        let why = "Nothing hangs under the block, so the smaller sump fastening carries all it has to";
+        let why =
+            "Nothing hangs under the block, so the smaller sump fastening carries all it has to";
         let rules = [
             for_sump(1, true, Action::Rework, ""),
             for_sump(2, false, Action::Leave, why),

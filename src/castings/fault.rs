@@ -1,7 +1,7 @@
 //! What can be wrong with a feature, a pattern, a variant or a rule as entered, each fault with its field.
 
 use super::{Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, RemedyRule, Variant};
-use crate::units::Length;
+use crate::units::{Fit, FitError, Length};
 use rust_decimal::Decimal;
 use std::collections::BTreeSet;
 
@@ -80,6 +80,12 @@ pub enum Fault {
     /// A tolerance class on a thread.
     #[error("a tapped hole takes its limits from its thread; leave the fit empty")]
     FitOnThread,
+    /// A shaft's tolerance class on a hole.
+    #[error("{0} is for a shaft; a hole takes a capital letter, e.g. H7")]
+    FitOfAShaft(Fit),
+    /// ISO 286-1 gives no limits of this class at this size.
+    #[error(transparent)]
+    NoLimits(FitError),
     /// A count out of bounds.
     #[error("between {least} and {most}, please")]
     OutOfBounds {
@@ -133,7 +139,7 @@ impl Fault {
             Self::NoOutline(_) | Self::OutlineTwice(_) => "face",
             Self::ThreadWanting | Self::ThreadUnwanted(_) => "thread",
             Self::SizeNotThreads { .. } => "size",
-            Self::FitOnThread => "fit",
+            Self::FitOnThread | Self::FitOfAShaft(_) | Self::NoLimits(_) => "fit",
             Self::SizesCrossed => "smallest",
             Self::NotACode(_) | Self::NoElements | Self::ElementsUnwanted => "elements",
             Self::NothingSaid => "say",
@@ -216,10 +222,19 @@ impl Feature {
         match &self.thread {
             None if tapped => faults.push(Fault::ThreadWanting),
             Some(_) if !tapped => faults.push(Fault::ThreadUnwanted(self.kind)),
+            Some(thread) if thread.major_diameter() != self.size => {
+                faults.push(Fault::SizeNotThreads {
+                    thread: thread.to_string(),
+                    major: thread.major_diameter(),
+                });
+            }
             _ => {}
         }
-        if tapped && self.fit.is_some() {
-            faults.push(Fault::FitOnThread);
+        match self.fit {
+            Some(_) if tapped => faults.push(Fault::FitOnThread),
+            Some(fit) if !fit.is_hole() => faults.push(Fault::FitOfAShaft(fit)),
+            Some(fit) => faults.extend(fit.limits(self.size).err().map(Fault::NoLimits)),
+            None => {}
         }
         check_count(self.count, "count", MOST_ALIKE, &mut faults);
         check_length_of(&self.note, "note", LONGEST_NOTE, &mut faults);
@@ -342,5 +357,162 @@ impl Fault {
             place: place.clone(),
             fault: Box::new(self),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::castings::samples::*;
+    use crate::castings::{Action, When};
+
+    fn fields(faults: &[Fault]) -> Vec<&'static str> {
+        faults.iter().map(Fault::field).collect()
+    }
+
+    #[test]
+    fn each_fault_of_a_feature_names_its_field() {
+        let pattern = pattern();
+        let outline = pattern.outline(Face::Rear);
+        let of = |feature: Feature| fields(&feature.faults(outline));
+        assert_eq!(of(tapped("M10")), [""; 0]);
+        assert_eq!(of(fitted("12", "H7")), [""; 0]);
+        assert_eq!(of(at(plain("8"), "381", "-0.1")), ["x", "y"]);
+        assert_eq!(
+            of(at(plain("8"), "380", "320")),
+            [""; 0],
+            "the edge is still on it"
+        );
+        assert_eq!(of(on(plain("8"), Face::Rear, " ")), ["label"]);
+        assert_eq!(
+            of(on(plain("8"), Face::Rear, "a label too long")),
+            ["label"]
+        );
+        assert_eq!(of(plain("0")), ["size"]);
+        assert_eq!(
+            of(Feature {
+                depth: Some(Length::ZERO),
+                ..plain("8")
+            }),
+            ["depth"]
+        );
+        assert_eq!(
+            of(Feature {
+                kind: FeatureKind::TappedHole,
+                ..plain("8")
+            }),
+            ["thread"]
+        );
+        assert_eq!(
+            of(Feature {
+                kind: FeatureKind::Bore,
+                ..tapped("M8")
+            }),
+            ["thread"]
+        );
+        assert_eq!(
+            of(Feature {
+                size: length("8.5"),
+                ..tapped("M10")
+            }),
+            ["size"]
+        );
+        assert_eq!(
+            of(Feature {
+                fit: Some("H7".parse().unwrap()),
+                ..tapped("M8")
+            }),
+            ["fit"]
+        );
+        assert_eq!(of(fitted("12", "m6")), ["fit"]);
+        assert_eq!(
+            of(fitted("600", "H7")),
+            ["fit"],
+            "ISO 286-1 is tabulated to 500 mm here"
+        );
+        assert_eq!(
+            of(Feature {
+                count: 0,
+                ..plain("8")
+            }),
+            ["count"]
+        );
+        assert_eq!(
+            of(Feature {
+                count: MOST_ALIKE + 1,
+                ..plain("8")
+            }),
+            ["count"]
+        );
+        assert_eq!(fields(&plain("8").faults(None)), ["face"]);
+    }
+
+    #[test]
+    fn a_whole_pattern_and_a_whole_variant_are_checked() {
+        let mut pattern = pattern();
+        assert_eq!(pattern.faults(), []);
+        let whole = variant(
+            "marine",
+            true,
+            vec![tapped("M10"), at(plain("8"), "400", "0")],
+        );
+        let faults = whole.faults(&pattern);
+        assert_eq!(
+            fields(&faults),
+            ["x", "label"],
+            "off the face, and R1 twice"
+        );
+        assert!(
+            faults[0]
+                .to_string()
+                .starts_with("rear face, R1: off the rear face"),
+            "{}",
+            faults[0]
+        );
+        pattern.outlines.push(pattern.outlines[0].clone());
+        pattern.bosses.push(pattern.bosses[0].clone());
+        pattern.cylinders = 0;
+        pattern.name = " ".to_owned();
+        assert_eq!(
+            fields(&pattern.faults()),
+            ["name", "cylinders", "face", "label"]
+        );
+    }
+
+    #[test]
+    fn a_rule_says_what_it_does_and_why() {
+        let faults = |rule: RemedyRule| fields(&rule.faults());
+        let machine = rule(10, When::MissingWithMetal, Action::Machine);
+        assert_eq!(faults(machine.clone()), [""; 0]);
+        assert_eq!(
+            faults(RemedyRule {
+                elements: vec![],
+                ..machine.clone()
+            }),
+            ["elements"]
+        );
+        assert_eq!(
+            faults(RemedyRule {
+                elements: vec!["drill it".to_owned()],
+                ..machine.clone()
+            }),
+            ["elements"]
+        );
+        let crossed = RemedyRule {
+            smallest: Some(length("12")),
+            largest: Some(length("10")),
+            ..machine
+        };
+        assert_eq!(faults(crossed), ["smallest"]);
+        let caution = rule(20, When::Extra, Action::Caution);
+        assert_eq!(faults(caution.clone()), ["say"]);
+        assert_eq!(
+            faults(RemedyRule {
+                elements: vec!["PLUG".to_owned()],
+                say: "An open hole".to_owned(),
+                ..caution
+            }),
+            ["elements"]
+        );
     }
 }

@@ -69,7 +69,7 @@ words!(When {
     MissingWithMetal = "missing_with_metal", "missing, with metal for it";
     MissingNoMetal = "missing_no_metal", "missing, without metal for it";
     ChangedClears = "changed_clears", "changed, and the new clears the old";
-    ChangedDoesNotClear = "changed_does_not_clear", "changed, and the old would still show";
+    ChangedDoesNotClear = "changed_does_not_clear", "changed, and the new does not clear the old";
     ChangedNoMetal = "changed_no_metal", "changed, without metal for the new";
     Extra = "extra", "in the donor only";
 });

@@ -365,8 +365,8 @@ async fn insert_features(tx: &mut ShopTx, variant: &Variant) -> Result<(), Store
             feature.y.mm(),
             feature.size.mm(),
             feature.depth.map(|depth| depth.mm()),
-            designation(&feature.thread)?,
-            designation(&feature.fit)?,
+            feature.thread.as_ref().map(ToString::to_string),
+            feature.fit.as_ref().map(ToString::to_string),
             stored_count("count", feature.count)?,
             feature.note,
         )
@@ -428,20 +428,13 @@ pub(super) fn word<T>(
 /// A stored designation.
 fn parsed<T>(what: &'static str, text: &str) -> Result<T, StoreError>
 where
-    T: serde::de::DeserializeOwned,
+    T: std::str::FromStr,
+    T::Err: std::fmt::Display,
 {
-    serde_json::from_value(text.into()).map_err(|why| StoreError::Corrupt {
+    text.parse().map_err(|why: T::Err| StoreError::Corrupt {
         what,
         why: why.to_string(),
     })
-}
-
-fn designation<T: serde::Serialize>(value: &Option<T>) -> Result<Option<String>, StoreError> {
-    let text = serde_json::to_value(value).map_err(|why| StoreError::Corrupt {
-        what: "designation",
-        why: why.to_string(),
-    })?;
-    Ok(text.as_str().map(str::to_owned))
 }
 
 pub(super) fn count(what: &'static str, stored: i32) -> Result<u32, StoreError> {
