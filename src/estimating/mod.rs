@@ -3,11 +3,14 @@
 
 pub mod cost;
 pub mod cutting;
+pub mod cutting_data;
 pub mod element;
 pub mod rates;
 pub mod route;
 
 pub use cost::{CostBuildUp, CostLine, Policy};
+pub use cutting::{Cut, CuttingError, CuttingTime, Process, Recipe};
+pub use cutting_data::{CuttingData, ToolData};
 pub use element::{Element, TimeSource};
-pub use rates::{MachineRate, Rates};
+pub use rates::{MachineRate, RateError, Rates};
 pub use route::{Operation, Route};
