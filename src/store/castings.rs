@@ -1,5 +1,6 @@
 //! Patterns and variants, each a whole: a pattern with its outlines and bosses, a variant with its features.
 
+use super::read::word;
 use super::{ShopTx, StoreError};
 use crate::castings::{Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, Variant};
 use crate::units::Length;
@@ -411,18 +412,6 @@ pub async fn delete_variant(tx: &mut ShopTx, id: Uuid) -> Result<(), StoreError>
         0 => Err(StoreError::NotFound("the variant")),
         _ => Ok(()),
     }
-}
-
-/// A stored word of a closed list.
-pub(super) fn word<T>(
-    what: &'static str,
-    code: &str,
-    from_code: fn(&str) -> Option<T>,
-) -> Result<T, StoreError> {
-    from_code(code).ok_or_else(|| StoreError::Corrupt {
-        what,
-        why: format!("“{code}” is not in the list"),
-    })
 }
 
 /// A stored designation.

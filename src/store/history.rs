@@ -2,11 +2,10 @@
 
 use super::{ShopTx, StoreError};
 use chrono::{DateTime, Utc};
-use serde_json::{Map, Value};
 use uuid::Uuid;
 
 /// One change of one row.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Change {
     /// When.
     pub at: DateTime<Utc>,
@@ -14,19 +13,19 @@ pub struct Change {
     pub person: Option<String>,
     /// `insert`, `update` or `delete`.
     pub action: String,
-    /// What differs, by column name. The version, which differs always, is left out.
+    /// What differs. The version, which differs always, is left out.
     pub fields: Vec<FieldChange>,
 }
 
-/// One field before and after; null where there was no row.
-#[derive(Debug, Clone, PartialEq)]
+/// One field before and after, as PostgreSQL writes it: figures keep every digit. `None` where there was nothing.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FieldChange {
     /// The column.
     pub field: String,
     /// What it was.
-    pub before: Value,
+    pub before: Option<String>,
     /// What it became.
-    pub after: Value,
+    pub after: Option<String>,
 }
 
 /// The history of a row of a table, newest first.
@@ -35,44 +34,42 @@ pub struct FieldChange {
 /// [`StoreError::Database`].
 pub async fn of_row(tx: &mut ShopTx, table: &str, id: Uuid) -> Result<Vec<Change>, StoreError> {
     let rows = sqlx::query!(
-        r#"select h.at, p.name as "person?", h.action, h.before, h.after
-           from history h left join person p on p.shop_id = h.shop_id and p.id = h.person_id
+        r#"select h.id, h.at, p.name as "person?", h.action, field.key as "field?", field.before as "before?",
+                  field.after as "after?"
+           from history h
+           left join person p on p.shop_id = h.shop_id and p.id = h.person_id
+           left join lateral (
+               select key, b.value as before, a.value as after
+               from jsonb_each_text(coalesce(h.before, '{}')) b full join jsonb_each_text(coalesce(h.after, '{}')) a
+                    using (key)
+               where b.value is distinct from a.value and key not in ('shop_id', 'version')
+           ) field on true
            where h.shop_id = $1 and h.table_name = $2 and h.row_id = $3
-           order by h.id desc"#,
+           order by h.id desc, field.key"#,
         tx.shop_id(),
         table,
         id,
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(rows
-        .into_iter()
-        .map(|row| Change {
-            at: row.at,
-            person: row.person,
-            action: row.action,
-            fields: differences(row.before.as_ref(), row.after.as_ref()),
-        })
-        .collect())
-}
-
-fn differences(before: Option<&Value>, after: Option<&Value>) -> Vec<FieldChange> {
-    let none = Map::new();
-    let before = before.and_then(Value::as_object).unwrap_or(&none);
-    let after = after.and_then(Value::as_object).unwrap_or(&none);
-    let only_before = before.keys().filter(|key| !after.contains_key(*key));
-    after
-        .keys()
-        .chain(only_before)
-        .filter(|key| *key != "version" && *key != "shop_id")
-        .filter_map(|key| {
-            let was = before.get(key).cloned().unwrap_or_default();
-            let is = after.get(key).cloned().unwrap_or_default();
-            (was != is).then(|| FieldChange {
-                field: key.clone(),
-                before: was,
-                after: is,
-            })
-        })
-        .collect()
+    let mut changes = Vec::new();
+    for rows in rows.chunk_by(|a, b| a.id == b.id) {
+        let Some(first) = rows.first() else { continue };
+        changes.push(Change {
+            at: first.at,
+            person: first.person.clone(),
+            action: first.action.clone(),
+            fields: rows
+                .iter()
+                .filter_map(|row| {
+                    Some(FieldChange {
+                        field: row.field.clone()?,
+                        before: row.before.clone(),
+                        after: row.after.clone(),
+                    })
+                })
+                .collect(),
+        });
+    }
+    Ok(changes)
 }

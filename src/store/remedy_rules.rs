@@ -1,6 +1,7 @@
 //! The shop's remedy table: rules in the order they are tried.
 
-use super::castings::{name_taken, word};
+use super::castings::name_taken;
+use super::read::word;
 use super::{ShopTx, StoreError};
 use crate::castings::{Action, Face, FeatureKind, RemedyRule, When};
 use crate::units::Length;

@@ -2,5 +2,7 @@
 
 mod cluster;
 mod market;
+mod rooms;
 mod support;
 mod tenancy;
+mod work;

@@ -1,10 +1,12 @@
 //! What every integration test starts from: one throwaway PostgreSQL per test process, a fresh migrated database per
 //! test, and a shop in it.
 
+use borewright::castings::{Face, Pattern, Variant};
+use borewright::estimating::{Operation, element::Stage};
 use borewright::store::cluster::Cluster;
 use borewright::store::shops::{self, NewShop};
-use borewright::store::{Scope, ShopTx, migrate};
-use borewright::units::Currency;
+use borewright::store::{self, Scope, ShopTx, migrate};
+use borewright::units::{Currency, Minutes};
 use rust_decimal::Decimal;
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{ConnectOptions, PgConnection, PgPool};
@@ -116,5 +118,62 @@ impl TestShop {
         )
         .await
         .unwrap()
+    }
+}
+
+impl TestShop {
+    /// A bare pattern with one variant of it; gives the variant's key.
+    pub async fn variant(&self, name: &str) -> Uuid {
+        let pattern = Pattern {
+            id: Uuid::now_v7(),
+            name: format!("Pattern of {name}"),
+            cylinders: 4,
+            mains: 5,
+            outlines: Vec::new(),
+            bosses: Vec::new(),
+            marks: String::new(),
+            version: 1,
+        };
+        let variant = Variant {
+            id: Uuid::now_v7(),
+            pattern_id: pattern.id,
+            name: name.to_owned(),
+            gearbox_under: false,
+            features: Vec::new(),
+            note: String::new(),
+            version: 1,
+        };
+        let mut tx = self.begin().await;
+        store::castings::insert_pattern(&mut tx, &pattern)
+            .await
+            .unwrap();
+        store::castings::insert_variant(&mut tx, &variant)
+            .await
+            .unwrap();
+        tx.commit().await.unwrap();
+        variant.id
+    }
+}
+
+/// A planned operation of so many minutes on a kind of machine.
+pub fn operation(number: u32, machine_kind: &str, setup: i64, run: i64) -> Operation {
+    Operation {
+        number,
+        title: format!("{machine_kind} work"),
+        stage: Stage::Hole,
+        machine_kind: machine_kind.to_owned(),
+        skill: "milling".to_owned(),
+        face: Some(Face::Rear),
+        setup_key: format!("{machine_kind}/rear"),
+        setup: Minutes(Decimal::from(setup)),
+        run: Minutes(Decimal::from(run)),
+        attended_share: Decimal::ONE,
+        steps: Vec::new(),
+        after: Vec::new(),
+        checks: Vec::new(),
+        cautions: vec!["Guards closed; keep clear of the rotating cutter.".to_owned()],
+        materials: Vec::new(),
+        can_fail: false,
+        outside: None,
     }
 }
