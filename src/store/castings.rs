@@ -1,6 +1,6 @@
 //! Patterns and variants, each a whole: a pattern with its outlines and bosses, a variant with its features.
 
-use super::read::word;
+use super::read::{count, stored_count, word};
 use super::{ShopTx, StoreError};
 use crate::castings::{Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, Variant};
 use crate::units::Length;
@@ -423,20 +423,6 @@ where
     text.parse().map_err(|why: T::Err| StoreError::Corrupt {
         what,
         why: why.to_string(),
-    })
-}
-
-pub(super) fn count(what: &'static str, stored: i32) -> Result<u32, StoreError> {
-    u32::try_from(stored).map_err(|_| StoreError::Corrupt {
-        what,
-        why: format!("{stored} is less than nothing"),
-    })
-}
-
-pub(super) fn stored_count(what: &'static str, count: u32) -> Result<i32, StoreError> {
-    i32::try_from(count).map_err(|_| StoreError::Corrupt {
-        what,
-        why: format!("{count} is more than can be kept"),
     })
 }
 

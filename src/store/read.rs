@@ -50,6 +50,16 @@ pub(super) fn money(
     Ok(Money::new(amount, currency))
 }
 
+/// A stored count.
+pub(super) fn count(what: &'static str, stored: i32) -> Result<u32, StoreError> {
+    u32::try_from(stored).map_err(|_| corrupt(what, format!("{stored} is less than nothing")))
+}
+
+/// A count as it is stored.
+pub(super) fn stored_count(what: &'static str, count: u32) -> Result<i32, StoreError> {
+    i32::try_from(count).map_err(|_| corrupt(what, format!("{count} is more than can be kept")))
+}
+
 /// Something stored that does not read.
 pub(super) fn corrupt(what: &'static str, why: impl std::fmt::Display) -> StoreError {
     StoreError::Corrupt {

@@ -1,6 +1,6 @@
 //! Scarce castings seen for sale, and the watch kept on a variant.
 
-use super::castings::{count, stored_count, word};
+use super::read::{count, stored_count, word};
 use super::{ShopTx, StoreError};
 use crate::sourcing::{Fate, Sighting, Watch};
 use crate::units::{Currency, Money};
