@@ -96,7 +96,7 @@ pub mod pattern;
 pub mod remedy;
 #[cfg(test)]
 pub(crate) mod samples;
-mod words;
+pub(crate) mod words;
 
 pub use clears::Trace;
 pub use conversion::{Conversion, ConversionError};

@@ -33,7 +33,7 @@ macro_rules! words {
         }
     };
 }
-pub(super) use words;
+pub(crate) use words;
 
 #[cfg(test)]
 mod tests {

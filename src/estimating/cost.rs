@@ -1,8 +1,17 @@
 //! From a route to a price, every figure opening down to its lines.
+//!
+//! Every leaf is rounded to the minor unit and every parent is the sum of its lines, so what is shown adds up to the
+//! penny. Hours are expected hours: the standard times the mean of its spread.
 
-use crate::units::Money;
+use super::futures::{CostSampler, percentile};
+use super::rates::Rates;
+use super::route::{Operation, Route};
+use crate::units::spread::SpreadError;
+use crate::units::{Currency, Minutes, Money, MoneyError};
+use rand::Rng;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// The shop's pricing policy. Percentages are whole numbers of per cent: 12.5 means 12.5 %.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -15,6 +24,99 @@ pub struct Policy {
     pub tax_percent: Decimal,
     /// The chance, in per cent, with which the shop wants its quoted hours and costs to suffice.
     pub confidence_percent: u32,
+}
+
+impl Policy {
+    /// What is wrong with it, each complaint with the form field it belongs beside. Empty when all is well.
+    #[must_use]
+    pub fn faults(&self) -> Vec<(&'static str, String)> {
+        let percent = |p: Decimal, most: i64| (Decimal::ZERO..=Decimal::from(most)).contains(&p);
+        [
+            (
+                percent(self.overhead_percent, 1000),
+                "overhead_percent",
+                "Overhead is from 0 to 1000 per cent of cost",
+            ),
+            (
+                percent(self.margin_percent, 95),
+                "margin_percent",
+                "Margin is from 0 to 95 per cent of the selling price; at 100 there would be no price high enough",
+            ),
+            (
+                percent(self.tax_percent, 100),
+                "tax_percent",
+                "Tax is from 0 to 100 per cent",
+            ),
+            (
+                (50..=99).contains(&self.confidence_percent),
+                "confidence_percent",
+                "Confidence is from 50 to 99 in 100",
+            ),
+        ]
+        .into_iter()
+        .filter(|(well, ..)| !well)
+        .map(|(_, field, message)| (field, message.to_owned()))
+        .collect()
+    }
+
+    /// The selling price before tax for a cost before overhead, not rounded: cost × (1 + overhead) / (1 − margin).
+    ///
+    /// Overhead is absorbed as a percentage of cost; margin is a share of the selling price, not a mark-up on cost.
+    ///
+    /// # Errors
+    /// [`MoneyError::Overflow`], also for a margin of 100 % or more.
+    pub fn price(&self, cost: Money) -> Result<Money, MoneyError> {
+        let with_overhead = cost.plus(cost.percent(self.overhead_percent)?)?;
+        with_overhead.over(Decimal::ONE - self.margin_percent / Decimal::ONE_HUNDRED)
+    }
+}
+
+/// The donor a conversion starts from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Donor {
+    /// What it costs the shop: price paid or value on the shelf.
+    pub price: Money,
+    /// The chance that it comes through the inspection, above 0 and at most 1.
+    pub survives: Decimal,
+    /// Whether the shop finds another at its own expense when it does not.
+    pub shop_bears_risk: bool,
+}
+
+/// Everything a cost is built up from.
+#[derive(Debug, Clone, Copy)]
+pub struct Costing<'a> {
+    /// The work.
+    pub route: &'a Route,
+    /// The rates in force.
+    pub rates: &'a Rates,
+    /// The shop's pricing policy.
+    pub policy: &'a Policy,
+    /// The donor, unless the block is the caller's own or costed elsewhere.
+    pub donor: Option<Donor>,
+}
+
+/// Why a cost cannot be built up.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum CostError {
+    /// The route needs a kind of machine that no active machine of the shop has a rate for.
+    #[error("operation {number} needs a “{kind}”, and no machine of that kind has a rate")]
+    NoMachineRate {
+        /// The kind.
+        kind: String,
+        /// The first operation that needs it.
+        number: u32,
+    },
+    /// The chance of survival is not one: a donor that never survives would cost without end.
+    #[error(
+        "the chance that the donor survives inspection must be above 0 and at most 1, and is {0}"
+    )]
+    Survival(Decimal),
+    /// A spread of time that makes no sense.
+    #[error(transparent)]
+    Spread(#[from] SpreadError),
+    /// Sums that do not add up.
+    #[error(transparent)]
+    Money(#[from] MoneyError),
 }
 
 /// A figure and what it is made of.
@@ -30,10 +132,42 @@ pub struct CostLine {
     pub lines: Vec<CostLine>,
 }
 
+impl CostLine {
+    fn leaf(label: impl Into<String>, how: impl Into<String>, amount: Money) -> Self {
+        Self {
+            label: label.into(),
+            how: how.into(),
+            amount: amount.rounded(),
+            lines: Vec::new(),
+        }
+    }
+
+    fn sum(
+        label: impl Into<String>,
+        how: impl Into<String>,
+        lines: Vec<Self>,
+        currency: Currency,
+    ) -> Result<Self, MoneyError> {
+        Ok(Self {
+            label: label.into(),
+            how: how.into(),
+            amount: total(&lines, currency)?,
+            lines,
+        })
+    }
+}
+
+fn total(lines: &[CostLine], currency: Currency) -> Result<Money, MoneyError> {
+    lines
+        .iter()
+        .try_fold(Money::zero(currency), |sum, line| sum.plus(line.amount))
+}
+
 /// The build-up of one option's price.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CostBuildUp {
-    /// Labour, machine, material, donor, outside, failed donors, contingency, overhead, margin: summing to `net`.
+    /// Labour, machines, materials, outside work, donor, failed donors, contingency, overhead, margin, as far as they
+    /// arise: summing to `net`.
     pub lines: Vec<CostLine>,
     /// Before tax.
     pub net: Money,
@@ -41,4 +175,284 @@ pub struct CostBuildUp {
     pub tax: Money,
     /// What the customer pays.
     pub gross: Money,
+}
+
+/// How many futures stand behind a contingency when the caller brings none.
+const FUTURES: usize = 2_000;
+
+impl CostBuildUp {
+    /// Builds a price up, with the contingency from simulated futures of its own.
+    ///
+    /// # Errors
+    /// [`CostError`].
+    pub fn of(costing: &Costing, rng: &mut impl Rng) -> Result<Self, CostError> {
+        let sampler = CostSampler::new(costing)?;
+        let times = costing.route.sampler()?;
+        let mut minutes = vec![0.0; costing.route.operations.len()];
+        let futures: Vec<i64> = (0..FUTURES)
+            .map(|_| {
+                times.sample(rng, &mut minutes);
+                sampler.direct(&minutes, sampler.failures(rng))
+            })
+            .collect();
+        Self::of_futures(costing, &futures)
+    }
+
+    /// Builds a price up, with the contingency from futures that the caller has simulated already: direct costs in
+    /// minor units, from a [`CostSampler`].
+    ///
+    /// # Errors
+    /// [`CostError`].
+    pub fn of_futures(costing: &Costing, futures: &[i64]) -> Result<Self, CostError> {
+        let policy = costing.policy;
+        let mut lines = direct_lines(costing)?;
+        let currency = costing.rates.people_default.currency();
+        let expected = total(&lines, currency)?;
+
+        let confidence = policy.confidence_percent;
+        let enough = percentile(futures, confidence)
+            .map_or(expected, |minor| Money::from_minor(minor, currency));
+        let contingency = enough.minus(expected)?;
+        let (contingency, how) = if contingency.amount().is_sign_negative() {
+            (
+                Money::zero(currency),
+                format!("the expected cost suffices in {confidence} of 100 futures already"),
+            )
+        } else {
+            (
+                contingency,
+                format!(
+                    "cost that suffices in {confidence} of 100 futures, {enough}, less the expected {expected}"
+                ),
+            )
+        };
+        lines.push(CostLine::leaf("Contingency", how, contingency));
+
+        let cost = total(&lines, currency)?;
+        lines.push(CostLine::leaf(
+            "Overhead",
+            format!("{} % of {cost}", policy.overhead_percent.normalize()),
+            cost.percent(policy.overhead_percent)?,
+        ));
+        let full_cost = total(&lines, currency)?;
+        let net = full_cost
+            .over(Decimal::ONE - policy.margin_percent / Decimal::ONE_HUNDRED)?
+            .rounded();
+        lines.push(CostLine::leaf(
+            "Margin",
+            format!(
+                "{} % of the price: {full_cost} ÷ (1 − {}) is {net}",
+                policy.margin_percent.normalize(),
+                (policy.margin_percent / Decimal::ONE_HUNDRED).normalize(),
+            ),
+            net.minus(full_cost)?,
+        ));
+        let tax = net.percent(policy.tax_percent)?.rounded();
+        Ok(Self {
+            lines,
+            net,
+            tax,
+            gross: net.plus(tax)?,
+        })
+    }
+
+    /// The cost before overhead, margin and tax that is expected, without contingency.
+    ///
+    /// # Errors
+    /// [`CostError`].
+    pub fn expected_direct(costing: &Costing) -> Result<Money, CostError> {
+        let currency = costing.rates.people_default.currency();
+        Ok(total(&direct_lines(costing)?, currency)?)
+    }
+}
+
+/// What one operation is expected to cost, by what it is spent on.
+pub(super) struct OperationCost {
+    pub(super) labour: CostLine,
+    pub(super) machine: Option<CostLine>,
+    pub(super) materials: Vec<CostLine>,
+    pub(super) outside: Option<CostLine>,
+}
+
+impl OperationCost {
+    pub(super) fn of(operation: &Operation, rates: &Rates) -> Result<Self, CostError> {
+        let name = format!("{} {}", operation.number, operation.title);
+        let setup = operation.expected_setup();
+        let run = operation.expected_run();
+        let attended = setup + run * operation.attended_share;
+        let rate = rates.person(&operation.skill);
+        let share = (operation.attended_share * Decimal::ONE_HUNDRED)
+            .round_dp(1)
+            .normalize();
+        let labour = CostLine::leaf(
+            &name,
+            format!(
+                "(setup {} h + {share} % of run {} h) × {rate}",
+                hours(setup),
+                hours(run)
+            ),
+            rate.for_time(attended)?,
+        );
+        let machine = match (
+            &operation.outside,
+            rates.machine.get(&operation.machine_kind),
+        ) {
+            (Some(_), _) => None,
+            (None, Some(rate)) => Some(CostLine::leaf(
+                &name,
+                format!("{} h × {rate}", hours(setup + run)),
+                rate.for_time(setup + run)?,
+            )),
+            (None, None) => {
+                return Err(CostError::NoMachineRate {
+                    kind: operation.machine_kind.clone(),
+                    number: operation.number,
+                });
+            }
+        };
+        let materials = operation
+            .materials
+            .iter()
+            .map(|m| {
+                Ok(CostLine::leaf(
+                    format!("{}, operation {}", m.name, operation.number),
+                    format!("{} × {}", m.quantity.normalize(), m.price),
+                    m.price.times(m.quantity)?,
+                ))
+            })
+            .collect::<Result<_, MoneyError>>()?;
+        let outside = operation
+            .outside
+            .map(|(price, days)| CostLine::leaf(name, format!("{days} days away"), price));
+        Ok(Self {
+            labour,
+            machine,
+            materials,
+            outside,
+        })
+    }
+
+    pub(super) fn total(&self, currency: Currency) -> Result<Money, MoneyError> {
+        std::iter::once(&self.labour)
+            .chain(&self.machine)
+            .chain(&self.materials)
+            .chain(&self.outside)
+            .try_fold(Money::zero(currency), |sum, line| sum.plus(line.amount))
+    }
+}
+
+fn hours(minutes: Minutes) -> Decimal {
+    minutes.hours().round_dp(2).normalize()
+}
+
+/// Labour, machines, materials, outside work, donor and failed donors, as far as they arise.
+fn direct_lines(costing: &Costing) -> Result<Vec<CostLine>, CostError> {
+    let currency = costing.rates.people_default.currency();
+    let mut labour: BTreeMap<&str, Vec<CostLine>> = BTreeMap::new();
+    let mut machine: BTreeMap<&str, Vec<CostLine>> = BTreeMap::new();
+    let mut materials = Vec::new();
+    let mut outside = Vec::new();
+    let mut inspection = Money::zero(currency);
+    for (i, operation) in costing.route.operations.iter().enumerate() {
+        let cost = OperationCost::of(operation, costing.rates)?;
+        if i < costing.route.inspected_after() {
+            inspection = inspection.plus(cost.total(currency)?)?;
+        }
+        labour
+            .entry(&operation.skill)
+            .or_default()
+            .push(cost.labour);
+        if let Some(line) = cost.machine {
+            machine
+                .entry(&operation.machine_kind)
+                .or_default()
+                .push(line);
+        }
+        materials.extend(cost.materials);
+        outside.extend(cost.outside);
+    }
+    let grouped = |groups: BTreeMap<&str, Vec<CostLine>>| {
+        groups
+            .into_iter()
+            .map(|(name, lines)| CostLine::sum(name, "", lines, currency))
+            .collect::<Result<Vec<_>, _>>()
+    };
+    let mut lines = vec![
+        CostLine::sum(
+            "Labour",
+            "attended hours × rate",
+            grouped(labour)?,
+            currency,
+        )?,
+        CostLine::sum(
+            "Machines",
+            "machine hours × machine-hour rate",
+            grouped(machine)?,
+            currency,
+        )?,
+    ];
+    if !materials.is_empty() {
+        lines.push(CostLine::sum(
+            "Materials",
+            "quantity × price",
+            materials,
+            currency,
+        )?);
+    }
+    if !outside.is_empty() {
+        lines.push(CostLine::sum("Outside work", "", outside, currency)?);
+    }
+    if let Some(donor) = costing.donor {
+        lines.push(CostLine::leaf("Donor", "", donor.price));
+        lines.extend(failed_donors(donor, inspection, currency)?);
+    }
+    Ok(lines)
+}
+
+/// What donors that fail are expected to cost, where the shop bears that.
+///
+/// Donors are tried until one survives. If each survives with chance q, the number N of those that fail before the
+/// first good one is geometric, P(N = n) = (1 − q)ⁿ q, and its mean is Σ n (1 − q)ⁿ q = (1 − q)/q. Each failure costs
+/// the donor and the money spent up to and including the inspection; the good one's are in the direct lines already.
+/// Expected extra = (1 − q)/q × (donor + spent).
+fn failed_donors(
+    donor: Donor,
+    inspection: Money,
+    currency: Currency,
+) -> Result<Option<CostLine>, CostError> {
+    let q = donor.chance()?;
+    if !donor.shop_bears_risk || q == Decimal::ONE {
+        return Ok(None);
+    }
+    let failures = (Decimal::ONE - q) / q;
+    let shown = failures.round_dp(3).normalize();
+    let lines = vec![
+        CostLine::leaf(
+            "Donors that fail",
+            format!("{shown} × {}", donor.price),
+            donor.price.times(failures)?,
+        ),
+        CostLine::leaf(
+            "Work on donors that fail",
+            format!("{shown} × {inspection} spent up to the inspection"),
+            inspection.times(failures)?,
+        ),
+    ];
+    let how = format!(
+        "{} in 100 survive, so (1 − {q}) ÷ {q} = {shown} fail for each good one",
+        (q * Decimal::ONE_HUNDRED).round_dp(1).normalize(),
+        q = q.round_dp(3).normalize(),
+    );
+    Ok(Some(CostLine::sum("Failed donors", how, lines, currency)?))
+}
+
+impl Donor {
+    /// The chance that it survives, checked.
+    pub(super) fn chance(&self) -> Result<Decimal, CostError> {
+        // Below one in a thousand (1 − q)/q is past any sense of cost, and past an exact decimal soon after.
+        if self.survives < Decimal::new(1, 3) || self.survives > Decimal::ONE {
+            return Err(CostError::Survival(self.survives));
+        }
+        Ok(self.survives)
+    }
 }

@@ -1,6 +1,8 @@
 //! Elements: the pieces of work a shop has an agreed time for.
 
 use super::cutting::Recipe;
+use super::cutting_data::CuttingData;
+use crate::castings::{Feature, words::words};
 use crate::units::{Minutes, Money, Spread};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
@@ -32,6 +34,37 @@ pub enum Stage {
     Check,
 }
 
+words!(Stage {
+    Identify = "identify", "receive and identify";
+    Clean = "clean", "strip and clean";
+    Inspect = "inspect", "crack-test and measure";
+    Rough = "rough", "rough work";
+    Dowel = "dowel", "fitted dowels";
+    Hole = "hole", "drilled and tapped holes";
+    LineBore = "line_bore", "mains line bore";
+    Seal = "seal", "seal housing";
+    Wash = "wash", "final wash";
+    Check = "check", "final check";
+});
+
+impl Stage {
+    /// Whether metal is worked: from rough work to the seal housing.
+    #[must_use]
+    pub fn is_machining(self) -> bool {
+        (Self::Rough..=Self::Seal).contains(&self)
+    }
+
+    /// Rough work, dowels and holes of one face are done in one setup, so they are one phase; every other stage is its
+    /// own. The seal housing waits for the line bore, because it is dialled in to the crankshaft's centre line.
+    #[must_use]
+    pub(super) fn phase(self) -> Self {
+        match self {
+            Self::Dowel | Self::Hole => Self::Rough,
+            other => other,
+        }
+    }
+}
+
 /// How often an element is done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -46,12 +79,38 @@ pub enum Basis {
     PerCylinder,
 }
 
+words!(Basis {
+    Once = "once", "once a job";
+    PerFeature = "per_feature", "each feature";
+    PerMain = "per_main", "each main bearing";
+    PerCylinder = "per_cylinder", "each cylinder";
+});
+
+/// Whether an element is done without being asked for. Each includes the one before.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Standing {
+    /// Only where a remedy or a list of work asks.
+    Asked,
+    /// In every conversion.
+    Conversion,
+    /// On every block that comes in: conversions, found blocks, the caller's own.
+    EveryBlock,
+}
+
+words!(Standing {
+    Asked = "asked", "only when asked for";
+    Conversion = "conversion", "in every conversion";
+    EveryBlock = "every_block", "on every block";
+});
+
 /// Something an element must pass.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Check {
     /// What is checked.
     pub what: String,
-    /// Limits or go/no-go in words, e.g. "40 H7: 40.000 to 40.025 mm".
+    /// Limits or go/no-go in words, e.g. "40 H7: 40.000 to 40.025 mm". Left empty on an element, a route fills it in
+    /// from the fit of the feature.
     pub limits: String,
     /// With what.
     pub instrument: String,
@@ -111,8 +170,8 @@ pub struct Element {
     pub spread: Spread,
     /// How often.
     pub basis: Basis,
-    /// Done in every conversion, whether or not a remedy asks.
-    pub standing: bool,
+    /// Whether it is done without being asked for.
+    pub standing: Standing,
     /// Whether a donor can fail here.
     pub can_fail: bool,
     /// For work sent out: its price each.
@@ -123,8 +182,172 @@ pub struct Element {
     pub checks: Vec<Check>,
     /// Cautions where the work is instructed.
     pub cautions: Vec<String>,
+    /// Done to a part off the block (a seal housing on the bench), so it need not wait for the block.
+    pub apart: bool,
     /// What it uses up.
     pub materials: Vec<Material>,
     /// Grows by one with every edit.
     pub version: i32,
+}
+
+/// The kind of machine that stands for work sent out.
+pub const OUTSIDE: &str = "outside";
+
+impl Element {
+    /// Its stage, except that standing work in which a donor can fail is never left until metal has been cut.
+    pub(super) fn place_in_order(&self) -> Stage {
+        if self.can_fail && self.standing > Standing::Asked {
+            self.stage.min(Stage::Inspect)
+        } else {
+            self.stage
+        }
+    }
+
+    /// Minutes each, from the best source there is, with the source and how it was reached.
+    ///
+    /// Best first: the shop's revised standard; the cutting time of its recipe on `feature` plus handling; the owner's
+    /// figure. A recipe that cannot be calculated (no feature, no cutting data) says so beside the owner's figure.
+    #[must_use]
+    pub fn minutes_each(
+        &self,
+        feature: Option<&Feature>,
+        data: &CuttingData,
+    ) -> (Minutes, TimeSource, String) {
+        if let Some(revised) = self.revised {
+            return (
+                revised,
+                TimeSource::Revised,
+                format!("the shop's revised standard, {revised} each"),
+            );
+        }
+        let owner = format!("the owner's figure, {} each", self.owner_figure);
+        match (&self.recipe, feature) {
+            (Some(recipe), Some(feature)) => match recipe.time(feature, None, data) {
+                Ok(cutting) => (
+                    cutting.minutes + self.handling,
+                    TimeSource::Calculated,
+                    format!("{}; handling {}", cutting.how, self.handling),
+                ),
+                Err(why) => (
+                    self.owner_figure,
+                    TimeSource::Owner,
+                    format!("{owner}; not calculated, because {why}"),
+                ),
+            },
+            _ => (self.owner_figure, TimeSource::Owner, owner),
+        }
+    }
+
+    /// What is wrong with it, each complaint with the form field it belongs beside. Empty when all is well.
+    #[must_use]
+    pub fn faults(&self) -> Vec<(&'static str, String)> {
+        let code_reads = (2..=40).contains(&self.code.len())
+            && self
+                .code
+                .bytes()
+                .all(|b| b.is_ascii_uppercase() || b.is_ascii_digit() || b == b'-');
+        let sent_out = self.machine_kind == OUTSIDE;
+        let few = |lines: usize| lines <= 40;
+        let complaints = [
+            (
+                code_reads,
+                "code",
+                "Use 2 to 40 capital letters, digits and hyphens, like DOWEL-REAM",
+            ),
+            (
+                worded(&self.name, 120),
+                "name",
+                "Say what is done, in up to 120 letters",
+            ),
+            (
+                worded(&self.machine_kind, 60),
+                "machine_kind",
+                "Say which kind of machine: mill, bench, outside …",
+            ),
+            (worded(&self.skill, 60), "skill", "Say which skill it needs"),
+            (timely(self.setup), "setup", MINUTES),
+            (self.revised.is_none_or(timely), "revised", MINUTES),
+            (timely(self.handling), "handling", MINUTES),
+            (timely(self.owner_figure), "owner_figure", MINUTES),
+            (
+                (Decimal::ZERO..=Decimal::ONE).contains(&self.attended_share),
+                "attended_share",
+                "From 0 (runs alone) to 100 per cent (always attended)",
+            ),
+            (
+                self.recipe.as_ref().is_none_or(|r| few(r.cuts.len())),
+                "cuts",
+                "No more than 40 cuts",
+            ),
+            (
+                sent_out == self.outside_price.is_some(),
+                "outside_price",
+                "A price for work sent out, and only for that: its kind of machine is “outside”",
+            ),
+            (
+                self.outside_price.is_none_or(payable),
+                "outside_price",
+                PRICE,
+            ),
+            (
+                sent_out == self.outside_days.is_some(),
+                "outside_days",
+                "Days away for work sent out, and only for that",
+            ),
+            (
+                self.outside_days.is_none_or(|d| d <= 365),
+                "outside_days",
+                "Up to 365 days",
+            ),
+            (
+                few(self.checks.len())
+                    && self
+                        .checks
+                        .iter()
+                        .all(|c| worded(&c.what, 200) && c.limits.len() <= 400),
+                "checks",
+                "Each check says what is checked, in up to 200 letters; no more than 40 of them",
+            ),
+            (
+                few(self.cautions.len()) && self.cautions.iter().all(|c| worded(c, 400)),
+                "cautions",
+                "Up to 40 cautions of up to 400 letters",
+            ),
+            (
+                few(self.materials.len())
+                    && self.materials.iter().all(|m| {
+                        worded(&m.name, 120)
+                            && (Decimal::ZERO..=Decimal::from(10_000)).contains(&m.quantity)
+                            && payable(m.price)
+                    }),
+                "materials",
+                "Each material has a name, a quantity from 0 to 10 000 and a price from 0 to 1 000 000",
+            ),
+        ];
+        let mut found: Vec<_> = complaints
+            .into_iter()
+            .filter(|(well, ..)| !well)
+            .map(|(_, field, message)| (field, message.to_owned()))
+            .collect();
+        if let Err(why) = self.spread.validate() {
+            found.push(("spread", why.to_string()));
+        }
+        found
+    }
+}
+
+const MINUTES: &str = "Minutes from 0 to 60 000";
+const PRICE: &str = "A price from 0 to 1 000 000";
+
+fn worded(text: &str, longest: usize) -> bool {
+    !text.trim().is_empty() && text.chars().count() <= longest
+}
+
+/// A thousand hours is the longest standard that is taken as meant.
+fn timely(minutes: Minutes) -> bool {
+    (Decimal::ZERO..=Decimal::from(60_000)).contains(&minutes.0)
+}
+
+fn payable(price: Money) -> bool {
+    (Decimal::ZERO..=Decimal::from(1_000_000)).contains(&price.amount())
 }

@@ -1,16 +1,26 @@
 //! What a job takes and what it costs: cutting time, elements with standard times, routes in the trade's order of
 //! work, machine-hour rates and the build-up of a price.
 
+mod card;
 pub mod cost;
 pub mod cutting;
 pub mod cutting_data;
 pub mod element;
+pub mod futures;
+pub mod machine;
 pub mod rates;
 pub mod route;
+mod routing;
+pub mod starting;
+#[cfg(test)]
+mod tests;
 
-pub use cost::{CostBuildUp, CostLine, Policy};
+pub use cost::{CostBuildUp, CostError, CostLine, Costing, Donor, Policy};
 pub use cutting::{Cut, CuttingError, CuttingTime, Process, Recipe};
 pub use cutting_data::{CuttingData, ToolData};
-pub use element::{Element, TimeSource};
+pub use element::{Basis, Check, Element, Material, Stage, Standing, TimeSource};
+pub use futures::{CostSampler, TimeSampler, percentile};
+pub use machine::{LabourRate, Machine, RatesError};
 pub use rates::{MachineRate, RateError, Rates};
-pub use route::{Operation, Route};
+pub use route::{Operation, Route, Step};
+pub use routing::RouteError;

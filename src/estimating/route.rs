@@ -1,4 +1,8 @@
 //! Routes: operations in the trade's order of work.
+//!
+//! A route is read off a route card: receive and identify, clean, crack-test and measure (a donor can fail there),
+//! rough work, dowels, drilled and tapped holes, line bore, seal housing, wash, final check. How one is put together
+//! from elements is in [`super::routing`]; how long one takes in many futures is in [`super::futures`].
 
 use super::element::{Check, Material, Stage, TimeSource};
 use crate::castings::{Face, Place};
@@ -27,6 +31,14 @@ pub struct Step {
     pub spread: Spread,
 }
 
+impl Step {
+    /// Minutes for all of them, at the standard.
+    #[must_use]
+    pub fn run(&self) -> Minutes {
+        self.each * Decimal::from(self.count)
+    }
+}
+
 /// One step of a route on one kind of machine.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Operation {
@@ -46,6 +58,8 @@ pub struct Operation {
     pub setup_key: String,
     /// Setup, shared by all its steps.
     pub setup: Minutes,
+    /// Spread of the setup: that of the element which needs the longest one.
+    pub setup_spread: Spread,
     /// Run: the sum of its steps.
     pub run: Minutes,
     /// Share of the run that a person attends, 0 to 1.
@@ -66,9 +80,32 @@ pub struct Operation {
     pub outside: Option<(Money, u32)>,
 }
 
-/// Operations in order.
+/// Operations in order: every operation comes after all that it waits for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, Default)]
 pub struct Route {
     /// The operations.
     pub operations: Vec<Operation>,
+}
+
+impl Route {
+    /// Setup and run of everything from the first cut on (rough work, dowels, holes, line bore, seal housing) at the
+    /// standard: what the trade calls the machining of a job.
+    #[must_use]
+    pub fn machining(&self) -> Minutes {
+        self.operations
+            .iter()
+            .filter(|o| o.stage.is_machining())
+            .map(|o| o.setup + o.run)
+            .sum()
+    }
+
+    /// How many operations a donor goes through before it is known to be good: up to and including the last in which
+    /// it can fail. Zero when none can.
+    #[must_use]
+    pub fn inspected_after(&self) -> usize {
+        self.operations
+            .iter()
+            .rposition(|o| o.can_fail)
+            .map_or(0, |i| i + 1)
+    }
 }

@@ -7,6 +7,7 @@ pub mod counters;
 pub mod enquiries;
 pub mod history;
 pub mod jobs;
+pub mod machines;
 pub mod migrate;
 pub mod password;
 pub mod people;
@@ -15,8 +16,10 @@ mod read;
 pub mod remedy_rules;
 pub mod scope;
 pub mod sessions;
+pub mod settings;
 pub mod shops;
 pub mod sightings;
+pub mod standards;
 
 pub use scope::{Scope, ShopTx};
 

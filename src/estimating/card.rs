@@ -1,0 +1,183 @@
+//! What a route card says of one operation: its steps with their times, its setup, what must be checked, what to beware
+//! of, what it uses up.
+
+use super::cutting_data::CuttingData;
+use super::element::{Check, Material};
+use super::route::{Operation, Step};
+use super::routing::{Draft, Group, Key, RouteError};
+use crate::castings::{Feature, FeatureKind, Pattern};
+use crate::units::{Minutes, Money, Spread};
+use rust_decimal::Decimal;
+
+/// The operation of a group of steps.
+pub(super) fn operation(
+    group: &Group,
+    number: u32,
+    pattern: &Pattern,
+    data: &CuttingData,
+) -> Result<Operation, RouteError> {
+    let mut drafts: Vec<&Draft> = group.drafts.iter().collect();
+    drafts.sort_by_key(|d| d.stage);
+    let key = group.key;
+    let steps: Vec<Step> = drafts.iter().map(|d| step(d, data)).collect();
+    let run: Minutes = steps.iter().map(Step::run).sum();
+    let attended: Decimal = steps
+        .iter()
+        .zip(&drafts)
+        .map(|(s, d)| s.run().0 * d.element.attended_share)
+        .sum();
+    let longest = drafts.iter().max_by_key(|d| d.element.setup);
+    let setup = longest.map_or(Minutes::ZERO, |d| d.element.setup);
+    let setup_spread = longest.map_or(Spread::NONE, |d| d.element.spread);
+
+    let mut checks = Vec::new();
+    let mut cautions = Vec::new();
+    let mut materials: Vec<Material> = Vec::new();
+    let mut outside: Option<(Money, u32)> = None;
+    for draft in &drafts {
+        for check in checks_of(draft) {
+            push_new(&mut checks, check);
+        }
+        for caution in &draft.element.cautions {
+            push_new(&mut cautions, caution.clone());
+        }
+        let times = Decimal::from(draft.count);
+        for material in &draft.element.materials {
+            let quantity = material.quantity * times;
+            let same = |m: &&mut Material| m.name == material.name && m.price == material.price;
+            match materials.iter_mut().find(same) {
+                Some(have) => have.quantity += quantity,
+                None => materials.push(Material {
+                    quantity,
+                    ..material.clone()
+                }),
+            }
+        }
+        if let Some(price) = draft.element.outside_price {
+            let price = price.times(times)?;
+            let days = draft.element.outside_days.unwrap_or(0);
+            outside = Some(match outside {
+                Some((so_far, away)) => (so_far.plus(price)?, away.max(days)),
+                None => (price, days),
+            });
+        }
+    }
+    let table = match key.face {
+        Some(face) => format!("{} / {face} / {}", key.machine_kind, pattern.name),
+        None => format!("{} / {}", key.machine_kind, pattern.name),
+    };
+    Ok(Operation {
+        number,
+        title: title(key, &drafts),
+        stage: group.stage(),
+        machine_kind: key.machine_kind.to_owned(),
+        skill: key.skill.to_owned(),
+        face: key.face,
+        setup_key: table,
+        setup,
+        setup_spread,
+        run,
+        attended_share: if run == Minutes::ZERO {
+            Decimal::ONE
+        } else {
+            (attended / run.0).round_dp(6)
+        },
+        steps,
+        after: Vec::new(),
+        checks,
+        cautions,
+        materials,
+        can_fail: drafts.iter().any(|d| d.element.can_fail),
+        outside,
+    })
+}
+
+fn push_new<T: PartialEq>(list: &mut Vec<T>, item: T) {
+    if !list.contains(&item) {
+        list.push(item);
+    }
+}
+
+fn title(key: Key, drafts: &[&Draft]) -> String {
+    let mut machine = key.machine_kind.chars();
+    let machine = machine
+        .next()
+        .map(|first| first.to_uppercase().chain(machine).collect::<String>())
+        .unwrap_or_default();
+    match key.face {
+        Some(face) => format!("{machine}: {face}"),
+        None => {
+            let mut names = Vec::new();
+            for draft in drafts {
+                push_new(&mut names, draft.element.name.as_str());
+            }
+            format!("{machine}: {}", names.join("; "))
+        }
+    }
+}
+
+fn step(draft: &Draft, data: &CuttingData) -> Step {
+    let element = draft.element;
+    let (each, source, how) = element.minutes_each(draft.feature, data);
+    Step {
+        code: element.code.clone(),
+        name: match draft.feature {
+            Some(feature) => format!("{}, {}", element.name, callout(feature)),
+            None => element.name.clone(),
+        },
+        place: draft.feature.map(|f| f.place.clone()),
+        count: draft.count,
+        each,
+        source,
+        how,
+        spread: element.spread,
+    }
+}
+
+/// The checks of the element; where the step finishes a feature with a fit, its limits stand in the one that left
+/// them open, or in one of their own.
+fn checks_of(draft: &Draft) -> Vec<Check> {
+    let mut checks = draft.element.checks.clone();
+    if let Some((feature, limits)) = draft.finishes.and_then(|f| Some((f, limits(f)?))) {
+        match checks.iter_mut().find(|c| c.limits.is_empty()) {
+            Some(open) => open.limits = limits,
+            None => checks.push(Check {
+                what: format!("{} at {}", feature.kind, feature.place),
+                limits,
+                instrument: gauge(feature.kind).to_owned(),
+            }),
+        }
+    }
+    for check in checks.iter_mut().filter(|c| c.limits.is_empty()) {
+        check.limits = "as on the drawing".to_owned();
+    }
+    checks
+}
+
+/// The limits of a feature with a fit, as a check says them: "12 H7: 12.000 to 12.018 mm".
+fn limits(feature: &Feature) -> Option<String> {
+    let fit = feature.fit?;
+    let size = feature.size.mm().normalize();
+    Some(match fit.limits(feature.size) {
+        Ok(limits) => format!("{size} {fit}: {limits}"),
+        Err(why) => format!("{size} {fit}: look the limits up; {why}"),
+    })
+}
+
+fn gauge(kind: FeatureKind) -> &'static str {
+    match kind {
+        FeatureKind::DowelHole | FeatureKind::PlainHole => "plug gauge",
+        FeatureKind::TappedHole => "thread plug gauge",
+        FeatureKind::Register | FeatureKind::Bore => "bore gauge",
+        FeatureKind::Counterbore | FeatureKind::Spotface => "depth gauge",
+    }
+}
+
+/// The size of a feature as a drawing calls it out: `M10x1.5`, `ø12 H7`.
+fn callout(feature: &Feature) -> String {
+    match (&feature.thread, feature.fit) {
+        (Some(thread), _) => thread.to_string(),
+        (None, Some(fit)) => format!("ø{} {fit}", feature.size.mm().normalize()),
+        (None, None) => format!("ø{}", feature.size),
+    }
+}

@@ -1,0 +1,258 @@
+//! How long a route takes and what it costs in many futures.
+//!
+//! One draw a job for each element: if the first dowel of a block fights back, so do the others, because it is the same
+//! iron, the same drill and the same person. So all steps of one element in one job share a ratio to their standard,
+//! and different elements are independent. A setup is an act of its own and has a draw of its own.
+
+use super::cost::{CostError, Costing, Donor, OperationCost};
+use super::route::{Operation, Route};
+use crate::units::spread::{RatioDistribution, SpreadError};
+use crate::units::{Minutes, Money, Spread};
+use rand::Rng;
+use rand::RngExt;
+use rust_decimal::Decimal;
+use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
+use std::collections::BTreeMap;
+
+impl Operation {
+    /// Setup as it is expected: the standard times the mean of its spread.
+    #[must_use]
+    pub fn expected_setup(&self) -> Minutes {
+        self.setup * mean_ratio(&self.setup_spread)
+    }
+
+    /// Run as it is expected: each step's standard times the mean of its spread.
+    #[must_use]
+    pub fn expected_run(&self) -> Minutes {
+        self.steps
+            .iter()
+            .map(|s| s.run() * mean_ratio(&s.spread))
+            .sum()
+    }
+}
+
+fn drawn(spread: Spread) -> Result<(Spread, RatioDistribution), SpreadError> {
+    Ok((spread, spread.distribution()?))
+}
+
+/// The mean ratio as an exact figure, to six places.
+fn mean_ratio(spread: &Spread) -> Decimal {
+    Decimal::from_f64(spread.mean()).map_or(Decimal::ONE, |mean| mean.round_dp(6))
+}
+
+/// What a route's times depend on, laid out for quick sampling.
+#[derive(Debug, Clone)]
+pub struct TimeSampler {
+    /// One draw for each element of the job and for each setup.
+    draws: Vec<(Spread, RatioDistribution)>,
+    /// For each operation, minutes at the standard and the draw they go with.
+    terms: Vec<Vec<(f64, usize)>>,
+}
+
+impl TimeSampler {
+    fn new(route: &Route) -> Result<Self, SpreadError> {
+        let mut draws = Vec::new();
+        let mut draw_of = BTreeMap::new();
+        let mut terms = Vec::with_capacity(route.operations.len());
+        for operation in &route.operations {
+            let mut mine = vec![(plain(operation.setup.0), draws.len())];
+            draws.push(drawn(operation.setup_spread)?);
+            for step in &operation.steps {
+                let draw = match draw_of.get(step.code.as_str()) {
+                    Some(&draw) => draw,
+                    None => {
+                        draws.push(drawn(step.spread)?);
+                        draw_of.insert(step.code.as_str(), draws.len() - 1);
+                        draws.len() - 1
+                    }
+                };
+                mine.push((plain(step.run().0), draw));
+            }
+            terms.push(mine);
+        }
+        Ok(Self { draws, terms })
+    }
+
+    /// Minutes of each operation, setup included, in one future. Writes as many as `out` has room for.
+    pub fn sample(&self, rng: &mut impl Rng, out: &mut [f64]) {
+        let ratios: Vec<f64> = self
+            .draws
+            .iter()
+            .map(|(_, ratio)| ratio.sample(rng))
+            .collect();
+        for (minutes, terms) in out.iter_mut().zip(&self.terms) {
+            *minutes = terms
+                .iter()
+                .map(|&(standard, draw)| standard * ratios.get(draw).copied().unwrap_or(1.0))
+                .sum();
+        }
+    }
+
+    /// Mean (minutes) and variance (minutes²) of the total: draws are independent, so their variances add, each times
+    /// the square of all the standard minutes that go with it.
+    #[must_use]
+    pub fn moments(&self) -> (f64, f64) {
+        let mut weights = vec![0.0; self.draws.len()];
+        for &(standard, draw) in self.terms.iter().flatten() {
+            if let Some(weight) = weights.get_mut(draw) {
+                *weight += standard;
+            }
+        }
+        self.draws.iter().zip(weights).fold(
+            (0.0, 0.0),
+            |(mean, variance), ((spread, _), weight)| {
+                (
+                    mean + weight * spread.mean(),
+                    variance + weight * weight * spread.variance(),
+                )
+            },
+        )
+    }
+}
+
+impl Route {
+    /// Its times, laid out for quick sampling.
+    ///
+    /// # Errors
+    /// [`SpreadError`] for a spread that makes no sense, which no element without faults has.
+    pub fn sampler(&self) -> Result<TimeSampler, SpreadError> {
+        TimeSampler::new(self)
+    }
+
+    /// Minutes of each operation, setup included, in one future. For many futures take a [`Route::sampler`] once.
+    ///
+    /// # Errors
+    /// As [`Route::sampler`].
+    pub fn sample_minutes(&self, rng: &mut impl Rng, out: &mut [f64]) -> Result<(), SpreadError> {
+        self.sampler()?.sample(rng, out);
+        Ok(())
+    }
+
+    /// Closed-form mean (minutes) and variance (minutes²) of the time of all operations together.
+    ///
+    /// # Errors
+    /// As [`Route::sampler`].
+    pub fn moments(&self) -> Result<(f64, f64), SpreadError> {
+        Ok(self.sampler()?.moments())
+    }
+}
+
+/// The direct cost of a route in minor units of its currency for given minutes, quick enough for thousands of futures.
+///
+/// At the expected minutes and the expected number of failures it agrees with the exact build-up to within rounding.
+/// Setup and run of an operation are taken to keep the proportion they are expected to have.
+#[derive(Debug, Clone)]
+pub struct CostSampler {
+    /// For each operation: minor units a minute, and minor units whatever the minutes.
+    operations: Vec<(f64, f64)>,
+    inspected: usize,
+    donor: f64,
+    /// Chance that a donor fails and the shop bears it.
+    fails: f64,
+}
+
+impl CostSampler {
+    /// Lays the costs out.
+    ///
+    /// # Errors
+    /// [`CostError`], as the exact build-up would.
+    pub fn new(costing: &Costing) -> Result<Self, CostError> {
+        let operations = costing
+            .route
+            .operations
+            .iter()
+            .map(|operation| {
+                let cost = OperationCost::of(operation, costing.rates)?;
+                let minutes = plain((operation.expected_setup() + operation.expected_run()).0);
+                let timed = cost.labour.amount.plus(match &cost.machine {
+                    Some(line) => line.amount,
+                    None => Money::zero(cost.labour.amount.currency()),
+                })?;
+                let whole = cost.total(timed.currency())?;
+                let a_minute = if minutes > 0.0 {
+                    minor(timed) / minutes
+                } else {
+                    0.0
+                };
+                Ok((a_minute, minor(whole.minus(timed)?)))
+            })
+            .collect::<Result<_, CostError>>()?;
+        let (donor, fails) = match costing.donor {
+            Some(donor) => (minor(donor.price), chance_to_pay_again(donor)?),
+            None => (0.0, 0.0),
+        };
+        Ok(Self {
+            operations,
+            inspected: costing.route.inspected_after(),
+            donor,
+            fails,
+        })
+    }
+
+    /// How many donors fail before a good one in one future, at the shop's expense: geometric, by inversion.
+    pub fn failures(&self, rng: &mut impl Rng) -> u32 {
+        if self.fails <= 0.0 {
+            return 0;
+        }
+        // 1 − U is in (0, 1], so its logarithm is finite; the result is a count of at least zero.
+        let uniform: f64 = 1.0 - rng.random::<f64>();
+        (uniform.ln() / self.fails.ln())
+            .floor()
+            .to_u32()
+            .unwrap_or(u32::MAX)
+    }
+
+    /// Direct cost in minor units for the minutes of each operation, setup included, when so many donors failed first.
+    #[must_use]
+    pub fn direct(&self, minutes: &[f64], failures: u32) -> i64 {
+        self.cost(minutes, f64::from(failures))
+            .round()
+            .to_i64()
+            .unwrap_or(i64::MAX)
+    }
+
+    fn cost(&self, minutes: &[f64], failures: f64) -> f64 {
+        let mut whole = self.donor;
+        let mut lost = self.donor;
+        for (i, (&(a_minute, fixed), &minutes)) in self.operations.iter().zip(minutes).enumerate() {
+            let cost = a_minute * minutes + fixed;
+            whole += cost;
+            if i < self.inspected {
+                lost += cost;
+            }
+        }
+        whole + failures * lost
+    }
+}
+
+fn chance_to_pay_again(donor: Donor) -> Result<f64, CostError> {
+    let survives = donor.chance()?;
+    Ok(if donor.shop_bears_risk {
+        plain(Decimal::ONE - survives)
+    } else {
+        0.0
+    })
+}
+
+/// The figure that suffices in `percent` of 100 of the futures (nearest rank); `None` without futures.
+#[must_use]
+pub fn percentile(futures: &[i64], percent: u32) -> Option<i64> {
+    let mut sorted = futures.to_vec();
+    let rank = sorted
+        .len()
+        .saturating_mul(percent.min(100) as usize)
+        .div_ceil(100);
+    let last = sorted.len().checked_sub(1)?;
+    let (_, value, _) = sorted.select_nth_unstable(rank.saturating_sub(1).min(last));
+    Some(*value)
+}
+
+/// Out of exact money into simulation: minor units as a plain number.
+fn minor(money: Money) -> f64 {
+    plain(money.amount()) * 10_f64.powi(i32::try_from(money.currency().minor_digits()).unwrap_or(2))
+}
+
+/// Out of an exact decimal into simulation. Every decimal has a nearest float.
+fn plain(exact: Decimal) -> f64 {
+    exact.to_f64().unwrap_or(f64::NAN)
+}

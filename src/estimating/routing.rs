@@ -1,0 +1,368 @@
+//! How a route is put together from elements.
+//!
+//! Elements asked for by remedies, and those that stand in every conversion, become steps. Steps on the same face and
+//! the same kind of machine that need the same skill become one operation with one setup. A step never comes before
+//! the one it follows in its remedy, so a plug is in before the hole through it is drilled; where that would send the
+//! block round in a circle it is set up twice instead.
+
+use super::card::operation;
+use super::cutting_data::CuttingData;
+use super::element::{Basis, Element, Stage, Standing};
+use super::route::{Operation, Route};
+use crate::castings::{Action, Conversion, Face, Feature, Pattern};
+use crate::units::{Minutes, MoneyError};
+use rust_decimal::Decimal;
+
+/// Why no route can be made.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum RouteError {
+    /// A rule or a caller asks for an element the shop does not have.
+    #[error("{asked_by} asks for element {code}, which the shop has no standard time for")]
+    UnknownElement {
+        /// Who asks: a remedy rule by name, or the list of work.
+        asked_by: String,
+        /// The code.
+        code: String,
+    },
+    /// A difference that cannot be dealt with.
+    #[error("it cannot be done: {why} ({rule})")]
+    Impossible {
+        /// The rule that says so.
+        rule: String,
+        /// Why.
+        why: String,
+    },
+    /// Prices that do not add up.
+    #[error(transparent)]
+    Money(#[from] MoneyError),
+}
+
+/// Elements one after another, at one feature or at none.
+struct Chain<'a> {
+    feature: Option<&'a Feature>,
+    /// Whether the chain makes the feature, so that its limits are checked at the end, or only closes or leaves it.
+    makes: bool,
+    links: Vec<(&'a Element, u32)>,
+}
+
+impl Route {
+    /// The route of a conversion: the elements its remedies ask for and all that stand in every conversion.
+    ///
+    /// # Errors
+    /// [`RouteError`]: a remedy that is impossible, an element code the shop does not have, prices in two currencies.
+    pub fn for_conversion(
+        conversion: &Conversion,
+        pattern: &Pattern,
+        elements: &[Element],
+        data: &CuttingData,
+    ) -> Result<Self, RouteError> {
+        let mut chains = standing(elements, Standing::Conversion, pattern);
+        for remedy in &conversion.remedies {
+            if remedy.action == Action::Impossible {
+                return Err(RouteError::Impossible {
+                    rule: remedy.rule.clone(),
+                    why: remedy.say.clone(),
+                });
+            }
+            let feature = remedy.difference.subject();
+            let makes = remedy.difference.wanted().is_some();
+            let links = remedy
+                .elements
+                .iter()
+                .map(|code| {
+                    let element = find(elements, code, &format!("the rule “{}”", remedy.rule))?;
+                    Ok((element, times(element, feature.count, pattern)))
+                })
+                .collect::<Result<_, RouteError>>()?;
+            chains.push(Chain {
+                feature: Some(feature),
+                makes,
+                links,
+            });
+        }
+        draw_up(chains, pattern, data)
+    }
+
+    /// The route of listed work on a block: what a found block still needs, or a repair of the caller's own. Each code
+    /// comes with how many times it is done. The elements that are wanted for every block stand in it too.
+    ///
+    /// # Errors
+    /// [`RouteError`]: an element code the shop does not have, prices in two currencies.
+    pub fn for_elements(
+        codes: &[(String, u32)],
+        pattern: &Pattern,
+        elements: &[Element],
+        data: &CuttingData,
+    ) -> Result<Self, RouteError> {
+        let mut chains = standing(elements, Standing::EveryBlock, pattern);
+        for (code, count) in codes {
+            let element = find(elements, code, "the list of work")?;
+            let count = match element.basis {
+                Basis::PerFeature => *count,
+                _ => times(element, 1, pattern),
+            };
+            chains.push(Chain {
+                feature: None,
+                makes: false,
+                links: vec![(element, count)],
+            });
+        }
+        draw_up(chains, pattern, data)
+    }
+}
+
+fn find<'a>(elements: &'a [Element], code: &str, who: &str) -> Result<&'a Element, RouteError> {
+    elements
+        .iter()
+        .find(|e| e.code == code)
+        .ok_or_else(|| RouteError::UnknownElement {
+            asked_by: who.to_owned(),
+            code: code.to_owned(),
+        })
+}
+
+/// How often an element is done in a job that asks for it at a feature of this count.
+fn times(element: &Element, feature_count: u32, pattern: &Pattern) -> u32 {
+    match element.basis {
+        Basis::Once => 1,
+        Basis::PerFeature => feature_count,
+        Basis::PerMain => pattern.mains,
+        Basis::PerCylinder => pattern.cylinders,
+    }
+}
+
+/// The elements that stand in every job of this kind, each a chain of its own.
+fn standing<'a>(elements: &'a [Element], least: Standing, pattern: &Pattern) -> Vec<Chain<'a>> {
+    elements
+        .iter()
+        .filter(|e| e.standing >= least)
+        .map(|e| Chain {
+            feature: None,
+            makes: false,
+            links: vec![(e, times(e, 1, pattern))],
+        })
+        .collect()
+}
+
+/// What steps must share to be one operation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Key<'a> {
+    pub(super) machine_kind: &'a str,
+    pub(super) face: Option<Face>,
+    pub(super) skill: &'a str,
+    /// Rough work, dowels and holes share a setup of a face; whatever comes later is set up again.
+    pub(super) phase: Stage,
+    pub(super) apart: bool,
+}
+
+/// A step on its way into an operation.
+pub(super) struct Draft<'a> {
+    pub(super) element: &'a Element,
+    pub(super) feature: Option<&'a Feature>,
+    pub(super) count: u32,
+    /// Its own stage, or that of the step it follows if that is later.
+    pub(super) stage: Stage,
+    /// The feature whose limits are checked once this step is done.
+    pub(super) finishes: Option<&'a Feature>,
+}
+
+/// An operation on its way.
+pub(super) struct Group<'a> {
+    pub(super) key: Key<'a>,
+    pub(super) drafts: Vec<Draft<'a>>,
+    /// Indices of the groups that its steps must follow.
+    pub(super) before: Vec<usize>,
+}
+
+impl Group<'_> {
+    pub(super) fn stage(&self) -> Stage {
+        let stages = self.drafts.iter().map(|d| d.stage);
+        stages.min().unwrap_or(self.key.phase)
+    }
+}
+
+/// All groups so far.
+#[derive(Default)]
+struct Groups<'a>(Vec<Group<'a>>);
+
+impl<'a> Groups<'a> {
+    /// Whether `later` must come after `earlier`.
+    fn follows(&self, later: usize, earlier: usize) -> bool {
+        let mut stack = vec![later];
+        let mut seen = vec![false; self.0.len()];
+        while let Some(at) = stack.pop() {
+            if at == earlier {
+                return true;
+            }
+            if let (Some(group), Some(seen)) = (self.0.get(at), seen.get_mut(at))
+                && !std::mem::replace(seen, true)
+            {
+                stack.extend(&group.before);
+            }
+        }
+        false
+    }
+
+    /// Makes `later` come after `earlier`, unless it is the same one or that would close a circle.
+    fn link(&mut self, earlier: usize, later: usize) {
+        if !self.follows(earlier, later)
+            && let Some(group) = self.0.get_mut(later)
+            && !group.before.contains(&earlier)
+        {
+            group.before.push(earlier);
+        }
+    }
+
+    /// Where an element that is done once in a job was already put.
+    fn done(&self, element: &Element) -> Option<usize> {
+        if element.basis == Basis::PerFeature {
+            return None;
+        }
+        self.0
+            .iter()
+            .position(|g| g.drafts.iter().any(|d| d.element.code == element.code))
+    }
+
+    fn place(&mut self, chain: &Chain<'a>) {
+        let made = chain.feature.filter(|_| chain.makes);
+        // The limits are checked where the last cut is made; a fitter's step after it (pressing the dowel in) hides them.
+        let finish = chain
+            .links
+            .iter()
+            .rposition(|(e, _)| e.recipe.is_some())
+            .or(chain.links.len().checked_sub(1));
+        let mut previous: Option<usize> = None;
+        let mut stage = Stage::Identify;
+        for (i, &(element, count)) in chain.links.iter().enumerate() {
+            if let Some(at) = self.done(element) {
+                if let Some(previous) = previous {
+                    self.link(previous, at);
+                }
+                previous = Some(at);
+                continue;
+            }
+            stage = stage.max(element.place_in_order());
+            let face = chain.feature.map(|f| f.place.face);
+            let key = Key {
+                machine_kind: &element.machine_kind,
+                face,
+                skill: &element.skill,
+                phase: if face.is_some() { stage.phase() } else { stage },
+                apart: element.apart,
+            };
+            let fits = |(at, group): &(usize, &Group<'a>)| {
+                group.key == key && previous.is_none_or(|p| p == *at || !self.follows(p, *at))
+            };
+            let at = match self.0.iter().enumerate().find(fits) {
+                Some((at, _)) => at,
+                None => {
+                    self.0.push(Group {
+                        key,
+                        drafts: Vec::new(),
+                        before: Vec::new(),
+                    });
+                    self.0.len() - 1
+                }
+            };
+            if let Some(group) = self.0.get_mut(at) {
+                group.drafts.push(Draft {
+                    element,
+                    feature: chain.feature,
+                    count,
+                    stage,
+                    finishes: made.filter(|_| finish == Some(i)),
+                });
+            }
+            if let Some(previous) = previous.filter(|p| *p != at) {
+                self.link(previous, at);
+            }
+            previous = Some(at);
+        }
+    }
+
+    /// A part worked on apart that nothing else waits for is wanted by the final check at the latest.
+    fn bring_parts_home(&mut self) {
+        let checks: Vec<usize> = (0..self.0.len())
+            .filter(|&i| {
+                self.0
+                    .get(i)
+                    .is_some_and(|g| !g.key.apart && g.stage() == Stage::Check)
+            })
+            .collect();
+        for part in 0..self.0.len() {
+            let waited_for = self.0.iter().any(|g| g.before.contains(&part));
+            if self.0.get(part).is_some_and(|g| g.key.apart) && !waited_for {
+                for &check in &checks {
+                    self.link(part, check);
+                }
+            }
+        }
+    }
+
+    /// Indices in the order of work: the earliest stage first among those that wait for nothing; what is already on
+    /// the table before what is not.
+    fn order(&self) -> Vec<usize> {
+        let mut order: Vec<usize> = Vec::with_capacity(self.0.len());
+        let mut on_table = None;
+        loop {
+            let ready = self.0.iter().enumerate().filter(|(i, g)| {
+                !order.contains(i) && g.before.iter().all(|before| order.contains(before))
+            });
+            let next = ready.min_by_key(|(i, g)| {
+                let table = Some((g.key.machine_kind, g.key.face));
+                (g.stage(), table != on_table, g.key.face, *i)
+            });
+            let Some((i, group)) = next else { break };
+            if !group.key.apart {
+                on_table = Some((group.key.machine_kind, group.key.face));
+            }
+            order.push(i);
+        }
+        order
+    }
+}
+
+/// Puts chains of elements together into a route.
+fn draw_up(chains: Vec<Chain>, pattern: &Pattern, data: &CuttingData) -> Result<Route, RouteError> {
+    let mut groups = Groups::default();
+    for chain in &chains {
+        groups.place(chain);
+    }
+    groups.bring_parts_home();
+    let order = groups.order();
+
+    let mut number_of = vec![0_u32; groups.0.len()];
+    let mut operations: Vec<Operation> = Vec::with_capacity(order.len());
+    // The last operation on the block: its number, what is on the table for it, and that setup in full.
+    let mut on_block: Option<(u32, String, Minutes)> = None;
+    for (&at, number) in order.iter().zip((10_u32..).step_by(10)) {
+        let (Some(group), Some(slot)) = (groups.0.get(at), number_of.get_mut(at)) else {
+            continue;
+        };
+        *slot = number;
+        let mut operation = operation(group, number, pattern, data)?;
+        let parts = group
+            .before
+            .iter()
+            .filter(|&&b| groups.0.get(b).is_some_and(|g| g.key.apart));
+        operation.after = parts
+            .filter_map(|&part| number_of.get(part).copied())
+            .collect();
+        if !group.key.apart {
+            // There is one block, so whatever is done to it is a line.
+            let whole = operation.setup;
+            let mut table = (number, operation.setup_key.clone(), whole);
+            if let Some((before, key, set)) = on_block.take() {
+                operation.after.push(before);
+                if key == operation.setup_key && operation.face.is_some() {
+                    operation.setup = Minutes((whole.0 - set.0).max(Decimal::ZERO));
+                    table.2 = whole.max(set);
+                }
+            }
+            on_block = Some(table);
+        }
+        operation.after.sort_unstable();
+        operations.push(operation);
+    }
+    Ok(Route { operations })
+}

@@ -1,0 +1,175 @@
+//! The elements a new shop may start from. Its figures are starting points for the shop's own.
+
+use super::cutting::{Cut, Process, Recipe};
+use super::element::{Basis, Check, Element, Material, Stage, Standing};
+use crate::units::{Currency, Minutes, Money, Spread};
+use rust_decimal::Decimal;
+use serde::Deserialize;
+use uuid::Uuid;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    element: Vec<Line>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Line {
+    code: String,
+    name: String,
+    stage: Stage,
+    machine_kind: String,
+    skill: String,
+    standing: Option<Standing>,
+    basis: Option<Basis>,
+    #[serde(default)]
+    can_fail: bool,
+    #[serde(default)]
+    apart: bool,
+    #[serde(default)]
+    setup: Decimal,
+    #[serde(default)]
+    handling: Decimal,
+    owner: Decimal,
+    #[serde(default = "wholly")]
+    attended: Decimal,
+    spread: [Decimal; 3],
+    #[serde(default)]
+    cuts: Vec<CutLine>,
+    outside_price: Option<Decimal>,
+    outside_days: Option<u32>,
+    #[serde(default)]
+    checks: Vec<Check>,
+    #[serde(default)]
+    cautions: Vec<String>,
+    #[serde(default)]
+    materials: Vec<MaterialLine>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CutLine {
+    process: Process,
+    tool: String,
+    #[serde(default = "once")]
+    passes: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MaterialLine {
+    name: String,
+    quantity: Decimal,
+    price: Decimal,
+}
+
+fn wholly() -> Decimal {
+    Decimal::ONE
+}
+
+fn once() -> u32 {
+    1
+}
+
+/// The starting set, priced in the shop's currency; `new_id` makes their keys.
+///
+/// # Errors
+/// A set that does not read, with where; the set is part of the program, so a test rules this out.
+pub fn elements(
+    currency: Currency,
+    mut new_id: impl FnMut() -> Uuid,
+) -> Result<Vec<Element>, toml::de::Error> {
+    let file: File = toml::from_str(include_str!("starting.toml"))?;
+    let price = |amount| Money::new(amount, currency);
+    Ok(file
+        .element
+        .into_iter()
+        .map(|line| {
+            let standing = line.standing.unwrap_or(Standing::Asked);
+            let [low, likely, high] = line.spread;
+            let cuts = line.cuts.into_iter().map(|cut| Cut {
+                process: cut.process,
+                tool: cut.tool,
+                passes: cut.passes,
+                diameter: None,
+            });
+            Element {
+                id: new_id(),
+                code: line.code,
+                name: line.name,
+                stage: line.stage,
+                machine_kind: line.machine_kind,
+                skill: line.skill,
+                setup: Minutes(line.setup),
+                revised: None,
+                recipe: Some(Recipe {
+                    cuts: cuts.collect(),
+                })
+                .filter(|r| !r.cuts.is_empty()),
+                handling: Minutes(line.handling),
+                owner_figure: Minutes(line.owner),
+                attended_share: line.attended,
+                spread: Spread::ThreePoint { low, likely, high },
+                basis: line.basis.unwrap_or(match standing {
+                    Standing::Asked => Basis::PerFeature,
+                    _ => Basis::Once,
+                }),
+                standing,
+                can_fail: line.can_fail,
+                outside_price: line.outside_price.map(price),
+                outside_days: line.outside_days,
+                checks: line.checks,
+                cautions: line.cautions,
+                apart: line.apart,
+                materials: line
+                    .materials
+                    .into_iter()
+                    .map(|m| Material {
+                        name: m.name,
+                        quantity: m.quantity,
+                        price: price(m.price),
+                    })
+                    .collect(),
+                version: 1,
+            }
+        })
+        .collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::estimating::cutting_data;
+    use crate::units::Length;
+
+    #[test]
+    fn every_tool_of_the_starting_set_has_cutting_data() {
+        let iron = cutting_data::starting_points().remove(0);
+        let size = Length::from_mm(Decimal::TEN);
+        for element in elements(Currency::from_code("GBP").unwrap(), Uuid::now_v7).unwrap() {
+            for cut in element.recipe.iter().flat_map(|r| &r.cuts) {
+                assert!(
+                    iron.find(cut.process, &cut.tool, size).is_some(),
+                    "{} needs {}",
+                    element.code,
+                    cut.tool
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn the_starting_set_reads_and_has_no_faults() {
+        let pounds = Currency::from_code("GBP").unwrap();
+        let set = elements(pounds, Uuid::now_v7).unwrap();
+        assert!(set.len() > 20);
+        for element in &set {
+            assert_eq!(element.faults(), vec![], "{}", element.code);
+        }
+        let mut codes: Vec<_> = set.iter().map(|e| &e.code).collect();
+        codes.sort();
+        codes.dedup();
+        assert_eq!(codes.len(), set.len(), "a code is used twice");
+    }
+}
