@@ -1,5 +1,6 @@
 //! The shop's own settings: its pricing policy, its money, its clock and the units its screens show.
 
+use super::read::{corrupt, count, stored_count, word};
 use super::{ShopTx, StoreError};
 use crate::estimating::Policy;
 use crate::units::{Currency, LengthUnit};
@@ -40,25 +41,22 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, StoreError> {
     .fetch_optional(tx.conn())
     .await?
     .ok_or(StoreError::NotFound("the shop"))?;
-    let corrupt = |what: &'static str| move |why: String| StoreError::Corrupt { what, why };
     Ok(Settings {
         name: row.name,
-        currency: Currency::from_code(&row.currency)
-            .map_err(|e| corrupt("currency")(e.to_string()))?,
+        currency: Currency::from_code(&row.currency).map_err(|why| corrupt("currency", why))?,
         time_zone: row
             .time_zone
             .parse()
-            .map_err(|e: chrono_tz::ParseError| corrupt("time zone")(e.to_string()))?,
-        length_unit: LengthUnit::from_code(&row.length_unit)
-            .ok_or_else(|| corrupt("length unit")(row.length_unit.clone()))?,
+            .map_err(|why: chrono_tz::ParseError| corrupt("time zone", why))?,
+        length_unit: word("length unit", &row.length_unit, LengthUnit::from_code)?,
         policy: Policy {
             overhead_percent: row.overhead_percent,
             margin_percent: row.margin_percent,
             tax_percent: row.tax_percent,
-            confidence_percent: unsigned("confidence", row.confidence_percent)?,
+            confidence_percent: count("confidence", row.confidence_percent)?,
         },
         tax_name: row.tax_name,
-        quote_valid_days: unsigned("validity of quotes", row.quote_valid_days)?,
+        quote_valid_days: count("validity of quotes", row.quote_valid_days)?,
         version: row.version,
     })
 }
@@ -80,8 +78,8 @@ pub async fn update(tx: &mut ShopTx, settings: &Settings) -> Result<(), StoreErr
         settings.policy.margin_percent,
         settings.policy.tax_percent,
         settings.tax_name,
-        signed(settings.policy.confidence_percent),
-        signed(settings.quote_valid_days),
+        stored_count("confidence", settings.policy.confidence_percent)?,
+        stored_count("validity of quotes", settings.quote_valid_days)?,
         settings.version,
     )
     .execute(tx.conn())
@@ -90,17 +88,4 @@ pub async fn update(tx: &mut ShopTx, settings: &Settings) -> Result<(), StoreErr
         0 => Err(StoreError::Stale("the shop's settings")),
         _ => Ok(()),
     }
-}
-
-/// A stored count on its way in.
-pub(super) fn unsigned(what: &'static str, stored: i32) -> Result<u32, StoreError> {
-    u32::try_from(stored).map_err(|_| StoreError::Corrupt {
-        what,
-        why: format!("{stored} is below nothing"),
-    })
-}
-
-/// A count on its way to be stored; the largest there is room for, which the checks of every form are far below.
-pub(super) fn signed(count: u32) -> i32 {
-    i32::try_from(count).unwrap_or(i32::MAX)
 }

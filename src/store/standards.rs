@@ -1,7 +1,7 @@
 //! Standard times: the elements of work.
 
-use super::castings::word;
-use super::settings::{self, signed, unsigned};
+use super::read::{corrupt, count, stored_count, word};
+use super::settings;
 use super::{ShopTx, StoreError};
 use crate::estimating::{Basis, Element, Stage, Standing};
 use crate::units::{Minutes, Money};
@@ -63,7 +63,7 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, Store
                 outside_price: row.outside_price.map(|price| Money::new(price, currency)),
                 outside_days: row
                     .outside_days
-                    .map(|days| unsigned("days away", days))
+                    .map(|days| count("number of days away", days))
                     .transpose()?,
                 checks: document("list of checks", row.checks)?,
                 cautions: document("list of cautions", row.cautions)?,
@@ -104,7 +104,10 @@ pub async fn insert(tx: &mut ShopTx, element: &Element) -> Result<(), StoreError
         as_document(&element.spread)?,
         element.recipe.as_ref().map(as_document).transpose()?,
         element.outside_price.map(|price| price.amount()),
-        element.outside_days.map(signed),
+        element
+            .outside_days
+            .map(|days| stored_count("number of days away", days))
+            .transpose()?,
         as_document(&element.checks)?,
         as_document(&element.cautions)?,
         as_document(&element.materials)?,
@@ -147,7 +150,10 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), StoreError
         as_document(&element.spread)?,
         element.recipe.as_ref().map(as_document).transpose()?,
         element.outside_price.map(|price| price.amount()),
-        element.outside_days.map(signed),
+        element
+            .outside_days
+            .map(|days| stored_count("number of days away", days))
+            .transpose()?,
         as_document(&element.checks)?,
         as_document(&element.cautions)?,
         as_document(&element.materials)?,
@@ -203,17 +209,11 @@ pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), StoreError> {
 }
 
 fn document<T: DeserializeOwned>(what: &'static str, stored: Value) -> Result<T, StoreError> {
-    serde_json::from_value(stored).map_err(|why| StoreError::Corrupt {
-        what,
-        why: why.to_string(),
-    })
+    serde_json::from_value(stored).map_err(|why| corrupt(what, why))
 }
 
 fn as_document(value: &impl Serialize) -> Result<Value, StoreError> {
-    serde_json::to_value(value).map_err(|why| StoreError::Corrupt {
-        what: "document",
-        why: why.to_string(),
-    })
+    serde_json::to_value(value).map_err(|why| corrupt("document", why))
 }
 
 fn code_taken(error: sqlx::Error, code: &str) -> StoreError {
