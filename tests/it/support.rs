@@ -166,6 +166,7 @@ pub fn operation(number: u32, machine_kind: &str, setup: i64, run: i64) -> Opera
         face: Some(Face::Rear),
         setup_key: format!("{machine_kind}/rear"),
         setup: Minutes(Decimal::from(setup)),
+        setup_spread: borewright::units::Spread::NONE,
         run: Minutes(Decimal::from(run)),
         attended_share: Decimal::ONE,
         steps: Vec::new(),
