@@ -40,6 +40,7 @@
 //!    as it is typed: `static/live.js`.
 
 pub mod assets;
+pub mod castings;
 pub mod error;
 pub mod forms;
 pub mod gate;
@@ -60,6 +61,7 @@ use actix_web::web;
 /// Every route. One line for each screen, in alphabetical order.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     assets::routes(cfg);
+    castings::routes(cfg);
     health::routes(cfg);
     page::routes(cfg);
     shop::routes(cfg);
