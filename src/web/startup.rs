@@ -1,12 +1,13 @@
 //! Builds the whole web application from a configuration; `serve` starts it, and so does every test, on a free port.
 
 use super::{WebError, error, gate, routes};
-use actix_web::dev::{Server, ServerHandle};
+use actix_web::dev::Server;
 use actix_web::middleware::{Compress, Condition, DefaultHeaders, from_fn};
 use actix_web::{App, HttpServer, web};
 use sqlx::PgPool;
 use std::io;
 use std::net::TcpListener;
+use std::pin::pin;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::Semaphore;
@@ -69,7 +70,7 @@ pub struct Application {
 }
 
 impl Application {
-    /// Binds and builds. It is an actix server: [`Self::run`] it inside a tokio runtime.
+    /// Binds and builds, inside a tokio runtime; nothing is answered before [`Self::run_until`].
     ///
     /// # Errors
     /// When the address cannot be bound.
@@ -126,6 +127,7 @@ impl Application {
                 .wrap(TracingLogger::default())
         })
         .workers(config.workers)
+        .disable_signals()
         .shutdown_timeout(10)
         .client_request_timeout(Duration::from_secs(15))
         .listen(listener)?
@@ -139,17 +141,17 @@ impl Application {
         self.port
     }
 
-    /// To stop it from elsewhere.
-    #[must_use]
-    pub fn handle(&self) -> ServerHandle {
-        self.server.handle()
-    }
-
-    /// Runs until it is stopped by its handle or by Ctrl-C or SIGTERM; requests under way are finished.
+    /// Runs until `stop` resolves or the server fails; requests under way are finished first. Signals are the caller's
+    /// to listen for, so that what the server needs can be stopped after it.
     ///
     /// # Errors
     /// When the server fails.
-    pub async fn run(self) -> io::Result<()> {
-        self.server.await
+    pub async fn run_until(self, stop: impl Future<Output = ()>) -> io::Result<()> {
+        let handle = self.server.handle();
+        let mut server = pin!(self.server);
+        tokio::select! {
+            result = &mut server => result,
+            () = stop => tokio::join!(server, handle.stop(true)).0,
+        }
     }
 }

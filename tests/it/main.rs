@@ -1,8 +1,10 @@
 //! Integration tests against a real PostgreSQL. Each test has a database of its own.
 
+mod browser;
 mod cluster;
 mod market;
 mod rooms;
 mod support;
 mod tenancy;
+mod web;
 mod work;

@@ -3,6 +3,9 @@
 
 use borewright::castings::{Face, Pattern, Variant};
 use borewright::estimating::{Operation, element::Stage};
+pub mod browser;
+pub mod site;
+
 use borewright::store::cluster::Cluster;
 use borewright::store::shops::{self, NewShop};
 use borewright::store::{self, Scope, ShopTx, migrate};

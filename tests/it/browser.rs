@@ -1,0 +1,107 @@
+//! Signing in and out in a real browser, by keyboard, at both widths.
+
+use crate::support::browser::{Browser, Screen};
+use crate::support::site::{PASSWORD, TestSite};
+use borewright::store::people::Role;
+use fantoccini::key::Key;
+
+#[tokio::test]
+async fn sign_in_and_out_by_keyboard() {
+    let site = TestSite::new().await;
+    for screen in Screen::ALL {
+        let browser = Browser::open(&site, screen).await;
+        browser.goto("/shop").await;
+        assert_eq!(browser.path().await, "/sign-in?next=%2Fshop");
+        browser.picture("sign-in").await;
+
+        browser.type_text("EDDA").await;
+        browser.press(Key::Tab).await;
+        browser.type_text("not this one").await;
+        browser.press(Key::Enter).await;
+        browser
+            .wait_for_text("[role=alert]", "do not belong together")
+            .await;
+        browser.picture("sign-in-wrong").await;
+
+        // The name is kept and the keyboard is in the password.
+        browser.type_text(PASSWORD).await;
+        browser.press(Key::Enter).await;
+        browser.wait_for("header.head").await;
+        assert_eq!(browser.path().await, "/shop");
+        browser.picture("shop").await;
+
+        browser.tab_to("form[action='/sign-out'] button").await;
+        browser.press(Key::Enter).await;
+        browser.wait_for(".sign-in").await;
+        browser.goto("/shop").await;
+        assert_eq!(browser.path().await, "/sign-in?next=%2Fshop");
+        browser.close().await;
+    }
+}
+
+#[tokio::test]
+async fn people_are_added_and_edited_by_keyboard() {
+    let site = TestSite::new().await;
+    for screen in Screen::ALL {
+        let browser = Browser::signed_in(&site, screen, "edda").await;
+        browser.goto("/shop/people").await;
+        browser.type_text("n").await;
+        browser.wait_for("input[name=sign_in]").await;
+        browser.tab_to("#name").await;
+        browser
+            .press_with(&[Key::Control], char::from(Key::Enter))
+            .await;
+        browser.wait_for(".notice.bad").await;
+        browser.picture("person-wrong").await;
+
+        // The summary has the keyboard; its first link leads to the field.
+        browser.press(Key::Tab).await;
+        browser.press(Key::Enter).await;
+        browser.tab_to("#name").await;
+        let name = format!("Wyn Tarrant {screen:?}");
+        browser.type_text(&name).await;
+        browser.press(Key::Tab).await;
+        browser.type_text(&format!("wyn-{screen:?}")).await;
+        browser.press(Key::Tab).await;
+        browser.press(Key::Down).await;
+        browser.press(Key::Tab).await;
+        browser.type_text("Milling, line boring").await;
+        browser.press(Key::Tab).await;
+        browser.type_text("graphite and swarf").await;
+        browser.picture("person-new").await;
+        browser.press(Key::Enter).await;
+        browser
+            .wait_for_text("[role=status]", &format!("{name} can sign in now."))
+            .await;
+        browser.wait_for_text("table", "milling, line boring").await;
+        browser.wait_for_text("table", "Office").await;
+        browser.picture("people").await;
+        browser.close().await;
+    }
+}
+
+#[tokio::test]
+async fn keys_are_listed_and_lead_about() {
+    let site = TestSite::new().await;
+    site.person("Wyn Tarrant", "wyn", Role::Machinist).await;
+    let browser = Browser::signed_in(&site, Screen::Desktop, "wyn").await;
+    browser.press(Key::Escape).await;
+    browser
+        .script("document.activeElement.blur()", vec![])
+        .await;
+    browser.type_text("?").await;
+    browser.wait_for_text("dialog", "g then s").await;
+    browser.picture("keys").await;
+    browser.press(Key::Escape).await;
+    browser.type_text("gs").await;
+    browser.wait_for(".doors").await;
+    assert_eq!(browser.path().await, "/shop");
+    // A machinist is not shown, and may not open, what is the owner's.
+    assert!(!browser.text(".doors").await.contains("People"));
+    browser.goto("/shop/people").await;
+    browser
+        .wait_for_text("main", "This is for the owner of the shop.")
+        .await;
+    browser.picture("forbidden").await;
+    browser.close().await;
+}

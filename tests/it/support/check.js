@@ -1,0 +1,52 @@
+// Run in a page: returns its faults in words. arguments[0] says whether it is a phone.
+const phone = arguments[0];
+const faults = [];
+const tell = (element) => element.outerHTML.slice(0, 140);
+const shown = (element) => element.getClientRects().length > 0 && getComputedStyle(element).visibility !== 'hidden';
+if (document.documentElement.scrollWidth > document.documentElement.clientWidth) {
+  const wide = [...document.querySelectorAll('body *')].filter((e) => e.getBoundingClientRect().right > document.documentElement.clientWidth + 1 && !e.closest('.scroll-x'));
+  faults.push(`scrolls sideways: ${document.documentElement.scrollWidth} > ${document.documentElement.clientWidth}; ${wide.slice(0, 3).map(tell).join(' | ')}`);
+}
+if (!document.documentElement.lang) faults.push('no language');
+if (!document.title) faults.push('no title');
+if (document.querySelectorAll('main').length !== 1) faults.push('not one main');
+if (document.querySelectorAll('h1').length !== 1) faults.push('not one h1');
+const ids = new Set();
+for (const element of document.querySelectorAll('[id]')) {
+  if (ids.has(element.id)) faults.push(`id twice: ${element.id}`);
+  ids.add(element.id);
+}
+for (const attribute of ['for', 'aria-describedby', 'aria-labelledby', 'aria-controls', 'list', 'form']) {
+  for (const element of document.querySelectorAll(`[${attribute}]`)) {
+    for (const id of element.getAttribute(attribute).split(/\s+/)) {
+      if (!ids.has(id)) faults.push(`${attribute} leads nowhere: ${tell(element)}`);
+    }
+  }
+}
+for (const link of document.querySelectorAll('a[href^="#"]')) {
+  if (!ids.has(decodeURIComponent(link.getAttribute('href').slice(1)))) faults.push(`leads nowhere: ${tell(link)}`);
+}
+const words = (element) => (element.getAttribute('aria-label') || element.innerText || element.title || '').trim();
+for (const field of document.querySelectorAll('input:not([type=hidden]), select, textarea')) {
+  const named = field.getAttribute('aria-label') || field.getAttribute('aria-labelledby') || [...field.labels].some((label) => words(label));
+  if (!named) faults.push(`no name: ${tell(field)}`);
+}
+for (const control of document.querySelectorAll('a[href], button, summary')) {
+  if (shown(control) && !words(control)) faults.push(`no name: ${tell(control)}`);
+}
+for (const svg of document.querySelectorAll('svg:not([aria-hidden=true])')) {
+  if (!svg.querySelector('title')) faults.push(`picture without a title: ${tell(svg)}`);
+}
+for (const image of document.querySelectorAll('img:not([alt])')) faults.push(`picture without words: ${tell(image)}`);
+for (const table of document.querySelectorAll('table')) {
+  if (!table.querySelector('th[scope]')) faults.push(`table without headings: ${tell(table)}`);
+}
+if (document.querySelector('[style], style')) faults.push('inline style');
+if (phone) {
+  const targets = document.querySelectorAll('.button, button, input:not([type=hidden], [type=checkbox], [type=radio]), select, textarea, summary, nav a, .pick');
+  for (const target of targets) {
+    const height = target.getBoundingClientRect().height;
+    if (shown(target) && height < 43.5) faults.push(`too small to touch (${height}px): ${tell(target)}`);
+  }
+}
+return faults;

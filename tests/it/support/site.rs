@@ -1,0 +1,161 @@
+//! The whole application on a port of its own, with a shop and people in it, and visitors who come over HTTP.
+
+use super::{TestDatabase, TestShop};
+use borewright::store::password;
+use borewright::store::people::{self, NewPerson, Role};
+use borewright::web::startup::{Application, Config};
+use reqwest::header::HeaderMap;
+use reqwest::{Client, RequestBuilder, Response, redirect};
+use uuid::Uuid;
+
+/// The password of everyone in a test shop.
+pub const PASSWORD: &str = "cast iron and cutting oil";
+
+/// A running site. It stops when the test ends.
+pub struct TestSite {
+    /// Its database.
+    pub database: TestDatabase,
+    /// The one shop in it.
+    pub shop: TestShop,
+    /// `http://127.0.0.1:<port>`.
+    pub address: String,
+}
+
+impl TestSite {
+    /// One shop; its owner is Edda Marsh, who signs in as `edda`.
+    pub async fn new() -> Self {
+        Self::with(Config::default()).await
+    }
+
+    /// The same, with settings of the test's own.
+    pub async fn with(config: Config) -> Self {
+        let database = TestDatabase::new().await;
+        let shop = database.shop("harrow-quay").await;
+        let config = Config {
+            bind: "127.0.0.1:0".to_owned(),
+            ..config
+        };
+        let application = Application::build(database.pool.clone(), &config).unwrap();
+        let address = format!("http://127.0.0.1:{}", application.port());
+        tokio::spawn(application.run_until(std::future::pending()));
+        let site = Self {
+            database,
+            shop,
+            address,
+        };
+        site.person("Edda Marsh", "edda", Role::Owner).await;
+        site
+    }
+
+    /// Adds a person whose password is [`PASSWORD`].
+    pub async fn person(&self, name: &str, sign_in: &str, role: Role) -> Uuid {
+        let person = NewPerson {
+            name: name.to_owned(),
+            sign_in: sign_in.to_owned(),
+            role,
+            skills: Vec::new(),
+            password_hash: password::hash(PASSWORD).unwrap(),
+        };
+        let mut tx = self.shop.begin().await;
+        let id = people::insert(&mut tx, &person).await.unwrap();
+        tx.commit().await.unwrap();
+        id
+    }
+
+    /// Someone who has not signed in.
+    pub fn stranger(&self) -> Visitor {
+        Visitor {
+            client: Client::builder()
+                .cookie_store(true)
+                .redirect(redirect::Policy::none())
+                .build()
+                .unwrap(),
+            address: self.address.clone(),
+            csrf: String::new(),
+        }
+    }
+
+    /// A person who has signed in by this name.
+    pub async fn signed_in(&self, sign_in: &str) -> Visitor {
+        let mut visitor = self.stranger();
+        let answer = visitor.try_sign_in(sign_in, PASSWORD).await;
+        assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());
+        let page = visitor.get("/password").await.text().await.unwrap();
+        visitor.csrf = between(&page, r#"name="csrf" value=""#, "\"").to_owned();
+        visitor
+    }
+
+    /// The owner, signed in.
+    pub async fn owner(&self) -> Visitor {
+        self.signed_in("edda").await
+    }
+}
+
+/// A browser without a window: keeps cookies, follows nothing by itself.
+pub struct Visitor {
+    client: Client,
+    address: String,
+    /// The token its forms carry.
+    pub csrf: String,
+}
+
+impl Visitor {
+    /// Sends the sign-in form.
+    pub async fn try_sign_in(&self, sign_in: &str, password: &str) -> Response {
+        self.post_bare("/sign-in", &[("sign_in", sign_in), ("password", password)])
+            .await
+    }
+
+    /// A request of any kind, to be filled in.
+    pub fn request(&self, method: &str, path: &str) -> RequestBuilder {
+        let method = method.parse().unwrap();
+        self.client
+            .request(method, format!("{}{path}", self.address))
+    }
+
+    /// Asks for a page.
+    pub async fn get(&self, path: &str) -> Response {
+        self.request("GET", path).send().await.unwrap()
+    }
+
+    /// Sends a form with the session's token.
+    pub async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Response {
+        let mut fields = fields.to_vec();
+        fields.push(("csrf", &self.csrf));
+        self.post_bare(path, &fields).await
+    }
+
+    /// Sends a form as it is.
+    pub async fn post_bare(&self, path: &str, fields: &[(&str, &str)]) -> Response {
+        self.request("POST", path)
+            .header("content-type", "application/x-www-form-urlencoded")
+            .body(encoded(fields))
+            .send()
+            .await
+            .unwrap()
+    }
+}
+
+/// A form body.
+pub fn encoded(fields: &[(&str, &str)]) -> String {
+    form_urlencoded::Serializer::new(String::new())
+        .extend_pairs(fields)
+        .finish()
+}
+
+/// The part of a text between two marks.
+pub fn between<'a>(text: &'a str, before: &str, after: &str) -> &'a str {
+    let (_, rest) = text
+        .split_once(before)
+        .unwrap_or_else(|| panic!("no {before} in {text}"));
+    rest.split_once(after)
+        .unwrap_or_else(|| panic!("no {after} after {before} in {text}"))
+        .0
+}
+
+/// A header's text; empty when there is none.
+pub fn header<'a>(headers: &'a HeaderMap, name: &str) -> &'a str {
+    headers
+        .get(name)
+        .map_or("", |value| value.to_str().unwrap())
+}
