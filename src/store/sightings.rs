@@ -1,6 +1,6 @@
 //! Scarce castings seen for sale, and the watch kept on a variant.
 
-use super::read::{count, stored_count, word};
+use super::read::{corrupt, count, money, stored_count, word};
 use super::{ShopTx, StoreError};
 use crate::sourcing::{Fate, Sighting, Watch};
 use crate::units::{Currency, Money};
@@ -68,7 +68,7 @@ struct Row {
 impl Row {
     fn read(self) -> Result<Sighting, StoreError> {
         let asked = match (self.asked, self.currency) {
-            (Some(amount), Some(code)) => Some(Money::new(amount, currency(&code)?)),
+            (Some(amount), Some(currency)) => Some(money("asked price", amount, &currency)?),
             _ => None,
         };
         Ok(Sighting {
@@ -83,13 +83,6 @@ impl Row {
             version: self.version,
         })
     }
-}
-
-fn currency(code: &str) -> Result<Currency, StoreError> {
-    Currency::from_code(code).map_err(|error| StoreError::Corrupt {
-        what: "currency",
-        why: error.to_string(),
-    })
 }
 
 /// The sightings of a variant in the order they were seen.
@@ -257,7 +250,7 @@ pub async fn watch(tx: &mut ShopTx, variant_id: Uuid) -> Result<Option<Watch>, S
     else {
         return Ok(None);
     };
-    let currency = currency(&row.currency)?;
+    let currency = Currency::from_code(&row.currency).map_err(|why| corrupt("currency", why))?;
     Ok(Some(Watch {
         variant_id,
         since: row.since,

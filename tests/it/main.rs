@@ -1,6 +1,7 @@
 //! Integration tests against a real PostgreSQL. Each test has a database of its own.
 
 mod browser;
+mod calendars;
 mod cluster;
 mod market;
 mod rooms;
