@@ -39,12 +39,14 @@
 //!    are in `static/borewright.css`, with a section of its own for what one screen needs. A form that should answer
 //!    as it is typed: `static/live.js`.
 
+pub mod api;
 pub mod assets;
 pub mod castings;
 pub mod error;
 pub mod forms;
 pub mod gate;
 pub mod health;
+pub mod market;
 pub mod page;
 pub mod shop;
 pub mod show;
@@ -60,9 +62,11 @@ use actix_web::web;
 
 /// Every route. One line for each screen, in alphabetical order.
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    api::routes(cfg);
     assets::routes(cfg);
     castings::routes(cfg);
     health::routes(cfg);
+    market::routes(cfg);
     page::routes(cfg);
     shop::routes(cfg);
     sign_in::routes(cfg);
