@@ -40,6 +40,28 @@ pub struct Hours {
     pub stops: Vec<(DateTime<Utc>, DateTime<Utc>)>,
 }
 
+impl Hours {
+    /// Working minutes of a plain week: no holiday, no stop, no change of clocks.
+    #[must_use]
+    pub fn weekly_minutes(&self) -> i64 {
+        let plain = Self {
+            zone: Tz::UTC,
+            shifts: self.shifts.clone(),
+            holidays: BTreeSet::new(),
+            stops: Vec::new(),
+        };
+        // The second week after the epoch, so that a night shift of the week before reaches into it.
+        let week = 7 * DAY * 60;
+        match (
+            DateTime::from_timestamp(week, 0),
+            DateTime::from_timestamp(2 * week, 0),
+        ) {
+            (Some(from), Some(until)) => Calendar::build(&plain, from, until).total(),
+            _ => 0,
+        }
+    }
+}
+
 /// Working intervals of one machine or person over a horizon, sorted and apart, in whole minutes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Calendar {
@@ -195,7 +217,14 @@ fn date_in(zone: Tz, minute: i64) -> NaiveDate {
         .date_naive()
 }
 
-/// The minute at which the shop's clock shows a local time, read as RFC 5545 says where it shows it never or twice.
+/// The instant, to the minute, at which a clock of the zone shows a local time; see above for a time it shows never or
+/// twice.
+#[must_use]
+pub fn local_instant(zone: Tz, local: NaiveDateTime) -> DateTime<Utc> {
+    from_minute(instant(zone, local)).unwrap_or(DateTime::UNIX_EPOCH)
+}
+
+/// [`local_instant`] in minutes since 1970.
 fn instant(zone: Tz, local: NaiveDateTime) -> i64 {
     let seconds = local.and_utc().timestamp();
     match zone.from_local_datetime(&local) {

@@ -46,6 +46,6 @@ pub mod calendar;
 pub mod queue;
 pub mod ready;
 
-pub use calendar::{Calendar, Hours, Shift};
+pub use calendar::{Calendar, Hours, Shift, local_instant};
 pub use queue::{QueueDates, QueuedMachine};
 pub use ready::{Candidate, CandidateOperation, ReadyDates};

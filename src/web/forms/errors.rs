@@ -2,7 +2,7 @@
 
 use crate::store::StoreError;
 use crate::units::{Currency, Length, LengthUnit, Minutes, Money};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveTime};
 use maud::{Markup, html};
 use rust_decimal::Decimal;
 use std::fmt::Display;
@@ -232,6 +232,15 @@ impl FormErrors {
         day
     }
 
+    /// A time of day to the minute, as a time field sends it (`08:00`) or as people write it (`8:00`).
+    pub fn time(&mut self, field: &str, raw: &str) -> Option<NaiveTime> {
+        let time = NaiveTime::parse_from_str(raw.trim(), "%H:%M").ok();
+        if time.is_none() {
+            self.add(field, "Write a time of day, like 08:00");
+        }
+        time
+    }
+
     /// One of a fixed set, by the word it is sent under.
     pub fn choice<T>(
         &mut self,
@@ -321,6 +330,16 @@ mod tests {
         assert_eq!(errors.date("d", "3 December 2026"), day);
         for raw in ["", "03/12/2026", "2026-02-30", "262143-01-01", "0026-12-03"] {
             assert_eq!(errors.date("d", raw), None, "{raw}");
+        }
+    }
+
+    #[test]
+    fn times_of_day_to_the_minute() {
+        let mut errors = FormErrors::default();
+        assert_eq!(errors.time("t", " 8:05 "), NaiveTime::from_hms_opt(8, 5, 0));
+        assert_eq!(errors.time("t", "00:00"), NaiveTime::from_hms_opt(0, 0, 0));
+        for raw in ["", "24:00", "8", "08:60", "08:00:30", "8 pm"] {
+            assert_eq!(errors.time("t", raw), None, "{raw}");
         }
     }
 

@@ -148,6 +148,12 @@ impl Field {
         Self::input(name, label, value, "date", None)
     }
 
+    /// A time of day by the shop's clock, `08:00`.
+    #[must_use]
+    pub fn time(name: &str, label: &str, value: &str) -> Self {
+        Self::input(name, label, value, "time", None)
+    }
+
     /// Several lines of text.
     #[must_use]
     pub fn textarea(name: &str, label: &str, value: &str, rows: u8) -> Self {

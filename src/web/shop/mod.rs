@@ -1,5 +1,6 @@
 //! The shop itself: its people and settings.
 
+pub mod hours;
 pub mod people;
 
 use super::{Answer, Page, Section, SignedIn};
@@ -9,17 +10,26 @@ use maud::html;
 
 /// `/shop` and what is under it. One line for each screen, in alphabetical order.
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    hours::routes(cfg);
     people::routes(cfg);
     cfg.route(Section::Shop.path(), web::get().to(index));
 }
 
 /// Screens listed on `/shop`: address, name, what it is for, who may use it. In the order a shop is set up.
-const SCREENS: &[(&str, &str, &str, Role)] = &[(
-    "/shop/people",
-    "People",
-    "Who works here, what they can do, and how they sign in",
-    Role::Owner,
-)];
+const SCREENS: &[(&str, &str, &str, Role)] = &[
+    (
+        "/shop/people",
+        "People",
+        "Who works here, what they can do, and how they sign in",
+        Role::Owner,
+    ),
+    (
+        "/shop/hours",
+        "Hours",
+        "Weekly shifts, holidays and stops, which ready dates count on",
+        Role::Owner,
+    ),
+];
 
 async fn index(who: SignedIn) -> Answer {
     let screens = SCREENS.iter().filter(|(.., role)| who.may(*role));
