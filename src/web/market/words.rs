@@ -2,6 +2,7 @@
 
 use crate::sourcing::hunt::HORIZON_DAYS;
 use crate::units::Money;
+use rust_decimal::RoundingStrategy;
 
 /// A stretch of days as people say it: `9 days`, `15 weeks`, `8 months`, `3 years`.
 #[must_use]
@@ -31,7 +32,10 @@ pub fn within(days: f64) -> String {
 /// An amount to two figures, without a fraction when it is whole: `£1,000`.
 #[must_use]
 pub fn roughly(money: Money) -> String {
-    let two = money.amount().round_sf(2).unwrap_or(money.amount());
+    let amount = money.amount();
+    let two = amount
+        .round_sf_with_strategy(2, RoundingStrategy::MidpointAwayFromZero)
+        .unwrap_or(amount);
     let text = Money::new(two, money.currency()).to_string();
     match text.split_once('.') {
         Some((whole, fraction)) if fraction.chars().all(|c| c == '0') => whole.to_owned(),
