@@ -10,6 +10,7 @@ use sqlx::postgres::{PgConnectOptions, PgSslMode};
 use std::fs::DirBuilder;
 use std::io::{self, BufRead, BufReader};
 use std::os::unix::fs::{DirBuilderExt, MetadataExt, chown};
+use std::os::unix::net::UnixStream;
 use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, Stdio};
@@ -99,10 +100,47 @@ pub enum ClusterError {
     BadEnd(std::process::ExitStatus),
 }
 
+/// The directory of a private server's socket, which is that of its data too.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ServerSocket(PathBuf);
+
+impl ServerSocket {
+    /// The socket of a server that is running on the data in `dir` already, started by another process.
+    #[must_use]
+    pub fn of_running(dir: &Path) -> Option<Self> {
+        let data = dir.canonicalize().ok()?.join("postgres");
+        UnixStream::connect(data.join(SOCKET_NAME)).ok()?;
+        Some(Self(data))
+    }
+
+    /// How the service connects to one of its databases: as a role that owns nothing.
+    #[must_use]
+    pub fn service_options(&self, database: &str) -> PgConnectOptions {
+        self.owner_options(database).username(SERVICE_ROLE)
+    }
+
+    /// How its owner connects to one of its databases.
+    #[must_use]
+    pub fn owner_options(&self, database: &str) -> PgConnectOptions {
+        PgConnectOptions::new_without_pgpass()
+            .socket(&self.0)
+            .port(5432)
+            .ssl_mode(PgSslMode::Disable)
+            .username(OWNER)
+            .database(database)
+    }
+
+    /// The directory.
+    #[must_use]
+    pub fn directory(&self) -> &Path {
+        &self.0
+    }
+}
+
 /// A running private server. Dropping it stops the server and waits; [`Cluster::stop`] does so and says how it went.
 #[derive(Debug)]
 pub struct Cluster {
-    data: PathBuf,
+    socket: ServerSocket,
     shell: Child,
     pipe: Option<ChildStdin>,
 }
@@ -216,7 +254,11 @@ impl Cluster {
             .map_err(|why| ClusterError::Program { program: "sh", why })?;
         let said = follow(&mut shell);
         let pipe = shell.stdin.take();
-        let cluster = Self { data, shell, pipe };
+        let cluster = Self {
+            socket: ServerSocket(data),
+            shell,
+            pipe,
+        };
 
         let mut words = Vec::new();
         for line in said {
@@ -232,27 +274,10 @@ impl Cluster {
         Err(ClusterError::Refused(last.join("\n")))
     }
 
-    /// How the service connects to one of its databases: as a role that owns nothing.
+    /// Where it is reached.
     #[must_use]
-    pub fn service_options(&self, database: &str) -> PgConnectOptions {
-        self.owner_options(database).username(SERVICE_ROLE)
-    }
-
-    /// How its owner connects to one of its databases.
-    #[must_use]
-    pub fn owner_options(&self, database: &str) -> PgConnectOptions {
-        PgConnectOptions::new_without_pgpass()
-            .socket(&self.data)
-            .port(5432)
-            .ssl_mode(PgSslMode::Disable)
-            .username(OWNER)
-            .database(database)
-    }
-
-    /// Where its data and its socket are.
-    #[must_use]
-    pub fn data(&self) -> &Path {
-        &self.data
+    pub fn socket(&self) -> &ServerSocket {
+        &self.socket
     }
 
     /// Stops the server in good order and waits until it has written everything.

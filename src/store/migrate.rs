@@ -1,6 +1,5 @@
 //! The schema and the connections: migrations run as the owner, the service as a role that owns nothing.
 
-use super::StoreError;
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::postgres::{PgConnectOptions, PgPool, PgPoolOptions};
 use sqlx::{ConnectOptions, Connection};
@@ -110,13 +109,4 @@ pub async fn service_pool(service: PgConnectOptions, size: u32) -> Result<PgPool
         role: role.role,
         why,
     })
-}
-
-/// Whether the database answers, for the health page.
-///
-/// # Errors
-/// [`StoreError::Database`] when it does not.
-pub async fn answers(pool: &PgPool) -> Result<(), StoreError> {
-    sqlx::query!("select 1 as one").fetch_one(pool).await?;
-    Ok(())
 }

@@ -7,6 +7,25 @@ use argon2::{Argon2, PasswordHash, PasswordHasher, PasswordVerifier};
 #[error("password hashing failed: {0}")]
 pub struct PasswordError(argon2::password_hash::Error);
 
+/// A password shorter than this is refused (NIST SP 800-63B asks for at least eight characters, from memory).
+pub const SHORTEST: usize = 10;
+/// A longer one is refused: nobody types it, and hashing it costs.
+pub const LONGEST: usize = 200;
+
+/// Whether a new password may be used; else what to say beside it.
+///
+/// # Errors
+/// The words.
+pub fn acceptable(password: &str) -> Result<(), String> {
+    match password.chars().count() {
+        length if length < SHORTEST => Err(format!(
+            "Use at least {SHORTEST} characters; a few plain words are good"
+        )),
+        length if length > LONGEST => Err(format!("Use at most {LONGEST} characters")),
+        _ => Ok(()),
+    }
+}
+
 /// Hashes a password with a random salt: Argon2id, 19 MiB, two passes, one lane. These are the defaults of the
 /// `argon2` crate and the first choice of the OWASP Password Storage Cheat Sheet. It takes tens of
 /// milliseconds, so call it off the async workers.

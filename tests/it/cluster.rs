@@ -24,7 +24,7 @@ fn directory() -> (tempfile::TempDir, PathBuf) {
 async fn a_second_start_finds_its_data_and_an_orderly_stop_leaves_no_server() {
     let (_keep, dir) = directory();
     let cluster = Cluster::start(&dir, None).unwrap();
-    let owner = cluster.owner_options("borewright");
+    let owner = cluster.socket().owner_options("borewright");
     migrate::create_database(&owner).await.unwrap();
     migrate::migrate(&owner).await.unwrap();
     let mut conn = owner.connect().await.unwrap();
@@ -33,12 +33,12 @@ async fn a_second_start_finds_its_data_and_an_orderly_stop_leaves_no_server() {
         .await
         .unwrap();
     conn.close().await.unwrap();
-    assert!(cluster.data().join("postmaster.pid").exists());
+    assert!(cluster.socket().directory().join("postmaster.pid").exists());
     cluster.stop().unwrap();
     assert!(!dir.join("postgres/postmaster.pid").exists());
 
     let cluster = Cluster::start(&dir, None).unwrap();
-    let owner = cluster.owner_options("borewright");
+    let owner = cluster.socket().owner_options("borewright");
     migrate::create_database(&owner).await.unwrap();
     migrate::migrate(&owner).await.unwrap();
     let mut conn = owner.connect().await.unwrap();
@@ -57,7 +57,7 @@ async fn a_second_start_finds_its_data_and_an_orderly_stop_leaves_no_server() {
 #[tokio::test]
 async fn a_throwaway_cluster_removes_its_data() {
     let cluster = Cluster::throwaway(None).unwrap();
-    let dir = cluster.data().parent().unwrap().to_owned();
+    let dir = cluster.socket().directory().parent().unwrap().to_owned();
     assert!(dir.exists());
     cluster.stop().unwrap();
     assert!(!dir.exists());

@@ -28,7 +28,7 @@ async fn cluster() -> &'static Cluster {
                 .await
                 .unwrap()
                 .unwrap_or_else(|error| panic!("{error}"));
-            let owner = cluster.owner_options(TEMPLATE);
+            let owner = cluster.socket().owner_options(TEMPLATE);
             migrate::create_database(&owner).await.unwrap();
             migrate::migrate(&owner).await.unwrap();
             cluster
@@ -48,19 +48,19 @@ impl TestDatabase {
     pub async fn new() -> Self {
         let cluster = cluster().await;
         let name = format!("test_{}", Uuid::new_v4().simple());
-        let mut conn = cluster.owner_options("postgres").connect().await.unwrap();
+        let mut conn = cluster.socket().owner_options("postgres").connect().await.unwrap();
         sqlx::raw_sql(sqlx::AssertSqlSafe(format!(
             "create database {name} template {TEMPLATE}"
         )))
         .execute(&mut conn)
         .await
         .unwrap();
-        let pool = migrate::service_pool(cluster.service_options(&name), 8)
+        let pool = migrate::service_pool(cluster.socket().service_options(&name), 8)
             .await
             .unwrap();
         Self {
             pool,
-            owner: cluster.owner_options(&name),
+            owner: cluster.socket().owner_options(&name),
         }
     }
 

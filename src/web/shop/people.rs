@@ -1,6 +1,6 @@
 //! The people of the shop, for its owner; and everyone's own password.
 
-use crate::store::StoreError;
+use crate::store::{StoreError, password};
 use crate::store::people::{self, NewPerson, Person, Role};
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::Choice;
@@ -14,11 +14,6 @@ use actix_web::{HttpRequest, web};
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
-
-/// A password shorter than this is refused (NIST SP 800-63B asks for at least eight characters, from memory).
-const SHORTEST_PASSWORD: usize = 10;
-/// Longer ones are refused, so that a body cannot buy unbounded hashing.
-const LONGEST_PASSWORD: usize = 200;
 
 /// `/shop/people` and `/password`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
@@ -99,21 +94,12 @@ fn split_skills(text: &str) -> Vec<String> {
 }
 
 fn read_new_password(errors: &mut FormErrors, typed: &str) -> Option<String> {
-    let length = typed.chars().count();
-    if length < SHORTEST_PASSWORD {
-        errors.add(
-            "password",
-            format!("Use at least {SHORTEST_PASSWORD} characters; a few plain words are good"),
-        );
-        None
-    } else if length > LONGEST_PASSWORD {
-        errors.add(
-            "password",
-            format!("Use at most {LONGEST_PASSWORD} characters"),
-        );
-        None
-    } else {
-        Some(typed.to_owned())
+    match password::acceptable(typed) {
+        Ok(()) => Some(typed.to_owned()),
+        Err(why) => {
+            errors.add("password", why);
+            None
+        }
     }
 }
 
@@ -229,7 +215,8 @@ fn new_password_field(label: &str, errors: &FormErrors) -> Field {
     Field::password("password", label)
         .autocomplete("new-password")
         .hint(&format!(
-            "At least {SHORTEST_PASSWORD} characters; a few plain words are good"
+            "At least {} characters; a few plain words are good",
+            password::SHORTEST
         ))
         .errors(errors)
 }

@@ -1,0 +1,61 @@
+//! The verbs of the command line and their settings. Every setting is a flag and an environment variable.
+
+mod admin;
+mod database;
+mod serve;
+mod settings;
+
+use clap::{Parser, Subcommand};
+use settings::{DatabaseSettings, LogSettings};
+use std::process::ExitCode;
+
+/// Job costing, quoting and scheduling for a small engine-machining shop.
+#[derive(Debug, Parser)]
+#[command(version, about, propagate_version = true)]
+struct Cli {
+    #[command(flatten)]
+    log: LogSettings,
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+#[derive(Debug, Subcommand)]
+enum Verb {
+    /// Start the service and answer until Ctrl-C or SIGTERM.
+    Serve(serve::ServeSettings),
+    /// Bring the database schema up to date and end. `serve` does so by itself.
+    Migrate(DatabaseSettings),
+    /// Shops: add one, list them.
+    #[command(subcommand)]
+    Shop(admin::ShopVerb),
+    /// The people of a shop: add one, list them, set a password.
+    #[command(subcommand)]
+    User(admin::UserVerb),
+}
+
+/// Does what the command line asks.
+pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    cli.log.start();
+    let done = match cli.verb {
+        Verb::Serve(settings) => serve::serve(&settings),
+        Verb::Migrate(settings) => database::migrate(&settings),
+        Verb::Shop(verb) => admin::shop(verb),
+        Verb::User(verb) => admin::user(verb),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("borewright: {error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// A runtime for the async parts; the private database is started and stopped outside it.
+fn runtime() -> std::io::Result<tokio::runtime::Runtime> {
+    tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(1)
+        .enable_all()
+        .build()
+}

@@ -1,0 +1,156 @@
+//! The verb `serve`: database up, web up; on a signal web down, database down.
+
+use super::database::Database;
+use super::settings::DatabaseSettings;
+use anyhow::Context;
+use borewright::web::startup::{Application, Config};
+use clap::Args;
+use std::io;
+use std::net::{IpAddr, SocketAddr};
+use tokio::signal::unix::{SignalKind, signal};
+
+#[derive(Debug, Args)]
+pub(super) struct ServeSettings {
+    #[command(flatten)]
+    database: DatabaseSettings,
+    #[command(flatten)]
+    web: WebSettings,
+}
+
+#[derive(Debug, Args)]
+#[command(next_help_heading = "Web")]
+struct WebSettings {
+    /// The address to listen on; 0.0.0.0 or :: for every one of this machine.
+    #[arg(long, env = "BOREWRIGHT_ADDRESS", default_value = "127.0.0.1")]
+    address: IpAddr,
+    /// The port to listen on; 0 takes a free one.
+    #[arg(long, env = "BOREWRIGHT_PORT", default_value_t = 8080)]
+    port: u16,
+    /// Where browsers reach the service, such as https://quotes.example, when that is not the address and port above.
+    #[arg(long, env = "BOREWRIGHT_BASE_URL", value_name = "URL", value_parser = base_url)]
+    base_url: Option<String>,
+    /// Send cookies over HTTPS only. Say false only in a network whose every member you trust
+    /// [default: true, but for http:// on a loopback address].
+    #[arg(long, env = "BOREWRIGHT_SECURE_COOKIES", value_name = "true|false")]
+    secure_cookies: Option<bool>,
+    /// A proxy of your own sits in front; its X-Forwarded-For names the caller.
+    #[arg(long, env = "BOREWRIGHT_BEHIND_PROXY")]
+    behind_proxy: bool,
+    /// Threads that answer requests [default: one for each core].
+    #[arg(long, env = "BOREWRIGHT_WORKERS", value_parser = clap::value_parser!(u16).range(1..=256))]
+    workers: Option<u16>,
+    /// Simulated futures behind each answer on the phone: more are smoother and slower.
+    #[arg(
+        long,
+        env = "BOREWRIGHT_FUTURES",
+        default_value_t = 1_000,
+        value_parser = clap::value_parser!(u32).range(100..=100_000)
+    )]
+    futures: u32,
+}
+
+fn base_url(text: &str) -> Result<String, String> {
+    let host = text
+        .strip_prefix("https://")
+        .or_else(|| text.strip_prefix("http://"));
+    match host {
+        Some(host) if !host.is_empty() && !host.contains(char::is_whitespace) => {
+            Ok(text.trim_end_matches('/').to_owned())
+        }
+        _ => Err("write it like https://quotes.example".to_owned()),
+    }
+}
+
+impl WebSettings {
+    fn config(&self) -> Config {
+        let secure = self.base_url.as_ref().map_or(
+            !self.address.is_loopback(),
+            |url| url.starts_with("https://"),
+        );
+        let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+        Config {
+            bind: SocketAddr::new(self.address, self.port).to_string(),
+            secure_cookies: self.secure_cookies.unwrap_or(secure),
+            behind_proxy: self.behind_proxy,
+            workers: self.workers.map_or(cores, usize::from),
+            futures: self.futures as usize,
+        }
+    }
+
+    /// Where a person points a browser.
+    fn url(&self, port: u16) -> String {
+        self.base_url
+            .clone()
+            .unwrap_or_else(|| format!("http://{}", SocketAddr::new(self.address, port)))
+    }
+}
+
+/// Starts everything, answers until a signal, and stops everything in order.
+pub(super) fn serve(settings: &ServeSettings) -> anyhow::Result<()> {
+    let database = Database::for_service(&settings.database)?;
+    let served = super::runtime()
+        .map_err(Into::into)
+        .and_then(|runtime| runtime.block_on(answer(&database, &settings.web)));
+    // Whatever became of the web, the database is stopped in good order; the first complaint is the one to read.
+    let closed = database.close();
+    served.and(closed)
+}
+
+async fn answer(database: &Database, web: &WebSettings) -> anyhow::Result<()> {
+    database.migrate().await?;
+    let pool = database.pool().await?;
+    let config = web.config();
+    let application = Application::build(pool.clone(), &config).map_err(|why| in_words(why, web))?;
+    if config.secure_cookies && !web.url(0).starts_with("https://") {
+        tracing::warn!(
+            "cookies are sent over HTTPS only, so people can sign in only through an HTTPS proxy; see --base-url and \
+             --secure-cookies"
+        );
+    }
+    println!("Borewright answers at {}", web.url(application.port()));
+    println!("Stop it with Ctrl-C.");
+    application.run_until(stop()).await?;
+    pool.close().await;
+    Ok(())
+}
+
+fn in_words(why: io::Error, web: &WebSettings) -> anyhow::Error {
+    let at = SocketAddr::new(web.address, web.port);
+    let words = match why.kind() {
+        io::ErrorKind::AddrInUse => {
+            format!("{at} is in use by another program; choose another port with --port")
+        }
+        io::ErrorKind::PermissionDenied => {
+            format!("this user may not listen on {at}; choose a port above 1023 with --port")
+        }
+        io::ErrorKind::AddrNotAvailable => {
+            format!("this machine has no address {}; see --address", web.address)
+        }
+        _ => format!("{at} cannot be listened on"),
+    };
+    anyhow::Error::new(why).context(words)
+}
+
+/// Resolves at Ctrl-C or SIGTERM. A second signal ends the program without waiting for requests under way.
+async fn stop() {
+    if let Err(why) = wait_for_signal().await {
+        tracing::error!(%why, "signals cannot be listened for; stopping");
+        return;
+    }
+    println!("Stopping; requests under way are finished first. Once more to stop at once.");
+    tokio::spawn(async {
+        if wait_for_signal().await.is_ok() {
+            std::process::exit(130);
+        }
+    });
+}
+
+async fn wait_for_signal() -> anyhow::Result<()> {
+    let mut interrupt = signal(SignalKind::interrupt()).context("SIGINT")?;
+    let mut terminate = signal(SignalKind::terminate()).context("SIGTERM")?;
+    tokio::select! {
+        _ = interrupt.recv() => {}
+        _ = terminate.recv() => {}
+    }
+    Ok(())
+}
