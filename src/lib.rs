@@ -17,6 +17,7 @@
 //! The six lower rooms are pure: no SQL, no HTTP, no clock, no randomness they were not handed.
 
 pub mod castings;
+pub mod demo;
 pub mod enquiry;
 pub mod estimating;
 pub mod planning;

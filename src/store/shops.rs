@@ -39,6 +39,17 @@ pub struct NewShop {
 /// # Errors
 /// [`StoreError::Duplicate`] when the short name is taken or is not one.
 pub async fn create(pool: &PgPool, shop: &NewShop) -> Result<Uuid, StoreError> {
+    let tx = found(pool, shop).await?;
+    let shop_id = tx.shop_id();
+    tx.commit().await?;
+    Ok(shop_id)
+}
+
+/// The same, with the transaction still open, so that whatever belongs to the new shop comes with it or not at all.
+///
+/// # Errors
+/// As [`create`].
+pub async fn found(pool: &PgPool, shop: &NewShop) -> Result<ShopTx, StoreError> {
     let shop_id = Uuid::now_v7();
     let mut tx = ShopTx::begin(
         pool,
@@ -89,8 +100,7 @@ pub async fn create(pool: &PgPool, shop: &NewShop) -> Result<Uuid, StoreError> {
     )
     .execute(tx.conn())
     .await?;
-    tx.commit().await?;
-    Ok(shop_id)
+    Ok(tx)
 }
 
 /// The shop of a short name.

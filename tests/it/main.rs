@@ -3,6 +3,7 @@
 mod browser;
 mod calendars;
 mod cluster;
+mod demo;
 mod market;
 mod rooms;
 mod support;

@@ -1,0 +1,410 @@
+//! What is drawn with a fixed seed: live jobs with their routes, and sightings of the scarce block.
+
+use super::seed::{Seed, SeedError};
+use crate::castings::Conversion;
+use crate::estimating::{CuttingData, Route, cutting_data};
+use crate::sourcing::{Fate, Sighting};
+use crate::units::Money;
+use chrono::{Datelike, Days, NaiveDate, Weekday};
+use rand::{Rng, RngExt};
+use rand_distr::{Distribution, LogNormal};
+use rust_decimal::Decimal;
+use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
+use uuid::Uuid;
+
+/// A live job, as far as it has come.
+#[derive(Debug, Clone)]
+pub struct LiveJob {
+    /// What is to be done, and for whom.
+    pub title: String,
+    /// The day the shop works to.
+    pub due_on: NaiveDate,
+    /// The day promised, for most.
+    pub promised_on: Option<NaiveDate>,
+    /// Its route.
+    pub route: Route,
+    /// How many of its operations are done.
+    pub done: usize,
+    /// Whether the next one is begun.
+    pub begun: bool,
+}
+
+/// One thing a live job can be.
+struct Kind {
+    title: String,
+    route: Route,
+    weight: u32,
+}
+
+/// Draws the live jobs: conversions planned by the shop's own rules, and repairs. The first are nearly done and due at
+/// once, the last are untouched and due in weeks.
+///
+/// # Errors
+/// [`SeedError`] when a job names what the seed does not have, or has no route.
+pub fn live_jobs(
+    seed: &Seed,
+    today: NaiveDate,
+    rng: &mut impl Rng,
+) -> Result<Vec<LiveJob>, SeedError> {
+    let kinds = kinds(seed)?;
+    let all: u32 = kinds.iter().map(|kind| kind.weight).sum();
+    let customers = &seed.jobs.customers.names;
+    let count = seed.jobs.count;
+    let mut jobs = Vec::new();
+    for place in 0..count {
+        let mut drawn = rng.random_range(0..all.max(1));
+        let Some(kind) = kinds.iter().find(|kind| {
+            let found = drawn < kind.weight;
+            drawn = drawn.saturating_sub(kind.weight);
+            found
+        }) else {
+            continue;
+        };
+        let customer = pick(customers, rng).map_or("a customer", String::as_str);
+        let operations = kind.route.operations.len();
+        // How far it has come falls from nearly all to nothing over the first four tenths.
+        let share = 1.0 - 2.5 * f64::from(place) / f64::from(count.max(1));
+        let share = (share + rng.random_range(-0.15..0.15)).clamp(0.0, 0.95);
+        let done = (share * f64::from(u32::try_from(operations).unwrap_or(u32::MAX)))
+            .to_usize()
+            .unwrap_or(0)
+            .min(operations.saturating_sub(1));
+        let days = 2 + place * 3 / 4 + rng.random_range(0..8);
+        let due_on = working_day(today, days);
+        let promised = rng.random_bool(0.8);
+        jobs.push(LiveJob {
+            title: format!("{} for {customer}", kind.title),
+            due_on,
+            promised_on: promised.then(|| working_day(due_on, rng.random_range(0..4))),
+            route: kind.route.clone(),
+            done,
+            begun: done > 0 && rng.random_bool(0.5),
+        });
+    }
+    Ok(jobs)
+}
+
+/// Conversions and repairs with their routes.
+fn kinds(seed: &Seed) -> Result<Vec<Kind>, SeedError> {
+    let file = "jobs.toml";
+    let data = iron()?;
+    let fault = |why: String| SeedError { file, why };
+    let mut kinds = Vec::new();
+    for drawn in &seed.jobs.conversion {
+        let donor = seed.variant(file, &drawn.donor)?;
+        let wanted = seed.variant(file, &drawn.wanted)?;
+        let pattern = seed
+            .patterns
+            .iter()
+            .find(|pattern| pattern.id == wanted.pattern_id)
+            .ok_or_else(|| fault(format!("{} has no pattern", wanted.name)))?;
+        let conversion = Conversion::plan(pattern, donor, wanted, &seed.rules)
+            .map_err(|error| fault(error.to_string()))?;
+        let route = Route::for_conversion(&conversion, pattern, &seed.elements, &data)
+            .map_err(|error| fault(format!("{} to {}: {error}", donor.name, wanted.name)))?;
+        kinds.push(Kind {
+            title: format!("{} made into {}", donor.name, wanted.name),
+            route,
+            weight: drawn.weight,
+        });
+    }
+    for drawn in &seed.jobs.repair {
+        let pattern = seed.pattern(file, &drawn.pattern)?;
+        let codes: Vec<(String, u32)> = drawn
+            .elements
+            .iter()
+            .map(|code| (code.clone(), 1))
+            .collect();
+        let route = Route::for_elements(&codes, pattern, &seed.elements, &data)
+            .map_err(|error| fault(format!("{}: {error}", drawn.title)))?;
+        kinds.push(Kind {
+            title: format!("{}, {}", drawn.title, pattern.name),
+            route,
+            weight: drawn.weight,
+        });
+    }
+    Ok(kinds)
+}
+
+/// Cutting data for cast iron, which is what blocks are made of.
+fn iron() -> Result<CuttingData, SeedError> {
+    cutting_data::starting_points()
+        .into_iter()
+        .find(|data| data.work == "grey cast iron")
+        .ok_or_else(|| SeedError {
+            file: "cutting data",
+            why: "grey cast iron is missing".to_owned(),
+        })
+}
+
+/// A day so many calendar days on, moved off Sunday and Saturday to the Monday.
+fn working_day(from: NaiveDate, days: u32) -> NaiveDate {
+    let day = from
+        .checked_add_days(Days::new(u64::from(days)))
+        .unwrap_or(from);
+    let further = match day.weekday() {
+        Weekday::Sat => 2,
+        Weekday::Sun => 1,
+        _ => 0,
+    };
+    day.checked_add_days(Days::new(further)).unwrap_or(day)
+}
+
+fn pick<'a, T>(from: &'a [T], rng: &mut impl Rng) -> Option<&'a T> {
+    (!from.is_empty())
+        .then(|| rng.random_range(0..from.len()))
+        .and_then(|at| from.get(at))
+}
+
+/// Draws the sightings of the scarce block: days spread evenly over the years before today, prices log-normal about the
+/// middle one. Most went to someone else; of the three that were bought, one was scrap.
+///
+/// # Errors
+/// [`SeedError`] when the seed's figures make no distribution or its variant is missing.
+pub fn sightings(
+    seed: &Seed,
+    today: NaiveDate,
+    rng: &mut impl Rng,
+) -> Result<Vec<Sighting>, SeedError> {
+    let file = "market.toml";
+    let fault = |why: String| SeedError { file, why };
+    let drawn = &seed.market.sightings;
+    let variant = seed.variant(file, &seed.market.watch.variant)?;
+    let middle = drawn.middle_price.to_f64().unwrap_or(f64::NAN);
+    let prices = LogNormal::new(middle.ln(), drawn.price_spread)
+        .map_err(|error| fault(error.to_string()))?;
+    let horizon = 365 * drawn.years.max(1);
+    let mut ages: Vec<u32> = (0..drawn.count)
+        .map(|_| rng.random_range(3..horizon))
+        .collect();
+    ages.sort_unstable_by(|a, b| b.cmp(a));
+    ages.into_iter()
+        .zip(0_u32..)
+        .map(|(age, place)| {
+            let seen_on = today
+                .checked_sub_days(Days::new(u64::from(age)))
+                .unwrap_or(today);
+            // Asked in round tens, as sellers do.
+            let asked = Decimal::from_f64(prices.sample(rng) / 10.0)
+                .map(|tens| Money::new(tens.round() * Decimal::TEN, seed.shop.shop.currency))
+                .ok_or_else(|| fault("a price that is no number".to_owned()))?;
+            let mut sighting = Sighting::new(Uuid::now_v7(), variant.id, seen_on);
+            sighting.place = pick(&drawn.places, rng).cloned().unwrap_or_default();
+            sighting.condition = pick(&drawn.conditions, rng).cloned().unwrap_or_default();
+            // One in ten names no price.
+            sighting.asked = (place % 10 != 4).then_some(asked);
+            (sighting.fate, sighting.acceptable) = match place {
+                1 | 6 => (Fate::BoughtGood, true),
+                3 => (Fate::BoughtScrap, true),
+                5 => (Fate::PassedOver, false),
+                _ if age <= 14 => (Fate::Open, true),
+                _ => (Fate::SoldElsewhere, true),
+            };
+            Ok(sighting)
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::castings::{Action, FeatureKind};
+    use crate::units::Minutes;
+    use rand_pcg::Pcg64;
+    use rand_pcg::rand_core::SeedableRng;
+    use std::collections::BTreeMap;
+
+    fn today() -> NaiveDate {
+        NaiveDate::from_ymd_opt(2026, 11, 25).unwrap()
+    }
+
+    fn plan(seed: &Seed, donor: &str, wanted: &str) -> Conversion {
+        let donor = seed.variant("test", donor).unwrap();
+        let wanted = seed.variant("test", wanted).unwrap();
+        let pattern = seed
+            .patterns
+            .iter()
+            .find(|p| p.id == wanted.pattern_id)
+            .unwrap();
+        Conversion::plan(pattern, donor, wanted, &seed.rules).unwrap()
+    }
+
+    fn route(seed: &Seed, conversion: &Conversion) -> Route {
+        let wanted = seed
+            .variants
+            .iter()
+            .find(|v| v.id == conversion.wanted)
+            .unwrap();
+        let pattern = seed
+            .patterns
+            .iter()
+            .find(|p| p.id == wanted.pattern_id)
+            .unwrap();
+        Route::for_conversion(conversion, pattern, &seed.elements, &iron().unwrap()).unwrap()
+    }
+
+    fn machining(route: &Route) -> Minutes {
+        route
+            .operations
+            .iter()
+            .filter(|o| o.stage.is_machining())
+            .map(|o| o.setup + o.run)
+            .sum()
+    }
+
+    /// Two fitted dowels, four more rear holes, the oil passage, two sump holes, the two-piece seal, and nothing else but
+    /// what stands in every conversion: four to five hours of machining at least (common practice, no source).
+    #[test]
+    fn the_typical_conversion_holds() {
+        let seed = Seed::read().unwrap();
+        let conversion = plan(&seed, "Tarn 4/90 farm", "Tarn 4/90 marine");
+        assert!(conversion.is_possible());
+        let made: Vec<(&str, FeatureKind, Action)> = conversion
+            .to_machine()
+            .map(|r| {
+                let subject = r.difference.subject();
+                (subject.place.label.as_str(), subject.kind, r.action)
+            })
+            .collect();
+        use FeatureKind::{DowelHole, Register, TappedHole};
+        assert_eq!(
+            made,
+            [
+                ("S2", TappedHole, Action::Machine),
+                ("S3", TappedHole, Action::Machine),
+                ("R1", Register, Action::Rework),
+                ("R2", DowelHole, Action::Machine),
+                ("R3", DowelHole, Action::Machine),
+                ("R4", TappedHole, Action::Machine),
+                ("R5", TappedHole, Action::Machine),
+                ("R6", TappedHole, Action::Machine),
+                ("R7", TappedHole, Action::Machine),
+                ("L1", TappedHole, Action::Rework),
+            ]
+        );
+        let route = route(&seed, &conversion);
+        let hours = machining(&route).hours();
+        assert!(hours >= Decimal::from(5), "{hours} h of machining");
+        assert!(
+            hours <= Decimal::from(10),
+            "{hours} h of machining is more than anyone would believe"
+        );
+        let codes: Vec<&str> = route
+            .operations
+            .iter()
+            .flat_map(|o| &o.steps)
+            .map(|s| s.code.as_str())
+            .collect();
+        for standing in [
+            "RECEIVE",
+            "CLEAN",
+            "CRACK-TEST",
+            "MEASURE",
+            "MAINS-LINE-BORE",
+            "WASH-FINAL",
+            "FINAL-CHECK",
+        ] {
+            assert!(codes.contains(&standing), "{standing} in {codes:?}");
+        }
+    }
+
+    #[test]
+    fn a_larger_sump_fastening_is_made_only_where_a_gearbox_hangs_under_the_block() {
+        let seed = Seed::read().unwrap();
+        let sump = |conversion: &Conversion| {
+            let remedy = conversion
+                .remedies
+                .iter()
+                .find(|r| r.difference.subject().place.label == "S1")
+                .unwrap();
+            (remedy.action, remedy.elements.clone())
+        };
+        let hanging = plan(&seed, "Ousel twin pump set", "Ousel twin saildrive");
+        assert_eq!(
+            sump(&hanging),
+            (Action::Rework, vec!["HOLE-TAP".to_owned()])
+        );
+        let standing = plan(&seed, "Tarn 4/90 farm", "Tarn 4/90 generator");
+        assert_eq!(sump(&standing), (Action::Caution, vec![]));
+    }
+
+    #[test]
+    fn what_has_no_metal_cannot_be_made_and_says_so() {
+        let seed = Seed::read().unwrap();
+        let conversion = plan(&seed, "Corrie six lorry", "Corrie six turbo");
+        let impossible: Vec<_> = conversion.impossible().collect();
+        assert_eq!(impossible.len(), 1);
+        assert_eq!(impossible[0].difference.subject().place.label, "J1-6");
+        assert!(impossible[0].say.contains("metal"), "{}", impossible[0].say);
+    }
+
+    #[test]
+    fn the_trade_s_limits_stand_in_the_checks() {
+        let seed = Seed::read().unwrap();
+        let text: String = seed
+            .elements
+            .iter()
+            .flat_map(|e| &e.checks)
+            .map(|c| format!("{}: {}\n", c.what, c.limits))
+            .collect();
+        for fact in [
+            "about 0.05 mm (2 thou)",
+            "must not admit a 0.038 mm (1.5 thou) feeler",
+            "about 0.10 mm (4 thou)",
+        ] {
+            assert!(text.contains(fact), "{fact}");
+        }
+    }
+
+    #[test]
+    fn sixty_jobs_load_the_machines_for_weeks_and_are_the_same_every_time() {
+        let seed = Seed::read().unwrap();
+        let draw = || live_jobs(&seed, today(), &mut Pcg64::seed_from_u64(490)).unwrap();
+        let jobs = draw();
+        assert_eq!(jobs.len(), 60);
+        let again: Vec<String> = draw().into_iter().map(|j| j.title).collect();
+        assert_eq!(
+            jobs.iter().map(|j| j.title.clone()).collect::<Vec<_>>(),
+            again
+        );
+        let mut left: BTreeMap<&str, Decimal> = BTreeMap::new();
+        for job in &jobs {
+            assert!(job.due_on > today());
+            assert!(job.promised_on.is_none_or(|day| day >= job.due_on));
+            assert!(job.done < job.route.operations.len());
+            for operation in job.route.operations.iter().skip(job.done) {
+                *left.entry(operation.machine_kind.as_str()).or_default() +=
+                    (operation.setup + operation.run).hours();
+            }
+        }
+        // A few weeks of 38 hours stand before the mill and the line borer.
+        for kind in ["mill", "line borer"] {
+            let weeks = left[kind] / Decimal::from(38);
+            assert!(
+                weeks > Decimal::TWO && weeks < Decimal::from(8),
+                "{kind}: {weeks:.1} weeks in {left:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn ten_sightings_over_two_years_say_something_but_not_much() {
+        let seed = Seed::read().unwrap();
+        let seen = sightings(&seed, today(), &mut Pcg64::seed_from_u64(91)).unwrap();
+        assert_eq!(seen.len(), 10);
+        assert!(
+            seen.windows(2)
+                .all(|pair| pair[0].seen_on <= pair[1].seen_on)
+        );
+        assert!(seen.iter().all(|s| s.seen_on < today()));
+        assert_eq!(seen.iter().filter(|s| s.asked.is_none()).count(), 1);
+        assert_eq!(
+            seen.iter().filter(|s| s.fate == Fate::BoughtGood).count(),
+            2
+        );
+        assert_eq!(
+            seen.iter().filter(|s| s.fate == Fate::BoughtScrap).count(),
+            1
+        );
+    }
+}

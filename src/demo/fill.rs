@@ -1,0 +1,236 @@
+//! Writing the scenario into the store, all of it or nothing.
+
+use super::draw;
+use super::seed::{Seed, SeedError};
+use crate::sourcing::Watch;
+use crate::store::castings_on_shelf::{self, CastingDetails, Ownership};
+use crate::store::jobs::{self, NewJob, OperationState};
+use crate::store::password::{self, PasswordError};
+use crate::store::people::{self, NewPerson, Role};
+use crate::store::shops::{self, NewShop};
+use crate::store::{ShopTx, StoreError, castings, machines, remedy_rules, sightings, standards};
+use crate::units::Money;
+use chrono::{Days, NaiveDate};
+use rand_pcg::Pcg64;
+use rand_pcg::rand_core::SeedableRng;
+use rust_decimal::Decimal;
+use sqlx::PgPool;
+use uuid::Uuid;
+
+/// Why the demo could not be made.
+#[derive(Debug, thiserror::Error)]
+pub enum DemoError {
+    /// The seed data.
+    #[error(transparent)]
+    Seed(#[from] SeedError),
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// Hashing the demo password.
+    #[error(transparent)]
+    Password(#[from] PasswordError),
+    /// The work was stopped half way.
+    #[error("hashing the demo password was stopped: {0}")]
+    Stopped(#[from] tokio::task::JoinError),
+}
+
+/// Who can sign in to the demo, and as what.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SignIn {
+    /// Name as spoken.
+    pub name: String,
+    /// What to type.
+    pub sign_in: String,
+    /// Their role.
+    pub role: Role,
+}
+
+/// The demo, made just now or found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Demo {
+    /// The shop's name.
+    pub shop: String,
+    /// What to type for the shop at sign-in.
+    pub short_name: String,
+    /// Whether it was made just now; a demo that was there already is left as it is.
+    pub made: bool,
+    /// Its people.
+    pub sign_ins: Vec<SignIn>,
+    /// The password they all have, published on purpose.
+    pub password: String,
+}
+
+/// The fixed seeds of what is drawn.
+const JOBS_SEED: u64 = 490;
+const SIGHTINGS_SEED: u64 = 91;
+
+/// Makes the demo shop, unless there is one already. Days in it count from `today`.
+///
+/// # Errors
+/// [`DemoError`]; nothing is left behind then.
+pub async fn run(pool: &PgPool, today: NaiveDate) -> Result<Demo, DemoError> {
+    let seed = Seed::read()?;
+    let sign_ins = seed
+        .shop
+        .person
+        .iter()
+        .map(|person| {
+            Ok(SignIn {
+                name: person.name.clone(),
+                sign_in: person.sign_in.clone(),
+                role: role(&person.role)?,
+            })
+        })
+        .collect::<Result<Vec<_>, SeedError>>()?;
+    let found = shops::find(pool, &seed.shop.shop.short_name).await?;
+    if found.is_none() {
+        make(pool, &seed, today).await?;
+    }
+    Ok(Demo {
+        shop: seed.shop.shop.name,
+        short_name: seed.shop.shop.short_name,
+        made: found.is_none(),
+        sign_ins,
+        password: seed.shop.sign_in.password,
+    })
+}
+
+fn role(code: &str) -> Result<Role, SeedError> {
+    Role::from_code(code).ok_or_else(|| SeedError {
+        file: "shop.toml",
+        why: format!("“{code}” is not a role"),
+    })
+}
+
+async fn make(pool: &PgPool, seed: &Seed, today: NaiveDate) -> Result<(), DemoError> {
+    let shop = &seed.shop.shop;
+    let mut tx = shops::found(
+        pool,
+        &NewShop {
+            name: shop.name.clone(),
+            short_name: shop.short_name.clone(),
+            currency: shop.currency,
+            time_zone: shop.time_zone,
+            length_unit: shop.length_unit.clone(),
+            overhead_percent: shop.overhead_percent,
+            margin_percent: shop.margin_percent,
+            tax_percent: shop.tax_percent,
+            tax_name: shop.tax_name.clone(),
+            confidence_percent: shop.confidence_percent,
+            quote_valid_days: shop.quote_valid_days,
+        },
+    )
+    .await?;
+    write_people(&mut tx, seed).await?;
+    for machine in &seed.machines {
+        machines::insert(&mut tx, machine).await?;
+    }
+    for rate in &seed.labour {
+        machines::insert_labour_rate(&mut tx, rate).await?;
+    }
+    for element in &seed.elements {
+        standards::insert(&mut tx, element).await?;
+    }
+    for pattern in &seed.patterns {
+        castings::insert_pattern(&mut tx, pattern).await?;
+    }
+    for variant in &seed.variants {
+        castings::insert_variant(&mut tx, variant).await?;
+    }
+    for rule in &seed.rules {
+        remedy_rules::insert(&mut tx, rule).await?;
+    }
+    write_market(&mut tx, seed, today).await?;
+    write_jobs(&mut tx, seed, today).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+async fn write_people(tx: &mut ShopTx, seed: &Seed) -> Result<(), DemoError> {
+    let password = seed.shop.sign_in.password.clone();
+    // One hash for all: the password is published anyway, and hashing is slow by design.
+    let password_hash = tokio::task::spawn_blocking(move || password::hash(&password)).await??;
+    for person in &seed.shop.person {
+        people::insert(
+            tx,
+            &NewPerson {
+                name: person.name.clone(),
+                sign_in: person.sign_in.clone(),
+                role: role(&person.role)?,
+                skills: person.skills.clone(),
+                password_hash: password_hash.clone(),
+            },
+        )
+        .await?;
+    }
+    Ok(())
+}
+
+async fn write_market(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<(), DemoError> {
+    let file = "market.toml";
+    let money = |amount: Decimal| Money::new(amount, seed.shop.shop.currency);
+    let watch = &seed.market.watch;
+    let since = today
+        .checked_sub_days(Days::new(
+            365 * u64::from(seed.market.sightings.years.max(1)),
+        ))
+        .unwrap_or(today);
+    let watch = Watch {
+        variant_id: seed.variant(file, &watch.variant)?.id,
+        since,
+        likely_wait_days: watch.likely_wait_days,
+        likely_price: Some(money(watch.likely_price)),
+        price_factor: watch.price_factor,
+        good_percent: watch.good_percent,
+        search_hours_a_week: watch.search_hours_a_week,
+        carriage: money(watch.carriage),
+        carriage_days: watch.carriage_days,
+        offer_days: watch.offer_days,
+        version: 1,
+    };
+    sightings::keep_watch(tx, &watch, None).await?;
+    for sighting in draw::sightings(seed, today, &mut Pcg64::seed_from_u64(SIGHTINGS_SEED))? {
+        sightings::insert(tx, &sighting).await?;
+    }
+    for on_shelf in &seed.market.shelf {
+        let details = CastingDetails {
+            variant_id: seed.variant(file, &on_shelf.variant)?.id,
+            ownership: Ownership::from_code(&on_shelf.ownership).ok_or_else(|| SeedError {
+                file,
+                why: format!("“{}” is not an ownership", on_shelf.ownership),
+            })?,
+            cost: money(on_shelf.cost),
+            condition: on_shelf.condition.clone(),
+        };
+        castings_on_shelf::create(tx, &details).await?;
+    }
+    Ok(())
+}
+
+async fn write_jobs(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<(), DemoError> {
+    for job in draw::live_jobs(seed, today, &mut Pcg64::seed_from_u64(JOBS_SEED))? {
+        let new = NewJob {
+            quote_id: None,
+            title: job.title,
+            due_on: job.due_on,
+            promised_on: job.promised_on,
+        };
+        let (id, _) = jobs::create(tx, &new, &job.route).await?;
+        let begun = usize::from(job.begun);
+        let so_far: Vec<(Uuid, i32)> = jobs::operations(tx, id)
+            .await?
+            .into_iter()
+            .take(job.done + begun)
+            .map(|operation| (operation.id, operation.version))
+            .collect();
+        for (place, (operation, version)) in so_far.into_iter().enumerate() {
+            let state = if place < job.done {
+                OperationState::Done
+            } else {
+                OperationState::Started
+            };
+            jobs::set_operation_state(tx, operation, version, state).await?;
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,13 @@
+//! The invented demo scenario: Harrow Quay Engine Works, written into the store.
+//!
+//! The readable half stands in `demo-seed/`; what there is a lot of (live jobs, two years of sightings) is drawn from it
+//! with a fixed seed, so that every demo is the same but for its days, which count from the day it is made. Everything
+//! is invented.
+
+mod draw;
+mod fill;
+mod seed;
+
+pub use draw::{LiveJob, live_jobs, sightings};
+pub use fill::{Demo, DemoError, SignIn, run};
+pub use seed::{Seed, SeedError};

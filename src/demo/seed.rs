@@ -1,0 +1,573 @@
+//! The readable seed data in `demo-seed/`, parsed and checked.
+
+use crate::castings::{
+    Action, Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, RemedyRule, Variant, When,
+};
+use crate::estimating::element::OUTSIDE;
+use crate::estimating::{Element, LabourRate, Machine, MachineRate, starting};
+use crate::units::{Currency, Fit, Length, Money, Thread};
+use rust_decimal::Decimal;
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use std::str::FromStr;
+use uuid::Uuid;
+
+/// A seed file that does not say what it should. The files are part of the program, so this is a fault of the program;
+/// a test reads them all.
+#[derive(Debug, thiserror::Error)]
+#[error("demo-seed/{file}: {why}")]
+pub struct SeedError {
+    /// Which file.
+    pub file: &'static str,
+    /// What is wrong with it.
+    pub why: String,
+}
+
+/// Everything in `demo-seed/`, as the rooms understand it.
+#[derive(Debug, Clone)]
+pub struct Seed {
+    /// The shop and its people.
+    pub shop: ShopFile,
+    /// Machines with their worksheets.
+    pub machines: Vec<Machine>,
+    /// People's hourly rates by skill.
+    pub labour: Vec<LabourRate>,
+    /// Patterns.
+    pub patterns: Vec<Pattern>,
+    /// Variants of all patterns.
+    pub variants: Vec<Variant>,
+    /// Remedy rules in the order they are tried.
+    pub rules: Vec<RemedyRule>,
+    /// Elements with their standard times.
+    pub elements: Vec<Element>,
+    /// The watch on the scarce block, sightings and the shelf.
+    pub market: MarketFile,
+    /// What live jobs are drawn from.
+    pub jobs: JobsFile,
+}
+
+/// `shop.toml`.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ShopFile {
+    /// The shop.
+    pub shop: Shop,
+    /// How one signs in.
+    pub sign_in: SignIn,
+    /// Its people.
+    pub person: Vec<Person>,
+}
+
+/// The shop's own settings.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Shop {
+    pub name: String,
+    pub short_name: String,
+    pub currency: Currency,
+    pub time_zone: chrono_tz::Tz,
+    pub length_unit: String,
+    pub overhead_percent: Decimal,
+    pub margin_percent: Decimal,
+    pub tax_percent: Decimal,
+    pub tax_name: String,
+    pub confidence_percent: u8,
+    pub quote_valid_days: u16,
+}
+
+/// The published password.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SignIn {
+    /// The same for everyone.
+    pub password: String,
+}
+
+/// One of the shop's people.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Person {
+    pub name: String,
+    pub sign_in: String,
+    pub role: String,
+    pub skills: Vec<String>,
+}
+
+/// `market.toml`.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MarketFile {
+    /// The watch on the scarce block.
+    pub watch: WatchSeed,
+    /// What its sightings look like.
+    pub sightings: SightingSeed,
+    /// Castings on the shelf.
+    pub shelf: Vec<ShelfSeed>,
+}
+
+/// The watch on the scarce block.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WatchSeed {
+    pub variant: String,
+    pub likely_wait_days: u32,
+    pub likely_price: Decimal,
+    pub price_factor: Decimal,
+    pub good_percent: u32,
+    pub search_hours_a_week: Decimal,
+    pub carriage: Decimal,
+    pub carriage_days: u32,
+    pub offer_days: u32,
+}
+
+/// What sightings are drawn from.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SightingSeed {
+    /// How many.
+    pub count: u32,
+    /// Over how many years before today.
+    pub years: u32,
+    /// Median of the asked price, in the shop's money.
+    pub middle_price: Decimal,
+    /// Standard deviation of the logarithm of the price.
+    pub price_spread: f64,
+    /// Where they are seen.
+    pub places: Vec<String>,
+    /// What they look like.
+    pub conditions: Vec<String>,
+}
+
+/// A casting on the shelf.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ShelfSeed {
+    pub variant: String,
+    pub cost: Decimal,
+    pub condition: String,
+    pub ownership: String,
+}
+
+/// `jobs.toml`.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct JobsFile {
+    /// How many live jobs.
+    pub count: u32,
+    /// Conversions to draw from.
+    pub conversion: Vec<ConversionSeed>,
+    /// Repairs to draw from.
+    pub repair: Vec<RepairSeed>,
+    /// Who they are for.
+    pub customers: Customers,
+}
+
+/// A conversion that comes up.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ConversionSeed {
+    pub donor: String,
+    pub wanted: String,
+    /// How often, against the others.
+    pub weight: u32,
+}
+
+/// A repair that comes up.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RepairSeed {
+    pub title: String,
+    pub pattern: String,
+    pub elements: Vec<String>,
+    /// How often, against the others.
+    pub weight: u32,
+}
+
+/// Invented customers.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Customers {
+    /// Their names.
+    pub names: Vec<String>,
+}
+
+/// Reads a value by its own parser, so that a length may be written `1/2 in` and a thread `M10`.
+fn parsed<'de, D: serde::Deserializer<'de>, T: FromStr<Err: std::fmt::Display>>(
+    deserializer: D,
+) -> Result<T, D::Error> {
+    let text = String::deserialize(deserializer)?;
+    text.parse().map_err(serde::de::Error::custom)
+}
+
+/// The same for a value that may be left out.
+fn parsed_option<'de, D: serde::Deserializer<'de>, T: FromStr<Err: std::fmt::Display>>(
+    deserializer: D,
+) -> Result<Option<T>, D::Error> {
+    parsed(deserializer).map(Some)
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MachinesFile {
+    machine: Vec<MachineSeed>,
+    labour: Vec<LabourSeed>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MachineSeed {
+    name: String,
+    kind: String,
+    capital: Decimal,
+    residual: Decimal,
+    life_years: Decimal,
+    interest_percent: Decimal,
+    power_kw: Decimal,
+    power_price: Decimal,
+    maintenance_a_year: Decimal,
+    space_m2: Decimal,
+    space_price: Decimal,
+    insurance_a_year: Decimal,
+    hours_a_year: Decimal,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LabourSeed {
+    skill: Option<String>,
+    hourly: Decimal,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PatternFile {
+    pattern: PatternSeed,
+    variant: Vec<VariantSeed>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PatternSeed {
+    name: String,
+    cylinders: u32,
+    mains: u32,
+    marks: String,
+    outlines: Vec<OutlineSeed>,
+    bosses: Vec<BossSeed>,
+    common: Vec<FeatureSeed>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct OutlineSeed {
+    face: Face,
+    #[serde(deserialize_with = "parsed")]
+    width: Length,
+    #[serde(deserialize_with = "parsed")]
+    height: Length,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct BossSeed {
+    face: Face,
+    label: String,
+    #[serde(deserialize_with = "parsed")]
+    largest: Length,
+    #[serde(default, deserialize_with = "parsed_option")]
+    deepest: Option<Length>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct VariantSeed {
+    name: String,
+    gearbox_under: bool,
+    note: String,
+    features: Vec<FeatureSeed>,
+}
+
+#[derive(Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FeatureSeed {
+    face: Face,
+    label: String,
+    kind: FeatureKind,
+    #[serde(deserialize_with = "parsed")]
+    x: Length,
+    #[serde(deserialize_with = "parsed")]
+    y: Length,
+    /// Left out for a thread, whose major diameter it is.
+    #[serde(default, deserialize_with = "parsed_option")]
+    size: Option<Length>,
+    #[serde(default, deserialize_with = "parsed_option")]
+    depth: Option<Length>,
+    thread: Option<Thread>,
+    fit: Option<Fit>,
+    #[serde(default = "one")]
+    count: u32,
+    #[serde(default)]
+    note: String,
+}
+
+fn one() -> u32 {
+    1
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RulesFile {
+    rule: Vec<RuleSeed>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RuleSeed {
+    name: String,
+    when: When,
+    kind: Option<FeatureKind>,
+    face: Option<Face>,
+    #[serde(default, deserialize_with = "parsed_option")]
+    smallest: Option<Length>,
+    #[serde(default, deserialize_with = "parsed_option")]
+    largest: Option<Length>,
+    gearbox_under: Option<bool>,
+    action: Action,
+    #[serde(default)]
+    elements: Vec<String>,
+    #[serde(default)]
+    say: String,
+}
+
+fn read<T: DeserializeOwned>(file: &'static str, text: &str) -> Result<T, SeedError> {
+    toml::from_str(text).map_err(|error| SeedError {
+        file,
+        why: error.to_string(),
+    })
+}
+
+impl Seed {
+    /// Reads the files built into the program.
+    ///
+    /// # Errors
+    /// [`SeedError`], with the file and what is wrong with it.
+    pub fn read() -> Result<Self, SeedError> {
+        let shop: ShopFile = read("shop.toml", include_str!("../../demo-seed/shop.toml"))?;
+        let currency = shop.shop.currency;
+        let money = |amount| Money::new(amount, currency);
+        let machines: MachinesFile = read(
+            "machines.toml",
+            include_str!("../../demo-seed/machines.toml"),
+        )?;
+        let rules: RulesFile = read("rules.toml", include_str!("../../demo-seed/rules.toml"))?;
+        let machines = machines.understood(&money);
+        let elements = starting::elements(currency, Uuid::now_v7).map_err(|error| SeedError {
+            file: "elements",
+            why: error.to_string(),
+        })?;
+        let mut patterns = Vec::new();
+        let mut variants = Vec::new();
+        for (file, text) in [
+            ("tarn.toml", include_str!("../../demo-seed/tarn.toml")),
+            ("ousel.toml", include_str!("../../demo-seed/ousel.toml")),
+            ("corrie.toml", include_str!("../../demo-seed/corrie.toml")),
+        ] {
+            let castings: PatternFile = read(file, text)?;
+            let (pattern, of_pattern) = castings.understood(file)?;
+            patterns.push(pattern);
+            variants.extend(of_pattern);
+        }
+        Ok(Self {
+            // A new shop's starting set, less what it has no machine for.
+            elements: elements
+                .into_iter()
+                .filter(|element| {
+                    element.machine_kind == OUTSIDE
+                        || machines
+                            .0
+                            .iter()
+                            .any(|machine| machine.kind == element.machine_kind)
+                })
+                .collect(),
+            machines: machines.0,
+            labour: machines.1,
+            patterns,
+            variants,
+            rules: rules
+                .rule
+                .into_iter()
+                .zip(1..)
+                .map(|(rule, place)| rule.understood(place))
+                .collect::<Result<_, _>>()?,
+            market: read("market.toml", include_str!("../../demo-seed/market.toml"))?,
+            jobs: read("jobs.toml", include_str!("../../demo-seed/jobs.toml"))?,
+            shop,
+        })
+    }
+
+    /// A variant by its name.
+    ///
+    /// # Errors
+    /// [`SeedError`] when there is none.
+    pub fn variant(&self, file: &'static str, name: &str) -> Result<&Variant, SeedError> {
+        self.variants
+            .iter()
+            .find(|variant| variant.name == name)
+            .ok_or_else(|| SeedError {
+                file,
+                why: format!("there is no variant “{name}”"),
+            })
+    }
+
+    /// A pattern by its name.
+    ///
+    /// # Errors
+    /// [`SeedError`] when there is none.
+    pub fn pattern(&self, file: &'static str, name: &str) -> Result<&Pattern, SeedError> {
+        self.patterns
+            .iter()
+            .find(|pattern| pattern.name == name)
+            .ok_or_else(|| SeedError {
+                file,
+                why: format!("there is no pattern “{name}”"),
+            })
+    }
+}
+
+impl MachinesFile {
+    fn understood(self, money: &impl Fn(Decimal) -> Money) -> (Vec<Machine>, Vec<LabourRate>) {
+        let machines = self.machine.into_iter().map(|seed| Machine {
+            id: Uuid::now_v7(),
+            kind: seed.kind,
+            name: seed.name,
+            active: true,
+            worksheet: MachineRate {
+                capital: money(seed.capital),
+                residual: money(seed.residual),
+                life_years: seed.life_years,
+                interest_percent: seed.interest_percent,
+                power_kw: seed.power_kw,
+                power_price: money(seed.power_price),
+                maintenance_a_year: money(seed.maintenance_a_year),
+                space_m2: seed.space_m2,
+                space_price: money(seed.space_price),
+                insurance_a_year: money(seed.insurance_a_year),
+                hours_a_year: seed.hours_a_year,
+            },
+            agreed_rate: None,
+            version: 1,
+        });
+        let labour = self.labour.into_iter().map(|seed| LabourRate {
+            id: Uuid::now_v7(),
+            skill: seed.skill,
+            hourly: money(seed.hourly),
+            version: 1,
+        });
+        (machines.collect(), labour.collect())
+    }
+}
+
+impl PatternFile {
+    fn understood(self, file: &'static str) -> Result<(Pattern, Vec<Variant>), SeedError> {
+        let fault = |why: String| SeedError { file, why };
+        let seed = self.pattern;
+        let pattern = Pattern {
+            id: Uuid::now_v7(),
+            name: seed.name,
+            cylinders: seed.cylinders,
+            mains: seed.mains,
+            outlines: seed
+                .outlines
+                .into_iter()
+                .map(|outline| Outline {
+                    face: outline.face,
+                    width: outline.width,
+                    height: outline.height,
+                })
+                .collect(),
+            bosses: seed
+                .bosses
+                .into_iter()
+                .map(|boss| Boss {
+                    place: Place::new(boss.face, boss.label),
+                    largest: boss.largest,
+                    deepest: boss.deepest,
+                })
+                .collect(),
+            marks: seed.marks,
+            version: 1,
+        };
+        if let Some(what) = pattern.faults().first() {
+            return Err(fault(what.to_string()));
+        }
+        let mut variants = Vec::with_capacity(self.variant.len());
+        for own in self.variant {
+            let features = seed.common.iter().cloned().chain(own.features);
+            let variant = Variant {
+                id: Uuid::now_v7(),
+                pattern_id: pattern.id,
+                name: own.name,
+                gearbox_under: own.gearbox_under,
+                features: features
+                    .map(FeatureSeed::understood)
+                    .collect::<Result<_, _>>()
+                    .map_err(fault)?,
+                note: own.note,
+                version: 1,
+            };
+            if let Some(what) = variant.faults(&pattern).first() {
+                return Err(fault(format!("{}: {what}", variant.name)));
+            }
+            variants.push(variant);
+        }
+        Ok((pattern, variants))
+    }
+}
+
+impl FeatureSeed {
+    fn understood(self) -> Result<Feature, String> {
+        let size = self
+            .size
+            .or_else(|| self.thread.as_ref().map(Thread::major_diameter))
+            .ok_or_else(|| format!("{} has neither a size nor a thread", self.label))?;
+        Ok(Feature {
+            place: Place::new(self.face, self.label),
+            kind: self.kind,
+            x: self.x,
+            y: self.y,
+            size,
+            depth: self.depth,
+            thread: self.thread,
+            fit: self.fit,
+            count: self.count,
+            note: self.note,
+        })
+    }
+}
+
+impl RuleSeed {
+    fn understood(self, place: i32) -> Result<RemedyRule, SeedError> {
+        let rule = RemedyRule {
+            id: Uuid::now_v7(),
+            priority: 10 * place,
+            name: self.name,
+            when: self.when,
+            kind: self.kind,
+            face: self.face,
+            smallest: self.smallest,
+            largest: self.largest,
+            gearbox_under: self.gearbox_under,
+            action: self.action,
+            elements: self.elements,
+            say: self.say,
+            version: 1,
+        };
+        match rule.faults().first() {
+            Some(what) => Err(SeedError {
+                file: "rules.toml",
+                why: format!("{}: {what}", rule.name),
+            }),
+            None => Ok(rule),
+        }
+    }
+}
