@@ -2,8 +2,8 @@
 
 use super::compare::Compared;
 use super::drawing::{self, Drawing, Marked, size_label};
-use super::variant::{capital, depth};
-use super::{place_id, variant_path};
+use super::variant::depth;
+use super::{capital, place_id, variant_path};
 use crate::castings::{Action, Face, Feature, Remedy, Variant};
 use crate::units::LengthUnit;
 use crate::web::show::count;
@@ -82,7 +82,7 @@ fn face_card(compared: &Compared, face: Face, unit: LengthUnit) -> Markup {
         .collect();
     html! {
         section.card.face-card aria-labelledby={ "face-" (face.code()) } {
-            h2 id={ "face-" (face.code()) } { (capital(face)) }
+            h2 id={ "face-" (face.code()) } { (capital(face.word())) }
             @match compared.pattern.outline(face) {
                 None => { p { "The pattern has no outline of this face, so it is not drawn." } }
                 Some(_) => {
@@ -126,7 +126,7 @@ fn figure(
     } else {
         "as wanted"
     };
-    let title = format!("{} {words}: {}", capital(face), variant.name);
+    let title = format!("{} {words}: {}", capital(face.word()), variant.name);
     html! {
         @if let Some(outline) = compared.pattern.outline(face) {
             figure {
@@ -175,7 +175,7 @@ fn remedy_cell(remedy: &Remedy) -> Markup {
     let word = remedy.action.word();
     html! {
         div.remedy-words {
-            b.remedy-action { (drawing::symbol(remedy.action)) " " (capital_word(word)) }
+            b.remedy-action { (drawing::symbol(remedy.action)) " " (capital(word)) }
             @if !remedy.say.is_empty() { p { (remedy.say) } }
             @if !remedy.rule.is_empty() {
                 p.small.muted {
@@ -185,12 +185,4 @@ fn remedy_cell(remedy: &Remedy) -> Markup {
             }
         }
     }
-}
-
-fn capital_word(word: &str) -> String {
-    let mut letters = word.chars();
-    letters
-        .next()
-        .map(|first| first.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
 }

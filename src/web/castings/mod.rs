@@ -73,14 +73,29 @@ fn place_query(place: &Place) -> String {
         .finish()
 }
 
-/// The id of a place's row in a table.
+/// The id of a place's row in a table; what is no letter or digit is written as its number, so no two are alike.
 fn place_id(place: &Place) -> String {
-    let plain: String = place
+    let label: String = place
         .label
         .chars()
-        .map(|c| if c.is_alphanumeric() { c } else { '-' })
+        .map(|c| {
+            if c.is_alphanumeric() {
+                c.to_string()
+            } else {
+                format!("_{:x}_", u32::from(c))
+            }
+        })
         .collect();
-    format!("{}-{plain}", place.face.code())
+    format!("{}-{label}", place.face.code())
+}
+
+/// A word at the head of a line.
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters
+        .next()
+        .map(|first| first.to_uppercase().chain(letters).collect())
+        .unwrap_or_default()
 }
 
 fn face_choices() -> Vec<Choice> {

@@ -2,8 +2,8 @@
 
 use super::drawing::{self, Drawing, Marked, size_label};
 use super::{
-    CheckedForm, CopyForm, ask_for_copy, ask_to_delete, back, pattern_path, place_id, place_query,
-    variant_path,
+    CheckedForm, CopyForm, ask_for_copy, ask_to_delete, back, capital, pattern_path, place_id,
+    place_query, variant_path,
 };
 use crate::castings::fault::LONGEST_NAME;
 use crate::castings::{Face, Feature, Outline, Pattern, Variant};
@@ -62,7 +62,7 @@ async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
             @for face in Face::ALL {
                 @if pattern.outline(*face).is_none() && variant.features.iter().any(|f| f.place.face == *face) {
                     section.card {
-                        h2 { (capital(*face)) }
+                        h2 { (capital(face.word())) }
                         p { "The pattern has no outline of this face, so it is not drawn." }
                         (feature_table(&variant, *face, unit, may_edit))
                     }
@@ -86,11 +86,11 @@ fn face_card(
             action: None,
         })
         .collect();
-    let title = format!("{} of {}", capital(face), variant.name);
+    let title = format!("{} of {}", capital(face.word()), variant.name);
     html! {
         @if !marked.is_empty() {
             section.card.face-card aria-labelledby={ "face-" (face.code()) } {
-                h2 id={ "face-" (face.code()) } { (capital(face)) }
+                h2 id={ "face-" (face.code()) } { (capital(face.word())) }
                 figure {
                     (drawing::face(&Drawing { id: &format!("drawn-{}", face.code()), title: &title, outline, features: &marked, unit }))
                     figcaption.small.muted { "Positions from the datum of the pattern " (pattern.name) ", marked 0." }
@@ -99,16 +99,6 @@ fn face_card(
             }
         }
     }
-}
-
-/// The face's name at the head of a line.
-pub(super) fn capital(face: Face) -> String {
-    let word = face.word();
-    let mut letters = word.chars();
-    letters
-        .next()
-        .map(|first| first.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
 }
 
 fn on_face(variant: &Variant, face: Face) -> impl Iterator<Item = &Feature> {
