@@ -2,6 +2,7 @@
 
 mod browser;
 mod calendars;
+mod castings;
 mod cluster;
 mod demo;
 mod market;
