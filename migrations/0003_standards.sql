@@ -71,3 +71,41 @@ create table element (
 create unique index element_code on element (shop_id, code);
 call make_tenant('element');
 call keep_history('element');
+
+-- A work material with its cutting data; the usual one is what castings are of unless told otherwise.
+create table work_material (
+    shop_id uuid not null references shop,
+    id uuid not null,
+    name text not null,
+    top_speed numeric not null check (top_speed > 0), -- rev/min
+    usual boolean not null,
+    version int not null default 1,
+    primary key (shop_id, id)
+);
+create unique index work_material_name on work_material (shop_id, lower(name));
+create unique index work_material_usual on work_material (shop_id) where usual;
+call make_tenant('work_material');
+call keep_history('work_material');
+
+-- What one tool does in one work material: a starting point, with its source.
+create table cutting_data (
+    shop_id uuid not null,
+    id uuid not null,
+    work_material_id uuid not null,
+    process text not null,
+    tool text not null,
+    smallest_mm numeric check (smallest_mm > 0), -- itself left out
+    largest_mm numeric check (largest_mm > 0), -- itself included
+    speed numeric not null check (speed > 0), -- m/min
+    feed numeric not null check (feed > 0), -- mm a revolution, for milling a tooth
+    teeth int not null check (teeth > 0),
+    approach_mm numeric not null check (approach_mm >= 0),
+    overrun_mm numeric not null check (overrun_mm >= 0),
+    source text not null,
+    version int not null default 1,
+    primary key (shop_id, id),
+    foreign key (shop_id, work_material_id) references work_material on delete cascade
+);
+create index cutting_data_of_material on cutting_data (shop_id, work_material_id);
+call make_tenant('cutting_data');
+call keep_history('cutting_data');

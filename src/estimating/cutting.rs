@@ -3,7 +3,7 @@
 //! The figures are starting points. The tool maker's data, the machine and the person at it decide.
 
 use super::cutting_data::{CuttingData, ToolData};
-use crate::castings::Feature;
+use crate::castings::{Feature, words::words};
 use crate::units::{Length, Minutes};
 use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
 use rust_decimal::{Decimal, RoundingStrategy};
@@ -47,19 +47,13 @@ pub enum Process {
     Mill,
 }
 
-impl Process {
-    /// In words, as a line of the working begins.
-    #[must_use]
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Drill => "Drill",
-            Self::Ream => "Ream",
-            Self::Tap => "Tap",
-            Self::Bore => "Bore",
-            Self::Mill => "Mill",
-        }
-    }
-}
+words!(Process {
+    Drill = "drill", "Drill";
+    Ream = "ream", "Ream";
+    Tap = "tap", "Tap";
+    Bore = "bore", "Bore";
+    Mill = "mill", "Mill";
+});
 
 /// Why a cutting time could not be calculated.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

@@ -5,6 +5,7 @@ pub mod castings;
 pub mod castings_on_shelf;
 pub mod cluster;
 pub mod counters;
+pub mod cutting;
 pub mod enquiries;
 pub mod history;
 pub mod jobs;

@@ -200,10 +200,11 @@ impl Field {
         self
     }
 
-    /// The complaint about this field, if there is one.
+    /// The complaint about this field, by its id or else its name, if there is one. Set an id of its own before.
     #[must_use]
     pub fn errors(mut self, errors: &FormErrors) -> Self {
-        self.error = errors.get(&self.name).map(ToOwned::to_owned);
+        let found = errors.get(&self.id).or_else(|| errors.get(&self.name));
+        self.error = found.map(ToOwned::to_owned);
         self
     }
 

@@ -1,22 +1,63 @@
 //! The shop itself: its people and settings.
 
+mod cutting;
+mod history;
 pub mod hours;
+mod machines;
 pub mod people;
+mod rates;
+mod settings;
+mod standards;
 
 use super::{Answer, Page, Section, SignedIn};
 use crate::store::people::Role;
 use actix_web::web;
-use maud::html;
+use maud::{Markup, html};
 
 /// `/shop` and what is under it. One line for each screen, in alphabetical order.
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    cutting::routes(cfg);
     hours::routes(cfg);
+    machines::routes(cfg);
     people::routes(cfg);
+    rates::routes(cfg);
+    settings::routes(cfg);
+    standards::routes(cfg);
     cfg.route(Section::Shop.path(), web::get().to(index));
 }
 
 /// Screens listed on `/shop`: address, name, what it is for, who may use it. In the order a shop is set up.
 const SCREENS: &[(&str, &str, &str, Role)] = &[
+    (
+        "/shop/settings",
+        "Settings",
+        "Overhead, margin, tax, confidence, how long a quote holds; the clock and the units",
+        Role::Office,
+    ),
+    (
+        "/shop/machines",
+        "Machines",
+        "What there is, and what an hour of each costs, worked out line by line",
+        Role::Office,
+    ),
+    (
+        "/shop/rates",
+        "People's rates",
+        "What an hour of a person costs, by skill",
+        Role::Office,
+    ),
+    (
+        "/shop/standards",
+        "Standard times",
+        "The elements of work: how long each takes, its checks, cautions and materials",
+        Role::Machinist,
+    ),
+    (
+        "/shop/cutting",
+        "Cutting data",
+        "Speeds and feeds by material and tool, behind calculated times",
+        Role::Machinist,
+    ),
     (
         "/shop/people",
         "People",
@@ -30,6 +71,11 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
         Role::Owner,
     ),
 ];
+
+/// Said above a form that only the owner may save.
+fn read_only() -> Markup {
+    html! { p.notice { "For reading: the owner of the shop changes these." } }
+}
 
 async fn index(who: SignedIn) -> Answer {
     let screens = SCREENS.iter().filter(|(.., role)| who.may(*role));
