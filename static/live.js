@@ -2,150 +2,165 @@
 //
 //   <form method="post" action="/enquiries/42" data-live="options total" data-live-url="/enquiries/42/answer">
 //
-// `data-live` names the ids of the parts of the page to swap. As the form changes it is posted (with `X-Live: 1`) to
-// `data-live-url`, or its action; the parts are taken from the HTML that comes back, by id, whether it is a whole page
-// or a fragment. An optional `role="status"` element with the class `live-status` inside the form tells how it goes; one
-// is added where there is none. Elements with `data-live-ignore` do not set it off. Without JavaScript the form is an
-// ordinary form with a button.
+// `data-live` names the ids of the parts of the page to swap. As the form changes it is sent, with `X-Live: 1` and by
+// its own method, to `data-live-url` or its action; the parts are taken by id from the HTML that comes back, whether it
+// is a whole page or a fragment, and may hold the form itself. An element in the form with the class `live-status` and
+// `role="status"` tells how it goes; one is added where there is none. What happens in `data-live-ignore` sends nothing.
+// Without JavaScript the form is an ordinary form with a button.
 //
-// Events: `live:done` on the form after a swap, for other modules.
+// Event: `live:done` on the document after a swap, for other modules.
 
 const QUIET_MS = 250; // after the last change before it is sent
 const SLOW_MS = 300; // before progress is shown
 
-for (const form of document.querySelectorAll("form[data-live]")) watch(form);
+const states = new Map(); // by form: { timer, running }
 
-function watch(form) {
-  const status = form.querySelector(".live-status") ?? form.appendChild(makeStatus());
-  let timer = 0;
-  let running = null;
+const key = (form) => `${form.getAttribute("action")} ${form.dataset.live}`;
 
-  const ask = (delay) => {
-    clearTimeout(timer);
-    timer = setTimeout(send, delay);
-  };
+document.addEventListener("input", (event) => {
+  const form = liveForm(event);
+  if (form) ask(form, QUIET_MS);
+});
 
-  async function send() {
-    running?.abort();
-    const mine = (running = new AbortController());
-    const slow = setTimeout(() => {
-      status.textContent = "Working it out …";
-      mark(form, true);
-    }, SLOW_MS);
-    try {
-      const response = await fetch(form.dataset.liveUrl || form.action, {
-        method: "POST",
-        headers: { "X-Live": "1", Accept: "text/html" },
-        body: new URLSearchParams(new FormData(form)),
-        signal: mine.signal,
-        credentials: "same-origin",
-      });
-      // 422 is an answer too: it carries the complaints.
-      if (!response.ok && response.status !== 422) {
-        tell(status, why(response.status), true);
-        return;
-      }
-      const html = new DOMParser().parseFromString(await response.text(), "text/html");
-      if (mine.signal.aborted) return;
-      const missing = swap(form, html);
-      tell(status, missing ? "Part of the answer is missing. Reload the page." : "Up to date", missing);
-      form.dispatchEvent(new CustomEvent("live:done", { bubbles: true }));
-    } catch (error) {
-      if (error.name === "AbortError") return;
-      tell(status, "The shop’s computer cannot be reached. What you typed is still here; it is sent again at your next change.", true);
-    } finally {
-      clearTimeout(slow);
-      if (running === mine) {
-        running = null;
-        mark(form, false);
-      }
-    }
-  }
+// Text has been announced by its input events; a choice is complete at once.
+document.addEventListener("change", (event) => {
+  const form = liveForm(event);
+  if (form && !isTyped(event.target)) ask(form, 0);
+});
 
-  form.addEventListener("input", (event) => {
-    if (!event.target.closest("[data-live-ignore]")) ask(QUIET_MS);
-  });
-  form.addEventListener("change", (event) => {
-    if (!event.target.closest("[data-live-ignore]") && !isTyped(event.target)) ask(0);
-  });
-  // Saving goes the ordinary way; an answer on its way would only arrive on a page that is gone.
-  form.addEventListener("submit", () => {
-    clearTimeout(timer);
-    running?.abort();
-  });
+// Saving goes the ordinary way; an answer on its way would only arrive on a page that is gone.
+document.addEventListener("submit", (event) => {
+  const state = states.get(key(event.target));
+  clearTimeout(state?.timer);
+  state?.running?.abort();
+});
+
+function liveForm(event) {
+  const form = event.target.form;
+  return form?.dataset.live && !event.target.closest("[data-live-ignore]") ? form : null;
 }
 
-// Text has been sent by its input events; a choice is complete at once.
 function isTyped(element) {
   return element instanceof HTMLTextAreaElement || (element instanceof HTMLInputElement && !["checkbox", "radio", "date"].includes(element.type));
 }
 
-function parts(form) {
-  return form.dataset.live.split(/\s+/).filter(Boolean);
+function ask(form, delay) {
+  const name = key(form);
+  const state = states.get(name) ?? { timer: 0, running: null };
+  states.set(name, state);
+  clearTimeout(state.timer);
+  state.timer = setTimeout(() => {
+    const now = formOf(name);
+    if (now) send(now, name, state);
+  }, delay);
 }
+
+// The form as it stands in the page now: a swap may have replaced it.
+function formOf(name) {
+  return [...document.forms].find((form) => form.dataset.live && key(form) === name);
+}
+
+async function send(form, name, state) {
+  state.running?.abort();
+  const mine = (state.running = new AbortController());
+  const slow = setTimeout(() => {
+    tell(name, "Working it out …", false);
+    mark(form, true);
+  }, SLOW_MS);
+  try {
+    const fields = new URLSearchParams(new FormData(form));
+    const url = new URL(form.dataset.liveUrl || form.action, document.baseURI);
+    const options = { headers: { "X-Live": "1", Accept: "text/html" }, signal: mine.signal, credentials: "same-origin" };
+    if (form.method === "post") Object.assign(options, { method: "POST", body: fields });
+    else url.search = fields;
+    const response = await fetch(url, options);
+    // 422 is an answer too: it carries the complaints.
+    if (!response.ok && response.status !== 422) {
+      tell(name, why(response.status), true);
+      return;
+    }
+    const html = new DOMParser().parseFromString(await response.text(), "text/html");
+    if (mine.signal.aborted) return;
+    const whole = swap(form, html);
+    tell(name, whole ? "Up to date" : "Part of the answer is missing. Load the page again.", !whole);
+    document.dispatchEvent(new CustomEvent("live:done"));
+  } catch (error) {
+    if (error.name === "AbortError") return;
+    tell(name, "The shop’s computer cannot be reached. What you typed is still here; it is sent again at your next change.", true);
+  } finally {
+    clearTimeout(slow);
+    if (state.running === mine) {
+      state.running = null;
+      mark(form, false);
+    }
+  }
+}
+
+const parts = (form) => form.dataset.live.split(/\s+/).filter(Boolean);
 
 function mark(form, busy) {
   for (const id of parts(form)) document.getElementById(id)?.toggleAttribute("data-busy", busy);
 }
 
-// Swaps the named parts and gives the keyboard back to where it was. True when one did not come.
+// Swaps the named parts, keeps what was opened open and gives the keyboard back to where it was, with its caret and
+// with what was typed since the form was sent. False when a part did not come.
 function swap(form, html) {
-  let missing = false;
-  const active = document.activeElement;
-  const held = active?.id ? { id: active.id, value: active.value, start: caret(active, "selectionStart"), end: caret(active, "selectionEnd") } : null;
+  const held = hold(document.activeElement);
+  let whole = true;
   for (const id of parts(form)) {
     const now = document.getElementById(id);
     const next = html.getElementById(id);
     if (!now || !next) {
-      missing = true;
+      whole = false;
       continue;
     }
-    const open = [...now.querySelectorAll("details[open][id]")].map((details) => details.id);
+    const open = new Set([...now.querySelectorAll("details[open][id]")].map((details) => details.id));
     const fresh = document.adoptNode(next);
     now.replaceWith(fresh);
-    for (const details of fresh.querySelectorAll("details[id]")) if (open.includes(details.id)) details.open = true;
+    for (const details of fresh.querySelectorAll("details[id]")) if (open.has(details.id)) details.open = true;
   }
-  if (held && document.activeElement?.id !== held.id) {
-    const again = document.getElementById(held.id);
-    if (again) {
-      if (held.value !== undefined && "value" in again && again.type !== "checkbox" && again.type !== "radio") again.value = held.value;
-      again.focus({ preventScroll: true });
-      if (held.start !== null && again.setSelectionRange) {
-        try {
-          again.setSelectionRange(held.start, held.end);
-        } catch {
-          // Some kinds of field have no caret to set.
-        }
-      }
-    }
-  }
-  return missing;
+  giveBack(held);
+  return whole;
 }
 
-function caret(element, which) {
+function hold(element) {
+  if (!element?.id) return null;
+  const held = { element, id: element.id, value: element.value };
   try {
-    return element[which] ?? null;
+    held.caret = [element.selectionStart, element.selectionEnd];
   } catch {
-    return null;
+    held.caret = null; // a kind of field without a caret
   }
+  return held;
 }
 
-function makeStatus() {
-  const status = document.createElement("p");
-  status.className = "live-status";
-  status.setAttribute("role", "status");
-  return status;
+function giveBack(held) {
+  const again = held && document.getElementById(held.id);
+  if (!again || again === held.element) return;
+  if ("value" in again && !["checkbox", "radio"].includes(again.type)) again.value = held.value;
+  again.focus({ preventScroll: true });
+  if (held.caret && held.caret[0] !== null && held.caret[0] !== undefined) again.setSelectionRange(...held.caret);
 }
 
-function tell(status, words, failed) {
+function tell(name, words, failed) {
+  const form = formOf(name);
+  if (!form) return;
+  let status = form.querySelector(".live-status");
+  if (!status) {
+    status = document.createElement("p");
+    status.className = "live-status";
+    status.setAttribute("role", "status");
+    form.append(status);
+  }
   status.textContent = words;
-  status.classList.toggle("failed", Boolean(failed));
+  status.classList.toggle("failed", failed);
 }
 
 function why(code) {
   if (code === 401 || code === 403) return "You have been signed out. Sign in again in another tab, then load this page again.";
   if (code === 409) return "Someone else changed this meanwhile. Load the page again to see both.";
   if (code === 413) return "That is more than can be sent at once.";
+  if (code === 429) return "That was asked too often. It is sent again at your next change.";
   if (code >= 500) return "Something broke on the shop’s computer. What you typed is still here; try again.";
   return `This was refused (${code}). What you typed is still here.`;
 }

@@ -160,9 +160,11 @@ impl Page {
                         }
                         (self.body)
                     }
-                    footer.foot {
-                        p { "Borewright. Times, feeds and prices here are the shop's own figures and starting points." }
-                        button.quiet #keys-open type="button" hidden { kbd { "?" } " Keys" }
+                    @if self.who.is_some() {
+                        footer.foot {
+                            p { "Times, feeds and prices are the shop’s own figures: starting points, not orders." }
+                            button.quiet #keys-open type="button" hidden { kbd { "?" } " Keys" }
+                        }
                     }
                 }
             }

@@ -29,6 +29,8 @@ async fn sign_in_and_out_by_keyboard() {
         browser.wait_for("header.head").await;
         assert_eq!(browser.path().await, "/shop");
         browser.picture("shop").await;
+        browser.dark().await;
+        browser.picture("shop-dark").await;
 
         browser.tab_to("form[action='/sign-out'] button").await;
         browser.press(Key::Enter).await;
@@ -103,5 +105,68 @@ async fn keys_are_listed_and_lead_about() {
         .wait_for_text("main", "This is for the owner of the shop.")
         .await;
     browser.picture("forbidden").await;
+    browser.close().await;
+}
+
+/// A page made live: the new-person form, which answers with its complaints, swaps its whole main part.
+#[tokio::test]
+async fn a_live_form_keeps_the_keyboard_and_drops_stale_answers() {
+    let site = TestSite::new().await;
+    let browser = Browser::signed_in(&site, Screen::Phone, "edda").await;
+    browser.goto("/shop/people/new").await;
+    let make_live = "document.querySelector('main form').dataset.live = 'main'; window.sent = [];
+        const real = window.fetch;
+        window.fetch = async (url, options) => {
+            const one = { aborted: false };
+            window.sent.push(one);
+            options.signal.addEventListener('abort', () => { one.aborted = true; });
+            await new Promise((go) => setTimeout(go, 500));
+            const answer = await real(url, options);
+            const html = (await answer.text()).replace('<form class=\"grid\"', '<form class=\"grid\" data-live=\"main\"');
+            return new Response(html, { status: answer.status });
+        };";
+    browser.script(make_live, vec![]).await;
+
+    browser.tab_to("#name").await;
+    browser.type_text("Wyn Tarant").await;
+    for _ in 0..3 {
+        browser.press(Key::Left).await;
+    }
+    browser
+        .wait_for_text(".live-status", "Working it out …")
+        .await;
+    browser.type_text("r").await;
+    browser
+        .wait_for_text(".notice.bad", "Sign in: Fill this in")
+        .await;
+    browser.wait_for_text(".live-status", "Up to date").await;
+    browser.type_text("!").await;
+    let at = browser
+        .script("const a = document.activeElement; return [a.id, a.value, a.selectionStart, location.pathname]", vec![])
+        .await;
+    assert_eq!(
+        at,
+        serde_json::json!(["name", "Wyn Tarr!ant", 9, "/shop/people/new"])
+    );
+    let sent = browser
+        .script("return window.sent.map((one) => one.aborted)", vec![])
+        .await;
+    assert_eq!(sent[0], true, "{sent}");
+    assert_eq!(sent[1], false, "{sent}");
+    browser.picture("live").await;
+
+    // Signed out elsewhere: told in words, and what was typed stays.
+    sqlx::raw_sql("delete from session")
+        .execute(&mut site.database.owner().await)
+        .await
+        .unwrap();
+    browser.type_text("?").await;
+    browser
+        .wait_for_text(".live-status.failed", "You have been signed out")
+        .await;
+    let value = browser
+        .script("return document.activeElement.value", vec![])
+        .await;
+    assert_eq!(value, "Wyn Tarr!?ant");
     browser.close().await;
 }

@@ -274,13 +274,23 @@ impl FormErrors {
                     }
                     ul {
                         @for (field, message) in self.iter() {
-                            li { a href={ "#" (field) } { (message) } }
+                            li { a href={ "#" (field) } { (spoken(field)) ": " (message) } }
                         }
                     }
                 }
             }
         }
     }
+}
+
+/// A field's name as words: `setup_minutes` is "Setup minutes".
+fn spoken(field: &str) -> String {
+    let words = field.replace(['_', '-', '.'], " ");
+    let mut letters = words.chars();
+    letters
+        .next()
+        .map(|first| first.to_uppercase().chain(letters).collect())
+        .unwrap_or_default()
 }
 
 #[cfg(test)]
@@ -361,6 +371,6 @@ mod tests {
         errors.add("name", "“<b>” is not a name");
         let html = errors.summary().into_string();
         assert!(html.contains(r##"href="#name""##), "{html}");
-        assert!(html.contains("&lt;b&gt;"), "{html}");
+        assert!(html.contains("Name: “&lt;b&gt;”"), "{html}");
     }
 }

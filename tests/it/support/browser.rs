@@ -304,14 +304,23 @@ impl Browser {
         }
     }
 
+    /// Shows what follows as to someone who prefers dark pages.
+    pub async fn dark(&self) {
+        self.devtools(
+            "Emulation.setEmulatedMedia",
+            json!({"features": [{"name": "prefers-color-scheme", "value": "dark"}]}),
+        )
+        .await;
+    }
+
     /// Checks the page as a whole, saves its picture as `<name>-<width>.png` under `target/pictures`, and with
     /// `BOREWRIGHT_PICTURES=1` also under `tests/pictures`, where the README takes them from.
     pub async fn picture(&self, name: &str) {
         self.check().await;
         let answer = self
-            .driver(
-                "goog/cdp/execute",
-                json!({"cmd": "Page.captureScreenshot", "params": {"format": "png", "captureBeyondViewport": true}}),
+            .devtools(
+                "Page.captureScreenshot",
+                json!({"format": "png", "captureBeyondViewport": true}),
             )
             .await;
         let png = base64::Engine::decode(
@@ -357,6 +366,15 @@ impl Browser {
     /// Closes the window; the driver's end closes it otherwise.
     pub async fn close(self) {
         self.client.close().await.unwrap();
+    }
+
+    /// A command of the browser's developer tools.
+    async fn devtools(&self, command: &str, parameters: Value) -> Value {
+        self.driver(
+            "goog/cdp/execute",
+            json!({"cmd": command, "params": parameters}),
+        )
+        .await
     }
 
     /// A command of chromedriver's own.
