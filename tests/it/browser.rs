@@ -119,8 +119,12 @@ async fn a_live_form_keeps_the_keyboard_and_drops_stale_answers() {
         window.fetch = async (url, options) => {
             const one = { aborted: false };
             window.sent.push(one);
-            options.signal.addEventListener('abort', () => { one.aborted = true; });
-            await new Promise((go) => setTimeout(go, 500));
+            const aborted = new Promise((_, fail) => options.signal.addEventListener('abort', () => {
+                one.aborted = true;
+                fail(new DOMException('', 'AbortError'));
+            }));
+            // The first answer never comes.
+            if (window.sent.length === 1) await aborted;
             const answer = await real(url, options);
             const html = (await answer.text()).replace('<form class=\"grid\"', '<form class=\"grid\" data-live=\"main\"');
             return new Response(html, { status: answer.status });
