@@ -163,7 +163,10 @@ fn opinion(
 /// How much the shop's own sightings are, in words.
 fn note(acceptable: u32, days: u32) -> String {
     let watched = match days {
-        0 => "Watch has not begun".to_owned(),
+        0 => {
+            return "No watch is kept, so nobody can say how rare it is. What stands here is opinion: it is very wide."
+                .to_owned();
+        }
         1 => "Watched for a day".to_owned(),
         d if d < 60 => format!("Watched for {d} days"),
         d if d < 730 => format!("Watched for {} months", d / 30),
@@ -171,7 +174,7 @@ fn note(acceptable: u32, days: u32) -> String {
     };
     let counted = match acceptable {
         0 => {
-            "none worth having was seen. What stands here is the shop's own opinion and little else: it is very wide."
+            "none worth having was seen. What stands here is opinion and little else: it is very wide."
         }
         1 => "one worth having was seen. One says very little: the answer is very wide.",
         2..=4 => "a handful worth having were seen. The answer is wide.",

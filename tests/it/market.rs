@@ -1,11 +1,15 @@
 //! Sightings and watches on a real database.
 
-use crate::support::{TestDatabase, TestShop};
-use borewright::castings::{Pattern, Variant};
+use crate::support::TestDatabase;
+use crate::support::browser::{Browser, Screen};
+use crate::support::site::{TestSite, between, header};
 use borewright::sourcing::{Fate, Sighting, Watch};
-use borewright::store::{StoreError, castings, sightings};
+use borewright::store::people::Role;
+use borewright::store::{StoreError, sightings};
 use borewright::units::{Currency, Money};
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate, Utc};
+use fantoccini::key::Key;
+use serde_json::{Value, json};
 use sqlx::Row;
 use uuid::Uuid;
 
@@ -17,39 +21,11 @@ fn money(amount: i64, code: &str) -> Money {
     Money::new(amount.into(), Currency::from_code(code).unwrap())
 }
 
-/// A variant of a pattern in a shop.
-async fn variant(shop: &TestShop, name: &str) -> Uuid {
-    let mut tx = shop.begin().await;
-    let pattern = Pattern {
-        id: Uuid::now_v7(),
-        name: format!("{name} pattern"),
-        cylinders: 4,
-        mains: 5,
-        outlines: vec![],
-        bosses: vec![],
-        marks: String::new(),
-        version: 1,
-    };
-    castings::insert_pattern(&mut tx, &pattern).await.unwrap();
-    let variant = Variant {
-        id: Uuid::now_v7(),
-        pattern_id: pattern.id,
-        name: name.to_owned(),
-        gearbox_under: true,
-        features: vec![],
-        note: String::new(),
-        version: 1,
-    };
-    castings::insert_variant(&mut tx, &variant).await.unwrap();
-    tx.commit().await.unwrap();
-    variant.id
-}
-
 #[tokio::test]
 async fn a_sighting_is_kept_corrected_and_its_past_remembered() {
     let db = TestDatabase::new().await;
     let shop = db.shop("market").await;
-    let marine = variant(&shop, "Tarn 4/90 marine").await;
+    let marine = shop.variant("Tarn 4/90 marine").await;
     let mut tx = shop.begin().await;
     let mut sighting = Sighting {
         place: "breaker on the coast".to_owned(),
@@ -104,7 +80,7 @@ async fn a_sighting_is_kept_corrected_and_its_past_remembered() {
 async fn the_latest_come_first_and_in_portions() {
     let db = TestDatabase::new().await;
     let shop = db.shop("market").await;
-    let (marine, farm) = (variant(&shop, "marine").await, variant(&shop, "farm").await);
+    let (marine, farm) = (shop.variant("marine").await, shop.variant("farm").await);
     let mut tx = shop.begin().await;
     for (variant, on) in [
         (marine, "2026-01-01"),
@@ -129,7 +105,7 @@ async fn the_latest_come_first_and_in_portions() {
 async fn a_watch_is_begun_once_and_changed_by_whoever_saw_it_last() {
     let db = TestDatabase::new().await;
     let shop = db.shop("market").await;
-    let marine = variant(&shop, "Tarn 4/90 marine").await;
+    let marine = shop.variant("Tarn 4/90 marine").await;
     let mut tx = shop.begin().await;
     assert_eq!(sightings::watch(&mut tx, marine).await.unwrap(), None);
     let mut watch = Watch {
@@ -166,7 +142,7 @@ async fn a_watch_is_begun_once_and_changed_by_whoever_saw_it_last() {
 async fn another_shop_sees_no_sightings_and_cannot_hang_one_on_a_strange_variant() {
     let db = TestDatabase::new().await;
     let (ours, theirs) = (db.shop("ours").await, db.shop("theirs").await);
-    let marine = variant(&ours, "Tarn 4/90 marine").await;
+    let marine = ours.variant("Tarn 4/90 marine").await;
     let sighting = Sighting::new(Uuid::now_v7(), marine, day("2026-01-01"));
     let mut tx = ours.begin().await;
     sightings::insert(&mut tx, &sighting).await.unwrap();
@@ -193,4 +169,363 @@ async fn another_shop_sees_no_sightings_and_cannot_hang_one_on_a_strange_variant
         sightings::insert(&mut tx, &own).await,
         Err(StoreError::NotFound(_))
     ));
+}
+
+/// The fields of a sighting form, with some changed.
+fn form<'a>(changed: &[(&'a str, &'a str)]) -> Vec<(&'a str, &'a str)> {
+    let mut fields = vec![
+        ("seen_on", "2026-03-02"),
+        ("place", "breaker on the coast"),
+        ("asked", "950"),
+        ("currency", "GBP"),
+        ("condition", ""),
+        ("acceptable", "yes"),
+        ("fate", "open"),
+        ("version", "1"),
+    ];
+    for &(name, value) in changed {
+        fields.retain(|(field, _)| *field != name);
+        fields.push((name, value));
+    }
+    fields
+}
+
+#[tokio::test]
+async fn a_wrong_form_comes_back_with_words_beside_its_fields_and_nothing_lost() {
+    let site = TestSite::new().await;
+    let marine = site.shop.variant("Tarn 4/90 marine").await;
+    let owner = site.owner().await;
+    let path = format!("/market/{marine}");
+    let tomorrow = (Utc::now().date_naive() + Days::new(2)).to_string();
+    for (field, typed, said) in [
+        ("seen_on", "Thursday", "Write a date"),
+        ("seen_on", tomorrow.as_str(), "still to come"),
+        ("place", "", "Fill this in"),
+        ("asked", "about <900>", "is not an amount of money"),
+        ("asked", "0", "Leave this empty"),
+        ("asked", "99999999999999999999", "too large"),
+        ("currency", "POUND", "is not a currency code"),
+        ("acceptable", "perhaps", "Choose one"),
+        ("fate", "melted", "Choose one"),
+    ] {
+        let answer = owner.post(&path, &form(&[(field, typed)])).await;
+        assert_eq!(answer.status(), 422, "{field}={typed}");
+        let page = answer.text().await.unwrap();
+        // Radio buttons hang the complaint on their fieldset; all others describe the field itself.
+        assert!(
+            page.contains(&format!("id=\"{field}-error\"")),
+            "{field}={typed}: {page}"
+        );
+        let complaint = between(&page, &format!("id=\"{field}-error\""), "</p>");
+        assert!(complaint.contains(said), "{field}={typed}: {complaint}");
+        assert!(page.contains(r#"value="breaker on the coast""#) || field == "place");
+        if !["acceptable", "fate"].contains(&field) && !typed.is_empty() {
+            let kept = typed.replace('<', "&lt;").replace('>', "&gt;");
+            assert!(
+                page.contains(&format!("value=\"{kept}\"")),
+                "{field} lost {typed}"
+            );
+        }
+    }
+    let watch = format!("{path}/watch");
+    let answer = owner
+        .post(
+            &watch,
+            &[
+                ("since", "2026-01-01"),
+                ("price_factor", "1"),
+                ("good_percent", "100"),
+                ("carriage", "-5"),
+            ],
+        )
+        .await;
+    assert_eq!(answer.status(), 422);
+    let page = answer.text().await.unwrap();
+    for field in [
+        "price_factor",
+        "good_percent",
+        "carriage",
+        "likely_wait_days",
+        "search_hours_a_week",
+    ] {
+        assert!(page.contains(&format!("id=\"{field}-error\"")), "{field}");
+    }
+    let mut tx = site.shop.begin().await;
+    assert!(
+        sightings::of_variant(&mut tx, marine)
+            .await
+            .unwrap()
+            .is_empty()
+    );
+    assert_eq!(sightings::watch(&mut tx, marine).await.unwrap(), None);
+}
+
+#[tokio::test]
+async fn a_stale_correction_shows_both_values_and_saves_only_when_sent_again() {
+    let site = TestSite::new().await;
+    let marine = site.shop.variant("Tarn 4/90 marine").await;
+    let owner = site.owner().await;
+    let made = owner.post(&format!("/market/{marine}"), &form(&[])).await;
+    assert_eq!(made.status(), 303);
+    let mut tx = site.shop.begin().await;
+    let id = sightings::of_variant(&mut tx, marine).await.unwrap()[0].id;
+    drop(tx);
+    let path = format!("/market/sightings/{id}");
+    let first = owner.post(&path, &form(&[("fate", "bought_good")])).await;
+    assert_eq!(first.status(), 303);
+
+    let late = owner
+        .post(
+            &path,
+            &form(&[("fate", "sold_elsewhere"), ("asked", "900")]),
+        )
+        .await;
+    assert_eq!(late.status(), 409);
+    let page = late.text().await.unwrap();
+    let notice = between(&page, "stale-title", "</section>");
+    for words in ["bought, and good", "sold to someone else", "950", "900"] {
+        assert!(notice.contains(words), "{words}: {notice}");
+    }
+    assert!(page.contains(r#"name="version" value="2""#));
+    let again = owner
+        .post(
+            &path,
+            &form(&[
+                ("fate", "sold_elsewhere"),
+                ("asked", "900"),
+                ("version", "2"),
+            ]),
+        )
+        .await;
+    assert_eq!(again.status(), 303);
+    let stale = owner
+        .post(&format!("{path}/remove"), &[("version", "2")])
+        .await;
+    assert_eq!(stale.status(), 409);
+    let gone = owner
+        .post(&format!("{path}/remove"), &[("version", "3")])
+        .await;
+    assert_eq!(gone.status(), 303);
+    assert_eq!(owner.get(&path).await.status(), 404);
+}
+
+#[tokio::test]
+async fn machinists_may_look_but_not_write() {
+    let site = TestSite::new().await;
+    site.person("Wyn Tarrant", "wyn", Role::Machinist).await;
+    let marine = site.shop.variant("Tarn 4/90 marine").await;
+    let wyn = site.signed_in("wyn").await;
+    let path = format!("/market/{marine}");
+    assert_eq!(wyn.get(&path).await.status(), 200);
+    assert_eq!(wyn.post(&path, &form(&[])).await.status(), 403);
+    assert_eq!(wyn.get(&format!("{path}/watch")).await.status(), 403);
+    let body =
+        json!({"variant_id": marine, "seen_on": "2026-03-02", "place": "x", "acceptable": true});
+    let answer = wyn
+        .request("POST", "/api/v1/sightings")
+        .json(&body)
+        .send()
+        .await
+        .unwrap();
+    assert_eq!(answer.status(), 403);
+}
+
+#[tokio::test]
+async fn sightings_as_json() {
+    let site = TestSite::new().await;
+    let marine = site.shop.variant("Tarn 4/90 marine").await;
+    let owner = site.owner().await;
+    let post = async |body: Value| {
+        let answer = owner
+            .request("POST", "/api/v1/sightings")
+            .json(&body)
+            .send()
+            .await
+            .unwrap();
+        let (status, headers) = (answer.status().as_u16(), answer.headers().clone());
+        let document: Value = answer.json().await.unwrap();
+        if status >= 400 {
+            assert_eq!(header(&headers, "content-type"), "application/problem+json");
+            assert_eq!(document["status"], status);
+        }
+        (status, header(&headers, "location").to_owned(), document)
+    };
+    let good = json!({
+        "variant_id": marine, "seen_on": "2026-03-02", "place": "breaker on the coast",
+        "asked": {"amount": "950.50", "currency": "EUR"}, "acceptable": true,
+    });
+    let (status, location, made) = post(good.clone()).await;
+    assert_eq!(
+        (status, &made["asked"]["amount"], &made["fate"]),
+        (201, &json!("950.5"), &json!("open"))
+    );
+    let read: Value = owner.get(&location).await.json().await.unwrap();
+    assert_eq!(read, made);
+    let list: Value = owner
+        .get(&format!("/api/v1/sightings?variant_id={marine}"))
+        .await
+        .json()
+        .await
+        .unwrap();
+    assert_eq!(list["sightings"], json!([made]));
+
+    let with = |field: &str, value: Value| {
+        let mut body = good.clone();
+        body[field] = value;
+        body
+    };
+    let (status, _, problem) = post(with("seen_on", json!("2226-01-01"))).await;
+    assert_eq!(
+        (status, &problem["errors"][0]["field"]),
+        (422, &json!("seen_on"))
+    );
+    let (status, _, problem) =
+        post(with("asked", json!({"amount": "9,5", "currency": "QQQ"}))).await;
+    assert_eq!(
+        (status, &problem["errors"][0]["field"]),
+        (422, &json!("currency"))
+    );
+    let (status, ..) = post(with("variant_id", json!("marine"))).await;
+    assert_eq!(status, 422);
+    let (status, ..) = post(with("variant_id", json!(Uuid::now_v7()))).await;
+    assert_eq!(status, 404);
+    let (status, ..) = post(with("surprise", json!(1))).await;
+    assert_eq!(status, 422);
+    for path in ["/api/v1/sightings?limit=0", "/api/v1/sightings?limit=501"] {
+        assert_eq!(owner.get(path).await.status(), 422, "{path}");
+    }
+    assert_eq!(
+        owner.get("/api/v1/sightings?limit=many").await.status(),
+        400
+    );
+    assert_eq!(
+        owner
+            .get(&format!("/api/v1/sightings/{}", Uuid::now_v7()))
+            .await
+            .status(),
+        404
+    );
+}
+
+/// Two years of sightings as a shop might have written them down.
+async fn two_years(site: &TestSite, variant: Uuid) {
+    let today = Utc::now().date_naive();
+    let mut tx = site.shop.begin().await;
+    let watch = Watch {
+        likely_price: Some(money(900, "GBP")),
+        carriage: money(60, "GBP"),
+        ..Watch::new(
+            variant,
+            today - Days::new(700),
+            Currency::from_code("GBP").unwrap(),
+        )
+    };
+    sightings::keep_watch(&mut tx, &watch, None).await.unwrap();
+    for (ago, asked, acceptable, fate, place) in [
+        (
+            660,
+            Some(850),
+            true,
+            Fate::SoldElsewhere,
+            "boat jumble, north quay",
+        ),
+        (
+            590,
+            Some(2400),
+            false,
+            Fate::PassedOver,
+            "advertised as rare",
+        ),
+        (480, Some(1100), true, Fate::BoughtGood, "farm sale"),
+        (
+            400,
+            Some(950),
+            true,
+            Fate::BoughtScrap,
+            "breaker on the coast",
+        ),
+        (310, None, true, Fate::SoldElsewhere, "word of mouth"),
+        (
+            150,
+            Some(780),
+            true,
+            Fate::BoughtGood,
+            "estate of a boatbuilder",
+        ),
+        (6, Some(1250), true, Fate::Open, "breaker inland"),
+    ] {
+        let sighting = Sighting {
+            place: place.to_owned(),
+            asked: asked.map(|amount| money(amount, "GBP")),
+            condition: "complete, some rust".to_owned(),
+            acceptable,
+            fate,
+            ..Sighting::new(Uuid::now_v7(), variant, today - Days::new(ago))
+        };
+        sightings::insert(&mut tx, &sighting).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+}
+
+#[tokio::test]
+async fn the_market_in_a_browser_by_keyboard() {
+    let site = TestSite::new().await;
+    let marine = site.shop.variant("Tarn 4/90 marine").await;
+    let farm = site.shop.variant("Tarn 4/90 farm").await;
+    two_years(&site, marine).await;
+    for screen in Screen::ALL {
+        let browser = Browser::signed_in(&site, screen, "edda").await;
+        browser.goto("/market").await;
+        browser.wait_for_text("table", "Tarn 4/90 marine").await;
+        browser.picture("market").await;
+
+        browser.goto(&format!("/market/{marine}")).await;
+        browser.wait_for_text("main", "still for sale").await;
+        browser.wait_for_text("main", "as likely as not").await;
+        browser.picture("market-variant").await;
+
+        // Nothing is known of the farm block, and it is said.
+        browser.goto(&format!("/market/{farm}")).await;
+        browser.wait_for_text("main", "very wide").await;
+        browser
+            .wait_for_text("main", "No watch is kept, so nobody can say how rare it is")
+            .await;
+        browser
+            .wait_for_text("main", "Nothing is known of the price yet")
+            .await;
+        browser.picture("market-nothing-known").await;
+
+        browser.type_text("w").await;
+        browser.wait_for("#since").await;
+        browser.tab_to("#likely_price").await;
+        browser.type_text("lots").await;
+        browser.press(Key::Enter).await;
+        browser
+            .wait_for_text("#likely_price-error", "“lots” is not an amount of money")
+            .await;
+        browser.picture("market-watch-wrong").await;
+        browser.goto(&format!("/market/{farm}/new")).await;
+        browser.tab_to("#place").await;
+        browser.type_text("breaker on the coast").await;
+        browser.tab_to("#asked").await;
+        browser.type_text("£1,150").await;
+        browser.picture("market-new").await;
+        browser.press(Key::Enter).await;
+        browser
+            .wait_for_text("[role=status]", "The sighting is recorded.")
+            .await;
+        browser.wait_for_text("table", "£1,150.00").await;
+        let mut tx = site.shop.begin().await;
+        for sighting in sightings::of_variant(&mut tx, farm).await.unwrap() {
+            browser
+                .goto(&format!("/market/sightings/{}", sighting.id))
+                .await;
+            browser.picture("market-sighting").await;
+            sightings::delete(&mut tx, sighting.id, sighting.version)
+                .await
+                .unwrap();
+        }
+        tx.commit().await.unwrap();
+        browser.close().await;
+    }
 }

@@ -8,8 +8,8 @@ use crate::units::Money;
 use maud::{Markup, html};
 
 const WIDTH: f64 = 400.0;
-const LEFT: f64 = 40.0;
-const RIGHT: f64 = 388.0;
+const LEFT: f64 = 46.0;
+const RIGHT: f64 = 378.0;
 
 /// Maps a value to a place between two ends.
 fn place(value: f64, from: f64, to: f64) -> f64 {
@@ -60,7 +60,7 @@ pub fn wait(wait: &Wait) -> Markup {
             }
             @for p in [0.0, 0.5, 0.8, 1.0] {
                 line.grid x1=(n(LEFT)) x2=(n(RIGHT)) y1=(n(y(p))) y2=(n(y(p))) {}
-                text.small x=(n(LEFT - 6.0)) y=(n(y(p) + 4.0)) text-anchor="end" { (format!("{:.0}%", p * 100.0)) }
+                text.small x=(n(LEFT - 6.0)) y=(n(y(p) + 4.0)) text-anchor="end" { (percent(p)) }
             }
             @for week in ticks {
                 line.tick x1=(n(x(f64::from(week)))) x2=(n(x(f64::from(week)))) y1=(n(BOTTOM)) y2=(n(BOTTOM + 5.0)) {}
@@ -76,11 +76,15 @@ pub fn wait(wait: &Wait) -> Markup {
                 } @else {
                     rect.mark x=(n(cx - 5.0)) y=(n(cy - 5.0)) width="10" height="10" {}
                 }
-                // Below the curve there is always room; near the right edge the words end there.
-                @if cx < 260.0 {
+                // Below the curve there is always room: to the right of a mark, or near the edge to its left, and then
+                // below where the curve passes the first of the words.
+                @if cx < 250.0 {
                     text x=(n(cx + 8.0)) y=(n(cy + 19.0)) { (percent(*p)) ": " (span(week * 7.0)) }
                 } @else {
-                    text x=(n(cx - 8.0)) y=(n(cy + 24.0)) text-anchor="end" { (percent(*p)) ": " (span(week * 7.0)) }
+                    @let first = (cx - 118.0 - LEFT).max(0.0) / (RIGHT - LEFT) * weeks;
+                    text x=(n(cx - 8.0)) y=(n(y(wait.chance_within(first * 7.0)) + 18.0)) text-anchor="end" {
+                        (percent(*p)) ": " (span(week * 7.0))
+                    }
                 }
             }
         }
@@ -188,7 +192,7 @@ pub fn good(good: &Good) -> Markup {
             text x=(n(x(likely).clamp(80.0, 350.0))) y="13" text-anchor="middle" { "next: " (percent(likely)) }
             @for p in [0.0, 0.25, 0.5, 0.75, 1.0] {
                 line.tick x1=(n(x(p))) x2=(n(x(p))) y1="56" y2="61" {}
-                text.small x=(n(x(p))) y="77" text-anchor="middle" { (format!("{:.0}%", p * 100.0)) }
+                text.small x=(n(x(p))) y="77" text-anchor="middle" { (percent(p)) }
             }
             line.tick x1=(n(LEFT)) x2=(n(RIGHT)) y1="56" y2="56" {}
             text.small x=(n((LEFT + RIGHT) / 2.0)) y="97" text-anchor="middle" { "good ones among those bought" }

@@ -191,7 +191,7 @@ fn fields(form: &SightingForm, errors: &FormErrors) -> Markup {
         (Field::date("seen_on", "Day it was seen", &form.seen_on).errors(errors))
         (Field::text("place", "Where", &form.place).hint("Who offers it, or where it was advertised").errors(errors))
         (Field::decimal("asked", "Asked price", &form.asked).optional().hint("Empty when no price was named").errors(errors))
-        (Field::text("currency", "Currency of the price", &form.currency).optional().hint("ISO 4217 code, e.g. GBP or EUR").errors(errors))
+        (Field::text("currency", "Currency", &form.currency).hint("ISO 4217 code, e.g. GBP or EUR").errors(errors))
         (Field::textarea("condition", "Condition", &form.condition, 2).optional().errors(errors))
         (Field::radios("acceptable", "Worth having at that price?", &form.acceptable, yes_no).errors(errors))
         (Field::select("fate", "What became of it", &form.fate, fates).errors(errors))

@@ -25,10 +25,11 @@ async fn page(who: SignedIn, variant_id: web::Path<Uuid>) -> Answer {
     let seen = sightings::of_variant(&mut tx, *variant_id).await?;
     let kept = sightings::watch(&mut tx, *variant_id).await?;
     let today = today(&who);
-    // Nothing was watched for before the shop says so: the program's own opinions start today.
-    let watch = kept
-        .clone()
-        .unwrap_or_else(|| Watch::new(*variant_id, today, who.shop.currency));
+    // A watch that begins tomorrow has no day yet: what it says is opinion alone.
+    let watch = kept.clone().unwrap_or_else(|| {
+        let tomorrow = today.succ_opt().unwrap_or(today);
+        Watch::new(*variant_id, tomorrow, who.shop.currency)
+    });
     let outlook =
         Outlook::new(&watch, &seen, today, who.shop.currency, None).map_err(|unusable| {
             WebError::Unprocessable(format!("The watch on it cannot be used: {unusable}."))
@@ -68,14 +69,13 @@ fn body(
         p.lead { (outlook.evidence.note) }
         @if kept.is_none() {
             p.notice.warn {
-                strong { "No watch is kept on this variant. " }
-                "So nobody can say how long none was seen for, and what stands here are the program's own mild opinions. "
+                "The opinions are the program's own, and mild. "
                 @if office { a href={ (here) "/watch" } { "Begin a watch" } " to give the shop's." }
             }
         }
         @if open > 0 {
             p.notice.good {
-                strong { (show::count(open as i64, "one worth having is", "worth having are")) " still for sale" }
+                strong { @if open == 1 { "One worth having is" } @else { (open) " worth having are" } " still for sale" }
                 " as far as is known. Ask before waiting for the next."
             }
         }
@@ -109,8 +109,12 @@ fn wait_words(outlook: &Outlook) -> Markup {
             " as likely as not, and " strong { (within(wait.quantile(0.8))) } " eight times in ten."
         }
         p.muted {
-            "From " (show::count(i64::from(evidence.acceptable), "acceptable sighting", "acceptable sightings"))
-            " in " (show::count(i64::from(evidence.days), "day", "days")) " of watch. "
+            @if evidence.days == 0 {
+                "From opinion alone. "
+            } @else {
+                "From " (show::count(i64::from(evidence.acceptable), "acceptable sighting", "acceptable sightings"))
+                " in " (show::count(i64::from(evidence.days), "day", "days")) " of watch. "
+            }
             @if let Some(mean) = wait.mean() {
                 "On average " (super::words::span(mean)) "; the long waits make that more than the likely one."
             } @else {
@@ -138,8 +142,12 @@ fn price_words(outlook: &Outlook, seen: &[Sighting]) -> Markup {
             strong { (low) } " and " strong { (high) } "."
         }
         p.muted {
-            "From " (show::count(i64::from(outlook.evidence.priced), "asked price", "asked prices"))
-            " of those worth having: circles above the line; a cross is one that was not. "
+            @if outlook.evidence.priced == 0 {
+                "From the shop's opinion alone. "
+            } @else {
+                "From " (show::count(i64::from(outlook.evidence.priced), "asked price", "asked prices"))
+                " of those worth having: circles above the line; a cross is one that was not. "
+            }
             @if strange > 0 {
                 (show::count(strange as i64, "price in another currency is", "prices in other currencies are")) " left out."
             }
@@ -156,7 +164,11 @@ fn good_words(outlook: &Outlook) -> Markup {
             " would be, eight times in ten."
         }
         p.muted {
-            "From " (show::count(i64::from(outlook.evidence.bought), "bought one", "bought ones")) " and the shop's opinion. "
+            @if outlook.evidence.bought == 0 {
+                "From opinion alone. "
+            } @else {
+                "From " (show::count(i64::from(outlook.evidence.bought), "bought one", "bought ones")) " and an opinion. "
+            }
             @if let Some(purchases) = good.mean_purchases() {
                 "On average " (format!("{purchases:.1}")) " are bought until one is good."
             } @else {

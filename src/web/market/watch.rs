@@ -240,9 +240,11 @@ fn page(
                 .hint("2: eight times in ten it is between half and twice the likely price").errors(errors))
             (Field::money("carriage", "Carriage of one", &form.carriage, currency).errors(errors))
             h2 { "How good, and what looking takes" }
-            (Field::int("good_percent", "Good ones of a hundred bought", &form.good_percent).errors(errors))
-            (Field::int("carriage_days", "From buying to inspected in the shop", &form.carriage_days).unit("days").errors(errors))
-            (Field::decimal("search_hours_a_week", "Looking takes", &form.search_hours_a_week).unit("h a week").errors(errors))
+            (Field::int("good_percent", "Good of a hundred bought", &form.good_percent).errors(errors))
+            (Field::int("carriage_days", "Buying to inspected", &form.carriage_days).unit("days")
+                .hint("From paying for one to knowing whether it is good").errors(errors))
+            (Field::decimal("search_hours_a_week", "Looking takes", &form.search_hours_a_week).unit("h a week")
+                .hint("While hunting, paid like any other hour").errors(errors))
             div.actions {
                 button type="submit" { "Save" }
                 a.button.quiet href=(path(variant.id)) { "Cancel" }

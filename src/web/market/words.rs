@@ -14,7 +14,7 @@ pub fn span(days: f64) -> String {
     match days {
         d if d < 14.0 => of(d, "day"),
         d if d < 182.0 => of(d / 7.0, "week"),
-        d if d < 730.0 => of(d / (365.25 / 12.0), "month"),
+        d if d < 700.0 => of(d / (365.25 / 12.0), "month"),
         d => of(d / 365.25, "year"),
     }
 }
@@ -47,11 +47,11 @@ pub fn roughly(money: Money) -> String {
 #[must_use]
 pub fn percent(chance: f64) -> String {
     match chance * 100.0 {
-        p if p <= 0.0 => "0 %".to_owned(),
-        p if p < 1.0 => "under 1 %".to_owned(),
-        p if p >= 100.0 => "100 %".to_owned(),
-        p if p > 99.0 => "over 99 %".to_owned(),
-        p => format!("{p:.0} %"),
+        p if p <= 0.0 => "0\u{a0}%".to_owned(),
+        p if p < 1.0 => "under 1\u{a0}%".to_owned(),
+        p if p >= 100.0 => "100\u{a0}%".to_owned(),
+        p if p > 99.0 => "over 99\u{a0}%".to_owned(),
+        p => format!("{p:.0}\u{a0}%"),
     }
 }
 
@@ -66,12 +66,13 @@ mod tests {
         assert_eq!(span(13.4), "13 days");
         assert_eq!(span(103.1), "15 weeks");
         assert_eq!(span(270.0), "9 months");
+        assert_eq!(span(720.0), "2 years");
         assert_eq!(span(1000.0), "3 years");
         assert_eq!(within(f64::INFINITY), "later than five years");
         let gbp = |text| Money::parse(text, Currency::from_code("GBP").unwrap()).unwrap();
         assert_eq!(roughly(gbp("1013.20")), "£1,000");
         assert_eq!(roughly(gbp("1.25")), "£1.30");
-        assert_eq!(percent(0.004), "under 1 %");
-        assert_eq!(percent(0.784), "78 %");
+        assert_eq!(percent(0.004), "under 1\u{a0}%");
+        assert_eq!(percent(0.784), "78\u{a0}%");
     }
 }

@@ -26,7 +26,7 @@ for (const attribute of ['for', 'aria-describedby', 'aria-labelledby', 'aria-con
 for (const link of document.querySelectorAll('a[href^="#"]')) {
   if (!ids.has(decodeURIComponent(link.getAttribute('href').slice(1)))) faults.push(`leads nowhere: ${tell(link)}`);
 }
-const words = (element) => (element.getAttribute('aria-label') || element.innerText || element.title || '').trim();
+const words = (element) => (element.getAttribute('aria-label') || element.innerText || element.textContent || element.title || '').trim();
 for (const field of document.querySelectorAll('input:not([type=hidden]), select, textarea')) {
   const named = field.getAttribute('aria-label') || field.getAttribute('aria-labelledby') || [...field.labels].some((label) => words(label));
   if (!named) faults.push(`no name: ${tell(field)}`);
