@@ -166,7 +166,11 @@ pub(super) fn user(verb: UserVerb) -> anyhow::Result<()> {
         UserVerb::List(of) => with_pool(&of.database, async |pool| {
             let mut tx = begin(&pool, of.shop.as_deref()).await?;
             for person in people::list(&mut tx).await? {
-                let left = if person.active { "" } else { "\tmay not sign in" };
+                let left = if person.active {
+                    ""
+                } else {
+                    "\tmay not sign in"
+                };
                 println!(
                     "{}\t{}\t{}{left}",
                     person.sign_in,

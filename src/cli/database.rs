@@ -105,7 +105,9 @@ pub(super) fn migrate(settings: &DatabaseSettings) -> anyhow::Result<()> {
     let done = super::runtime()?.block_on(database.migrate());
     database.close()?;
     if !done? {
-        bail!("migrating needs DATABASE_URL, the owner's; SERVICE_DATABASE_URL alone is not enough");
+        bail!(
+            "migrating needs DATABASE_URL, the owner's; SERVICE_DATABASE_URL alone is not enough"
+        );
     }
     println!("The database schema is up to date.");
     Ok(())

@@ -23,6 +23,8 @@ struct Cli {
 enum Verb {
     /// Start the service and answer until Ctrl-C or SIGTERM.
     Serve(serve::ServeSettings),
+    /// Start the service with an invented demo shop in it, made the first time.
+    Demo(serve::ServeSettings),
     /// Bring the database schema up to date and end. `serve` does so by itself.
     Migrate(DatabaseSettings),
     /// Shops: add one, list them.
@@ -39,6 +41,7 @@ pub fn run() -> ExitCode {
     cli.log.start();
     let done = match cli.verb {
         Verb::Serve(settings) => serve::serve(&settings),
+        Verb::Demo(settings) => serve::demo(&settings),
         Verb::Migrate(settings) => database::migrate(&settings),
         Verb::Shop(verb) => admin::shop(verb),
         Verb::User(verb) => admin::user(verb),

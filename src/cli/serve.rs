@@ -1,9 +1,11 @@
-//! The verb `serve`: database up, web up; on a signal web down, database down.
+//! The verbs `serve` and `demo`: database up, web up; on a signal web down, database down.
 
 use super::database::Database;
 use super::settings::DatabaseSettings;
 use anyhow::Context;
+use borewright::demo::{self, Demo};
 use borewright::web::startup::{Application, Config};
+use chrono::Utc;
 use clap::Args;
 use std::io;
 use std::net::{IpAddr, SocketAddr};
@@ -63,10 +65,12 @@ fn base_url(text: &str) -> Result<String, String> {
 
 impl WebSettings {
     fn config(&self) -> Config {
-        let secure = self.base_url.as_ref().map_or(
-            !self.address.is_loopback(),
-            |url| url.starts_with("https://"),
-        );
+        let secure = self
+            .base_url
+            .as_ref()
+            .map_or(!self.address.is_loopback(), |url| {
+                url.starts_with("https://")
+            });
         let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
         Config {
             bind: SocketAddr::new(self.address, self.port).to_string(),
@@ -87,20 +91,35 @@ impl WebSettings {
 
 /// Starts everything, answers until a signal, and stops everything in order.
 pub(super) fn serve(settings: &ServeSettings) -> anyhow::Result<()> {
+    start(settings, false)
+}
+
+/// The same with the invented demo shop in the database, made if it is not there.
+pub(super) fn demo(settings: &ServeSettings) -> anyhow::Result<()> {
+    start(settings, true)
+}
+
+fn start(settings: &ServeSettings, with_demo: bool) -> anyhow::Result<()> {
     let database = Database::for_service(&settings.database)?;
     let served = super::runtime()
         .map_err(Into::into)
-        .and_then(|runtime| runtime.block_on(answer(&database, &settings.web)));
+        .and_then(|runtime| runtime.block_on(answer(&database, &settings.web, with_demo)));
     // Whatever became of the web, the database is stopped in good order; the first complaint is the one to read.
     let closed = database.close();
     served.and(closed)
 }
 
-async fn answer(database: &Database, web: &WebSettings) -> anyhow::Result<()> {
+async fn answer(database: &Database, web: &WebSettings, with_demo: bool) -> anyhow::Result<()> {
     database.migrate().await?;
     let pool = database.pool().await?;
+    let demo = if with_demo {
+        Some(demo::run(&pool, Utc::now()).await?)
+    } else {
+        None
+    };
     let config = web.config();
-    let application = Application::build(pool.clone(), &config).map_err(|why| in_words(why, web))?;
+    let application =
+        Application::build(pool.clone(), &config).map_err(|why| in_words(why, web))?;
     if config.secure_cookies && !web.url(0).starts_with("https://") {
         tracing::warn!(
             "cookies are sent over HTTPS only, so people can sign in only through an HTTPS proxy; see --base-url and \
@@ -108,10 +127,37 @@ async fn answer(database: &Database, web: &WebSettings) -> anyhow::Result<()> {
         );
     }
     println!("Borewright answers at {}", web.url(application.port()));
+    if let Some(demo) = demo {
+        print!("{}", sign_ins(&demo));
+    }
     println!("Stop it with Ctrl-C.");
     application.run_until(stop()).await?;
     pool.close().await;
     Ok(())
+}
+
+/// Who can sign in to the demo, and how.
+fn sign_ins(demo: &Demo) -> String {
+    let mut text = format!(
+        "{} (invented, as everything in it) {}.\nSign in to the shop “{}” with the password “{}” as:\n",
+        demo.shop,
+        if demo.made {
+            "was made"
+        } else {
+            "was there already and is left as it was"
+        },
+        demo.short_name,
+        demo.password,
+    );
+    for person in &demo.sign_ins {
+        text.push_str(&format!(
+            "  {:<8} {}, {}\n",
+            person.sign_in,
+            person.name,
+            person.role.code()
+        ));
+    }
+    text
 }
 
 fn in_words(why: io::Error, web: &WebSettings) -> anyhow::Error {

@@ -2,7 +2,9 @@
 
 use super::draw;
 use super::seed::{Seed, SeedError};
+use crate::planning::calendar::Shift;
 use crate::sourcing::Watch;
+use crate::store::calendars::{self, Holiday, Owner, ShiftRow, Stop};
 use crate::store::castings_on_shelf::{self, CastingDetails, Ownership};
 use crate::store::jobs::{self, NewJob, OperationState};
 use crate::store::password::{self, PasswordError};
@@ -10,11 +12,12 @@ use crate::store::people::{self, NewPerson, Role};
 use crate::store::shops::{self, NewShop};
 use crate::store::{ShopTx, StoreError, castings, machines, remedy_rules, sightings, standards};
 use crate::units::Money;
-use chrono::{Days, NaiveDate};
+use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeZone, Utc};
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::SeedableRng;
 use rust_decimal::Decimal;
 use sqlx::PgPool;
+use std::collections::HashMap;
 use uuid::Uuid;
 
 /// Why the demo could not be made.
@@ -64,12 +67,13 @@ pub struct Demo {
 const JOBS_SEED: u64 = 490;
 const SIGHTINGS_SEED: u64 = 91;
 
-/// Makes the demo shop, unless there is one already. Days in it count from `today`.
+/// Makes the demo shop, unless there is one already. Days in it count from today, the shop's calendar day of `now`.
 ///
 /// # Errors
 /// [`DemoError`]; nothing is left behind then.
-pub async fn run(pool: &PgPool, today: NaiveDate) -> Result<Demo, DemoError> {
+pub async fn run(pool: &PgPool, now: DateTime<Utc>) -> Result<Demo, DemoError> {
     let seed = Seed::read()?;
+    let today = now.with_timezone(&seed.shop.shop.time_zone).date_naive();
     let sign_ins = seed
         .shop
         .person
@@ -121,10 +125,11 @@ async fn make(pool: &PgPool, seed: &Seed, today: NaiveDate) -> Result<(), DemoEr
         },
     )
     .await?;
-    write_people(&mut tx, seed).await?;
+    let people = write_people(&mut tx, seed).await?;
     for machine in &seed.machines {
         machines::insert(&mut tx, machine).await?;
     }
+    write_calendars(&mut tx, seed, &people, today).await?;
     for rate in &seed.labour {
         machines::insert_labour_rate(&mut tx, rate).await?;
     }
@@ -146,12 +151,14 @@ async fn make(pool: &PgPool, seed: &Seed, today: NaiveDate) -> Result<(), DemoEr
     Ok(())
 }
 
-async fn write_people(tx: &mut ShopTx, seed: &Seed) -> Result<(), DemoError> {
+/// Writes the people and gives back their keys by name.
+async fn write_people(tx: &mut ShopTx, seed: &Seed) -> Result<HashMap<String, Uuid>, DemoError> {
+    let mut keys = HashMap::new();
     let password = seed.shop.sign_in.password.clone();
     // One hash for all: the password is published anyway, and hashing is slow by design.
     let password_hash = tokio::task::spawn_blocking(move || password::hash(&password)).await??;
     for person in &seed.shop.person {
-        people::insert(
+        let id = people::insert(
             tx,
             &NewPerson {
                 name: person.name.clone(),
@@ -162,6 +169,86 @@ async fn write_people(tx: &mut ShopTx, seed: &Seed) -> Result<(), DemoError> {
             },
         )
         .await?;
+        keys.insert(person.name.clone(), id);
+    }
+    Ok(keys)
+}
+
+async fn write_calendars(
+    tx: &mut ShopTx,
+    seed: &Seed,
+    people: &HashMap<String, Uuid>,
+    today: NaiveDate,
+) -> Result<(), DemoError> {
+    let fault = |why: String| SeedError {
+        file: "calendars.toml",
+        why,
+    };
+    let owner = |machine: &Option<String>, person: &Option<String>| match (machine, person) {
+        (None, None) => Ok(Owner::Shop),
+        (Some(name), None) => seed
+            .machines
+            .iter()
+            .find(|machine| machine.name == *name)
+            .map(|machine| Owner::Machine(machine.id))
+            .ok_or_else(|| fault(format!("there is no machine “{name}”"))),
+        (None, Some(name)) => people
+            .get(name)
+            .map(|id| Owner::Person(*id))
+            .ok_or_else(|| fault(format!("there is no “{name}”"))),
+        (Some(machine), Some(person)) => Err(fault(format!("{machine} and {person} at once"))),
+    };
+    for hours in &seed.calendars.shift {
+        let owner = owner(&hours.machine, &hours.person)?;
+        for weekday in &hours.days {
+            for [start, end] in &hours.hours {
+                let shift = Shift {
+                    weekday: *weekday,
+                    start: *start,
+                    end: *end,
+                };
+                let row = ShiftRow {
+                    id: Uuid::now_v7(),
+                    owner,
+                    shift,
+                    version: 1,
+                };
+                calendars::insert_shift(tx, &row).await?;
+            }
+        }
+    }
+    for holiday in &seed.calendars.holiday {
+        for year in [today.year(), today.year() + 1] {
+            let on = NaiveDate::from_ymd_opt(year, holiday.month, holiday.day)
+                .ok_or_else(|| fault(format!("“{}” is on no day", holiday.name)))?;
+            let holiday = Holiday {
+                id: Uuid::now_v7(),
+                on,
+                name: holiday.name.clone(),
+                version: 1,
+            };
+            calendars::insert_holiday(tx, &holiday).await?;
+        }
+    }
+    let zone = seed.shop.shop.time_zone;
+    for stop in &seed.calendars.stop {
+        let at = |time: NaiveTime| {
+            today
+                .checked_add_days(Days::new(u64::from(stop.in_days)))
+                .and_then(|day| zone.from_local_datetime(&day.and_time(time)).earliest())
+                .map(|at| at.with_timezone(&Utc))
+                .ok_or_else(|| fault(format!("“{}” is at no time", stop.why)))
+        };
+        let [start, end] = stop.hours;
+        let stop = Stop {
+            id: Uuid::now_v7(),
+            owner: owner(&stop.machine, &stop.person)?,
+            starts_at: at(start)?,
+            ends_at: at(end)?,
+            why: stop.why.clone(),
+            version: 1,
+        };
+        calendars::insert_stop(tx, &stop).await?;
     }
     Ok(())
 }

@@ -6,6 +6,7 @@ use crate::castings::{
 use crate::estimating::element::OUTSIDE;
 use crate::estimating::{Element, LabourRate, Machine, MachineRate, starting};
 use crate::units::{Currency, Fit, Length, Money, Thread};
+use chrono::{NaiveTime, Weekday};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
@@ -44,6 +45,50 @@ pub struct Seed {
     pub market: MarketFile,
     /// What live jobs are drawn from.
     pub jobs: JobsFile,
+    /// Shifts, holidays and stops.
+    pub calendars: CalendarsFile,
+}
+
+/// `calendars.toml`.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CalendarsFile {
+    /// Weekly shifts.
+    pub shift: Vec<ShiftSeed>,
+    /// Days on which nobody works, every year.
+    pub holiday: Vec<HolidaySeed>,
+    /// Stretches without work, counted from the day the demo is made.
+    pub stop: Vec<StopSeed>,
+}
+
+/// The same hours on some days of the week; of the shop where neither a machine nor a person is named.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ShiftSeed {
+    pub machine: Option<String>,
+    pub person: Option<String>,
+    pub days: Vec<Weekday>,
+    pub hours: Vec<[NaiveTime; 2]>,
+}
+
+/// A holiday.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HolidaySeed {
+    pub month: u32,
+    pub day: u32,
+    pub name: String,
+}
+
+/// A stretch without work on one day.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StopSeed {
+    pub machine: Option<String>,
+    pub person: Option<String>,
+    pub in_days: u32,
+    pub hours: [NaiveTime; 2],
+    pub why: String,
 }
 
 /// `shop.toml`.
@@ -400,6 +445,10 @@ impl Seed {
                 .map(|(rule, place)| rule.understood(place))
                 .collect::<Result<_, _>>()?,
             market: read("market.toml", include_str!("../../demo-seed/market.toml"))?,
+            calendars: read(
+                "calendars.toml",
+                include_str!("../../demo-seed/calendars.toml"),
+            )?,
             jobs: read("jobs.toml", include_str!("../../demo-seed/jobs.toml"))?,
             shop,
         })

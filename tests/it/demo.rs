@@ -4,15 +4,15 @@ use crate::support::*;
 use borewright::demo::{self, Demo, Seed};
 use borewright::store::people::{self, Role};
 use borewright::store::{
-    Scope, ShopTx, castings, castings_on_shelf, jobs, machines, password, remedy_rules, shops,
-    sightings, standards,
+    Scope, ShopTx, calendars, castings, castings_on_shelf, jobs, machines, password, remedy_rules,
+    shops, sightings, standards,
 };
-use chrono::NaiveDate;
+use chrono::{DateTime, Days, Utc};
 use rust_decimal::Decimal;
 use std::collections::BTreeSet;
 
-fn day() -> NaiveDate {
-    NaiveDate::from_ymd_opt(2026, 11, 25).unwrap()
+fn day() -> DateTime<Utc> {
+    "2026-11-25T09:00:00Z".parse().unwrap()
 }
 
 async fn begin(database: &TestDatabase, demo: &Demo) -> ShopTx {
@@ -106,6 +106,18 @@ async fn the_demo_is_made_whole_and_a_second_run_leaves_it() {
             "{kind}: {waiting:?} h"
         );
     }
+
+    // Everyone who works has hours, and Col's are his own.
+    let working_time = calendars::read(&mut tx).await.unwrap();
+    let week_on = day().checked_add_days(Days::new(7)).unwrap();
+    let hours_of = |owner| {
+        let calendar = working_time.calendar(owner, day(), week_on);
+        calendar.total() / 60
+    };
+    assert_eq!(hours_of(calendars::Owner::Shop), 42);
+    let col = people.iter().find(|p| p.sign_in == "col").unwrap();
+    assert_eq!(hours_of(calendars::Owner::Person(col.id)), 38);
+    assert_eq!(working_time.stops.len(), seed.calendars.stop.len());
 
     let watched = &seed.market.watch.variant;
     let marine = stored.iter().find(|v| v.name == *watched).unwrap();

@@ -48,7 +48,12 @@ impl TestDatabase {
     pub async fn new() -> Self {
         let cluster = cluster().await;
         let name = format!("test_{}", Uuid::new_v4().simple());
-        let mut conn = cluster.socket().owner_options("postgres").connect().await.unwrap();
+        let mut conn = cluster
+            .socket()
+            .owner_options("postgres")
+            .connect()
+            .await
+            .unwrap();
         sqlx::raw_sql(sqlx::AssertSqlSafe(format!(
             "create database {name} template {TEMPLATE}"
         )))

@@ -1,7 +1,7 @@
 //! The people of the shop, for its owner; and everyone's own password.
 
-use crate::store::{StoreError, password};
 use crate::store::people::{self, NewPerson, Person, Role};
+use crate::store::{StoreError, password};
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::Choice;
 use crate::web::startup::Site;
