@@ -80,9 +80,10 @@ create table enquiry (
     wanted_by date,
     brings_variant_id uuid,
     brings_note text not null,
+    repairs text[] not null default '{}',  -- codes of elements the caller's own block needs
+    also text[] not null default '{}',     -- codes of elements wanted whichever way the block comes
     note text not null,
     state text not null default 'open' check (state in ('open', 'quoted', 'closed')),
-    step text not null,            -- how far the answer has come
     created_at timestamptz not null default now(),
     created_by uuid,
     version int not null default 1,

@@ -1,1 +1,20 @@
-//! The answer to the phone: every way to meet a caller's wish, side by side.
+//! The answer to the phone. A caller wants a block that can hardly be found. The shop can repair what the caller has,
+//! convert a commoner casting, take one off the shelf or go hunting; each has a price, a day and a risk. All of them
+//! are played through the same number of futures and laid side by side, so that the shop can say which way, what
+//! price, which day, how sure.
+
+pub mod answer;
+mod options;
+pub mod range;
+pub mod say;
+pub mod wish;
+
+pub use answer::{
+    Answer, AnswerError, Asked, Comparison, Figures, MachineTime, OptionAnswer, OptionKind,
+    Outcome, answer,
+};
+pub use range::{PriceRange, ReadyRange};
+pub use wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work};
+
+#[cfg(test)]
+mod tests;

@@ -133,7 +133,8 @@ pub struct CostLine {
 }
 
 impl CostLine {
-    fn leaf(label: impl Into<String>, how: impl Into<String>, amount: Money) -> Self {
+    /// A figure that is not the sum of others, rounded to the minor unit.
+    pub fn leaf(label: impl Into<String>, how: impl Into<String>, amount: Money) -> Self {
         Self {
             label: label.into(),
             how: how.into(),
@@ -142,7 +143,11 @@ impl CostLine {
         }
     }
 
-    fn sum(
+    /// The sum of its lines.
+    ///
+    /// # Errors
+    /// [`MoneyError`] when they are of mixed currencies or too large.
+    pub fn sum(
         label: impl Into<String>,
         how: impl Into<String>,
         lines: Vec<Self>,
@@ -195,17 +200,22 @@ impl CostBuildUp {
                 sampler.direct(&minutes, sampler.failures(rng))
             })
             .collect();
-        Self::of_futures(costing, &futures)
+        Self::of_futures(costing, Vec::new(), &futures)
     }
 
     /// Builds a price up, with the contingency from futures that the caller has simulated already: direct costs in
-    /// minor units, from a [`CostSampler`].
+    /// minor units, from a [`CostSampler`]. `procured` are direct lines costed elsewhere, such as a hunt's.
     ///
     /// # Errors
     /// [`CostError`].
-    pub fn of_futures(costing: &Costing, futures: &[i64]) -> Result<Self, CostError> {
+    pub fn of_futures(
+        costing: &Costing,
+        procured: Vec<CostLine>,
+        futures: &[i64],
+    ) -> Result<Self, CostError> {
         let policy = costing.policy;
-        let mut lines = direct_lines(costing)?;
+        let mut lines = procured;
+        lines.extend(direct_lines(costing)?);
         let currency = costing.rates.people_default.currency();
         let expected = total(&lines, currency)?;
 

@@ -36,7 +36,7 @@ pub struct ToolData {
 }
 
 /// All tools for one work material on one machine.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Default, Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CuttingData {
     /// The work material, e.g. "grey cast iron".
     pub work: String,

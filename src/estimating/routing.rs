@@ -46,12 +46,14 @@ struct Chain<'a> {
 }
 
 impl Route {
-    /// The route of a conversion: the elements its remedies ask for and all that stand in every conversion.
+    /// The route of a conversion: the elements its remedies ask for, all that stand in every conversion, and listed work
+    /// that is wanted besides, each code with how many times it is done.
     ///
     /// # Errors
     /// [`RouteError`]: a remedy that is impossible, an element code the shop does not have, prices in two currencies.
     pub fn for_conversion(
         conversion: &Conversion,
+        also: &[(String, u32)],
         pattern: &Pattern,
         elements: &[Element],
         data: &CuttingData,
@@ -80,6 +82,7 @@ impl Route {
                 links,
             });
         }
+        list(&mut chains, also, pattern, elements)?;
         draw_up(chains, pattern, data)
     }
 
@@ -95,20 +98,31 @@ impl Route {
         data: &CuttingData,
     ) -> Result<Self, RouteError> {
         let mut chains = standing(elements, Standing::EveryBlock, pattern);
-        for (code, count) in codes {
-            let element = find(elements, code, "the list of work")?;
-            let count = match element.basis {
-                Basis::PerFeature => *count,
-                _ => times(element, 1, pattern),
-            };
-            chains.push(Chain {
-                feature: None,
-                makes: false,
-                links: vec![(element, count)],
-            });
-        }
+        list(&mut chains, codes, pattern, elements)?;
         draw_up(chains, pattern, data)
     }
+}
+
+/// Adds listed work, at no feature.
+fn list<'a>(
+    chains: &mut Vec<Chain<'a>>,
+    codes: &[(String, u32)],
+    pattern: &Pattern,
+    elements: &'a [Element],
+) -> Result<(), RouteError> {
+    for (code, count) in codes {
+        let element = find(elements, code, "the list of work")?;
+        let count = match element.basis {
+            Basis::PerFeature => *count,
+            _ => times(element, 1, pattern),
+        };
+        chains.push(Chain {
+            feature: None,
+            makes: false,
+            links: vec![(element, count)],
+        });
+    }
+    Ok(())
 }
 
 fn find<'a>(elements: &'a [Element], code: &str, who: &str) -> Result<&'a Element, RouteError> {

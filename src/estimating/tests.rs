@@ -98,7 +98,7 @@ fn typical() -> Conversion {
 }
 
 fn route_of(conversion: &Conversion) -> Route {
-    Route::for_conversion(conversion, &pattern(), &standards(), &iron()).unwrap()
+    Route::for_conversion(conversion, &[], &pattern(), &standards(), &iron()).unwrap()
 }
 
 fn codes(route: &Route) -> Vec<Vec<&str>> {
@@ -248,9 +248,15 @@ fn an_unknown_element_is_named_with_the_rule_that_asks_for_it() {
     let wanted = feature(Face::Rear, "R1", FeatureKind::PlainHole, dec!(8), 1);
     let mut remedy = make(wanted, &["HOLE-DRILL", "POLISH"]);
     remedy.rule = "Plain hole".to_owned();
-    let error = Route::for_conversion(&conversion(vec![remedy]), &pattern(), &standards(), &iron())
-        .unwrap_err()
-        .to_string();
+    let error = Route::for_conversion(
+        &conversion(vec![remedy]),
+        &[],
+        &pattern(),
+        &standards(),
+        &iron(),
+    )
+    .unwrap_err()
+    .to_string();
     assert!(
         error.contains("POLISH") && error.contains("Plain hole"),
         "{error}"
@@ -265,7 +271,13 @@ fn an_impossible_remedy_has_no_route() {
     );
     remedy.action = Action::Impossible;
     remedy.say = "no metal there".to_owned();
-    let error = Route::for_conversion(&conversion(vec![remedy]), &pattern(), &standards(), &iron());
+    let error = Route::for_conversion(
+        &conversion(vec![remedy]),
+        &[],
+        &pattern(),
+        &standards(),
+        &iron(),
+    );
     assert!(matches!(error, Err(RouteError::Impossible { why, .. }) if why == "no metal there"));
 }
 
@@ -285,6 +297,7 @@ fn work_that_would_send_the_block_round_in_a_circle_is_set_up_twice() {
             make(hole("L1"), &["PLUG", "HOLE-DRILL"]),
             make(hole("L2"), &["HOLE-DRILL", "PLUG"]),
         ]),
+        &[],
         &pattern(),
         &standards,
         &iron(),
@@ -314,7 +327,7 @@ fn a_second_skill_on_the_same_table_pays_no_second_setup() {
             element.setup = Minutes(dec!(50));
         }
     }
-    let route = Route::for_conversion(&typical(), &pattern(), &standards, &iron()).unwrap();
+    let route = Route::for_conversion(&typical(), &[], &pattern(), &standards, &iron()).unwrap();
     let rear: Vec<_> = route
         .operations
         .iter()
@@ -329,6 +342,7 @@ fn a_part_worked_on_apart_waits_for_nothing_and_is_home_for_the_final_check() {
     let wanted = feature(Face::Rear, "R0", FeatureKind::Register, dec!(120), 1);
     let route = Route::for_conversion(
         &conversion(vec![make(wanted, &["CRANK-GRIND"])]),
+        &[],
         &pattern(),
         &standards(),
         &iron(),

@@ -45,12 +45,42 @@ pub struct HuntFuture {
     /// Days until a good one is in the shop; `None` when none was found within [`HORIZON_DAYS`] or the shop gave up
     /// after [`GIVE_UP_AFTER`] bad ones.
     pub days: Option<f64>,
-    /// Spent by then, in minor units: prices of good and failed ones, carriage, hours of search.
-    pub spent_minor: i64,
+    /// What was spent by then, by what it went on.
+    pub spent: Spent,
     /// Bought.
     pub bought: u32,
     /// Bought and found to be scrap.
     pub failed: u32,
+}
+
+/// What the money of one future of a hunt went on, in minor units.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Spent {
+    /// Price of the good one; nothing when none was found.
+    pub good_minor: i64,
+    /// Prices of those that proved bad.
+    pub bad_minor: i64,
+    /// Carriage of all.
+    pub carriage_minor: i64,
+    /// Hours of search.
+    pub search_minor: i64,
+}
+
+impl HuntFuture {
+    /// All that was spent, in minor units.
+    #[must_use]
+    pub fn spent_minor(&self) -> i64 {
+        let Spent {
+            good_minor,
+            bad_minor,
+            carriage_minor,
+            search_minor,
+        } = self.spent;
+        good_minor
+            .saturating_add(bad_minor)
+            .saturating_add(carriage_minor)
+            .saturating_add(search_minor)
+    }
 }
 
 impl Hunt {
@@ -118,6 +148,12 @@ impl Hunt {
         &self.outlook
     }
 
+    /// Carriage of one, in minor units.
+    #[must_use]
+    pub fn carriage_minor(&self) -> i64 {
+        self.carriage_minor
+    }
+
     /// Draws one future.
     pub fn sample<R: Rng + ?Sized>(&self, rng: &mut R) -> HuntFuture {
         let rate = self.wait.sample_rate(rng);
@@ -125,7 +161,7 @@ impl Hunt {
         let level = self.price.sample_level(rng);
         let mut offers = self.offers.iter();
         let (mut days, mut searched, mut bought) = (0.0_f64, 0.0_f64, 0_u32);
-        let mut paid = 0_i64;
+        let mut spent = Spent::default();
         let mut found = false;
         while bought < GIVE_UP_AFTER {
             let offer = offers.find(|offer| rng.random::<f64>() < offer.still_there);
@@ -144,18 +180,23 @@ impl Hunt {
             };
             bought += 1;
             days += self.carriage_days;
-            paid = paid
-                .saturating_add(asked.unwrap_or_else(|| level.sample(rng)))
-                .saturating_add(self.carriage_minor);
+            let price = asked.unwrap_or_else(|| level.sample(rng));
+            spent.carriage_minor = spent.carriage_minor.saturating_add(self.carriage_minor);
             found = rng.random::<f64>() < good;
+            let paid = if found {
+                &mut spent.good_minor
+            } else {
+                &mut spent.bad_minor
+            };
+            *paid = paid.saturating_add(price);
             if found || days >= HORIZON_DAYS {
                 break;
             }
         }
-        let search = (searched * self.search_minor_a_day).round() as i64;
+        spent.search_minor = (searched * self.search_minor_a_day).round() as i64;
         HuntFuture {
             days: found.then_some(days),
-            spent_minor: paid.saturating_add(search),
+            spent,
             bought,
             failed: bought - u32::from(found),
         }
@@ -271,7 +312,7 @@ mod tests {
             .iter()
             .filter(|f| f.bought == 1 && f.failed == 0)
         {
-            assert_eq!(f.spent_minor, 106_000);
+            assert_eq!(f.spent_minor(), 106_000);
             assert_eq!(f.days, Some(0.0));
         }
         // An hour a day at 40 for the whole horizon, nothing bought.
@@ -281,7 +322,7 @@ mod tests {
             .into_iter()
             .find(|f| f.bought == 0)
             .expect("with nothing seen some futures find none in five years");
-        assert_eq!((empty.days, empty.spent_minor), (None, 4000 * 1825));
+        assert_eq!((empty.days, empty.spent_minor()), (None, 4000 * 1825));
     }
 
     #[test]
@@ -297,7 +338,7 @@ mod tests {
     #[test]
     fn nothing_seen_is_wider_than_much_seen() {
         let spread = |hunt: &Hunt| {
-            let mut spent: Vec<i64> = futures(hunt).iter().map(|f| f.spent_minor).collect();
+            let mut spent: Vec<i64> = futures(hunt).iter().map(|f| f.spent_minor()).collect();
             spent.sort_unstable();
             spent[spent.len() * 9 / 10] as f64 / spent[spent.len() / 10] as f64
         };

@@ -222,6 +222,30 @@ pub async fn variants(tx: &mut ShopTx) -> Result<Vec<Variant>, StoreError> {
     read_variants(tx, None, None).await
 }
 
+/// A variant by name, for choosing from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct VariantName {
+    /// Key.
+    pub id: Uuid,
+    /// Name.
+    pub name: String,
+}
+
+/// The names of all variants, by pattern name, then by name.
+///
+/// # Errors
+/// [`StoreError::Database`].
+pub async fn variant_names(tx: &mut ShopTx) -> Result<Vec<VariantName>, StoreError> {
+    Ok(sqlx::query_as!(
+        VariantName,
+        "select v.id, v.name from variant v join pattern p on p.shop_id = v.shop_id and p.id = v.pattern_id
+         where v.shop_id = $1 order by lower(p.name), lower(v.name)",
+        tx.shop_id()
+    )
+    .fetch_all(tx.conn())
+    .await?)
+}
+
 /// The variants of one pattern, by name.
 ///
 /// # Errors

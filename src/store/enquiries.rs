@@ -33,10 +33,12 @@ pub struct EnquiryDetails {
     pub brings_variant_id: Option<Uuid>,
     /// What is known of it.
     pub brings_note: String,
+    /// Codes of the elements that casting needs to be sound again.
+    pub repairs: Vec<String>,
+    /// Codes of the elements wanted whichever way the block comes.
+    pub also: Vec<String>,
     /// Anything else.
     pub note: String,
-    /// The step of the answer they were at when it was saved.
-    pub step: String,
 }
 
 /// An enquiry.
@@ -67,9 +69,10 @@ struct Row {
     wanted_by: Option<NaiveDate>,
     brings_variant_id: Option<Uuid>,
     brings_note: String,
+    repairs: Vec<String>,
+    also: Vec<String>,
     note: String,
     state: String,
-    step: String,
     created_at: DateTime<Utc>,
     created_by: Option<Uuid>,
     version: i32,
@@ -88,8 +91,9 @@ impl TryFrom<Row> for Enquiry {
                 wanted_by: row.wanted_by,
                 brings_variant_id: row.brings_variant_id,
                 brings_note: row.brings_note,
+                repairs: row.repairs,
+                also: row.also,
                 note: row.note,
-                step: row.step,
             },
             state: word("state of an enquiry", &row.state, EnquiryState::from_code)?,
             created_at: row.created_at,
@@ -108,8 +112,8 @@ pub async fn create(tx: &mut ShopTx, details: &EnquiryDetails) -> Result<(Uuid, 
     let id = Uuid::now_v7();
     sqlx::query!(
         "insert into enquiry (shop_id, id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id,
-                              brings_note, note, step, created_by)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)",
+                              brings_note, note, created_by, repairs, also)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
         tx.shop_id(),
         id,
         number,
@@ -120,8 +124,9 @@ pub async fn create(tx: &mut ShopTx, details: &EnquiryDetails) -> Result<(Uuid, 
         details.brings_variant_id,
         details.brings_note,
         details.note,
-        details.step,
         tx.person_id(),
+        &details.repairs,
+        &details.also,
     )
     .execute(tx.conn())
     .await?;
@@ -135,8 +140,8 @@ pub async fn create(tx: &mut ShopTx, details: &EnquiryDetails) -> Result<(Uuid, 
 pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Enquiry, StoreError> {
     sqlx::query_as!(
         Row,
-        "select id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id, brings_note, note, state,
-                step, created_at, created_by, version
+        "select id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id, brings_note, repairs, also,
+                note, state, created_at, created_by, version
          from enquiry where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
@@ -160,8 +165,8 @@ pub async fn list(
     let states: Vec<String> = states.iter().map(|s| s.code().to_owned()).collect();
     sqlx::query_as!(
         Row,
-        "select id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id, brings_note, note, state,
-                step, created_at, created_by, version
+        "select id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id, brings_note, repairs, also,
+                note, state, created_at, created_by, version
          from enquiry where shop_id = $1 and state = any ($2) and ($3::bigint is null or number < $3)
          order by number desc limit $4",
         tx.shop_id(),
@@ -188,7 +193,7 @@ pub async fn update(
 ) -> Result<i32, StoreError> {
     let version = sqlx::query_scalar!(
         "update enquiry set caller = $4, contact = $5, wanted_variant_id = $6, wanted_by = $7, brings_variant_id = $8,
-                brings_note = $9, note = $10, step = $11, version = version + 1
+                brings_note = $9, note = $10, repairs = $11, also = $12, version = version + 1
          where shop_id = $1 and id = $2 and version = $3 returning version",
         tx.shop_id(),
         id,
@@ -200,7 +205,8 @@ pub async fn update(
         details.brings_variant_id,
         details.brings_note,
         details.note,
-        details.step,
+        &details.repairs,
+        &details.also,
     )
     .fetch_optional(tx.conn())
     .await?;

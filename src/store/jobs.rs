@@ -213,6 +213,24 @@ pub async fn list(
     .collect()
 }
 
+/// The job a quote became, if it was won.
+///
+/// # Errors
+/// [`StoreError::Corrupt`], [`StoreError::Database`].
+pub async fn of_quote(tx: &mut ShopTx, quote_id: Uuid) -> Result<Option<Job>, StoreError> {
+    sqlx::query_as!(
+        Row,
+        "select id, number, quote_id, title, state, due_on, promised_on, created_at, version
+         from job where shop_id = $1 and quote_id = $2",
+        tx.shop_id(),
+        quote_id
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .map(Job::try_from)
+    .transpose()
+}
+
 /// The operations of a job in route order.
 ///
 /// # Errors

@@ -1,5 +1,6 @@
 //! PostgreSQL: the only SQL in the house. One file per aggregate; the shop is set once per transaction, in [`scope`].
 
+pub mod answering;
 pub mod calendars;
 pub mod castings;
 pub mod castings_on_shelf;

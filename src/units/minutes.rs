@@ -1,6 +1,6 @@
 //! Working minutes: how long work takes, not where it stands on a clock.
 
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, RoundingStrategy};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::str::FromStr;
@@ -97,6 +97,15 @@ impl Minutes {
             .and_then(|in_minutes| in_minutes.checked_add(minutes))
             .ok_or(MinutesError::TooLong)
             .and_then(|total| Self::new(total.normalize()))
+    }
+
+    /// To the whole minute, halves upwards, as a wall clock shows it.
+    #[must_use]
+    pub fn rounded(&self) -> Self {
+        Self(
+            self.0
+                .round_dp_with_strategy(0, RoundingStrategy::MidpointAwayFromZero),
+        )
     }
 
     /// The same time in hours.

@@ -42,12 +42,15 @@
 pub mod api;
 pub mod assets;
 pub mod castings;
+pub mod enquiries;
 pub mod error;
 pub mod forms;
 pub mod gate;
 pub mod health;
+pub mod jobs;
 pub mod market;
 pub mod page;
+pub mod quotes;
 pub mod shop;
 pub mod show;
 pub mod sign_in;
@@ -65,9 +68,12 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     api::routes(cfg);
     assets::routes(cfg);
     castings::routes(cfg);
+    enquiries::routes(cfg);
     health::routes(cfg);
+    jobs::routes(cfg);
     market::routes(cfg);
     page::routes(cfg);
+    quotes::routes(cfg);
     shop::routes(cfg);
     sign_in::routes(cfg);
 }

@@ -146,7 +146,6 @@ async fn an_enquiry_is_saved_step_by_step_and_a_stale_save_is_refused() {
     let details = EnquiryDetails {
         wanted_variant_id: Some(wanted),
         wanted_by: Some(day(30)),
-        step: "options".to_owned(),
         ..first.details.clone()
     };
     let version = enquiries::update(&mut tx, id, first.version, &details)

@@ -1,0 +1,552 @@
+//! The answer: every option simulated over the same number of futures, compared, and one recommended.
+
+use super::options::{self, Procurement, Proposal};
+use super::range::{PriceRange, ReadyRange, percent_of};
+use super::say;
+use super::wish::{Knowledge, ShelfCasting, Wish};
+use crate::castings::Conversion;
+use crate::estimating::cost::{CostError, Costing};
+use crate::estimating::futures::CostSampler;
+use crate::estimating::{CostBuildUp, Route};
+use crate::planning::{Candidate, ReadyDates, ready::CandidateOperation};
+use crate::units::{Minutes, Money, MoneyError};
+use chrono::{DateTime, Duration, NaiveDate, TimeDelta, Utc};
+use rand_pcg::Pcg64;
+use rust_decimal::Decimal;
+use rust_decimal::prelude::FromPrimitive;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// One way to satisfy an enquiry.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum OptionKind {
+    /// Repair the caller's own block.
+    Repair,
+    /// Convert the caller's own block.
+    ConvertOwn,
+    /// Convert a donor from the shelf.
+    ConvertShelf,
+    /// Buy a donor and convert it.
+    ConvertBought,
+    /// One of the wanted kind stands on the shelf.
+    Shelf,
+    /// Hunt for one of the wanted kind.
+    Hunt,
+}
+
+impl OptionKind {
+    /// The word it is stored under.
+    #[must_use]
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::Repair => "repair",
+            Self::ConvertOwn => "convert_own",
+            Self::ConvertShelf => "convert_shelf",
+            Self::ConvertBought => "convert_bought",
+            Self::Shelf => "shelf",
+            Self::Hunt => "hunt",
+        }
+    }
+
+    /// Whether it is a conversion.
+    #[must_use]
+    pub fn is_conversion(self) -> bool {
+        matches!(
+            self,
+            Self::ConvertOwn | Self::ConvertShelf | Self::ConvertBought
+        )
+    }
+}
+
+/// Working time on one kind of machine.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MachineTime {
+    /// The kind of machine.
+    pub machine_kind: String,
+    /// Expected, setups included.
+    pub expected: Minutes,
+    /// What suffices in the shop's confidence of futures.
+    pub at_confidence: Minutes,
+}
+
+/// What is known of an option that can be done.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Figures {
+    /// Price before tax as it turns out over the futures in which a block is delivered.
+    pub price: PriceRange,
+    /// The build-up of the price the shop would quote: sufficient in the shop's confidence of futures.
+    pub build_up: CostBuildUp,
+    /// Ready times over the futures.
+    pub ready: ReadyRange,
+    /// The chance, in per cent, that it is ready on the wanted day or before, if one was named.
+    pub in_time_percent: Option<u32>,
+    /// Per cent of futures in which it is never ready, because no casting is found.
+    pub never_percent: u32,
+    /// Working time by kind of machine.
+    pub machines: Vec<MachineTime>,
+    /// The route.
+    pub route: Route,
+    /// The remedies, for a conversion.
+    pub conversion: Option<Conversion>,
+}
+
+/// Whether an option can be done.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "outcome", rename_all = "snake_case")]
+pub enum Outcome {
+    /// It can.
+    Possible(Box<Figures>),
+    /// It cannot, and why.
+    Impossible {
+        /// The reasons, one sentence each.
+        reasons: Vec<String>,
+    },
+}
+
+/// One option as it stands beside the others.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OptionAnswer {
+    /// A key that stays the same while the caller talks, e.g. `convert-shelf:<variant>`.
+    pub key: String,
+    /// Which way.
+    pub kind: OptionKind,
+    /// Title, e.g. "Convert a Tarn 4/90 farm from the shelf".
+    pub title: String,
+    /// The casting it counts on, when that stands on the shelf.
+    pub casting: Option<ShelfCasting>,
+    /// What could go wrong and what the customer must hear, one sentence each.
+    pub risks: Vec<String>,
+    /// Whether it can be done, and the figures.
+    pub outcome: Outcome,
+}
+
+impl OptionAnswer {
+    /// The figures, if it can be done.
+    #[must_use]
+    pub fn figures(&self) -> Option<&Figures> {
+        match &self.outcome {
+            Outcome::Possible(figures) => Some(figures),
+            Outcome::Impossible { .. } => None,
+        }
+    }
+}
+
+/// The best conversion against the hunt, future by future.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Comparison {
+    /// Key of the conversion.
+    pub conversion: String,
+    /// Per cent of futures in which converting is cheaper. Where the hunt finds nothing, converting wins.
+    pub cheaper_percent: u32,
+    /// Per cent of futures in which converting is sooner.
+    pub sooner_percent: u32,
+    /// The asked price below which an offered casting of the wanted kind is worth buying rather than converting;
+    /// `None` when no price is low enough.
+    pub hunt_wins_below: Option<Money>,
+}
+
+/// The answer to the phone.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Answer {
+    /// What is wanted.
+    pub wanted: String,
+    /// The day it is wanted by.
+    pub wanted_by: Option<NaiveDate>,
+    /// When this answer was computed.
+    pub at: DateTime<Utc>,
+    /// The shop's confidence, in per cent.
+    pub confidence_percent: u32,
+    /// How many futures were simulated.
+    pub futures: u32,
+    /// The options: what can be done first, cheapest first; then what cannot.
+    pub options: Vec<OptionAnswer>,
+    /// Converting against hunting, where both can be done.
+    pub comparison: Option<Comparison>,
+    /// Key of the option the shop would take, if any.
+    pub recommended: Option<String>,
+    /// What the dates rest on.
+    pub dates_rest_on: String,
+    /// One sentence to say on the phone.
+    pub sentence: String,
+}
+
+impl Answer {
+    /// The option with this key.
+    #[must_use]
+    pub fn option(&self, key: &str) -> Option<&OptionAnswer> {
+        self.options.iter().find(|option| option.key == key)
+    }
+}
+
+/// Why there is no answer at all.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum AnswerError {
+    /// Sums that do not add up.
+    #[error(transparent)]
+    Money(#[from] MoneyError),
+    /// The wanted variant is not among the supplies of its pattern.
+    #[error("the wanted variant is not a casting of the pattern “{0}”")]
+    NotOfPattern(String),
+}
+
+/// When and how an answer is computed.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked {
+    /// Now.
+    pub now: DateTime<Utc>,
+    /// How many futures to simulate; at least one.
+    pub futures: u32,
+    /// Seed: the same seed and knowledge give the same answer, so figures do not dance while a caller talks.
+    pub seed: u64,
+}
+
+/// Answers a wish from what the shop knows.
+///
+/// # Errors
+/// [`AnswerError`]. An option that cannot be costed is not an error: it stands in the answer with the reason.
+pub fn answer(
+    wish: &Wish,
+    knowledge: &Knowledge,
+    dates: &dyn ReadyDates,
+    asked: Asked,
+) -> Result<Answer, AnswerError> {
+    let today = asked.now.with_timezone(&knowledge.zone).date_naive();
+    let (conversions, mut impossible) = options::conversions(wish, knowledge, today)?;
+    let mut done: Vec<Simulated> = Vec::new();
+    let try_all = |proposals: Vec<Proposal>,
+                   done: &mut Vec<Simulated>,
+                   impossible: &mut Vec<OptionAnswer>|
+     -> Result<(), AnswerError> {
+        for proposal in proposals {
+            let stream = done.len() + impossible.len();
+            match simulate(&proposal, wish, knowledge, dates, asked, stream) {
+                Ok(simulated) => done.push(simulated),
+                Err(Dropped::Cost(CostError::Money(error))) => return Err(error.into()),
+                Err(why) => impossible.push(proposal.impossible(vec![why.to_string()])),
+            }
+        }
+        Ok(())
+    };
+    try_all(conversions, &mut done, &mut impossible)?;
+    // What converting would cost stands in for a price nobody has seen.
+    let borrowed = cheapest(&done)
+        .and_then(|s| s.option.figures())
+        .map(|f| f.price.likely);
+    let (others, more_impossible) = options::found_and_own(wish, knowledge, today, borrowed)?;
+    impossible.extend(more_impossible);
+    try_all(others, &mut done, &mut impossible)?;
+
+    let comparison = compare(&done, knowledge)?;
+    done.sort_by_key(|s| s.option.figures().map(|f| f.price.likely.amount()));
+    let recommended =
+        recommend(&done, knowledge.policy.confidence_percent).map(|s| s.option.key.clone());
+    let mut answer = Answer {
+        wanted: wish.wanted.name.clone(),
+        wanted_by: wish.wanted_by,
+        at: asked.now,
+        confidence_percent: knowledge.policy.confidence_percent,
+        futures: asked.futures,
+        options: done
+            .into_iter()
+            .map(|s| s.option)
+            .chain(impossible)
+            .collect(),
+        comparison,
+        recommended,
+        dates_rest_on: dates.basis().to_owned(),
+        sentence: String::new(),
+    };
+    answer.sentence = say::sentence(&answer, knowledge.zone);
+    Ok(answer)
+}
+
+/// An option with the futures behind it.
+struct Simulated {
+    option: OptionAnswer,
+    /// Price before tax, minor units, in each future.
+    price: Vec<i64>,
+    /// Direct cost, minor units, in each future.
+    direct: Vec<i64>,
+    /// Ready time in each future.
+    ready: Vec<Option<DateTime<Utc>>>,
+    /// For a hunt: what decides how much an offered casting is worth.
+    offer: Option<OfferTerms>,
+}
+
+/// What decides how much an offered casting is worth, in minor units.
+struct OfferTerms {
+    chance_good: f64,
+    carriage: f64,
+    inspection: f64,
+    rest_of_work: f64,
+}
+
+/// Why a proposal has no figures.
+#[derive(Debug, thiserror::Error)]
+enum Dropped {
+    #[error(transparent)]
+    Cost(#[from] CostError),
+    #[error("In none of the futures looked at was one found that is good.")]
+    NothingFound,
+}
+
+impl From<MoneyError> for Dropped {
+    fn from(error: MoneyError) -> Self {
+        Self::Cost(error.into())
+    }
+}
+
+/// Simulates one proposal: procurement, working time, cost and ready time in each future.
+fn simulate(
+    proposal: &Proposal,
+    wish: &Wish,
+    knowledge: &Knowledge,
+    dates: &dyn ReadyDates,
+    asked: Asked,
+    stream: usize,
+) -> Result<Simulated, Dropped> {
+    let futures = asked.futures.max(1) as usize;
+    let route = &proposal.route;
+    let operations = route.operations.len();
+    let costing = Costing {
+        route,
+        rates: &knowledge.rates,
+        policy: &knowledge.policy,
+        donor: proposal.donor,
+    };
+    let times = route.sampler().map_err(CostError::from)?;
+    let costs = CostSampler::new(&costing)?;
+    let mut rng = Pcg64::new(u128::from(asked.seed), stream as u128);
+
+    let inspected = route.inspected_after();
+    let mut minutes = vec![0.0; futures * operations];
+    let mut release = Vec::with_capacity(futures);
+    let mut direct = Vec::with_capacity(futures);
+    let mut never = 0;
+    let mut found = Vec::new();
+    for k in 0..futures {
+        let Some(mine) = minutes.get_mut(k * operations..(k + 1) * operations) else {
+            break;
+        };
+        times.sample(&mut rng, mine);
+        let procured = proposal.procurement.sample(&costs, &mut rng);
+        direct.push(
+            costs
+                .direct(mine, procured.failed)
+                .saturating_add(procured.spent_minor),
+        );
+        // Every casting that fails has been through the inspection as well.
+        for minutes in mine.iter_mut().take(inspected) {
+            *minutes *= f64::from(procured.failed.saturating_add(1));
+        }
+        never += usize::from(procured.days.is_none());
+        release.push(procured.days.map(|days| asked.now + days_from(days)));
+        found.extend(procured.parts);
+    }
+
+    let candidate = candidate(route);
+    // A future without a casting is not asked about; its release stands far out and its ready time is none.
+    let starts: Vec<DateTime<Utc>> = release.iter().map(|r| r.unwrap_or(asked.now)).collect();
+    let mut ready = dates.ready(&candidate, &starts, &minutes);
+    for (ready, release) in ready.iter_mut().zip(&release) {
+        if release.is_none() {
+            *ready = None;
+        }
+    }
+
+    let price = direct
+        .iter()
+        .map(|&minor| {
+            let cost = Money::from_minor(minor, knowledge.currency);
+            knowledge.policy.price(cost)?.rounded().to_minor()
+        })
+        .collect::<Result<Vec<i64>, MoneyError>>()?;
+    // A price is asked for a block that is delivered: futures without one do not count towards it.
+    let delivered = |values: &[i64]| -> Vec<i64> {
+        let both = values.iter().zip(&release);
+        both.filter(|(_, release)| release.is_some())
+            .map(|(value, _)| *value)
+            .collect()
+    };
+    let confidence = knowledge.policy.confidence_percent;
+    let range = PriceRange::of(&delivered(&price), confidence, knowledge.currency)
+        .ok_or(Dropped::NothingFound)?;
+    let procured = match &proposal.procurement {
+        Procurement::Hunt(_) => options::procurement_lines(&found, knowledge.currency)?,
+        _ => Vec::new(),
+    };
+    let build_up = CostBuildUp::of_futures(&costing, procured, &delivered(&direct))?;
+    let figures = Figures {
+        price: range,
+        ready: ReadyRange::of(&ready, confidence),
+        in_time_percent: wish.wanted_by.map(|by| {
+            let hits = ready
+                .iter()
+                .flatten()
+                .filter(|time| time.with_timezone(&knowledge.zone).date_naive() <= by)
+                .count();
+            percent_of(hits, futures)
+        }),
+        never_percent: percent_of(never, futures),
+        machines: machine_times(route, &minutes, confidence),
+        route: route.clone(),
+        conversion: proposal.conversion.clone(),
+        build_up,
+    };
+    let offer = match &proposal.procurement {
+        Procurement::Hunt(hunt) => {
+            let expected: Vec<f64> = route
+                .operations
+                .iter()
+                .map(|o| to_f64((o.expected_setup() + o.expected_run()).0))
+                .collect();
+            let whole = costs.direct(&expected, 0) as f64;
+            let inspection = costs.direct(&expected, 1) as f64 - whole;
+            Some(OfferTerms {
+                chance_good: hunt.outlook().good.chance(),
+                carriage: hunt.carriage_minor() as f64,
+                inspection,
+                rest_of_work: whole - inspection,
+            })
+        }
+        _ => None,
+    };
+    Ok(Simulated {
+        option: proposal.possible(figures),
+        price,
+        direct,
+        ready,
+        offer,
+    })
+}
+
+fn days_from(days: f64) -> TimeDelta {
+    // Bounded by the horizon of a hunt, so it fits.
+    Duration::minutes((days * 1440.0).round() as i64)
+}
+
+fn to_f64(exact: Decimal) -> f64 {
+    use rust_decimal::prelude::ToPrimitive;
+    exact.to_f64().unwrap_or(f64::NAN)
+}
+
+/// The route as the planner sees it.
+fn candidate(route: &Route) -> Candidate {
+    let index_of = |number: u32| route.operations.iter().position(|o| o.number == number);
+    Candidate {
+        operations: route
+            .operations
+            .iter()
+            .map(|operation| CandidateOperation {
+                number: operation.number,
+                machine_kind: operation.machine_kind.clone(),
+                skill: operation.skill.clone(),
+                setup_key: operation.setup_key.clone(),
+                after: operation
+                    .after
+                    .iter()
+                    .filter_map(|&number| index_of(number))
+                    .collect(),
+                outside_days: operation.outside.map(|(_, days)| days),
+            })
+            .collect(),
+    }
+}
+
+/// Working time by kind of machine, outside work left out.
+fn machine_times(route: &Route, minutes: &[f64], confidence: u32) -> Vec<MachineTime> {
+    let n = route.operations.len().max(1);
+    let mut kinds: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for (i, operation) in route.operations.iter().enumerate() {
+        if operation.outside.is_none() {
+            kinds.entry(&operation.machine_kind).or_default().push(i);
+        }
+    }
+    kinds
+        .into_iter()
+        .map(|(kind, members)| {
+            let expected = members
+                .iter()
+                .filter_map(|&i| route.operations.get(i))
+                .map(|o| o.expected_setup() + o.expected_run())
+                .sum();
+            let totals: Vec<i64> = minutes
+                .chunks(n)
+                .map(|future| {
+                    let total: f64 = members.iter().filter_map(|&i| future.get(i)).sum();
+                    total.ceil() as i64
+                })
+                .collect();
+            let enough = crate::estimating::futures::percentile(&totals, confidence);
+            MachineTime {
+                machine_kind: kind.to_owned(),
+                expected,
+                at_confidence: enough
+                    .and_then(Decimal::from_i64)
+                    .map_or(expected, |m| Minutes(m).max(expected)),
+            }
+        })
+        .collect()
+}
+
+fn cheapest(done: &[Simulated]) -> Option<&Simulated> {
+    done.iter()
+        .filter(|s| s.option.kind.is_conversion())
+        .min_by_key(|s| s.option.figures().map(|f| f.price.likely.amount()))
+}
+
+/// The cheapest conversion against the hunt.
+///
+/// The price below which an offered casting wins is where buying it costs as much as converting, both expected, before
+/// overhead and margin, which are in proportion on both sides. An offer at price p costs p, its carriage c and its
+/// inspection i; with chance q it is good and needs the rest of the work w; else the shop converts after all, at C:
+/// p + c + i + q·w + (1 − q)·C = C, so p = q·(C − w) − c − i.
+fn compare(done: &[Simulated], knowledge: &Knowledge) -> Result<Option<Comparison>, MoneyError> {
+    let hunt = done.iter().find(|s| s.option.kind == OptionKind::Hunt);
+    let (Some(conversion), Some(hunt)) = (cheapest(done), hunt) else {
+        return Ok(None);
+    };
+    let never = DateTime::<Utc>::MAX_UTC;
+    let n = conversion.price.len();
+    let mut cheaper = 0;
+    let mut sooner = 0;
+    for k in 0..n {
+        let ready = |s: &Simulated| s.ready.get(k).copied().flatten().unwrap_or(never);
+        let nothing_found = ready(hunt) == never;
+        cheaper += usize::from(nothing_found || conversion.price.get(k) < hunt.price.get(k));
+        sooner += usize::from(ready(conversion) < ready(hunt));
+    }
+    let mean = conversion.direct.iter().map(|&m| m as f64).sum::<f64>() / n.max(1) as f64;
+    let hunt_wins_below = hunt.offer.as_ref().and_then(|terms| {
+        let minor =
+            terms.chance_good * (mean - terms.rest_of_work) - terms.carriage - terms.inspection;
+        (minor >= 1.0).then(|| Money::from_minor(minor.floor() as i64, knowledge.currency))
+    });
+    Ok(Some(Comparison {
+        conversion: conversion.option.key.clone(),
+        cheaper_percent: percent_of(cheaper, n),
+        sooner_percent: percent_of(sooner, n),
+        hunt_wins_below,
+    }))
+}
+
+/// The option the shop would take: the cheapest price to quote among those that hold the wanted day (or, where none
+/// was named, are ready at all) with the shop's confidence; where none does, the one likeliest to.
+fn recommend(done: &[Simulated], confidence: u32) -> Option<&Simulated> {
+    let holds = |f: &Figures| match f.in_time_percent {
+        Some(percent) => percent >= confidence,
+        None => f.ready.at_confidence.is_some(),
+    };
+    let figures = |s: &&Simulated| s.option.figures().is_some_and(holds);
+    done.iter()
+        .filter(figures)
+        .min_by_key(|s| s.option.figures().map(|f| f.build_up.net.amount()))
+        .or_else(|| {
+            done.iter().max_by_key(|s| {
+                s.option
+                    .figures()
+                    .map(|f| (f.in_time_percent, 100 - f.never_percent))
+            })
+        })
+}

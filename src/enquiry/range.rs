@@ -1,0 +1,138 @@
+//! Ranges read off simulated futures: order statistics, never fitted curves.
+
+use crate::units::{Currency, Money};
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+/// Index of the order statistic that `percent` of `n` futures do not exceed: the smallest `i` with
+/// `(i + 1) / n ≥ percent / 100` (the inverse of the empirical distribution function; Hyndman and Fan 1996,
+/// definition 1, from memory). A promise made at it is never made on fewer futures than said.
+fn rank(percent: u32, n: usize) -> usize {
+    let needed = (n * percent.min(100) as usize).div_ceil(100);
+    needed.saturating_sub(1).min(n.saturating_sub(1))
+}
+
+/// Prices over the futures, before tax.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PriceRange {
+    /// 1 in 10 futures is cheaper.
+    pub low: Money,
+    /// As many cheaper as dearer.
+    pub likely: Money,
+    /// 1 in 10 futures is dearer.
+    pub high: Money,
+    /// What the shop's confidence asks for: this many per cent of futures are no dearer.
+    pub at_confidence: Money,
+}
+
+impl PriceRange {
+    /// Reads the range off prices in minor units. `None` when there are no futures.
+    #[must_use]
+    pub fn of(prices: &[i64], confidence_percent: u32, currency: Currency) -> Option<Self> {
+        let mut sorted = prices.to_vec();
+        sorted.sort_unstable();
+        let at = |percent| {
+            sorted
+                .get(rank(percent, sorted.len()))
+                .map(|minor| Money::from_minor(*minor, currency))
+        };
+        Some(Self {
+            low: at(10)?,
+            likely: at(50)?,
+            high: at(90)?,
+            at_confidence: at(confidence_percent)?,
+        })
+    }
+}
+
+/// Ready times over the futures. A bound that falls among the futures in which the job is not ready within the
+/// horizon is `None`: later than anyone can say.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReadyRange {
+    /// 1 in 10 futures is sooner.
+    pub early: Option<DateTime<Utc>>,
+    /// As many sooner as later.
+    pub likely: Option<DateTime<Utc>>,
+    /// 1 in 10 futures is later.
+    pub late: Option<DateTime<Utc>>,
+    /// The time that holds in the shop's confidence of futures.
+    pub at_confidence: Option<DateTime<Utc>>,
+}
+
+impl ReadyRange {
+    /// Reads the range off ready times; futures without one sort last.
+    #[must_use]
+    pub fn of(times: &[Option<DateTime<Utc>>], confidence_percent: u32) -> Self {
+        let mut sorted = times.to_vec();
+        sorted.sort_unstable_by_key(|time| time.unwrap_or(DateTime::<Utc>::MAX_UTC));
+        let at = |percent| sorted.get(rank(percent, sorted.len())).copied().flatten();
+        Self {
+            early: at(10),
+            likely: at(50),
+            late: at(90),
+            at_confidence: at(confidence_percent),
+        }
+    }
+}
+
+/// A chance in whole per cent that never claims certainty: 1 to 99 unless every future, or none, agrees; and even
+/// then it is a statement about the futures that were drawn.
+#[must_use]
+pub fn percent_of(hits: usize, n: usize) -> u32 {
+    if n == 0 {
+        return 0;
+    }
+    let rounded = u32::try_from((hits * 200 + n) / (2 * n)).unwrap_or(100);
+    if hits == 0 || hits == n {
+        rounded
+    } else {
+        rounded.clamp(1, 99)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn eighty_in_a_hundred_means_at_least_eighty() {
+        let pounds = Currency::from_code("GBP").unwrap();
+        let prices: Vec<i64> = (1..=10).map(|i| i * 100).collect();
+        let range = PriceRange::of(&prices, 80, pounds).unwrap();
+        assert_eq!(range.at_confidence, Money::from_minor(800, pounds));
+        assert_eq!(range.low, Money::from_minor(100, pounds));
+        assert!(PriceRange::of(&[], 80, pounds).is_none());
+    }
+
+    #[test]
+    fn a_future_without_an_end_is_later_than_every_date() {
+        let day = |d: i64| Some(DateTime::<Utc>::UNIX_EPOCH + chrono::Duration::days(d));
+        let range = ReadyRange::of(&[None, day(3), day(1), None], 75);
+        assert_eq!(range.early, day(1));
+        assert_eq!(range.likely, day(3));
+        assert_eq!(range.at_confidence, None);
+    }
+
+    #[test]
+    fn a_chance_is_only_none_or_all_when_it_is() {
+        assert_eq!(percent_of(1, 1000), 1);
+        assert_eq!(percent_of(999, 1000), 99);
+        assert_eq!(percent_of(1000, 1000), 100);
+        assert_eq!(percent_of(0, 1000), 0);
+        assert_eq!(percent_of(505, 1000), 51);
+    }
+
+    proptest! {
+        #[test]
+        fn no_fewer_futures_hold_than_were_promised(
+            prices in prop::collection::vec(0i64..1_000_000, 1..300), percent in 1u32..=100
+        ) {
+            let mut sorted = prices.clone();
+            sorted.sort_unstable();
+            let bound = sorted[rank(percent, sorted.len())];
+            let hold = prices.iter().filter(|p| **p <= bound).count();
+            prop_assert!(hold * 100 >= percent as usize * prices.len());
+        }
+    }
+}

@@ -1,0 +1,541 @@
+//! The room at work: one call, answered. Everything here is invented.
+
+use super::answer::{Answer, Asked, Figures, OptionKind, Outcome, answer};
+use super::wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish};
+use crate::castings::{
+    Action, Boss, Face, Feature, FeatureKind, Pattern, Place, RemedyRule, Variant, When,
+};
+use crate::estimating::{CostLine, Policy, Rates, cutting_data, starting};
+use crate::planning::calendar::{Calendar, Hours, Shift};
+use crate::planning::queue::{QueueDates, QueuedMachine};
+use crate::sourcing::{Fate, Sighting, Watch};
+use crate::units::{Currency, Length, Money};
+use chrono::{DateTime, Days, NaiveTime, Utc, Weekday};
+use chrono_tz::Tz;
+use rand::{RngExt, SeedableRng};
+use rust_decimal::prelude::ToPrimitive;
+use rust_decimal::{Decimal, dec};
+use uuid::Uuid;
+
+const PATTERN: Uuid = Uuid::from_u128(1);
+const FARM: Uuid = Uuid::from_u128(2);
+const MARINE: Uuid = Uuid::from_u128(3);
+
+fn gbp(amount: i64) -> Money {
+    Money::new(amount.into(), Currency::from_code("GBP").unwrap())
+}
+
+fn now() -> DateTime<Utc> {
+    "2026-11-25T10:15:00Z".parse().unwrap()
+}
+
+fn hole(label: &str, kind: FeatureKind, count: u32) -> Feature {
+    Feature {
+        place: Place::new(Face::Rear, label),
+        kind,
+        x: Length::from_mm(dec!(40)),
+        y: Length::from_mm(dec!(60)),
+        size: Length::from_mm(dec!(12)),
+        depth: Some(Length::from_mm(dec!(25))),
+        thread: (kind == FeatureKind::TappedHole).then(|| "M12x1.75".parse().unwrap()),
+        fit: None,
+        count,
+        note: String::new(),
+    }
+}
+
+fn variant(id: Uuid, name: &str, features: Vec<Feature>) -> Variant {
+    Variant {
+        id,
+        pattern_id: PATTERN,
+        name: name.to_owned(),
+        gearbox_under: false,
+        features,
+        note: String::new(),
+        version: 1,
+    }
+}
+
+fn rule(name: &str, kind: FeatureKind, elements: &[&str]) -> RemedyRule {
+    RemedyRule {
+        id: Uuid::new_v4(),
+        priority: 10,
+        name: name.to_owned(),
+        when: When::MissingWithMetal,
+        kind: Some(kind),
+        face: None,
+        smallest: None,
+        largest: None,
+        gearbox_under: None,
+        action: Action::Machine,
+        elements: elements.iter().map(|&e| e.to_owned()).collect(),
+        say: String::new(),
+        version: 1,
+    }
+}
+
+/// Seen every other month for two years, at about 1,400, one bought and good.
+fn sightings() -> Vec<Sighting> {
+    (0..12)
+        .map(|i| Sighting {
+            asked: Some(gbp(1200 + 40 * i)),
+            fate: if i == 3 {
+                Fate::BoughtGood
+            } else {
+                Fate::SoldElsewhere
+            },
+            ..Sighting::new(
+                Uuid::new_v4(),
+                MARINE,
+                now().date_naive() - Days::new(30 + 60 * u64::try_from(i).unwrap()),
+            )
+        })
+        .collect()
+}
+
+fn supply(variant: Variant, shelf: &[i64], sightings: Vec<Sighting>) -> Supply {
+    let currency = gbp(0).currency();
+    Supply {
+        shelf: shelf
+            .iter()
+            .zip(1..)
+            .map(|(cost, number)| ShelfCasting {
+                id: Uuid::new_v4(),
+                number,
+                cost: gbp(*cost),
+            })
+            .collect(),
+        watch: Watch::new(variant.id, now().date_naive() - Days::new(730), currency),
+        sightings,
+        inspected_good: 7,
+        inspected_bad: 1,
+        variant,
+    }
+}
+
+fn marine() -> Variant {
+    let features = vec![
+        hole("R1", FeatureKind::DowelHole, 2),
+        hole("R2", FeatureKind::TappedHole, 4),
+    ];
+    variant(MARINE, "Tarn 4/90 marine", features)
+}
+
+fn knowledge() -> Knowledge {
+    let currency = gbp(0).currency();
+    let boss = |label| Boss {
+        place: Place::new(Face::Rear, label),
+        largest: Length::from_mm(dec!(20)),
+        deepest: None,
+    };
+    let kinds = [
+        "bench",
+        "wash tank",
+        "pressure bench",
+        "mill",
+        "line borer",
+        "boring bar",
+        "hone",
+    ];
+    Knowledge {
+        pattern: Pattern {
+            id: PATTERN,
+            name: "Tarn 4/90".to_owned(),
+            cylinders: 4,
+            mains: 5,
+            outlines: vec![],
+            bosses: vec![boss("R1"), boss("R2")],
+            marks: String::new(),
+            version: 1,
+        },
+        supplies: vec![
+            supply(variant(FARM, "Tarn 4/90 farm", vec![]), &[180, 220], vec![]),
+            supply(marine(), &[], sightings()),
+        ],
+        rules: vec![
+            rule("Fitted dowel", FeatureKind::DowelHole, &["DOWEL-REAM"]),
+            rule("Tapped hole", FeatureKind::TappedHole, &["HOLE-TAP"]),
+        ],
+        elements: starting::elements(currency, Uuid::new_v4).unwrap(),
+        cutting: cutting_data::starting_points().remove(0),
+        rates: Rates {
+            machine: kinds
+                .iter()
+                .map(|&kind| (kind.to_owned(), gbp(22)))
+                .collect(),
+            people: [].into(),
+            people_default: gbp(30),
+        },
+        policy: Policy {
+            overhead_percent: dec!(35),
+            margin_percent: dec!(15),
+            tax_percent: dec!(20),
+            confidence_percent: 80,
+        },
+        currency,
+        zone: Tz::Europe__London,
+    }
+}
+
+fn wish() -> Wish {
+    Wish {
+        wanted: marine(),
+        wanted_by: None,
+        own: None,
+        also: vec![],
+    }
+}
+
+/// A machine of each kind, a day's work on each, eight hours from Monday to Friday.
+fn queues(knowledge: &Knowledge) -> QueueDates {
+    let time = |hour| NaiveTime::from_hms_opt(hour, 0, 0).unwrap();
+    let week = [
+        Weekday::Mon,
+        Weekday::Tue,
+        Weekday::Wed,
+        Weekday::Thu,
+        Weekday::Fri,
+    ];
+    let hours = Hours {
+        zone: knowledge.zone,
+        shifts: week
+            .map(|weekday| Shift {
+                weekday,
+                start: time(8),
+                end: time(16),
+            })
+            .to_vec(),
+        holidays: [].into(),
+        stops: vec![],
+    };
+    let calendar = Calendar::build(&hours, now(), now() + Days::new(7 * 366));
+    let machine = |kind: &String| QueuedMachine {
+        kind: kind.clone(),
+        calendar: calendar.clone(),
+        from: now(),
+        queued_minutes: 480,
+    };
+    QueueDates::new(knowledge.rates.machine.keys().map(machine).collect())
+}
+
+fn ask(wish: &Wish, knowledge: &Knowledge) -> Answer {
+    let asked = Asked {
+        now: now(),
+        futures: 1000,
+        seed: 12,
+    };
+    answer(wish, knowledge, &queues(knowledge), asked).unwrap()
+}
+
+fn figures(answer: &Answer, kind: OptionKind) -> &Figures {
+    answer
+        .options
+        .iter()
+        .find(|o| o.kind == kind)
+        .and_then(|o| o.figures())
+        .unwrap()
+}
+
+#[test]
+fn a_call_is_answered_with_every_way_side_by_side() {
+    let knowledge = knowledge();
+    let answer = ask(&wish(), &knowledge);
+    let kinds: Vec<OptionKind> = answer.options.iter().map(|o| o.kind).collect();
+    assert_eq!(kinds, [OptionKind::ConvertShelf, OptionKind::Hunt]);
+    let convert = figures(&answer, OptionKind::ConvertShelf);
+    assert!(convert.price.low.amount() <= convert.price.likely.amount());
+    assert!(convert.price.likely.amount() <= convert.price.high.amount());
+    // The quoted price suffices in 80 of 100; where rare failures pull the expected cost above that, it is the expected.
+    let above = convert
+        .build_up
+        .net
+        .minus(convert.price.at_confidence)
+        .unwrap()
+        .amount();
+    assert!(
+        above >= -Decimal::ONE && above < convert.price.likely.amount() / dec!(10),
+        "{above}"
+    );
+    assert_eq!(
+        answer.recommended.as_deref(),
+        Some(answer.options[0].key.as_str())
+    );
+    let comparison = answer.comparison.as_ref().unwrap();
+    assert!(comparison.sooner_percent > 90);
+    assert!(
+        answer.sentence.contains(&convert.build_up.net.to_string()),
+        "{}",
+        answer.sentence
+    );
+    assert!(answer.sentence.contains("80 of 100"));
+    assert!(answer.options[0].risks.iter().any(|r| r.contains("in 10")));
+    // The figures do not dance while the caller talks.
+    assert_eq!(answer, ask(&wish(), &knowledge));
+}
+
+fn adds_up(line: &CostLine) {
+    if let Some(first) = line.lines.first() {
+        let sum = Money::sum(first.amount.currency(), line.lines.iter().map(|l| l.amount));
+        assert_eq!(sum.unwrap(), line.amount, "{}", line.label);
+    }
+    line.lines.iter().for_each(adds_up);
+}
+
+#[test]
+fn every_price_opens_down_to_lines_that_add_up() {
+    let answer = ask(&wish(), &knowledge());
+    for figures in answer.options.iter().filter_map(|o| o.figures()) {
+        let build_up = &figures.build_up;
+        let net = Money::sum(
+            build_up.net.currency(),
+            build_up.lines.iter().map(|l| l.amount),
+        );
+        assert_eq!(net.unwrap(), build_up.net);
+        assert_eq!(build_up.net.plus(build_up.tax).unwrap(), build_up.gross);
+        build_up.lines.iter().for_each(adds_up);
+    }
+    let hunt = figures(&answer, OptionKind::Hunt);
+    let finding = hunt
+        .build_up
+        .lines
+        .iter()
+        .find(|l| l.label == "Finding and buying")
+        .unwrap();
+    assert!(
+        finding
+            .lines
+            .iter()
+            .any(|l| l.label == "Those that prove bad")
+    );
+}
+
+/// The promised day holds in at least 80 of 100 futures that were not the ones it was read from.
+#[test]
+fn a_promise_holds_as_often_as_it_says() {
+    let knowledge = knowledge();
+    let promised = figures(&ask(&wish(), &knowledge), OptionKind::ConvertShelf)
+        .ready
+        .at_confidence;
+    let promised = promised
+        .unwrap()
+        .with_timezone(&knowledge.zone)
+        .date_naive();
+    let wish = Wish {
+        wanted_by: Some(promised),
+        ..wish()
+    };
+    let asked = Asked {
+        now: now(),
+        futures: 4000,
+        seed: 99,
+    };
+    let other = answer(&wish, &knowledge, &queues(&knowledge), asked).unwrap();
+    // Three standard errors of 1,000 and 4,000 futures are 4 in 100.
+    assert!(
+        figures(&other, OptionKind::ConvertShelf)
+            .in_time_percent
+            .unwrap()
+            >= 76
+    );
+}
+
+#[test]
+fn a_later_day_is_never_less_likely_to_be_held() {
+    let knowledge = knowledge();
+    let mut before = 0;
+    for days in [1, 3, 5, 8, 15, 40] {
+        let wanted_by = Some(now().date_naive() + Days::new(days));
+        let answer = ask(
+            &Wish {
+                wanted_by,
+                ..wish()
+            },
+            &knowledge,
+        );
+        let percent = figures(&answer, OptionKind::ConvertShelf)
+            .in_time_percent
+            .unwrap();
+        assert!(percent >= before);
+        before = percent;
+    }
+    assert!(before >= 90);
+}
+
+#[test]
+fn without_sightings_the_hunt_is_wide_and_says_so() {
+    let ratio = |knowledge: &Knowledge| {
+        let answer = ask(&wish(), knowledge);
+        let price = figures(&answer, OptionKind::Hunt).price.clone();
+        let risks = answer
+            .options
+            .iter()
+            .find(|o| o.kind == OptionKind::Hunt)
+            .unwrap()
+            .risks
+            .join(" ");
+        (price.high.amount() / price.low.amount(), risks)
+    };
+    let (informed, _) = ratio(&knowledge());
+    let mut blind = knowledge();
+    blind.supplies[1].sightings.clear();
+    blind.supplies[1].watch.since = now().date_naive();
+    let (wide, says) = ratio(&blind);
+    assert!(
+        wide > informed * dec!(1.5),
+        "{wide} is not wider than {informed}"
+    );
+    assert!(says.contains("very wide"), "{says}");
+}
+
+/// At the price it names, buying an offered casting costs on average what converting does: played through draw by
+/// draw, an offer that fails sends the shop back to converting.
+#[test]
+fn the_price_under_which_hunting_wins_is_where_both_cost_the_same() {
+    let knowledge = knowledge();
+    let answer = ask(&wish(), &knowledge);
+    let price = answer.comparison.as_ref().unwrap().hunt_wins_below.unwrap();
+    let direct = |kind, label: &str| {
+        let lines = &figures(&answer, kind).build_up.lines;
+        let of = lines.iter().filter(|l| label.contains(l.label.as_str()));
+        of.map(|l| l.amount.amount().to_f64().unwrap()).sum::<f64>()
+    };
+    let convert = direct(
+        OptionKind::ConvertShelf,
+        "Labour Machines Materials Donor Failed donors",
+    );
+    // Everything a found block needs, of which all but the final wash and check comes before the inspection is over.
+    let found = direct(OptionKind::Hunt, "Labour Machines Materials");
+    let mut rng = rand_pcg::Pcg64::seed_from_u64(5);
+    let hunt_good = 0.75 * 2.0 + 1.0; // the watch's opinion, worth two, and the one bought good
+    let chance = hunt_good / (2.0 + 1.0);
+    let n = 200_000;
+    let asked = price.amount().to_f64().unwrap();
+    let cost = |good: bool| asked + if good { found } else { convert + found };
+    let mean = (0..n)
+        .map(|_| cost(rng.random::<f64>() < chance))
+        .sum::<f64>()
+        / f64::from(n);
+    // The little work that a failed one is spared is not told apart here: 5 % covers it.
+    assert!(
+        (mean / convert - 1.0).abs() < 0.05,
+        "{mean} against {convert}"
+    );
+}
+
+#[test]
+fn what_cannot_be_done_stands_there_with_the_reason() {
+    let mut knowledge = knowledge();
+    knowledge.pattern.bosses.pop();
+    let answer = ask(&wish(), &knowledge);
+    let last = answer.options.last().unwrap();
+    assert_eq!(last.kind, OptionKind::ConvertShelf);
+    let Outcome::Impossible { reasons } = &last.outcome else {
+        panic!("possible")
+    };
+    assert!(reasons[0].contains("R2"), "{reasons:?}");
+    assert!(answer.comparison.is_none());
+    assert_eq!(answer.recommended.as_deref(), Some("hunt"));
+}
+
+#[test]
+fn the_callers_own_block_is_converted_or_repaired_at_their_risk() {
+    let knowledge = knowledge();
+    let own = |variant: Variant, repairs: &[(&str, u32)]| {
+        let repairs = repairs
+            .iter()
+            .map(|(code, n)| ((*code).to_owned(), *n))
+            .collect();
+        ask(
+            &Wish {
+                own: Some(OwnBlock { variant, repairs }),
+                ..wish()
+            },
+            &knowledge,
+        )
+    };
+    let farm = own(variant(FARM, "Tarn 4/90 farm", vec![]), &[]);
+    let mine = figures(&farm, OptionKind::ConvertOwn);
+    assert!(
+        mine.build_up.net.amount()
+            < figures(&farm, OptionKind::ConvertShelf)
+                .build_up
+                .net
+                .amount()
+    );
+    assert!(
+        !mine
+            .build_up
+            .lines
+            .iter()
+            .any(|l| l.label == "Donor" || l.label == "Failed donors")
+    );
+
+    let bare = own(marine(), &[]);
+    let bored = own(marine(), &[("BORE-CYLINDER", 1), ("HONE-CYLINDER", 1)]);
+    let net = |answer: &Answer| figures(answer, OptionKind::Repair).build_up.net.amount();
+    assert!(net(&bored) > net(&bare));
+    let risks = &bare
+        .options
+        .iter()
+        .find(|o| o.kind == OptionKind::Repair)
+        .unwrap()
+        .risks;
+    assert!(risks.iter().any(|r| r.contains("No repair is named")));
+
+    let strange = Variant {
+        id: Uuid::from_u128(9),
+        pattern_id: Uuid::from_u128(8),
+        ..marine()
+    };
+    let strange = own(strange, &[]);
+    let option = strange
+        .options
+        .iter()
+        .find(|o| o.kind == OptionKind::ConvertOwn)
+        .unwrap();
+    assert!(
+        matches!(&option.outcome, Outcome::Impossible { reasons } if reasons[0].contains("metal"))
+    );
+}
+
+#[test]
+fn work_wanted_besides_is_in_every_way() {
+    let knowledge = knowledge();
+    let plain = ask(&wish(), &knowledge);
+    let also = ask(
+        &Wish {
+            also: vec![("BORE-CYLINDER".to_owned(), 1)],
+            ..wish()
+        },
+        &knowledge,
+    );
+    for kind in [OptionKind::ConvertShelf, OptionKind::Hunt] {
+        let net = |answer: &Answer| figures(answer, kind).build_up.net.amount();
+        assert!(net(&also) > net(&plain));
+    }
+}
+
+#[test]
+fn one_of_the_wanted_kind_on_the_shelf_is_an_option_too() {
+    let mut knowledge = knowledge();
+    knowledge.supplies[1].shelf = vec![ShelfCasting {
+        id: Uuid::new_v4(),
+        number: 7,
+        cost: gbp(900),
+    }];
+    let answer = ask(&wish(), &knowledge);
+    let shelf = answer
+        .options
+        .iter()
+        .find(|o| o.kind == OptionKind::Shelf)
+        .unwrap();
+    assert_eq!(shelf.casting.as_ref().map(|c| c.number), Some(7));
+    assert!(shelf.risks.iter().any(|r| r.contains("last on the shelf")));
+}
+
+#[test]
+fn an_answer_survives_being_stored() {
+    let answer = ask(&wish(), &knowledge());
+    let stored = serde_json::to_value(&answer).unwrap();
+    assert_eq!(serde_json::from_value::<Answer>(stored).unwrap(), answer);
+}

@@ -1,0 +1,26 @@
+//! The phone: enquiries, the answer side by side, and the quote that comes of it.
+
+mod answer;
+mod call;
+mod list;
+mod picture;
+
+use actix_web::web;
+
+/// `/enquiries` and all below it.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.service(
+        web::resource("/enquiries")
+            .route(web::get().to(list::list))
+            .route(web::post().to(call::open)),
+    )
+    .service(
+        web::resource("/enquiries/{id}")
+            .route(web::get().to(call::show))
+            .route(web::post().to(call::save)),
+    )
+    .route("/enquiries/{id}/quotes", web::post().to(call::quote))
+    .route("/enquiries/{id}/close", web::post().to(call::close));
+}
+
+pub(super) use answer::{cost_lines, route_table};

@@ -1,0 +1,157 @@
+//! Jobs: what was won, with its route. Where it stands and what it costs so far come with the bench.
+
+use crate::estimating::Route;
+use crate::store::jobs::{self, JobState, OperationState};
+use crate::store::people::Role;
+use crate::store::{history, quotes};
+use crate::web::enquiries::route_table;
+use crate::web::{Answer, Page, Section, SignedIn, show};
+use actix_web::web;
+use maud::html;
+use serde::Deserialize;
+use uuid::Uuid;
+
+/// `/jobs` and all below it.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route("/jobs", web::get().to(list))
+        .route("/jobs/{id}", web::get().to(page));
+}
+
+/// Rows on one page.
+const ROWS: u16 = 100;
+
+fn state_words(state: JobState) -> &'static str {
+    match state {
+        JobState::Open => "in hand",
+        JobState::Done => "done",
+        JobState::Cancelled => "cancelled",
+    }
+}
+
+fn operation_words(state: OperationState) -> &'static str {
+    match state {
+        OperationState::Queued => "waiting",
+        OperationState::Started => "started",
+        OperationState::Done => "done",
+    }
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct Which {
+    show: String,
+    before: Option<i64>,
+}
+
+async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
+    let all = which.show == "all";
+    let states: &[JobState] = if all {
+        JobState::ALL
+    } else {
+        &[JobState::Open]
+    };
+    let mut tx = who.begin().await?;
+    let jobs = jobs::list(&mut tx, states, which.before, ROWS).await?;
+    let load = jobs::machine_load(&mut tx).await?;
+    let older = (jobs.len() == usize::from(ROWS))
+        .then(|| jobs.last().map(|j| j.number))
+        .flatten();
+    let body = html! {
+        div.bar { h1 { @if all { "Jobs" } @else { "Jobs in hand" } } }
+        p {
+            @if all { a href="/jobs" { "Only those in hand" } } @else { a href="/jobs?show=all" { "All jobs, done and cancelled too" } }
+        }
+        @if !all && !load.is_empty() {
+            section.card {
+                h2 { "Work waiting" }
+                table.cells.small {
+                    thead { tr { th scope="col" { "Machine" } th.number scope="col" { "Operations" } th.number scope="col" { "Standard time" } } }
+                    tbody { @for machine in &load {
+                        tr {
+                            th scope="row" { (machine.machine_kind) }
+                            td.number data-label="Operations" { (machine.operations) }
+                            td.number data-label="Standard time" { (machine.minutes.rounded()) }
+                        }
+                    } }
+                }
+            }
+        }
+        @if jobs.is_empty() {
+            section.card { p { "None. A quote that is won becomes a job." } }
+        } @else {
+            table.cells {
+                thead { tr {
+                    th scope="col" { "No." } th scope="col" { "Job" } th scope="col" { "Work to" }
+                    th scope="col" { "Promised" } th scope="col" { "Stands at" }
+                } }
+                tbody { @for job in &jobs {
+                    tr {
+                        th scope="row" { a href={ "/jobs/" (job.id) } { (job.number) } }
+                        td data-label="Job" { (job.title) }
+                        td data-label="Work to" { (show::day(job.due_on)) }
+                        td data-label="Promised" { @match job.promised_on { Some(day) => (show::day(day)), None => { span.muted { "no day" } } } }
+                        td data-label="Stands at" { span.tag { (state_words(job.state)) } }
+                    }
+                } }
+            }
+        }
+        @if let Some(before) = older {
+            p { a.button.quiet href={ "/jobs?before=" (before) @if all { "&show=all" } } { "Older" } }
+        }
+    };
+    Ok(Page::new(&who, "Jobs").nav(Section::Jobs).body(body).into())
+}
+
+async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    let mut tx = who.begin().await?;
+    let job = jobs::get(&mut tx, *id).await?;
+    let operations = jobs::operations(&mut tx, *id).await?;
+    // Money is the office's business.
+    let quote = match job.quote_id.filter(|_| who.may(Role::Office)) {
+        Some(quote_id) => Some(quotes::get(&mut tx, quote_id).await?),
+        None => None,
+    };
+    let history = history::of_row(&mut tx, "job", *id).await?;
+    let zone = who.shop.time_zone;
+    let done = operations
+        .iter()
+        .filter(|o| o.state == OperationState::Done)
+        .count();
+    let route = Route {
+        operations: operations.iter().map(|o| o.planned.clone()).collect(),
+    };
+    let title = format!("Job {}", job.number);
+    let body = html! {
+        div.bar { h1 { (title) " " span.tag { (state_words(job.state)) } } }
+        section.card {
+            h2 { (job.title) }
+            dl.figures {
+                div { dt { "Work to" } dd { (show::day(job.due_on)) } }
+                div { dt { "Promised" } dd { @match job.promised_on { Some(day) => (show::day(day)), None => "no day" } } }
+                div { dt { "Operations done" } dd { (done) " of " (operations.len()) } }
+                div { dt { "Machining at the standard" } dd { (route.machining().rounded()) } }
+                @if let Some(quote) = &quote {
+                    div { dt { "Quoted" } dd { (quote.net) " before tax, " a href={ "/quotes/" (quote.id) } { "quote " (quote.number) } } }
+                }
+            }
+        }
+        section.card {
+            h2 { "Route" }
+            table.cells.small {
+                thead { tr { th scope="col" { "No." } th scope="col" { "Operation" } th.number scope="col" { "Set up" } th.number scope="col" { "Run" } th scope="col" { "Stands at" } } }
+                tbody { @for operation in &operations {
+                    tr {
+                        th scope="row" { (operation.planned.number) }
+                        td data-label="Operation" { (operation.planned.title) }
+                        td.number data-label="Set up" { (operation.planned.setup.rounded()) }
+                        td.number data-label="Run" { (operation.planned.run.rounded()) }
+                        td data-label="Stands at" { span.tag { (operation_words(operation.state)) } }
+                    }
+                } }
+            }
+            details #route { summary { "Every operation with its steps, checks and cautions" } (route_table(&route)) }
+        }
+        (show::history(&history, zone))
+    };
+    Ok(Page::new(&who, title).nav(Section::Jobs).body(body).into())
+}
