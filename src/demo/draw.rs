@@ -100,7 +100,7 @@ fn kinds(seed: &Seed) -> Result<Vec<Kind>, SeedError> {
             .ok_or_else(|| fault(format!("{} has no pattern", wanted.name)))?;
         let conversion = Conversion::plan(pattern, donor, wanted, &seed.rules)
             .map_err(|error| fault(error.to_string()))?;
-        let route = Route::for_conversion(&conversion, pattern, &seed.elements, &data)
+        let route = Route::for_conversion(&conversion, &[], pattern, &seed.elements, &data)
             .map_err(|error| fault(format!("{} to {}: {error}", donor.name, wanted.name)))?;
         kinds.push(Kind {
             title: format!("{} made into {}", donor.name, wanted.name),
@@ -240,7 +240,7 @@ mod tests {
             .iter()
             .find(|p| p.id == wanted.pattern_id)
             .unwrap();
-        Route::for_conversion(conversion, pattern, &seed.elements, &iron().unwrap()).unwrap()
+        Route::for_conversion(conversion, &[], pattern, &seed.elements, &iron().unwrap()).unwrap()
     }
 
     fn machining(route: &Route) -> Minutes {

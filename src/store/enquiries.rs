@@ -216,6 +216,40 @@ pub async fn update(
     }
 }
 
+/// Saves over whatever is stored when nobody but the transaction's person has changed it since: a screen that saves as
+/// it is typed may overtake itself, and nobody is stale against themselves. Returns the new version.
+///
+/// # Errors
+/// As [`update`].
+pub async fn save(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    details: &EnquiryDetails,
+) -> Result<i32, StoreError> {
+    match update(tx, id, version, details).await {
+        Err(StoreError::Stale(what)) => {
+            let others = sqlx::query_scalar!(
+                r#"select count(*) as "count!" from history
+                   where shop_id = $1 and table_name = 'enquiry' and row_id = $2
+                         and (after ->> 'version')::int > $3 and person_id is distinct from $4"#,
+                tx.shop_id(),
+                id,
+                version,
+                tx.person_id(),
+            )
+            .fetch_one(tx.conn())
+            .await?;
+            if others > 0 {
+                return Err(StoreError::Stale(what));
+            }
+            let stored = get(tx, id).await?.version;
+            update(tx, id, stored, details).await
+        }
+        other => other,
+    }
+}
+
 /// Closes an enquiry that came to nothing, or opens it again.
 ///
 /// # Errors

@@ -166,7 +166,7 @@ pub(super) async fn save(
     let version = form.version.parse().unwrap_or(0);
     let mut stale = false;
     if let Some(details) = details {
-        match enquiries::update(&mut tx, *id, version, &details).await {
+        match enquiries::save(&mut tx, *id, version, &details).await {
             Ok(_) if live.0 => {}
             Ok(_) => {
                 tx.commit().await?;
