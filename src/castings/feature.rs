@@ -3,6 +3,7 @@
 use super::words::words;
 use crate::units::{Fit, Length, Thread};
 use serde::{Deserialize, Serialize};
+use std::cmp::Ordering;
 
 /// A face of an engine block, as it stands in the vehicle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -35,7 +36,9 @@ words!(Face {
 });
 
 /// Where a feature is: the face and the shop's own label for the spot, e.g. `rear / R7`.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+///
+/// Places are in order by face, then by label as people count: R2 before R10.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Place {
     /// The face.
     pub face: Face,
@@ -52,6 +55,41 @@ impl Place {
             label: label.into(),
         }
     }
+}
+
+impl Ord for Place {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.face
+            .cmp(&other.face)
+            .then_with(|| parts(&self.label).cmp(&parts(&other.label)))
+            .then_with(|| self.label.cmp(&other.label))
+    }
+}
+
+impl PartialOrd for Place {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+/// A label as words and numbers in turn; numbers compare by length, then digit by digit, so none is too long.
+fn parts(label: &str) -> Vec<(&str, usize, &str)> {
+    let mut rest = label;
+    let mut parts = Vec::new();
+    while !rest.is_empty() {
+        let digits_at = rest
+            .find(|c: char| c.is_ascii_digit())
+            .unwrap_or(rest.len());
+        let (word, after) = rest.split_at(digits_at);
+        let digits_end = after
+            .find(|c: char| !c.is_ascii_digit())
+            .unwrap_or(after.len());
+        let (digits, after) = after.split_at(digits_end);
+        let digits = digits.trim_start_matches('0');
+        parts.push((word, digits.len(), digits));
+        rest = after;
+    }
+    parts
 }
 
 impl std::fmt::Display for Place {
@@ -128,5 +166,28 @@ impl Feature {
             && self.thread == other.thread
             && self.fit == other.fit
             && self.count == other.count
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn places_are_counted_as_people_do() {
+        let mut labels = [
+            "R10", "R2", "OIL", "R2b", "R1", "R02", "R", "R2a", "12", "9",
+        ];
+        labels.sort_by_key(|label| Place::new(Face::Rear, *label));
+        assert_eq!(
+            labels,
+            [
+                "9", "12", "OIL", "R", "R1", "R02", "R2", "R2a", "R2b", "R10"
+            ]
+        );
+        assert!(
+            Place::new(Face::Sump, "Z9") < Place::new(Face::Rear, "A1"),
+            "face first"
+        );
     }
 }

@@ -214,19 +214,22 @@ impl Length {
         }
     }
 
-    /// For an entry field: text in the shop's unit that reads back to exactly this length, in millimetres where inches
-    /// cannot say it exactly.
+    /// For an entry field whose unit stands beside it: a bare number in the shop's unit that reads back to exactly this
+    /// length, or millimetres with their unit where inches cannot say it exactly.
     #[must_use]
     pub fn entry(&self, unit: LengthUnit) -> String {
-        let shown = self.show(unit);
-        if Self::parse(&shown, unit) == Ok(*self) {
-            return shown;
-        }
-        let inches = format!("{} in", self.inches());
-        if unit == LengthUnit::Inch && Self::parse(&inches, unit) == Ok(*self) {
-            return inches;
-        }
-        self.to_string()
+        let shown = match unit {
+            LengthUnit::Mm => self.to_string(),
+            LengthUnit::Inch => self.show(unit),
+        };
+        let exact = match unit {
+            LengthUnit::Mm => self.0.normalize().to_string(),
+            LengthUnit::Inch => self.inches().to_string(),
+        };
+        [shown.trim_end_matches([' ', 'm', 'i', 'n']), &exact]
+            .into_iter()
+            .find(|text| Self::parse(text, unit) == Ok(*self))
+            .map_or_else(|| self.to_string(), str::to_owned)
     }
 }
 

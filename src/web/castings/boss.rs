@@ -221,17 +221,23 @@ async fn put(who: &SignedIn, id: Uuid, old: Option<Place>, form: &BossForm) -> A
 }
 
 fn stale(who: &SignedIn, stored: &Pattern, old: Option<&Place>, typed: &BossForm) -> Reply {
+    let unit = who.shop.length_unit;
     let now = old
         .and_then(|place| stored.boss(place))
-        .map(|boss| BossForm::of(boss, stored.version, who.shop.length_unit));
+        .map(|boss| BossForm::of(boss, stored.version, unit));
+    // Written alike, so that 1 in and 25.4 mm are no difference.
+    let wanted = typed.parse(std::iter::empty(), unit).map_or_else(
+        |_| typed.clone(),
+        |boss| BossForm::of(&boss, stored.version, unit),
+    );
     let changed: Vec<Changed> = now
         .iter()
         .flat_map(|now| {
             [
-                Changed::if_differs("Face", &now.face, &typed.face),
-                Changed::if_differs("Place", &now.label, &typed.label),
-                Changed::if_differs("Largest diameter", &now.largest, &typed.largest),
-                Changed::if_differs("Deepest", &now.deepest, &typed.deepest),
+                Changed::if_differs("Face", &now.face, &wanted.face),
+                Changed::if_differs("Place", &now.label, &wanted.label),
+                Changed::if_differs("Largest diameter", &now.largest, &wanted.largest),
+                Changed::if_differs("Deepest", &now.deepest, &wanted.deepest),
             ]
         })
         .flatten()

@@ -17,13 +17,13 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 /// The two variants as an address names them; either may be empty.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
-pub(super) struct Pair {
+pub(in crate::web) struct Pair {
     pub donor: String,
     pub wanted: String,
 }
 
 /// Two variants of one pattern with everything between them.
-pub(super) struct Compared {
+pub(in crate::web) struct Compared {
     pub pattern: Pattern,
     pub donor: Variant,
     pub wanted: Variant,
@@ -43,7 +43,7 @@ impl Pair {
 ///
 /// # Errors
 /// From the store, but for variants that are not there: those are a complaint.
-pub(super) async fn load(
+pub(in crate::web) async fn load(
     tx: &mut ShopTx,
     (donor, wanted): (Uuid, Uuid),
     errors: &mut FormErrors,
@@ -130,8 +130,8 @@ pub(super) fn pair_form(variants: &[Variant], pair: &Pair, errors: &FormErrors) 
     };
     html! {
         form.grid method="get" action="/castings/compare" {
-            (Field::select("donor", "Donor: what there is", &pair.donor, choices()).errors(errors))
-            (Field::select("wanted", "Wanted: what it must become", &pair.wanted, choices()).errors(errors))
+            (Field::select("donor", "Donor, as it is", &pair.donor, choices()).errors(errors))
+            (Field::select("wanted", "Wanted, as it must be", &pair.wanted, choices()).errors(errors))
             div.actions {
                 button type="submit" { "Compare" }
                 @if !(pair.donor.is_empty() || pair.wanted.is_empty()) {

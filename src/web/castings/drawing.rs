@@ -17,9 +17,12 @@ const MARGIN: f64 = 18.0;
 /// Tallest outline.
 const TALLEST: f64 = 420.0;
 /// Height of lettering.
-const LETTERING: f64 = 10.5;
+const LETTERING: f64 = 10.0;
 /// The smallest hole is drawn this large, however small the scale makes it.
 const SMALLEST_RADIUS: f64 = 3.0;
+
+/// From this radius a circle is wide: its mark stands at its middle.
+const WIDE: f64 = 20.0;
 
 /// What is said of a feature on a drawing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,7 +54,7 @@ pub fn mark_word(action: Action) -> &'static str {
     match action {
         Action::Machine => "make",
         Action::Rework => "rework",
-        Action::PlugAndRedo => "plug, redo",
+        Action::PlugAndRedo => "redo",
         Action::Plug => "plug",
         Action::Leave => "leave",
         Action::Caution => "caution",
@@ -210,17 +213,19 @@ impl Sheet {
     /// The labels that found room, and whether each is of a marked feature; marked ones are placed first.
     fn labels(&self, drawing: &Drawing<'_>, circles: &[Circle]) -> Vec<(Label, bool)> {
         // Inside the marks' shapes nothing is written either.
-        let kept_free: Vec<Circle> = drawing
+        let marks: Vec<Circle> = drawing
             .features
             .iter()
             .zip(circles)
-            .map(|(one, circle)| Circle {
-                r: one.action.map_or(circle.r, |_| mark_radius(circle) * 1.15),
+            .filter(|(one, _)| one.action.is_some())
+            .map(|(_, circle)| Circle {
+                r: mark_radius(circle) * 1.3,
                 ..*circle
             })
             .collect();
+        let kept_free: Vec<Circle> = circles.iter().chain(&marks).copied().collect();
         let mut ranked: Vec<(&Marked<'_>, &Circle)> =
-            drawing.features.iter().zip(&kept_free).collect();
+            drawing.features.iter().zip(circles).collect();
         ranked.sort_by_key(|(one, _)| one.action.is_none());
         let wanted: Vec<Wanted> = ranked
             .iter()
@@ -228,15 +233,15 @@ impl Sheet {
                 let label = &one.feature.place.label;
                 let size = size_label(one.feature, drawing.unit);
                 let forms = match one.action.map(mark_word) {
-                    Some(word) => vec![
-                        format!("{word} {label} {size}"),
-                        format!("{word} {label}"),
-                        label.clone(),
-                    ],
+                    Some(word) => vec![format!("{word} {label} {size}"), format!("{word} {label}")],
                     None => vec![format!("{label} {size}"), label.clone()],
                 };
+                let r = match one.action {
+                    Some(_) if circle.r <= WIDE => mark_radius(circle) * 1.3,
+                    _ => circle.r,
+                };
                 Wanted {
-                    beside: **circle,
+                    beside: Circle { r, ..**circle },
                     forms,
                 }
             })
@@ -245,7 +250,7 @@ impl Sheet {
             left: 1.0,
             top: 1.0,
             right: WIDTH - 1.0,
-            bottom: self.bottom + 3.0,
+            bottom: self.bottom - 1.0,
         };
         labels::place(sheet, &kept_free, &wanted, LETTERING)
             .into_iter()
@@ -261,8 +266,8 @@ fn lettering(label: &Label, marked: bool) -> Markup {
         @if let Some([from, to]) = label.leader {
             line.leader x1=(n(from.0)) y1=(n(from.1)) x2=(n(to.0)) y2=(n(to.1)) {}
         }
-        text class=(class) x=(n(label.area.left)) y=(n(label.area.bottom - 2.2))
-            textLength=(n(label.area.right - label.area.left - 2.0)) lengthAdjust="spacingAndGlyphs" { (label.text) }
+        text class=(class) x=(n((label.area.left + label.area.right) / 2.0)) y=(n(label.area.bottom - 2.2))
+            text-anchor="middle" { (label.text) }
     }
 }
 
@@ -295,9 +300,13 @@ fn hole(feature: &Feature, circle: &Circle) -> Markup {
     }
 }
 
-/// How far a mark's shape reaches from the centre.
+/// How far a mark's shape reaches from the centre: round a hole, or at the middle of a wide bore.
 fn mark_radius(circle: &Circle) -> f64 {
-    (circle.r + 3.0).max(8.0)
+    if circle.r > WIDE {
+        8.0
+    } else {
+        (circle.r + 3.0).max(8.0)
+    }
 }
 
 /// The shape of a mark round a hole: square, diamond, hexagon, hatch, dotted ring, triangle, cross.

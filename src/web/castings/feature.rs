@@ -253,10 +253,10 @@ async fn put(who: &SignedIn, id: Uuid, old: Option<Place>, form: &FeatureForm) -
     let seen = version(&form.version)?;
     let mut tx = who.begin().await?;
     let mut variant = store::variant(&mut tx, id).await?;
-    if variant.version != seen {
-        return Ok(stale(who, &variant, old.as_ref(), form));
-    }
     let pattern = store::pattern(&mut tx, variant.pattern_id).await?;
+    if variant.version != seen {
+        return Ok(stale(who, &pattern, &variant, old.as_ref(), form));
+    }
     let is_other = |feature: &&Feature| Some(&feature.place) != old.as_ref();
     let others = variant.features.iter().filter(is_other);
     let feature = match form.parse(&pattern, others, who.shop.length_unit) {
@@ -281,25 +281,37 @@ async fn put(who: &SignedIn, id: Uuid, old: Option<Place>, form: &FeatureForm) -
     .flash(format!("Saved: {place}")))
 }
 
-fn stale(who: &SignedIn, stored: &Variant, old: Option<&Place>, typed: &FeatureForm) -> Reply {
+fn stale(
+    who: &SignedIn,
+    pattern: &Pattern,
+    stored: &Variant,
+    old: Option<&Place>,
+    typed: &FeatureForm,
+) -> Reply {
+    let unit = who.shop.length_unit;
     let now = old
         .and_then(|place| stored.feature(place))
-        .map(|feature| FeatureForm::of(feature, stored.version, who.shop.length_unit));
+        .map(|feature| FeatureForm::of(feature, stored.version, unit));
+    // Written alike, so that 1 in and 25.4 mm are no difference.
+    let wanted = typed.parse(pattern, std::iter::empty(), unit).map_or_else(
+        |_| typed.clone(),
+        |feature| FeatureForm::of(&feature, stored.version, unit),
+    );
     let changed: Vec<Changed> = now
         .iter()
         .flat_map(|now| {
             [
-                Changed::if_differs("Face", &now.face, &typed.face),
-                Changed::if_differs("Place", &now.label, &typed.label),
-                Changed::if_differs("Feature", &now.kind, &typed.kind),
-                Changed::if_differs("Across", &now.x, &typed.x),
-                Changed::if_differs("Up", &now.y, &typed.y),
-                Changed::if_differs("Diameter", &now.size, &typed.size),
-                Changed::if_differs("Thread", &now.thread, &typed.thread),
-                Changed::if_differs("Fit", &now.fit, &typed.fit),
-                Changed::if_differs("Depth", &now.depth, &typed.depth),
-                Changed::if_differs("How many", &now.count, &typed.count),
-                Changed::if_differs("Note", &now.note, &typed.note),
+                Changed::if_differs("Face", &now.face, &wanted.face),
+                Changed::if_differs("Place", &now.label, &wanted.label),
+                Changed::if_differs("Feature", &now.kind, &wanted.kind),
+                Changed::if_differs("Across", &now.x, &wanted.x),
+                Changed::if_differs("Up", &now.y, &wanted.y),
+                Changed::if_differs("Diameter", &now.size, &wanted.size),
+                Changed::if_differs("Thread", &now.thread, &wanted.thread),
+                Changed::if_differs("Fit", &now.fit, &wanted.fit),
+                Changed::if_differs("Depth", &now.depth, &wanted.depth),
+                Changed::if_differs("How many", &now.count, &wanted.count),
+                Changed::if_differs("Note", &now.note, &wanted.note),
             ]
         })
         .flatten()

@@ -1,7 +1,7 @@
 //! Where the labels of a drawing go, so that none lies on another, on a hole or off the sheet.
 
-/// Width of one character over its height: wide enough for capitals and figures of a plain sans face.
-const CHAR_WIDTH: f64 = 0.62;
+/// Width of one character over its height: that of the usual monospaced faces, 0.60 to 0.61.
+const CHAR_WIDTH: f64 = 0.61;
 
 /// A rectangle on the sheet, y downward.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -66,8 +66,9 @@ pub(super) struct Label {
 
 /// Finds each label a free place in the order given; `None` where even its shortest form has none.
 ///
-/// Each form is tried beside its circle (or inside a wide one) in eight directions at growing distances, then the next shorter form. It is
-/// greedy: simple, the same every time, and enough for the few dozen holes of a face.
+/// Close to the circle every form is tried, longest first, in eight directions (or inside a wide circle), then the same
+/// at each farther ring: a short label nearby reads better than a long one far off. It is greedy: simple, the same every
+/// time, and enough for the few dozen holes of a face.
 pub(super) fn place(
     sheet: Rect,
     circles: &[Circle],
@@ -78,14 +79,24 @@ pub(super) fn place(
     wanted
         .iter()
         .map(|one| {
-            let label = one
-                .forms
+            let label = [0.3, 0.8, 1.4, 2.2, 3.4, 5.0, 7.0]
                 .iter()
-                .find_map(|form| free_spot(&sheet, circles, &taken, &one.beside, form, height))?;
+                .find_map(|away| {
+                    one.forms.iter().find_map(|form| {
+                        spots(&one.beside, form, height, away * height)
+                            .find(|label| is_free(label, &sheet, circles, &taken))
+                    })
+                })?;
             taken.push(label.area);
             Some(label)
         })
         .collect()
+}
+
+fn is_free(label: &Label, sheet: &Rect, circles: &[Circle], taken: &[Rect]) -> bool {
+    label.area.within(sheet)
+        && !taken.iter().any(|other| other.overlaps(&label.area))
+        && !circles.iter().any(|circle| label.area.meets_ring(circle))
 }
 
 /// A direction from a circle, and which part of the label's width and height lies before the point it leads to.
@@ -111,17 +122,11 @@ const WAYS: [Way; 8] = [
     way(-0.7, 0.7, 1.0, 0.0),
 ];
 
+/// Every spot for a text at one distance from its circle.
 #[expect(clippy::cast_precision_loss, reason = "labels are short")]
-fn free_spot(
-    sheet: &Rect,
-    circles: &[Circle],
-    taken: &[Rect],
-    circle: &Circle,
-    text: &str,
-    height: f64,
-) -> Option<Label> {
+fn spots(circle: &Circle, text: &str, height: f64, away: f64) -> impl Iterator<Item = Label> {
     let width = text.chars().count() as f64 * height * CHAR_WIDTH;
-    let label_at = |left: f64, top: f64, leader| Label {
+    let label_at = move |left: f64, top: f64, leader| Label {
         text: text.to_owned(),
         area: Rect {
             left,
@@ -131,29 +136,19 @@ fn free_spot(
         },
         leader,
     };
-    let free = |label: &Label| {
-        label.area.within(sheet)
-            && !taken.iter().any(|other| other.overlaps(&label.area))
-            && !circles.iter().any(|other| label.area.meets_ring(other))
-    };
-    let close = height * 0.3;
-    // A wide bore has room inside, clear of its centre lines.
-    let inside = label_at(circle.x + close, circle.y - height - close, None);
-    let beside = [close, height, 2.0 * height, 3.2 * height, 4.6 * height]
+    let Circle { x, y, r } = *circle;
+    // A wide circle has room inside, above or below its middle.
+    let inside = [-height - away, away]
+        .map(|up| label_at(x - width / 2.0, y + up, None))
         .into_iter()
-        .flat_map(|away| WAYS.iter().map(move |way| (away, way)))
-        .map(|(away, way)| {
-            let from = (circle.x + way.dx * circle.r, circle.y + way.dy * circle.r);
-            let to = (from.0 + way.dx * away, from.1 + way.dy * away);
-            let leader = (away > close).then_some([from, to]);
-            label_at(to.0 - width * way.left, to.1 - height * way.up, leader)
-        });
-    let has_room_inside = circle.r > 2.0 * height;
-    has_room_inside
-        .then_some(inside)
-        .into_iter()
-        .chain(beside)
-        .find(free)
+        .filter(move |_| r > 1.5 * height);
+    let beside = WAYS.iter().map(move |way| {
+        let from = (x + way.dx * r, y + way.dy * r);
+        let to = (from.0 + way.dx * away, from.1 + way.dy * away);
+        let leader = (away > height / 2.0).then_some([from, to]);
+        label_at(to.0 - width * way.left, to.1 - height * way.up, leader)
+    });
+    inside.chain(beside)
 }
 
 #[cfg(test)]
@@ -187,6 +182,22 @@ mod tests {
         let labels = place(SHEET, &circles, &wanted, 10.0);
         assert!(labels.iter().all(Option::is_some), "{labels:?}");
         assert!(labels.iter().flatten().any(|label| label.leader.is_some()));
+    }
+
+    #[test]
+    fn near_and_short_beats_long_and_far() {
+        // A hole between two walls of holes: the long form only fits far off.
+        let mut circles = vec![circle(180.0, 120.0)];
+        for i in 0..12 {
+            let y = 60.0 + 10.0 * f64::from(i);
+            circles.extend([circle(150.0, y), circle(210.0, y)]);
+        }
+        let wanted = [Wanted {
+            beside: circles[0],
+            forms: vec!["make R12 M10x1.5".to_owned(), "R12".to_owned()],
+        }];
+        let label = place(SHEET, &circles, &wanted, 10.0).remove(0).unwrap();
+        assert_eq!((label.text.as_str(), label.leader), ("R12", None));
     }
 
     #[test]

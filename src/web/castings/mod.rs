@@ -1,10 +1,9 @@
 //! The castings screens: patterns, their variants drawn, two variants side by side, and the shop's remedy rules.
 
+pub(super) mod compare;
 pub mod drawing;
 
-mod api;
 mod boss;
-mod compare;
 mod compare_view;
 mod feature;
 mod labels;
@@ -25,7 +24,7 @@ use serde::Deserialize;
 use std::fmt::Display;
 use uuid::Uuid;
 
-/// `/castings…` and the castings part of `/api/v1`.
+/// `/castings` and all under it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     list::routes(cfg);
     pattern::routes(cfg);
@@ -37,7 +36,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     compare::routes(cfg);
     rules_form::routes(cfg);
     rules::routes(cfg);
-    api::routes(cfg);
 }
 
 /// The version a form was filled in from.

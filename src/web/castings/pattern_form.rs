@@ -1,6 +1,6 @@
 //! A pattern entered or changed: its name, its bearings, and the outline of each face.
 
-use super::{CheckedForm, back, pattern_path, version};
+use super::{CheckedForm, back, capital, pattern_path, version};
 use crate::castings::fault::{LONGEST_NAME, LONGEST_NOTE, MOST_CYLINDERS};
 use crate::castings::{Face, Fault, Outline, Pattern, Variant};
 use crate::store::people::Role;
@@ -185,8 +185,8 @@ fn view(
                 @for face in Face::ALL {
                     @let (width, height) = (width_field(*face), height_field(*face));
                     div.pair {
-                        (Field::length(&width, &format!("{face}, across"), form.face(&width), unit).errors(errors).optional())
-                        (Field::length(&height, &format!("{face}, up"), form.face(&height), unit).errors(errors).optional())
+                        (Field::length(&width, &format!("{}, across", capital(face.word())), form.face(&width), unit).errors(errors).optional())
+                        (Field::length(&height, &format!("{}, up", capital(face.word())), form.face(&height), unit).errors(errors).optional())
                     }
                 }
             }
@@ -261,12 +261,7 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<PatternForm>
                 tx.commit().await?;
                 return Ok(Reply::see_other(pattern_path(*id)).flash("Saved"));
             }
-            Err(StoreError::Stale(_)) => {
-                drop(tx);
-                let mut tx = who.begin().await?;
-                let stored = store::pattern(&mut tx, *id).await?;
-                return Ok(stale(&who, &stored, &form));
-            }
+            Err(error @ StoreError::Stale(_)) => return Err(error.into()),
             Err(error) => {
                 let mut errors = FormErrors::default();
                 errors.absorb(error)?;
@@ -278,7 +273,12 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<PatternForm>
 }
 
 fn stale(who: &SignedIn, stored: &Pattern, typed: &PatternForm) -> Reply {
-    let now = PatternForm::of(stored, who.shop.length_unit);
+    let unit = who.shop.length_unit;
+    let now = PatternForm::of(stored, unit);
+    // Written alike, so that 1 in and 25.4 mm are no difference.
+    let wanted = typed
+        .parse(stored.clone(), &[], unit)
+        .map_or_else(|_| typed.clone(), |pattern| PatternForm::of(&pattern, unit));
     let faces = Face::ALL.iter().flat_map(|face| {
         [
             (format!("{face}, across"), width_field(*face)),
@@ -286,14 +286,14 @@ fn stale(who: &SignedIn, stored: &Pattern, typed: &PatternForm) -> Reply {
         ]
     });
     let mut changed: Vec<Option<Changed>> = vec![
-        Changed::if_differs("Name", &now.name, &typed.name),
-        Changed::if_differs("Cylinders", &now.cylinders, &typed.cylinders),
-        Changed::if_differs("Main bearings", &now.mains, &typed.mains),
-        Changed::if_differs("Marks", &now.marks, &typed.marks),
+        Changed::if_differs("Name", &now.name, &wanted.name),
+        Changed::if_differs("Cylinders", &now.cylinders, &wanted.cylinders),
+        Changed::if_differs("Main bearings", &now.mains, &wanted.mains),
+        Changed::if_differs("Marks", &now.marks, &wanted.marks),
     ];
     changed.extend(
         faces.map(|(label, field)| {
-            Changed::if_differs(&label, now.face(&field), typed.face(&field))
+            Changed::if_differs(&label, now.face(&field), wanted.face(&field))
         }),
     );
     let changed: Vec<Changed> = changed.into_iter().flatten().collect();

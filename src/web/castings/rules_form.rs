@@ -3,8 +3,9 @@
 use super::{CheckedForm, back, face_choices, kind_choices, version};
 use crate::castings::fault::{LONGEST_NAME, LONGEST_NOTE};
 use crate::castings::{Action, Face, FeatureKind, RemedyRule, When};
+use crate::estimating::Element;
 use crate::store::people::Role;
-use crate::store::{StoreError, remedy_rules as store};
+use crate::store::{StoreError, remedy_rules as store, standards};
 use crate::units::LengthUnit;
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::Choice;
@@ -75,6 +76,7 @@ impl RuleForm {
         id: Uuid,
         priority: i32,
         version: i32,
+        known: &[Element],
         unit: LengthUnit,
     ) -> Result<RemedyRule, FormErrors> {
         let mut errors = FormErrors::default();
@@ -130,6 +132,13 @@ impl RuleForm {
         for fault in rule.faults() {
             errors.add(fault.field(), fault);
         }
+        let is_known = |code: &str| known.iter().any(|element| element.code == code);
+        for code in rule.elements.iter().filter(|code| !is_known(code)) {
+            errors.add(
+                "elements",
+                format!("the shop has no element “{code}”; its codes are listed below"),
+            );
+        }
         if errors.is_empty() {
             Ok(rule)
         } else {
@@ -156,6 +165,7 @@ fn any_or(mut choices: Vec<Choice>) -> Vec<Choice> {
 fn view(
     who: &SignedIn,
     id: Option<Uuid>,
+    known: &[Element],
     form: &RuleForm,
     errors: &FormErrors,
     notice: Option<Markup>,
@@ -201,24 +211,33 @@ fn view(
                 a.button.quiet href="/castings/rules" { "Cancel" }
             }
         }
+        @if !known.is_empty() {
+            details {
+                summary { "The shop's elements and their codes" }
+                dl.codes { @for element in known { dt { code { (element.code) } } dd { (element.name) } } }
+            }
+        }
     })
 }
 
 async fn new(who: SignedIn) -> Answer {
     who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    let known = standards::list(&mut tx).await?;
     let blank = RuleForm::default();
-    Ok(view(&who, None, &blank, &FormErrors::default(), None).into())
+    Ok(view(&who, None, &known, &blank, &FormErrors::default(), None).into())
 }
 
 async fn create(who: SignedIn, form: CheckedForm<RuleForm>) -> Answer {
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
+    let known = standards::list(&mut tx).await?;
     let last = store::list(&mut tx)
         .await?
         .last()
         .map_or(0, |rule| rule.priority);
     let priority = last.saturating_add(10);
-    let errors = match form.parse(Uuid::now_v7(), priority, 1, who.shop.length_unit) {
+    let errors = match form.parse(Uuid::now_v7(), priority, 1, &known, who.shop.length_unit) {
         Err(errors) => errors,
         Ok(rule) => match store::insert(&mut tx, &rule).await {
             Ok(()) => {
@@ -235,15 +254,18 @@ async fn create(who: SignedIn, form: CheckedForm<RuleForm>) -> Answer {
             }
         },
     };
-    Ok(view(&who, None, &form, &errors, None).invalid().into())
+    Ok(view(&who, None, &known, &form, &errors, None)
+        .invalid()
+        .into())
 }
 
 async fn edit(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
+    let known = standards::list(&mut tx).await?;
     let rule = store::get(&mut tx, *id).await?;
     let form = RuleForm::of(&rule, who.shop.length_unit);
-    Ok(view(&who, Some(*id), &form, &FormErrors::default(), None).into())
+    Ok(view(&who, Some(*id), &known, &form, &FormErrors::default(), None).into())
 }
 
 async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<RuleForm>) -> Answer {
@@ -251,11 +273,12 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<RuleForm>) -
     let unit = who.shop.length_unit;
     let seen = version(&form.version)?;
     let mut tx = who.begin().await?;
+    let known = standards::list(&mut tx).await?;
     let stored = store::get(&mut tx, *id).await?;
     if stored.version != seen {
-        return Ok(stale(&who, &stored, &form));
+        return Ok(stale(&who, &known, &stored, &form));
     }
-    let errors = match form.parse(*id, stored.priority, seen, unit) {
+    let errors = match form.parse(*id, stored.priority, seen, &known, unit) {
         Err(errors) => errors,
         Ok(rule) => match store::update(&mut tx, &rule).await {
             Ok(()) => {
@@ -271,11 +294,18 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<RuleForm>) -
             }
         },
     };
-    Ok(view(&who, Some(*id), &form, &errors, None).invalid().into())
+    Ok(view(&who, Some(*id), &known, &form, &errors, None)
+        .invalid()
+        .into())
 }
 
-fn stale(who: &SignedIn, stored: &RemedyRule, typed: &RuleForm) -> Reply {
-    let now = RuleForm::of(stored, who.shop.length_unit);
+fn stale(who: &SignedIn, known: &[Element], stored: &RemedyRule, typed: &RuleForm) -> Reply {
+    let unit = who.shop.length_unit;
+    let now = RuleForm::of(stored, unit);
+    // Written alike, so that 1 in and 25.4 mm are no difference.
+    let wanted = typed
+        .parse(stored.id, stored.priority, stored.version, known, unit)
+        .map_or_else(|_| typed.clone(), |rule| RuleForm::of(&rule, unit));
     let when = |form: &RuleForm| {
         When::from_code(&form.when).map_or(String::new(), |when| when.to_string())
     };
@@ -283,20 +313,20 @@ fn stale(who: &SignedIn, stored: &RemedyRule, typed: &RuleForm) -> Reply {
         Action::from_code(&form.action).map_or(String::new(), |action| action.to_string())
     };
     let changed: Vec<Changed> = [
-        Changed::if_differs("Name", &now.name, &typed.name),
-        Changed::if_differs("The feature is", &when(&now), &when(typed)),
-        Changed::if_differs("Kind of feature", &now.kind, &typed.kind),
-        Changed::if_differs("On the face", &now.face, &typed.face),
-        Changed::if_differs("From this size", &now.smallest, &typed.smallest),
-        Changed::if_differs("Up to this size", &now.largest, &typed.largest),
+        Changed::if_differs("Name", &now.name, &wanted.name),
+        Changed::if_differs("The feature is", &when(&now), &when(&wanted)),
+        Changed::if_differs("Kind of feature", &now.kind, &wanted.kind),
+        Changed::if_differs("On the face", &now.face, &wanted.face),
+        Changed::if_differs("From this size", &now.smallest, &wanted.smallest),
+        Changed::if_differs("Up to this size", &now.largest, &wanted.largest),
         Changed::if_differs(
             "Gearbox under the block",
             &now.gearbox_under,
-            &typed.gearbox_under,
+            &wanted.gearbox_under,
         ),
-        Changed::if_differs("What is done", &action(&now), &action(typed)),
-        Changed::if_differs("Elements of work", &now.elements, &typed.elements),
-        Changed::if_differs("What to say", &now.say, &typed.say),
+        Changed::if_differs("What is done", &action(&now), &action(&wanted)),
+        Changed::if_differs("Elements of work", &now.elements, &wanted.elements),
+        Changed::if_differs("What to say", &now.say, &wanted.say),
     ]
     .into_iter()
     .flatten()
@@ -309,6 +339,7 @@ fn stale(who: &SignedIn, stored: &RemedyRule, typed: &RuleForm) -> Reply {
     view(
         who,
         Some(stored.id),
+        known,
         &form,
         &FormErrors::default(),
         Some(notice),

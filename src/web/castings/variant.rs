@@ -91,11 +91,13 @@ fn face_card(
         @if !marked.is_empty() {
             section.card.face-card aria-labelledby={ "face-" (face.code()) } {
                 h2 id={ "face-" (face.code()) } { (capital(face.word())) }
+                div.beside {
                 figure {
                     (drawing::face(&Drawing { id: &format!("drawn-{}", face.code()), title: &title, outline, features: &marked, unit }))
                     figcaption.small.muted { "Positions from the datum of the pattern " (pattern.name) ", marked 0." }
                 }
                 (feature_table(variant, face, unit, may_edit))
+                }
             }
         }
     }

@@ -1,13 +1,14 @@
-//! The castings part of the JSON interface.
+//! `/api/v1/variants` and `/api/v1/differences`.
 
-use super::compare::{Pair, load};
 use crate::castings::{Conversion, Variant};
 use crate::store::castings as store;
+use crate::web::castings::compare::{Pair, load};
 use crate::web::{FormErrors, SignedIn, WebError};
 use actix_web::{HttpResponse, web};
 use serde::Serialize;
 
-pub(super) fn routes(cfg: &mut web::ServiceConfig) {
+/// `/api/v1/variants` and `/api/v1/differences`.
+pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/api/v1/variants", web::get().to(variants))
         .route("/api/v1/differences", web::get().to(differences));
 }
