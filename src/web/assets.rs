@@ -107,4 +107,16 @@ mod tests {
         assert_ne!(one.url, two.url);
         assert_eq!(url("missing.css"), "/static/");
     }
+
+    /// A rule left open swallows every section after it, and no browser complains.
+    #[test]
+    fn every_section_of_the_style_sheet_starts_with_all_rules_closed() {
+        let mut open = 0;
+        for line in include_str!("../../static/borewright.css").lines() {
+            assert!(open == 0 || !line.starts_with("/* "), "open at {line}");
+            open += line.matches('{').count();
+            open -= line.matches('}').count();
+        }
+        assert_eq!(open, 0);
+    }
 }
