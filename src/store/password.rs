@@ -19,7 +19,7 @@ pub const LONGEST: usize = 200;
 pub fn acceptable(password: &str) -> Result<(), String> {
     match password.chars().count() {
         length if length < SHORTEST => Err(format!(
-            "Use at least {SHORTEST} characters; a few plain words are good"
+            "This has {length} of the {SHORTEST} characters it needs"
         )),
         length if length > LONGEST => Err(format!("Use at most {LONGEST} characters")),
         _ => Ok(()),

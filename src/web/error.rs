@@ -1,5 +1,6 @@
 //! One error type at the edge: a page with words for people, a problem document (RFC 9457) for machines.
 
+use super::forms::spoken;
 use super::gate::SignedIn;
 use super::page::Page;
 use crate::store::StoreError;
@@ -12,6 +13,9 @@ use actix_web::{HttpMessage, HttpRequest, HttpResponse, Responder, ResponseError
 use maud::{Markup, html};
 use serde_json::{Map, Value, json};
 use tracing_actix_web::RequestId;
+
+const SIGNED_OUT: &str = "You were signed out meanwhile, so nothing was saved.";
+const SIGNED_IN_ANEW: &str = "This form belongs to an earlier sign-in, so nothing was saved. Load its page again and send it once more.";
 
 /// Why a request was not answered as asked.
 #[derive(Debug, thiserror::Error)]
@@ -28,6 +32,14 @@ pub enum WebError {
     /// Nobody is signed in.
     #[error("Sign in first.")]
     SignInNeeded,
+    /// A form arrived that no present sign-in sent: signed out since, or signed in anew. What was typed is given back.
+    #[error("{}", if *.signed_in { SIGNED_IN_ANEW } else { SIGNED_OUT })]
+    FromEarlierSignIn {
+        /// Whether someone is signed in now.
+        signed_in: bool,
+        /// Field and value, as typed, without secrets.
+        typed: Vec<(String, String)>,
+    },
     /// The request does not read; a sentence saying why.
     #[error("{0}")]
     BadRequest(String),
@@ -71,7 +83,10 @@ impl ResponseError for WebError {
             },
             Self::NotFound(_) => StatusCode::NOT_FOUND,
             Self::Forbidden(_) => StatusCode::FORBIDDEN,
-            Self::SignInNeeded => StatusCode::UNAUTHORIZED,
+            Self::FromEarlierSignIn {
+                signed_in: true, ..
+            } => StatusCode::FORBIDDEN,
+            Self::SignInNeeded | Self::FromEarlierSignIn { .. } => StatusCode::UNAUTHORIZED,
             Self::BadRequest(_) => StatusCode::BAD_REQUEST,
             Self::Unprocessable(_) | Self::Invalid(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Self::UnsupportedMedia(_) => StatusCode::UNSUPPORTED_MEDIA_TYPE,
@@ -103,7 +118,10 @@ impl ResponseError for WebError {
 #[derive(Debug, Clone)]
 struct Told {
     detail: String,
+    /// Complaints by field.
     fields: Vec<(String, String)>,
+    /// What was typed, given back to copy from.
+    typed: Vec<(String, String)>,
 }
 
 impl WebError {
@@ -132,7 +150,15 @@ impl WebError {
             }
             _ => Vec::new(),
         };
-        Some(Told { detail, fields })
+        let typed = match self {
+            Self::FromEarlierSignIn { typed, .. } => typed.clone(),
+            _ => Vec::new(),
+        };
+        Some(Told {
+            detail,
+            fields,
+            typed,
+        })
     }
 }
 
@@ -199,8 +225,7 @@ pub(super) async fn dress(
 
 struct Words {
     title: &'static str,
-    detail: String,
-    fields: Vec<(String, String)>,
+    told: Told,
     id: Option<String>,
 }
 
@@ -241,11 +266,11 @@ fn words(status: StatusCode, told: Option<Told>, id: Option<String>) -> Words {
     let told = told.unwrap_or_else(|| Told {
         detail: otherwise.to_owned(),
         fields: Vec::new(),
+        typed: Vec::new(),
     });
     Words {
         title,
-        detail: told.detail,
-        fields: told.fields,
+        told,
         id: id.filter(|_| status.is_server_error()),
     }
 }
@@ -255,9 +280,10 @@ fn problem(status: StatusCode, words: &Words) -> HttpResponse {
     let mut document = Map::new();
     document.insert("title".to_owned(), json!(words.title));
     document.insert("status".to_owned(), json!(status.as_u16()));
-    document.insert("detail".to_owned(), json!(words.detail));
-    if !words.fields.is_empty() {
+    document.insert("detail".to_owned(), json!(words.told.detail));
+    if !words.told.fields.is_empty() {
         let errors: Vec<Value> = words
+            .told
             .fields
             .iter()
             .map(|(field, message)| json!({"field": field, "detail": message}))
@@ -276,17 +302,26 @@ fn page(status: StatusCode, words: &Words, who: Option<&SignedIn>) -> Page {
     let body = html! {
         div.narrow {
             h1 { (words.title) }
-            p.lead { (words.detail) }
-            @if !words.fields.is_empty() {
-                ul { @for (_, message) in &words.fields { li { (message) } } }
+            p.lead { (words.told.detail) }
+            @if !words.told.fields.is_empty() {
+                ul { @for (_, message) in &words.told.fields { li { (message) } } }
             }
             @if let Some(id) = &words.id {
                 p.muted { "Written in the log as " code { (id) } "." }
             }
+            @if !words.told.typed.is_empty() {
+                section.card aria-labelledby="typed" {
+                    h2 #typed { "What you typed, to copy from" }
+                    dl.typed {
+                        @for (field, value) in &words.told.typed { dt { (spoken(field)) } dd { (value) } }
+                    }
+                }
+            }
             p {
                 @if status == StatusCode::UNAUTHORIZED {
-                    a.button href="/sign-in" { "Sign in" }
-                } @else {
+                    // In a tab of its own, so that what was typed stays in sight.
+                    a.button href="/sign-in" target="_blank" { "Sign in" }
+                } @else if words.told.typed.is_empty() {
                     a.button href="/" { "To the first page" }
                 }
             }

@@ -1,5 +1,6 @@
 //! The gate before every route: nobody gets past it without signing in, and no other site may post through it.
 
+use super::forms::typed_by_nobody;
 use super::startup::Site;
 use super::{WebError, sign_in};
 use crate::store::people::Role;
@@ -126,7 +127,7 @@ impl FromRequest for SignedIn {
 
 /// The middleware: refuses what another site sends, lets the open paths through, and for all others finds the session.
 pub(super) async fn gate(
-    req: ServiceRequest,
+    mut req: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, actix_web::Error> {
     match admit(&req).await {
@@ -141,6 +142,12 @@ pub(super) async fn gate(
         Err(error) => {
             let response = match error {
                 WebError::SignInNeeded if wants_page(&req) => sign_in::ask(req.uri()),
+                WebError::SignInNeeded if *req.method() == Method::POST => {
+                    let payload = req.take_payload();
+                    let typed = typed_by_nobody(req.request(), payload).await;
+                    let signed_in = false;
+                    WebError::FromEarlierSignIn { signed_in, typed }.error_response()
+                }
                 other => other.error_response(),
             };
             Ok(req.into_response(response))

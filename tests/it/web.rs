@@ -181,6 +181,20 @@ async fn the_session_is_stored_by_hash_rotates_and_ends() {
     .await
     .unwrap();
     assert_eq!(status(&second).await, 303, "too old");
+    // What was typed into a form meanwhile is given back.
+    let answer = visitor
+        .post_bare(
+            "/shop/people",
+            &[("name", "<Col>"), ("password", "secret words")],
+        )
+        .await;
+    assert_eq!(answer.status(), 401);
+    let page = answer.text().await.unwrap();
+    assert!(
+        page.contains("signed out meanwhile") && page.contains("<dd>&lt;Col&gt;</dd>"),
+        "{page}"
+    );
+    assert!(!page.contains("secret words"), "{page}");
 }
 
 #[tokio::test]
@@ -201,7 +215,12 @@ async fn a_form_without_the_sessions_token_does_nothing() {
     for body in [&fields[..], &foreign, &cut] {
         let answer = owner.post_bare("/shop/people", body).await;
         assert_eq!(answer.status(), 403);
-        assert!(answer.text().await.unwrap().contains("earlier sign-in"));
+        let page = answer.text().await.unwrap();
+        assert!(
+            page.contains("earlier sign-in") && page.contains("<dd>Col Brannick</dd>"),
+            "{page}"
+        );
+        assert!(!page.contains("graphite"), "a password is never sent back");
     }
     // The right token from another site's page, by either header, and sign-in from there too.
     for (name, value) in [

@@ -284,7 +284,7 @@ impl FormErrors {
 }
 
 /// A field's name as words: `setup_minutes` is "Setup minutes".
-fn spoken(field: &str) -> String {
+pub(in crate::web) fn spoken(field: &str) -> String {
     let words = field.replace(['_', '-', '.'], " ");
     let mut letters = words.chars();
     letters

@@ -8,6 +8,7 @@ mod errors;
 mod field;
 
 pub use errors::FormErrors;
+pub(super) use errors::spoken;
 pub use field::{Choice, Field};
 
 use super::WebError;
@@ -69,10 +70,10 @@ impl<T: DeserializeOwned + 'static> FromRequest for CheckedForm<T> {
                 .map(|(_, value)| value.into_owned())
                 .unwrap_or_default();
             if !bool::from(sent.as_bytes().ct_eq(who.csrf_token.as_bytes())) {
-                return Err(WebError::Forbidden(
-                    "This form belongs to an earlier sign-in, so nothing was done. Go back, load the page again and send it once more."
-                        .to_owned(),
-                ));
+                return Err(WebError::FromEarlierSignIn {
+                    signed_in: true,
+                    typed: typed(&body),
+                });
             }
             deserialize(&body).map(Self)
         })
@@ -93,6 +94,24 @@ impl<T: DeserializeOwned + 'static> FromRequest for OpenForm<T> {
         let payload = payload.take();
         Box::pin(async move { deserialize(&read_body(&req, payload).await?).map(Self) })
     }
+}
+
+/// What a person typed into a form that cannot be taken: field and value, without what they did not type and secrets.
+fn typed(body: &[u8]) -> Vec<(String, String)> {
+    form_urlencoded::parse(body)
+        .filter(|(name, value)| {
+            let secret = name.contains("password") || name == "current";
+            !secret && name != CSRF_FIELD && name != "version" && !value.trim().is_empty()
+        })
+        .map(|(name, value)| (name.into_owned(), value.into_owned()))
+        .collect()
+}
+
+/// What was typed into a form that arrives when nobody is signed in any more; empty when the body is not one.
+pub(super) async fn typed_by_nobody(req: &HttpRequest, payload: Payload) -> Vec<(String, String)> {
+    read_body(req, payload)
+        .await
+        .map_or_else(|_| Vec::new(), |body| typed(&body))
 }
 
 async fn read_body(req: &HttpRequest, mut payload: Payload) -> Result<web::BytesMut, WebError> {

@@ -364,7 +364,9 @@ async fn reset_password(
         let page = edit_page(&who, &person, &PersonForm::of(&person), &errors, &html! {});
         return Ok(page.invalid().into());
     };
+    drop(tx);
     let hash = sign_in::hash(&site, &password).await?;
+    let mut tx = who.begin().await?;
     people::set_password(&mut tx, person.id, &hash, None).await?;
     tx.commit().await?;
     Ok(Reply::see_other("/shop/people").flash(format!("{} has a new password.", person.name)))
@@ -387,6 +389,7 @@ async fn change_own_password(
     let credentials = people::credentials(&mut tx, &person.sign_in)
         .await?
         .ok_or(WebError::SignInNeeded)?;
+    drop(tx);
     if !sign_in::verify(&site, &form.current, credentials.password_hash).await? {
         errors.add("current", "This is not your present password");
     }
@@ -394,6 +397,7 @@ async fn change_own_password(
         return Ok(own_password_page(&who, &errors).invalid().into());
     };
     let hash = sign_in::hash(&site, &password).await?;
+    let mut tx = who.begin().await?;
     let keep = sign_in::Token::of(&req, &site).map(|token| token.hash());
     people::set_password(
         &mut tx,

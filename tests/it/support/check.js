@@ -49,4 +49,26 @@ if (phone) {
     if (shown(target) && height < 43.5) faults.push(`too small to touch (${height}px): ${tell(target)}`);
   }
 }
+// Contrast of text on its ground, WCAG 2.1, success criterion 1.4.3; text in pictures is left to the eye.
+const channels = (colour) => colour.match(/[\d.]+/g).map(Number);
+const luminance = ([r, g, b]) => {
+  const [x, y, z] = [r, g, b].map((c) => (c / 255 <= 0.04045 ? c / 255 / 12.92 : ((c / 255 + 0.055) / 1.055) ** 2.4));
+  return 0.2126 * x + 0.7152 * y + 0.0722 * z;
+};
+const ground = (element) => {
+  for (let e = element; e; e = e.parentElement) {
+    const colour = channels(getComputedStyle(e).backgroundColor);
+    if (colour[3] === undefined || colour[3] === 1) return colour;
+  }
+  return [255, 255, 255];
+};
+for (const element of document.querySelectorAll('body *:not(svg, svg *, script, option, :disabled)')) {
+  if (!shown(element) || ![...element.childNodes].some((node) => node.nodeType === Node.TEXT_NODE && node.data.trim())) continue;
+  const style = getComputedStyle(element);
+  const [light, dark] = [luminance(channels(style.color)), luminance(ground(element))].sort((a, b) => b - a);
+  const ratio = (light + 0.05) / (dark + 0.05);
+  const size = parseFloat(style.fontSize);
+  const large = size >= 24 || (size >= 18.66 && Number(style.fontWeight) >= 700);
+  if (ratio < (large ? 3 : 4.5)) faults.push(`contrast ${ratio.toFixed(2)}: ${tell(element)}`);
+}
 return faults;
