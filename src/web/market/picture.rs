@@ -76,10 +76,10 @@ pub fn wait(wait: &Wait) -> Markup {
                 } @else {
                     rect.mark x=(n(cx - 5.0)) y=(n(cy - 5.0)) width="10" height="10" {}
                 }
-                // Below the curve there is always room: to the right of a mark, or near the edge to its left, and then
-                // below where the curve passes the first of the words.
+                // Below the curve there is always room: to the right of a mark and well under it, or near the edge to
+                // its left and below where the curve passes the first of the words.
                 @if cx < 250.0 {
-                    text x=(n(cx + 8.0)) y=(n(cy + 19.0)) { (percent(*p)) ": " (span(week * 7.0)) }
+                    text x=(n(cx + 8.0)) y=(n(cy + 34.0)) { (percent(*p)) ": " (span(week * 7.0)) }
                 } @else {
                     @let first = (cx - 118.0 - LEFT).max(0.0) / (RIGHT - LEFT) * weeks;
                     text x=(n(cx - 8.0)) y=(n(y(wait.chance_within(first * 7.0)) + 18.0)) text-anchor="end" {

@@ -45,7 +45,7 @@ impl Owners {
     }
 
     /// The owner of a code, if it is one of these.
-    pub(super) fn from_code(&self, text: &str) -> Option<Owner> {
+    pub(super) fn find(&self, text: &str) -> Option<Owner> {
         let owner = match text.split_once(':') {
             None => (text == "shop").then_some(Owner::Shop)?,
             Some(("machine", id)) => Owner::Machine(id.parse::<Uuid>().ok()?),

@@ -92,7 +92,7 @@ async fn add(who: SignedIn, form: CheckedForm<ShiftForm>) -> Answer {
     let mut errors = FormErrors::default();
     let mut tx = who.begin().await?;
     let owners = Owners::read(&mut tx).await?;
-    let owner = errors.choice("owner", &form.owner, |code| owners.from_code(code));
+    let owner = errors.choice("owner", &form.owner, |code| owners.find(code));
     let read = form.read(&mut errors);
     if let (Some(owner), Some((days, shift))) = (owner, read) {
         match insert_all(&mut tx, owner, &days, shift).await {

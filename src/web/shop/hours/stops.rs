@@ -80,7 +80,7 @@ impl StopForm {
     }
 
     fn read(&self, errors: &mut FormErrors, id: Uuid, zone: Tz, owners: &Owners) -> Option<Stop> {
-        let owner = errors.choice("owner", &self.owner, |code| owners.from_code(code));
+        let owner = errors.choice("owner", &self.owner, |code| owners.find(code));
         let from_day = errors.date("from_day", &self.from_day);
         let from_time = errors.time("from_time", &self.from_time);
         let until_day = errors.date("until_day", &self.until_day);
