@@ -5,6 +5,7 @@ mod calendars;
 mod castings;
 mod cluster;
 mod demo;
+mod estimating;
 mod market;
 mod rooms;
 mod support;

@@ -87,7 +87,10 @@ impl MachineForm {
         let life_years = errors.decimal("life_years", &self.life_years, most(100));
         let interest = errors.percent("interest_percent", &self.interest_percent, most(100));
         let power_kw = errors.decimal("power_kw", &self.power_kw, most(10_000));
-        let power_price = errors.money("power_price", &self.power_price, currency);
+        // Finer than a penny, as electricity is priced.
+        let power_price = errors
+            .decimal("power_price", &self.power_price, most(1_000))
+            .map(|price| Money::new(price, currency));
         let maintenance = errors.money("maintenance_a_year", &self.maintenance_a_year, currency);
         let space_m2 = errors.decimal("space_m2", &self.space_m2, most(100_000));
         let space_price = errors.money("space_price", &self.space_price, currency);
