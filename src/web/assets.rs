@@ -99,6 +99,27 @@ async fn serve(req: HttpRequest) -> Result<HttpResponse, WebError> {
 mod tests {
     use super::*;
 
+    /// A lost brace hides every section after it from the browser, which says nothing.
+    #[test]
+    fn the_style_sheet_closes_every_section_it_opens() {
+        let mut depth = 0_i32;
+        let mut in_comment = false;
+        for (number, line) in include_str!("../../static/borewright.css")
+            .lines()
+            .enumerate()
+        {
+            if line.starts_with("/*") {
+                assert_eq!(depth, 0, "line {}: a rule above is not closed", number + 1);
+                in_comment = true;
+            }
+            if !in_comment {
+                depth += line.matches('{').count() as i32 - line.matches('}').count() as i32;
+            }
+            in_comment &= !line.contains("*/");
+        }
+        assert_eq!(depth, 0);
+    }
+
     #[test]
     fn names_change_with_content_and_are_known() {
         assert!(url("borewright.css").ends_with("/borewright.css"));

@@ -71,7 +71,10 @@ async fn what_is_kept_comes_back_exactly() {
 
     let machine = mill();
     machines::insert(&mut tx, &machine).await.unwrap();
-    assert_eq!(machines::machine(&mut tx, machine.id).await.unwrap(), machine);
+    assert_eq!(
+        machines::machine(&mut tx, machine.id).await.unwrap(),
+        machine
+    );
 
     cutting::start(&mut tx, &cutting_data::starting_points())
         .await
@@ -106,7 +109,9 @@ async fn rates_come_in_one_call_and_say_what_is_missing() {
         hourly: gbp(dec!(26.5)),
         version: 1,
     };
-    machines::insert_labour_rate(&mut tx, &common).await.unwrap();
+    machines::insert_labour_rate(&mut tx, &common)
+        .await
+        .unwrap();
     let rates = machines::rates(&mut tx).await.unwrap().unwrap();
     assert_eq!(rates.person("anything"), gbp(dec!(26.5)));
     assert_eq!(
@@ -140,7 +145,9 @@ async fn a_stale_edit_is_refused_and_every_change_is_in_the_history() {
     let stale = standards::update(&mut tx, &changed).await;
     assert!(matches!(stale, Err(StoreError::Stale(_))), "{stale:?}");
 
-    let past = history::of_row(&mut tx, "element", element.id).await.unwrap();
+    let past = history::of_row(&mut tx, "element", element.id)
+        .await
+        .unwrap();
     assert_eq!(past.len(), 2);
     let field = &past[0].fields[0];
     assert_eq!(
@@ -241,7 +248,9 @@ async fn one_shop_sees_and_changes_nothing_of_another() {
         Err(StoreError::NotFound(_))
     ));
     assert_eq!(
-        history::of_row(&mut tx, "machine", machine.id).await.unwrap(),
+        history::of_row(&mut tx, "machine", machine.id)
+            .await
+            .unwrap(),
         vec![]
     );
     // A line cannot be hung under another shop's material.
@@ -299,7 +308,10 @@ async fn refused(visitor: &Visitor, path: &str, fields: &[(&str, &str)], wrong: 
     );
     let control = between(&page, &format!(r#"<input id="{field}""#), ">");
     assert!(control.contains(r#"aria-invalid="true""#), "{control}");
-    assert!(control.contains(&format!(r#"value="{typed}""#)), "{control}");
+    assert!(
+        control.contains(&format!(r#"value="{typed}""#)),
+        "{control}"
+    );
     for (name, value) in fields.iter().filter(|(name, _)| *name != field) {
         if ["name", "code", "tool"].contains(name) {
             assert!(page.contains(&format!(r#"value="{value}""#)), "{name} lost");
@@ -440,7 +452,9 @@ async fn an_element_is_entered_read_back_and_complained_about_field_by_field() {
         (("cut_diameter", "-1"), "cut_diameter-0-error"),
         (("low", "1.5"), "spread-error"),
     ] {
-        let answer = owner.post("/shop/standards", &with(&ELEMENT, &[change])).await;
+        let answer = owner
+            .post("/shop/standards", &with(&ELEMENT, &[change]))
+            .await;
         assert_eq!(answer.status(), 422);
         let page = answer.text().await.unwrap();
         assert!(page.contains(&format!(r#"id="{error}""#)), "{error}");
@@ -467,13 +481,21 @@ async fn an_element_is_entered_read_back_and_complained_about_field_by_field() {
     let copy = owner
         .get(&format!("/shop/standards/new?copy={}", kept.id))
         .await;
-    assert!(copy.text().await.unwrap().contains("Dial in, drill and ream"));
+    assert!(
+        copy.text()
+            .await
+            .unwrap()
+            .contains("Dial in, drill and ream")
+    );
     let taken = ("code", "dowel-ream");
     refused(&owner, "/shop/standards", &ELEMENT, taken).await;
     let saved = with(&ELEMENT, &[("version", "1"), ("owner_figure", "22")]);
     assert_eq!(owner.post(&path, &saved).await.status(), 303);
     assert_eq!(owner.post(&path, &saved).await.status(), 409);
-    assert_eq!(owner.post(&format!("{path}/delete"), &[]).await.status(), 303);
+    assert_eq!(
+        owner.post(&format!("{path}/delete"), &[]).await.status(),
+        303
+    );
     assert_eq!(owner.get(&path).await.status(), 404);
 }
 
@@ -511,7 +533,13 @@ async fn settings_rates_and_cutting_data_are_saved_or_complained_about() {
     assert!(page.contains("1,516.13"), "{page}");
 
     let rate = [("skill", "Milling"), ("hourly", "31.25")];
-    refused(&owner, "/shop/rates", &with(&rate, &[("hourly", "x")]), ("hourly", "x")).await;
+    refused(
+        &owner,
+        "/shop/rates",
+        &with(&rate, &[("hourly", "x")]),
+        ("hourly", "x"),
+    )
+    .await;
     assert_eq!(owner.post("/shop/rates", &rate).await.status(), 303);
     refused(&owner, "/shop/rates", &rate, ("skill", "Milling")).await;
     let mut tx = site.shop.begin().await;
@@ -521,7 +549,9 @@ async fn settings_rates_and_cutting_data_are_saved_or_complained_about() {
     let path = format!("/shop/rates/{}", kept.id);
     let changed = [("skill", "milling"), ("hourly", "32"), ("version", "1")];
     assert_eq!(owner.post(&path, &changed).await.status(), 303);
-    let answer = owner.post(&path, &with(&changed, &[("hourly", "33")])).await;
+    let answer = owner
+        .post(&path, &with(&changed, &[("hourly", "33")]))
+        .await;
     assert_eq!(answer.status(), 409);
     let page = answer.text().await.unwrap();
     assert!(page.contains("32.00") && page.contains("33"));
@@ -529,7 +559,10 @@ async fn settings_rates_and_cutting_data_are_saved_or_complained_about() {
     assert_eq!(owner.post("/shop/cutting/start", &[]).await.status(), 303);
     let mut tx = site.shop.begin().await;
     let materials = cutting::materials(&mut tx).await.unwrap();
-    let line = cutting::lines(&mut tx, materials[0].id).await.unwrap().remove(0);
+    let line = cutting::lines(&mut tx, materials[0].id)
+        .await
+        .unwrap()
+        .remove(0);
     drop(tx);
     let path = format!("/shop/cutting/{}/lines/{}", materials[0].id, line.id);
     let fields = [
@@ -545,7 +578,12 @@ async fn settings_rates_and_cutting_data_are_saved_or_complained_about() {
         ("source", "our own trials"),
         ("version", "1"),
     ];
-    for wrong in [("largest", "19"), ("speed", "0"), ("teeth", "0"), ("source", "")] {
+    for wrong in [
+        ("largest", "19"),
+        ("speed", "0"),
+        ("teeth", "0"),
+        ("source", ""),
+    ] {
         refused(&owner, &path, &with(&fields, &[wrong]), wrong).await;
     }
     assert_eq!(owner.post(&path, &fields).await.status(), 303);
@@ -560,7 +598,10 @@ async fn settings_rates_and_cutting_data_are_saved_or_complained_about() {
     ];
     assert_eq!(owner.post(&other, &usual).await.status(), 303);
     let mut tx = site.shop.begin().await;
-    assert_eq!(cutting::usual(&mut tx).await.unwrap().work, "aluminium alloy");
+    assert_eq!(
+        cutting::usual(&mut tx).await.unwrap().work,
+        "aluminium alloy"
+    );
 }
 
 #[tokio::test]
@@ -591,7 +632,15 @@ async fn the_office_reads_the_machinist_sees_no_money_and_only_the_owner_changes
         assert!(!page.contains('£') && !page.contains("GBP"), "{path}");
         assert!(!page.contains("Price"), "{path}");
     }
-    assert!(office.get(&element).await.text().await.unwrap().contains("GBP"));
+    assert!(
+        office
+            .get(&element)
+            .await
+            .text()
+            .await
+            .unwrap()
+            .contains("GBP")
+    );
     for visitor in [&office, &machinist] {
         for path in [
             "/shop/machines",
@@ -620,13 +669,19 @@ async fn the_shops_screens_at_both_widths() {
         if screen == Screen::Desktop {
             browser.goto("/shop/standards").await;
             browser.picture("standards-none").await;
-            browser.tab_to("form[action='/shop/standards/start'] button").await;
+            browser
+                .tab_to("form[action='/shop/standards/start'] button")
+                .await;
             browser.press(Key::Enter).await;
             browser.wait_for_text("[role=status]", "starting set").await;
             browser.goto("/shop/cutting").await;
-            browser.tab_to("form[action='/shop/cutting/start'] button").await;
+            browser
+                .tab_to("form[action='/shop/cutting/start'] button")
+                .await;
             browser.press(Key::Enter).await;
-            browser.wait_for_text("[role=status]", "starting points").await;
+            browser
+                .wait_for_text("[role=status]", "starting points")
+                .await;
             let owner = site.owner().await;
             owner.post("/shop/machines", &MACHINE).await;
             owner

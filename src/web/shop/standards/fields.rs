@@ -1,6 +1,6 @@
 //! The fields of an element's form.
 
-use super::form::{ElementForm, cell};
+use super::form::{ElementForm, cell, filled};
 use crate::estimating::{Basis, Process, Stage, Standing};
 use crate::store::people::Role;
 use crate::web::forms::Choice;
@@ -101,7 +101,7 @@ fn the_time(form: &ElementForm, errors: &FormErrors) -> Markup {
 
 /// As many rows as are written in, and some to spare.
 fn rows(columns: &[&[String]]) -> std::ops::Range<usize> {
-    0..columns.iter().map(|c| c.len()).max().unwrap_or(0) + SPARE
+    0..filled(columns).last().map_or(0, |last| last + 1) + SPARE
 }
 
 /// A field in a row of a list.

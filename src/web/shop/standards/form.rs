@@ -54,7 +54,7 @@ pub(super) fn cell(column: &[String], row: usize) -> &str {
 }
 
 /// Rows in which something is written.
-fn filled(columns: &[&[String]]) -> Vec<usize> {
+pub(super) fn filled(columns: &[&[String]]) -> Vec<usize> {
     let longest = columns.iter().map(|c| c.len()).max().unwrap_or(0);
     (0..longest)
         .filter(|&row| columns.iter().any(|column| !cell(column, row).is_empty()))
