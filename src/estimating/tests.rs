@@ -663,3 +663,44 @@ fn the_dearest_machine_in_use_sets_the_rate_of_its_kind() {
         Err(RatesError::NoLabourRate)
     );
 }
+
+/// Overhead absorbed as a percentage of prime cost: pavelboca.com, "Methods of overhead absorption": where overhead is
+/// 25 % of prime cost, a job of 300 absorbs 75. The rate itself, budgeted overhead over its base: 97,500 of factory
+/// overhead over 10,000 labour hours is 9.75 an hour (Leaving Certificate Accounting 2009, question 8, worked on
+/// simplestudy.cloud), and 255,000 over 300,000 of labour cost is 0.85 a unit of it (debates2022.esen.edu.sv).
+#[test]
+fn overhead_is_absorbed_as_in_the_published_examples() {
+    let absorbing = |percent| Policy {
+        overhead_percent: percent,
+        margin_percent: dec!(0),
+        ..policy()
+    };
+    assert_eq!(
+        absorbing(dec!(25)).price(gbp(dec!(300))).unwrap().amount(),
+        dec!(375)
+    );
+    let of_labour = dec!(255000) / dec!(300000) * dec!(100);
+    assert_eq!(of_labour, dec!(85));
+    assert_eq!(
+        absorbing(of_labour)
+            .price(gbp(dec!(300000)))
+            .unwrap()
+            .amount(),
+        dec!(555000)
+    );
+    // The same by the hour, on a machine's worksheet: the year's overhead on one line, spread over its hours.
+    let worksheet = MachineRate {
+        capital: gbp(dec!(0)),
+        residual: gbp(dec!(0)),
+        life_years: dec!(10),
+        interest_percent: dec!(0),
+        power_kw: dec!(0),
+        power_price: gbp(dec!(0)),
+        maintenance_a_year: gbp(dec!(97500)),
+        space_m2: dec!(0),
+        space_price: gbp(dec!(0)),
+        insurance_a_year: gbp(dec!(0)),
+        hours_a_year: dec!(10000),
+    };
+    assert_eq!(worksheet.per_hour().unwrap().amount.amount(), dec!(9.75));
+}
