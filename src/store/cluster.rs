@@ -29,18 +29,21 @@ const SOCKET_NAME: &str = ".s.PGSQL.5432";
 const PATIENCE: Duration = Duration::from_secs(5);
 
 /// `$1` binaries, `$2` data, `$3` directory to remove at the end or nothing, `$4` initdb's extra options, then the
-/// server's options. The socket lies in the data directory itself, which PostgreSQL keeps at mode 0700.
+/// server's options. The socket lies in the data directory itself, which PostgreSQL keeps at mode 0700. The lock is held
+/// from before there are data until the server is gone.
 const SHELL: &str = r#"
 trap '' HUP INT QUIT TERM
 exec 3<&0 </dev/null
 bin=$1 data=$2 remove=$3 init=$4; shift 4
+exec 9>"$data.lock" || exit
+if ! flock -n 9; then echo in-use >&2; exit 1; fi
 if [ -n "$remove" ]; then trap 'rm -rf -- "$remove"' EXIT; fi
 if [ ! -e "$data" ]; then
     rm -rf -- "$data.new" &&
-    "$bin/initdb" -D "$data.new" $init >&2 3<&- &&
+    "$bin/initdb" -D "$data.new" $init >&2 3<&- 9>&- &&
     mv -T -- "$data.new" "$data" || exit
 fi
-"$bin/postgres" -D "$data" -p 5432 -k . "$@" 3<&- & server=$!
+"$bin/postgres" -D "$data" -p 5432 -k . "$@" 3<&- 9>&- & server=$!
 ( trap - EXIT; read -r _ <&3; kill -INT $server ) & watch=$!
 wait $server; status=$?
 kill -KILL $watch 2>/dev/null
@@ -267,7 +270,10 @@ impl Cluster {
             }
             words.push(line);
         }
-        if words.iter().any(|w| w.contains("\"postmaster.pid\"")) {
+        if words
+            .iter()
+            .any(|w| w == "in-use" || w.contains("\"postmaster.pid\""))
+        {
             return Err(ClusterError::InUse(dir.to_owned()));
         }
         let last = words.split_off(words.len().saturating_sub(12));

@@ -1,28 +1,15 @@
 //! The private PostgreSQL: it finds its data again, it does not outlive its program, it says what is wrong.
 
-use crate::support::TestDatabase;
-use borewright::store::cluster::{Cluster, ClusterError, is_root};
+use crate::support::{TestDatabase, private_directory};
+use borewright::store::cluster::{Cluster, ClusterError, ServerSocket, is_root};
 use borewright::store::migrate::{self, SetupError};
 use sqlx::{ConnectOptions, Connection, query, query_scalar};
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
 
-/// A directory for a permanent cluster, which the database's own user can reach when the tests run as root.
-fn directory() -> (tempfile::TempDir, PathBuf) {
-    let outer = tempfile::Builder::new()
-        .prefix("borewright-it-")
-        .tempdir()
-        .unwrap();
-    if is_root() {
-        std::fs::set_permissions(outer.path(), std::fs::Permissions::from_mode(0o755)).unwrap();
-    }
-    let inner = outer.path().join("data");
-    (outer, inner)
-}
-
 #[tokio::test]
 async fn a_second_start_finds_its_data_and_an_orderly_stop_leaves_no_server() {
-    let (_keep, dir) = directory();
+    let (_keep, dir) = private_directory();
     let cluster = Cluster::start(&dir, None).unwrap();
     let owner = cluster.socket().owner_options("borewright");
     migrate::create_database(&owner).await.unwrap();
@@ -33,7 +20,7 @@ async fn a_second_start_finds_its_data_and_an_orderly_stop_leaves_no_server() {
         .await
         .unwrap();
     conn.close().await.unwrap();
-    assert!(cluster.socket().directory().join("postmaster.pid").exists());
+    assert!(cluster.socket().private_directory().join("postmaster.pid").exists());
     cluster.stop().unwrap();
     assert!(!dir.join("postgres/postmaster.pid").exists());
 
@@ -57,7 +44,7 @@ async fn a_second_start_finds_its_data_and_an_orderly_stop_leaves_no_server() {
 #[tokio::test]
 async fn a_throwaway_cluster_removes_its_data() {
     let cluster = Cluster::throwaway(None).unwrap();
-    let dir = cluster.socket().directory().parent().unwrap().to_owned();
+    let dir = cluster.socket().private_directory().parent().unwrap().to_owned();
     assert!(dir.exists());
     cluster.stop().unwrap();
     assert!(!dir.exists());
@@ -65,7 +52,7 @@ async fn a_throwaway_cluster_removes_its_data() {
 
 #[test]
 fn a_path_too_long_for_a_socket_is_said_in_words() {
-    let (_keep, dir) = directory();
+    let (_keep, dir) = private_directory();
     let long = dir.join("a".repeat(60)).join("b".repeat(60));
     let error = Cluster::start(&long, None).unwrap_err();
     assert!(matches!(error, ClusterError::PathTooLong(_)), "{error}");
@@ -77,7 +64,7 @@ fn a_directory_the_database_user_cannot_reach_is_said_in_words() {
     if !is_root() {
         return;
     }
-    let (closed, dir) = directory();
+    let (closed, dir) = private_directory();
     std::fs::set_permissions(closed.path(), std::fs::Permissions::from_mode(0o700)).unwrap();
     let error = Cluster::start(&dir, None).unwrap_err();
     assert!(matches!(error, ClusterError::Unreachable(_)), "{error}");
@@ -85,7 +72,7 @@ fn a_directory_the_database_user_cannot_reach_is_said_in_words() {
 
 #[test]
 fn missing_binaries_are_said_in_words() {
-    let (_keep, dir) = directory();
+    let (_keep, dir) = private_directory();
     let error = Cluster::start(&dir, Some("/nonexistent".as_ref())).unwrap_err();
     assert!(matches!(error, ClusterError::NoBinaries), "{error}");
 }
@@ -131,4 +118,28 @@ async fn the_service_refuses_to_work_as_a_role_that_row_security_does_not_bind()
         .await
         .unwrap();
     assert_eq!(role, migrate::SERVICE_ROLE);
+}
+
+#[tokio::test]
+async fn two_first_starts_at_once_make_one_cluster() {
+    let (_keep, dir) = private_directory();
+    let start = |dir: PathBuf| tokio::task::spawn_blocking(move || Cluster::start(&dir, None));
+    let (one, other) = tokio::join!(start(dir.clone()), start(dir.clone()));
+    let (one, other) = (one.unwrap(), other.unwrap());
+    assert!(one.is_ok() != other.is_ok(), "{one:?} {other:?}");
+    let (winner, loser) = if one.is_ok() { (one, other) } else { (other, one) };
+    assert!(matches!(loser, Err(ClusterError::InUse(_))), "{loser:?}");
+    let winner = winner.unwrap();
+    let socket = winner.socket().clone();
+    assert_eq!(ServerSocket::of_running(&dir), Some(socket.clone()));
+    socket
+        .owner_options("postgres")
+        .connect()
+        .await
+        .unwrap()
+        .ping()
+        .await
+        .unwrap();
+    winner.stop().unwrap();
+    assert_eq!(ServerSocket::of_running(&dir), None);
 }
