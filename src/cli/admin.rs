@@ -131,12 +131,12 @@ pub(super) fn shop(verb: ShopVerb) -> anyhow::Result<()> {
                 quote_valid_days: add.quote_valid_days,
             };
             shops::create(&pool, &shop).await?;
-            println!("{} is set up as “{}”.", shop.name, shop.short_name);
+            say!("{} is set up as “{}”.", shop.name, shop.short_name);
             Ok(())
         }),
         ShopVerb::List(database) => with_pool(&database, async |pool| {
             for (short_name, _) in shops::list(&pool).await? {
-                println!("{short_name}");
+                say!("{short_name}");
             }
             Ok(())
         }),
@@ -159,7 +159,7 @@ pub(super) fn user(verb: UserVerb) -> anyhow::Result<()> {
                 };
                 people::insert(&mut tx, &person).await?;
                 tx.commit().await?;
-                println!("{} may sign in as “{}”.", person.name, person.sign_in);
+                say!("{} may sign in as “{}”.", person.name, person.sign_in);
                 Ok(())
             })
         }
@@ -171,7 +171,7 @@ pub(super) fn user(verb: UserVerb) -> anyhow::Result<()> {
                 } else {
                     "\tmay not sign in"
                 };
-                println!(
+                say!(
                     "{}\t{}\t{}{left}",
                     person.sign_in,
                     person.role.code(),
@@ -191,7 +191,7 @@ pub(super) fn user(verb: UserVerb) -> anyhow::Result<()> {
                     .ok_or_else(|| anyhow!("nobody here signs in as “{}”", set.sign_in))?;
                 people::set_password(&mut tx, person.id, &password_hash, None).await?;
                 tx.commit().await?;
-                println!("{} has a new password.", person.name);
+                say!("{} has a new password.", person.name);
                 Ok(())
             })
         }

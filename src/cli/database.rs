@@ -109,6 +109,6 @@ pub(super) fn migrate(settings: &DatabaseSettings) -> anyhow::Result<()> {
             "migrating needs DATABASE_URL, the owner's; SERVICE_DATABASE_URL alone is not enough"
         );
     }
-    println!("The database schema is up to date.");
+    say!("The database schema is up to date.");
     Ok(())
 }

@@ -1,5 +1,16 @@
 //! The verbs of the command line and their settings. Every setting is a flag and an environment variable.
 
+/// Prints a line on standard output. A reader who has gone away is no reason to stop: the service goes on.
+macro_rules! say {
+    ($($what:tt)*) => {{
+        use std::io::Write;
+        let mut out = std::io::stdout().lock();
+        if let Err(why) = writeln!(out, $($what)*).and_then(|()| out.flush()) {
+            tracing::debug!(%why, "standard output");
+        }
+    }};
+}
+
 mod admin;
 mod database;
 mod serve;
@@ -7,6 +18,7 @@ mod settings;
 
 use clap::{Parser, Subcommand};
 use settings::{DatabaseSettings, LogSettings};
+use std::io::Write;
 use std::process::ExitCode;
 
 /// Job costing, quoting and scheduling for a small engine-machining shop.
@@ -49,7 +61,8 @@ pub fn run() -> ExitCode {
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("borewright: {error:#}");
+            // Without a reader the exit code says it alone.
+            let _ = writeln!(std::io::stderr(), "borewright: {error:#}");
             ExitCode::FAILURE
         }
     }

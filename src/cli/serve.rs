@@ -126,11 +126,11 @@ async fn answer(database: &Database, web: &WebSettings, with_demo: bool) -> anyh
              --secure-cookies"
         );
     }
-    println!("Borewright answers at {}", web.url(application.port()));
+    say!("Borewright answers at {}", web.url(application.port()));
     if let Some(demo) = demo {
-        print!("{}", sign_ins(&demo));
+        say!("{}", sign_ins(&demo));
     }
-    println!("Stop it with Ctrl-C.");
+    say!("Stop it with Ctrl-C.");
     application.run_until(stop()).await?;
     pool.close().await;
     Ok(())
@@ -183,7 +183,7 @@ async fn stop() {
         tracing::error!(%why, "signals cannot be listened for; stopping");
         return;
     }
-    println!("Stopping; requests under way are finished first. Once more to stop at once.");
+    say!("Stopping; requests under way are finished first. Once more to stop at once.");
     tokio::spawn(async {
         if wait_for_signal().await.is_ok() {
             std::process::exit(130);

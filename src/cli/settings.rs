@@ -2,14 +2,16 @@
 
 use borewright::store::cluster;
 use clap::{Args, ValueEnum};
+use std::io::IsTerminal;
 use std::path::PathBuf;
 use tracing_subscriber::EnvFilter;
+use tracing_subscriber::fmt::format::FmtSpan;
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
 pub(super) enum LogFormat {
     /// A line a person reads.
     Text,
-    /// One JSON object a line.
+    /// One JSON object a line, and one such line for every request answered.
     Json,
 }
 
@@ -29,7 +31,7 @@ pub(super) struct LogSettings {
         long,
         global = true,
         env = "BOREWRIGHT_LOG",
-        default_value = "info",
+        default_value = "info,sqlx=warn,actix_server=warn",
         value_name = "LEVEL",
         value_parser = level
     )]
@@ -47,10 +49,16 @@ impl LogSettings {
     pub(super) fn start(&self) {
         let log = tracing_subscriber::fmt()
             .with_env_filter(EnvFilter::new(&self.log))
-            .with_writer(std::io::stderr);
+            .with_writer(std::io::stderr)
+            .with_ansi(std::io::stderr().is_terminal())
+            .log_internal_errors(false);
         match self.log_format {
             LogFormat::Text => log.init(),
-            LogFormat::Json => log.json().flatten_event(true).init(),
+            LogFormat::Json => log
+                .json()
+                .flatten_event(true)
+                .with_span_events(FmtSpan::CLOSE)
+                .init(),
         }
     }
 }

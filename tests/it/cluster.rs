@@ -20,7 +20,7 @@ async fn a_second_start_finds_its_data_and_an_orderly_stop_leaves_no_server() {
         .await
         .unwrap();
     conn.close().await.unwrap();
-    assert!(cluster.socket().private_directory().join("postmaster.pid").exists());
+    assert!(cluster.socket().directory().join("postmaster.pid").exists());
     cluster.stop().unwrap();
     assert!(!dir.join("postgres/postmaster.pid").exists());
 
@@ -44,7 +44,7 @@ async fn a_second_start_finds_its_data_and_an_orderly_stop_leaves_no_server() {
 #[tokio::test]
 async fn a_throwaway_cluster_removes_its_data() {
     let cluster = Cluster::throwaway(None).unwrap();
-    let dir = cluster.socket().private_directory().parent().unwrap().to_owned();
+    let dir = cluster.socket().directory().parent().unwrap().to_owned();
     assert!(dir.exists());
     cluster.stop().unwrap();
     assert!(!dir.exists());
@@ -127,7 +127,11 @@ async fn two_first_starts_at_once_make_one_cluster() {
     let (one, other) = tokio::join!(start(dir.clone()), start(dir.clone()));
     let (one, other) = (one.unwrap(), other.unwrap());
     assert!(one.is_ok() != other.is_ok(), "{one:?} {other:?}");
-    let (winner, loser) = if one.is_ok() { (one, other) } else { (other, one) };
+    let (winner, loser) = if one.is_ok() {
+        (one, other)
+    } else {
+        (other, one)
+    };
     assert!(matches!(loser, Err(ClusterError::InUse(_))), "{loser:?}");
     let winner = winner.unwrap();
     let socket = winner.socket().clone();

@@ -3,6 +3,7 @@
 mod browser;
 mod calendars;
 mod castings;
+mod cli;
 mod cluster;
 mod demo;
 mod estimating;

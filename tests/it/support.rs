@@ -6,13 +6,16 @@ use borewright::estimating::{Operation, element::Stage};
 pub mod browser;
 pub mod site;
 
-use borewright::store::cluster::Cluster;
+use borewright::store::cluster::{Cluster, is_root};
 use borewright::store::shops::{self, NewShop};
 use borewright::store::{self, Scope, ShopTx, migrate};
 use borewright::units::{Currency, Minutes};
 use rust_decimal::Decimal;
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{ConnectOptions, PgConnection, PgPool};
+use std::fs::{Permissions, set_permissions};
+use std::os::unix::fs::PermissionsExt;
+use std::path::PathBuf;
 use tokio::sync::OnceCell;
 use uuid::Uuid;
 
@@ -34,6 +37,19 @@ async fn cluster() -> &'static Cluster {
             cluster
         })
         .await
+}
+
+/// A directory for a permanent cluster, which the database's own user can reach when the tests run as root.
+pub fn private_directory() -> (tempfile::TempDir, PathBuf) {
+    let outer = tempfile::Builder::new()
+        .prefix("borewright-it-")
+        .tempdir()
+        .unwrap();
+    if is_root() {
+        set_permissions(outer.path(), Permissions::from_mode(0o755)).unwrap();
+    }
+    let inner = outer.path().join("data");
+    (outer, inner)
 }
 
 /// A migrated database of the test's own.
