@@ -1,5 +1,12 @@
 //! Integration tests against a real PostgreSQL. Each test has a database of its own.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test fails by panicking, and so do its helpers"
+)]
+
 mod browser;
 mod calendars;
 mod castings;
