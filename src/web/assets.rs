@@ -129,6 +129,19 @@ mod tests {
         assert_eq!(url("missing.css"), "/static/");
     }
 
+    #[actix_web::test]
+    async fn serving_copies_nothing() {
+        use actix_web::body::MessageBody;
+        use actix_web::test::TestRequest;
+        for (encoding, ours) in [("gzip", &ASSETS[0].gzip), ("identity", &ASSETS[0].raw)] {
+            let req = TestRequest::with_uri(&ASSETS[0].url)
+                .insert_header((ACCEPT_ENCODING, encoding))
+                .to_http_request();
+            let body = serve(req).await.unwrap().into_body();
+            assert_eq!(body.try_into_bytes().unwrap().as_ptr(), ours.as_ptr());
+        }
+    }
+
     /// A rule left open swallows every section after it, and no browser complains.
     #[test]
     fn every_section_of_the_style_sheet_starts_with_all_rules_closed() {

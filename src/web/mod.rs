@@ -48,6 +48,7 @@ pub mod forms;
 pub mod gate;
 pub mod health;
 pub mod jobs;
+mod log;
 pub mod market;
 pub mod page;
 pub mod quotes;

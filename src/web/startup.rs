@@ -1,5 +1,6 @@
 //! Builds the whole web application from a configuration; `serve` starts it, and so does every test, on a free port.
 
+use super::log::RequestLog;
 use super::{WebError, error, gate, routes};
 use actix_web::dev::Server;
 use actix_web::middleware::{Compress, Condition, DefaultHeaders, from_fn};
@@ -124,7 +125,7 @@ impl Application {
                             "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
                         )),
                 )
-                .wrap(TracingLogger::default())
+                .wrap(TracingLogger::<RequestLog>::new())
         })
         .workers(config.workers)
         .disable_signals()

@@ -78,6 +78,14 @@ async fn people_are_added_and_edited_by_keyboard() {
         browser.wait_for_text("table", "milling, line boring").await;
         browser.wait_for_text("table", "Office").await;
         browser.picture("people").await;
+        browser.tab_to("table a").await;
+        browser.press(Key::Enter).await;
+        browser.wait_for("input[name=active]").await;
+        browser.picture("person").await;
+        browser.goto("/no-such-page").await;
+        browser.picture("not-found").await;
+        browser.goto("/password").await;
+        browser.picture("password").await;
         browser.close().await;
     }
 }
