@@ -163,8 +163,35 @@ pub struct Thread {
     series: Series,
     size: Size,
     pitch: Pitch,
-    /// Tolerance class, as typed; empty when none was.
-    class: String,
+    class: Class,
+}
+
+/// A tolerance class as typed, at most four letters and digits; empty when none was. Kept in place, so that a feature
+/// with its thread stays small.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+struct Class {
+    bytes: [u8; 4],
+}
+
+impl Class {
+    /// `None` for more than four bytes or anything but letters and digits.
+    fn new(text: &str) -> Option<Self> {
+        let mut bytes = [0; 4];
+        let fits = text.bytes().all(|b| b.is_ascii_alphanumeric());
+        bytes
+            .get_mut(..text.len())
+            .filter(|_| fits)?
+            .copy_from_slice(text.as_bytes());
+        Some(Self { bytes })
+    }
+
+    fn as_str(&self) -> &str {
+        let end = self.bytes.iter().position(|b| *b == 0).unwrap_or(4);
+        self.bytes
+            .get(..end)
+            .and_then(|bytes| std::str::from_utf8(bytes).ok())
+            .unwrap_or_default()
+    }
 }
 
 /// Digits of a millimetre kept in computed diameters: a nanometre.
@@ -180,7 +207,7 @@ impl Thread {
     /// The tolerance class, e.g. `6H` or `2B`; empty when none was given.
     #[must_use]
     pub fn class(&self) -> &str {
-        &self.class
+        self.class.as_str()
     }
 
     fn pitch_mm(&self) -> Decimal {

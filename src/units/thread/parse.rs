@@ -1,6 +1,6 @@
 //! Reading thread designations.
 
-use super::{Pitch, Series, Size, Thread, ThreadError, tables};
+use super::{Class, Pitch, Series, Size, Thread, ThreadError, tables};
 use rust_decimal::Decimal;
 use std::str::FromStr;
 
@@ -88,9 +88,12 @@ impl Reader<'_> {
     fn metric(&self, rest: &str) -> Result<Thread, ThreadError> {
         let (dimensions, class) = rest.split_once('-').unwrap_or((rest, ""));
         let class = class.trim();
-        if rest.contains('-') && !is_metric_class(class) {
-            return Err(self.bad(class, "a tolerance class such as 6H or 6g"));
-        }
+        let read_class = match rest.contains('-') {
+            true if !is_metric_class(class) => None,
+            _ => Class::new(class),
+        };
+        let read_class =
+            read_class.ok_or_else(|| self.bad(class, "a tolerance class such as 6H or 6g"))?;
         let (diameter, pitch) = match dimensions.split_once(['x', 'X', '×']) {
             Some((diameter, pitch)) => (diameter, Some(pitch)),
             None => (dimensions, None),
@@ -118,7 +121,7 @@ impl Reader<'_> {
             series: Series::Metric,
             size: Size::Mm(nominal.normalize()),
             pitch: Pitch::Mm(pitch.normalize()),
-            class: class.to_owned(),
+            class: read_class,
         })
     }
 
@@ -129,9 +132,9 @@ impl Reader<'_> {
             Series::Bsw | Series::Bsf => class.is_empty(),
             _ => matches!(class.as_str(), "" | "1A" | "2A" | "3A" | "1B" | "2B" | "3B"),
         };
-        if !known_class {
-            return Err(self.bad(&class, "a tolerance class of that series"));
-        }
+        let class = Class::new(&class)
+            .filter(|_| known_class)
+            .ok_or_else(|| self.bad(&class, "a tolerance class of that series"))?;
         let text = text.replace('"', " ");
         let (numbered, text) = match text.trim().strip_prefix('#') {
             Some(rest) => (true, rest.to_owned()),
