@@ -220,7 +220,7 @@ async fn draw(
 fn decide(who: &SignedIn, quote: &Quote, typed: &Decision, errors: &FormErrors) -> Markup {
     html! {
         (errors.summary())
-        div.two {
+        div.columns {
             section.card {
                 h2 { "They take it" }
                 form.grid method="post" action={ "/quotes/" (quote.id) "/won" } novalidate {
