@@ -169,7 +169,7 @@ pub fn sightings(
     let file = "market.toml";
     let fault = |why: String| SeedError { file, why };
     let drawn = &seed.market.sightings;
-    let variant = seed.variant(file, &seed.market.watch.variant)?;
+    let variant = seed.variant(file, &drawn.variant)?;
     let middle = drawn.middle_price.to_f64().unwrap_or(f64::NAN);
     let prices = LogNormal::new(middle.ln(), drawn.price_spread)
         .map_err(|error| fault(error.to_string()))?;

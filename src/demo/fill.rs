@@ -256,26 +256,27 @@ async fn write_calendars(
 async fn write_market(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<(), DemoError> {
     let file = "market.toml";
     let money = |amount: Decimal| Money::new(amount, seed.shop.shop.currency);
-    let watch = &seed.market.watch;
     let since = today
         .checked_sub_days(Days::new(
             365 * u64::from(seed.market.sightings.years.max(1)),
         ))
         .unwrap_or(today);
-    let watch = Watch {
-        variant_id: seed.variant(file, &watch.variant)?.id,
-        since,
-        likely_wait_days: watch.likely_wait_days,
-        likely_price: Some(money(watch.likely_price)),
-        price_factor: watch.price_factor,
-        good_percent: watch.good_percent,
-        search_hours_a_week: watch.search_hours_a_week,
-        carriage: money(watch.carriage),
-        carriage_days: watch.carriage_days,
-        offer_days: watch.offer_days,
-        version: 1,
-    };
-    sightings::keep_watch(tx, &watch, None).await?;
+    for watch in &seed.market.watch {
+        let watch = Watch {
+            variant_id: seed.variant(file, &watch.variant)?.id,
+            since,
+            likely_wait_days: watch.likely_wait_days,
+            likely_price: Some(money(watch.likely_price)),
+            price_factor: watch.price_factor,
+            good_percent: watch.good_percent,
+            search_hours_a_week: watch.search_hours_a_week,
+            carriage: money(watch.carriage),
+            carriage_days: watch.carriage_days,
+            offer_days: watch.offer_days,
+            version: 1,
+        };
+        sightings::keep_watch(tx, &watch, None).await?;
+    }
     for sighting in draw::sightings(seed, today, &mut Pcg64::seed_from_u64(SIGHTINGS_SEED))? {
         sightings::insert(tx, &sighting).await?;
     }

@@ -41,7 +41,7 @@ pub struct Seed {
     pub rules: Vec<RemedyRule>,
     /// Elements with their standard times.
     pub elements: Vec<Element>,
-    /// The watch on the scarce block, sightings and the shelf.
+    /// The watches, sightings of the scarce block and the shelf.
     pub market: MarketFile,
     /// What live jobs are drawn from.
     pub jobs: JobsFile,
@@ -142,15 +142,15 @@ pub struct Person {
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct MarketFile {
-    /// The watch on the scarce block.
-    pub watch: WatchSeed,
+    /// The watches kept: the scarce block first, then the common donors.
+    pub watch: Vec<WatchSeed>,
     /// What its sightings look like.
     pub sightings: SightingSeed,
     /// Castings on the shelf.
     pub shelf: Vec<ShelfSeed>,
 }
 
-/// The watch on the scarce block.
+/// A watch on one variant.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct WatchSeed {
@@ -169,6 +169,8 @@ pub struct WatchSeed {
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SightingSeed {
+    /// Of which variant.
+    pub variant: String,
     /// How many.
     pub count: u32,
     /// Over how many years before today.

@@ -323,6 +323,8 @@ fn simulate(
     let mut minutes = vec![0.0; futures * operations];
     let mut release = Vec::with_capacity(futures);
     let mut direct = Vec::with_capacity(futures);
+    // The same without the shop's own donors that fail, which are charged at their expectation.
+    let mut to_cover = Vec::with_capacity(futures);
     let mut never = 0;
     let mut found = Vec::new();
     for k in 0..futures {
@@ -331,11 +333,14 @@ fn simulate(
         };
         times.sample(&mut rng, mine);
         let procured = proposal.procurement.sample(&costs, &mut rng);
-        direct.push(
-            costs
-                .direct(mine, procured.failed)
-                .saturating_add(procured.spent_minor),
-        );
+        let whole = costs
+            .direct(mine, procured.failed)
+            .saturating_add(procured.spent_minor);
+        to_cover.push(match proposal.procurement {
+            Procurement::Hunt(_) => whole,
+            _ => costs.direct(mine, 0),
+        });
+        direct.push(whole);
         // Every casting that fails has been through the inspection as well.
         for minutes in mine.iter_mut().take(inspected) {
             *minutes *= f64::from(procured.failed.saturating_add(1));
@@ -376,7 +381,7 @@ fn simulate(
         Procurement::Hunt(_) => options::procurement_lines(&found, knowledge.currency)?,
         _ => Vec::new(),
     };
-    let build_up = CostBuildUp::of_futures(&costing, procured, &delivered(&direct))?;
+    let build_up = CostBuildUp::of_futures(&costing, procured, &delivered(&to_cover))?;
     let figures = Figures {
         price: range,
         ready: ReadyRange::of(&ready, confidence),

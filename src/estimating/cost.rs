@@ -197,14 +197,19 @@ impl CostBuildUp {
         let futures: Vec<i64> = (0..FUTURES)
             .map(|_| {
                 times.sample(rng, &mut minutes);
-                sampler.direct(&minutes, sampler.failures(rng))
+                sampler.direct(&minutes, 0)
             })
             .collect();
         Self::of_futures(costing, Vec::new(), &futures)
     }
 
     /// Builds a price up, with the contingency from futures that the caller has simulated already: direct costs in
-    /// minor units, from a [`CostSampler`]. `procured` are direct lines costed elsewhere, such as a hunt's.
+    /// minor units, from a [`CostSampler`], without donors that fail. `procured` are direct lines costed elsewhere, such
+    /// as a hunt's.
+    ///
+    /// Donors that fail are charged at their expectation and not once more in the contingency: they come round job after
+    /// job, so the shop is whole in the long run, while a customer should not pay for a whole spare donor because two in
+    /// ten fail. The contingency is for hours, which the shop may misjudge in the same way each time.
     ///
     /// # Errors
     /// [`CostError`].
@@ -215,9 +220,11 @@ impl CostBuildUp {
     ) -> Result<Self, CostError> {
         let policy = costing.policy;
         let mut lines = procured;
-        lines.extend(direct_lines(costing)?);
+        let (direct, failed) = direct_lines(costing)?;
+        lines.extend(direct);
         let currency = costing.rates.people_default.currency();
         let expected = total(&lines, currency)?;
+        lines.extend(failed);
 
         let confidence = policy.confidence_percent;
         let enough = percentile(futures, confidence)
@@ -272,7 +279,9 @@ impl CostBuildUp {
     /// [`CostError`].
     pub fn expected_direct(costing: &Costing) -> Result<Money, CostError> {
         let currency = costing.rates.people_default.currency();
-        Ok(total(&direct_lines(costing)?, currency)?)
+        let (mut lines, failed) = direct_lines(costing)?;
+        lines.extend(failed);
+        Ok(total(&lines, currency)?)
     }
 }
 
@@ -355,8 +364,8 @@ fn hours(minutes: Minutes) -> Decimal {
     minutes.hours().round_dp(2).normalize()
 }
 
-/// Labour, machines, materials, outside work, donor and failed donors, as far as they arise.
-fn direct_lines(costing: &Costing) -> Result<Vec<CostLine>, CostError> {
+/// Labour, machines, materials, outside work and donor, as far as they arise; and the donors that fail.
+fn direct_lines(costing: &Costing) -> Result<(Vec<CostLine>, Option<CostLine>), CostError> {
     let currency = costing.rates.people_default.currency();
     let mut labour: BTreeMap<&str, Vec<CostLine>> = BTreeMap::new();
     let mut machine: BTreeMap<&str, Vec<CostLine>> = BTreeMap::new();
@@ -412,11 +421,12 @@ fn direct_lines(costing: &Costing) -> Result<Vec<CostLine>, CostError> {
     if !outside.is_empty() {
         lines.push(CostLine::sum("Outside work", "", outside, currency)?);
     }
+    let mut failed = None;
     if let Some(donor) = costing.donor {
         lines.push(CostLine::leaf("Donor", "", donor.price));
-        lines.extend(failed_donors(donor, inspection, currency)?);
+        failed = failed_donors(donor, inspection, currency)?;
     }
-    Ok(lines)
+    Ok((lines, failed))
 }
 
 /// What donors that fail are expected to cost, where the shop bears that.

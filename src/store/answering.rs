@@ -4,13 +4,12 @@ use super::calendars::Owner;
 use super::castings_on_shelf::{self, Outcome, Ownership, ShelfState};
 use super::enquiries::EnquiryDetails;
 use super::{
-    ShopTx, StoreError, calendars, castings, jobs, machines, remedy_rules, settings, sightings,
-    standards,
+    ShopTx, StoreError, calendars, castings, cutting, jobs, machines, remedy_rules, settings,
+    sightings, standards,
 };
 use crate::enquiry::{
     Answer, AnswerError, Asked, Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work, answer,
 };
-use crate::estimating::cutting_data;
 use crate::planning::queue::{QueueDates, QueuedMachine};
 use crate::sourcing::Watch;
 use chrono::{DateTime, Days, Utc};
@@ -133,10 +132,7 @@ pub async fn load(
         supplies,
         rules: remedy_rules::list(tx).await?,
         elements: standards::list(tx).await?,
-        cutting: cutting_data::starting_points()
-            .into_iter()
-            .next()
-            .unwrap_or_default(),
+        cutting: cutting::usual(tx).await?,
         rates,
         policy: settings.policy.clone(),
         currency: settings.currency,

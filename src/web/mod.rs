@@ -47,6 +47,7 @@ pub mod error;
 pub mod forms;
 pub mod gate;
 pub mod health;
+pub mod history;
 pub mod jobs;
 mod log;
 pub mod market;

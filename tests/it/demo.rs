@@ -119,7 +119,7 @@ async fn the_demo_is_made_whole_and_a_second_run_leaves_it() {
     assert_eq!(hours_of(calendars::Owner::Person(col.id)), 38);
     assert_eq!(working_time.stops.len(), seed.calendars.stop.len());
 
-    let watched = &seed.market.watch.variant;
+    let watched = &seed.market.sightings.variant;
     let marine = stored.iter().find(|v| v.name == *watched).unwrap();
     assert_eq!(
         sightings::of_variant(&mut tx, marine.id)

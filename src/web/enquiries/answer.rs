@@ -27,8 +27,8 @@ pub(super) fn view(
                 figure { figcaption { "Price before tax" } (picture::price(answer)) }
                 figure { figcaption { "Ready, on a scale of time from now" } (picture::ready(answer, zone)) }
                 p.legend {
-                    "Bar: from 1 in 10 to 9 in 10 of " (answer.futures) " simulated futures. Diamond: the middle. Flag: the price to quote and the day to promise, which hold in "
-                    (answer.confidence_percent) " of 100."
+                    "Bar: from 1 in 10 to 9 in 10 of " (answer.futures) " simulated futures. Diamond: the middle. Flag: the price to quote, whose hours suffice in "
+                    (answer.confidence_percent) " of 100, and the day to promise, which holds in as many."
                 }
             }
         }

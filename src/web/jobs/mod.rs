@@ -5,6 +5,7 @@ use crate::store::jobs::{self, JobState, OperationState};
 use crate::store::people::Role;
 use crate::store::{history, quotes};
 use crate::web::enquiries::route_table;
+use crate::web::history as past;
 use crate::web::{Answer, Page, Section, SignedIn, show};
 use actix_web::web;
 use maud::html;
@@ -112,7 +113,6 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         None => None,
     };
     let history = history::of_row(&mut tx, "job", *id).await?;
-    let zone = who.shop.time_zone;
     let done = operations
         .iter()
         .filter(|o| o.state == OperationState::Done)
@@ -151,7 +151,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
             }
             details #route { summary { "Every operation with its steps, checks and cautions" } (route_table(&route)) }
         }
-        (show::history(&history, zone))
+        (past::section(&who, &history))
     };
     Ok(Page::new(&who, title).nav(Section::Jobs).body(body).into())
 }

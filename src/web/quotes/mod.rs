@@ -5,6 +5,7 @@ use crate::store::people::Role;
 use crate::store::quotes::{self, Quote, QuoteState};
 use crate::store::{StoreError, enquiries, history, jobs};
 use crate::web::enquiries::{cost_lines, route_table};
+use crate::web::history as past;
 use crate::web::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
     show,
@@ -212,7 +213,7 @@ async fn draw(
             section.card { h2 { "What was said" } p.sentence { (answer.sentence) } }
         }
         details.card { summary { "The route it was reckoned with" } (route_table(&basis.route)) }
-        (crate::web::show::history(&history, zone))
+        (past::section(who, &history))
     };
     Ok(Page::new(who, title).nav(Section::Enquiries).body(body))
 }

@@ -1,6 +1,5 @@
 //! Cutting data: speeds and feeds by work material and tool. Starting points, each with its source.
 
-use super::history;
 use super::standards::Nothing;
 use crate::estimating::cutting_data::{STATUS, starting_points};
 use crate::estimating::{Process, ToolData};
@@ -10,6 +9,7 @@ use crate::store::{ShopTx, StoreError, history as changes};
 use crate::units::{Length, LengthUnit};
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::Choice;
+use crate::web::history;
 use crate::web::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
 };

@@ -1,6 +1,5 @@
 //! Machines, each with the worksheet behind its hourly rate.
 
-use super::history;
 use super::rates::amount;
 use crate::estimating::{Machine, MachineRate, RateError};
 use crate::store::people::Role;
@@ -8,6 +7,7 @@ use crate::store::{ShopTx, StoreError, history as changes, machines, standards};
 use crate::units::Money;
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::Live;
+use crate::web::history;
 use crate::web::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
 };

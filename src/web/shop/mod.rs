@@ -1,7 +1,6 @@
 //! The shop itself: its people and settings.
 
 mod cutting;
-mod history;
 pub mod hours;
 mod machines;
 pub mod people;

@@ -1,11 +1,11 @@
 //! What an hour of people costs, by skill.
 
-use super::history;
 use crate::estimating::LabourRate;
 use crate::store::people::Role;
 use crate::store::{ShopTx, StoreError, history as changes, machines, people, standards};
 use crate::units::Money;
 use crate::web::error::{Changed, stale_notice};
+use crate::web::history;
 use crate::web::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
 };

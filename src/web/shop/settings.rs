@@ -1,6 +1,5 @@
 //! The shop's settings: its pricing policy, its clock, the units its screens show.
 
-use super::history;
 use crate::estimating::Policy;
 use crate::store::people::Role;
 use crate::store::settings::{self, Settings};
@@ -8,6 +7,7 @@ use crate::store::{StoreError, history as changes};
 use crate::units::{LengthUnit, Money};
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::Choice;
+use crate::web::history;
 use crate::web::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
 };

@@ -3,12 +3,12 @@
 mod fields;
 mod form;
 
-use super::history;
 use super::rates::skills;
 use crate::estimating::{Element, Stage, starting};
 use crate::store::people::Role;
 use crate::store::{ShopTx, StoreError, cutting, history as changes, machines, standards};
 use crate::web::error::stale_notice;
+use crate::web::history;
 use crate::web::{
     Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
 };
