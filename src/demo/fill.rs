@@ -256,15 +256,12 @@ async fn write_calendars(
 async fn write_market(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<(), DemoError> {
     let file = "market.toml";
     let money = |amount: Decimal| Money::new(amount, seed.shop.shop.currency);
-    let since = today
-        .checked_sub_days(Days::new(
-            365 * u64::from(seed.market.sightings.years.max(1)),
-        ))
-        .unwrap_or(today);
     for watch in &seed.market.watch {
         let watch = Watch {
             variant_id: seed.variant(file, &watch.variant)?.id,
-            since,
+            since: today
+                .checked_sub_days(Days::new(365 * u64::from(watch.years)))
+                .unwrap_or(today),
             likely_wait_days: watch.likely_wait_days,
             likely_price: Some(money(watch.likely_price)),
             price_factor: watch.price_factor,

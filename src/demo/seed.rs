@@ -155,6 +155,8 @@ pub struct MarketFile {
 #[serde(deny_unknown_fields)]
 pub struct WatchSeed {
     pub variant: String,
+    /// How many years ago it began.
+    pub years: u32,
     pub likely_wait_days: u32,
     pub likely_price: Decimal,
     pub price_factor: Decimal,

@@ -127,13 +127,13 @@ fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
             }
         }
         h4 { "Hours by machine" }
-        table.cells.small {
-            thead { tr { th scope="col" { "Machine" } th.number scope="col" { "Expected" } th.number scope="col" { "Enough in " (sure) " of 100" } } }
+        table.hours {
+            thead { tr { th scope="col" { "Machine" } th scope="col" { "Expected" } th scope="col" { (sure) " in 100" } } }
             tbody { @for machine in &figures.machines {
                 tr {
                     th scope="row" { (machine.machine_kind) }
-                    td.number data-label="Expected" { (machine.expected.rounded()) }
-                    td.number data-label={ "Enough in " (sure) " of 100" } { (machine.at_confidence.rounded()) }
+                    td { (machine.expected.rounded()) }
+                    td { (machine.at_confidence.rounded()) }
                 }
             } }
         }
