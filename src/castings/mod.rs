@@ -44,7 +44,7 @@
 //!     version: 1,
 //! };
 //! let variant = |name: &str, features| Variant {
-//!     id: Uuid::new_v4(),
+//!     id: Uuid::from_u128(1),
 //!     pattern_id: pattern.id,
 //!     name: name.to_owned(),
 //!     gearbox_under: false,
@@ -59,7 +59,7 @@
 //! let marine = variant("Tarn 4/90 marine", vec![tapped("OIL", "G 1/4")?, tapped("R1", "M10")?, dowel]);
 //!
 //! let rule = |priority, when, action, element: &str, say: &str| RemedyRule {
-//!     id: Uuid::new_v4(),
+//!     id: Uuid::from_u128(2),
 //!     priority,
 //!     name: format!("Rule {priority}"),
 //!     when,

@@ -99,10 +99,18 @@ pub(crate) fn pattern() -> Pattern {
     }
 }
 
+/// A key of its own for each name, the same each time.
+fn key(name: &str) -> Uuid {
+    let bytes = name.bytes().fold(1_u128, |key, byte| {
+        key.wrapping_mul(31).wrapping_add(byte.into())
+    });
+    Uuid::from_u128(bytes)
+}
+
 /// A variant of that pattern.
 pub(crate) fn variant(name: &str, gearbox_under: bool, features: Vec<Feature>) -> Variant {
     Variant {
-        id: Uuid::new_v4(),
+        id: key(name),
         pattern_id: pattern().id,
         name: name.to_owned(),
         gearbox_under,
@@ -115,7 +123,7 @@ pub(crate) fn variant(name: &str, gearbox_under: bool, features: Vec<Feature>) -
 /// A rule for any kind, face and size.
 pub(crate) fn rule(priority: i32, when: When, action: Action) -> RemedyRule {
     RemedyRule {
-        id: Uuid::new_v4(),
+        id: key(&format!("{priority} {when} {action}")),
         priority,
         name: format!("{when}: {action}"),
         when,

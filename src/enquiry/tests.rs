@@ -58,7 +58,7 @@ fn variant(id: Uuid, name: &str, features: Vec<Feature>) -> Variant {
 
 fn rule(name: &str, kind: FeatureKind, elements: &[&str]) -> RemedyRule {
     RemedyRule {
-        id: Uuid::new_v4(),
+        id: Uuid::nil(),
         priority: 10,
         name: name.to_owned(),
         when: When::MissingWithMetal,
@@ -85,7 +85,7 @@ fn sightings() -> Vec<Sighting> {
                 Fate::SoldElsewhere
             },
             ..Sighting::new(
-                Uuid::new_v4(),
+                Uuid::nil(),
                 MARINE,
                 now().date_naive() - Days::new(30 + 60 * u64::try_from(i).unwrap()),
             )
@@ -100,7 +100,7 @@ fn supply(variant: Variant, shelf: &[i64], sightings: Vec<Sighting>) -> Supply {
             .iter()
             .zip(1..)
             .map(|(cost, number)| ShelfCasting {
-                id: Uuid::new_v4(),
+                id: Uuid::nil(),
                 number,
                 cost: gbp(*cost),
             })
@@ -156,7 +156,7 @@ fn knowledge() -> Knowledge {
             rule("Fitted dowel", FeatureKind::DowelHole, &["DOWEL-REAM"]),
             rule("Tapped hole", FeatureKind::TappedHole, &["HOLE-TAP"]),
         ],
-        elements: starting::elements(currency, Uuid::new_v4).unwrap(),
+        elements: starting::elements(currency, Uuid::nil).unwrap(),
         cutting: cutting_data::starting_points().remove(0),
         rates: Rates {
             machine: kinds
@@ -519,7 +519,7 @@ fn work_wanted_besides_is_in_every_way() {
 fn one_of_the_wanted_kind_on_the_shelf_is_an_option_too() {
     let mut knowledge = knowledge();
     knowledge.supplies[1].shelf = vec![ShelfCasting {
-        id: Uuid::new_v4(),
+        id: Uuid::nil(),
         number: 7,
         cost: gbp(900),
     }];

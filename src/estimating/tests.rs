@@ -33,7 +33,7 @@ fn pattern() -> Pattern {
 }
 
 fn standards() -> Vec<Element> {
-    starting::elements(pounds(), Uuid::now_v7).unwrap()
+    starting::elements(pounds(), Uuid::nil).unwrap()
 }
 
 /// Starting points for grey cast iron.
