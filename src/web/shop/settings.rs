@@ -175,7 +175,7 @@ fn example(stored: &Settings) -> Markup {
     };
     html! {
         @if let Ok((overhead, margin, net, tax, gross)) = steps() {
-            section.card aria-labelledby="example" {
+            section.card.example aria-labelledby="example" {
                 h2 #example { "What that does to a price" }
                 table.cells.sum {
                     tbody {
