@@ -111,9 +111,11 @@ impl MachineRate {
             CostLine {
                 label: "Power".to_owned(),
                 how: format!(
-                    "{} kW at {} a kWh",
+                    "{} kW at {} {} a kWh",
                     self.power_kw.normalize(),
-                    self.power_price
+                    // Electricity is priced finer than the penny that money is shown to.
+                    self.power_price.amount().normalize(),
+                    self.power_price.currency().code(),
                 ),
                 amount: self.power_price.times(self.power_kw)?.rounded(),
                 lines: Vec::new(),

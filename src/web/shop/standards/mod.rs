@@ -105,11 +105,11 @@ fn stage_table(stage: Stage, elements: &[&Element]) -> Markup {
 fn each(element: &Element) -> Markup {
     html! {
         @if let Some(revised) = element.revised {
-            (revised) div.small.muted { "revised" }
+            (revised) " " span.small.muted { "revised" }
         } @else if element.recipe.is_some() {
-            (element.handling) " + cutting" div.small.muted { "calculated" }
+            (element.handling) " + cutting" " " span.small.muted { "calculated" }
         } @else {
-            (element.owner_figure) div.small.muted { "owner's figure" }
+            (element.owner_figure) " " span.small.muted { "owner's figure" }
         }
     }
 }
