@@ -130,7 +130,7 @@ fn figure(
     html! {
         @if let Some(outline) = compared.pattern.outline(face) {
             figure {
-                figcaption { b { (if side == "donor" { "Donor" } else { "Wanted" }) } ": "
+                figcaption { b { (if side == "donor" { "Donor:" } else { "Wanted:" }) } " "
                     a href=(variant_path(variant.id)) { (variant.name) } }
                 (drawing::face(&Drawing { id: &format!("{side}-{}", face.code()), title: &title, outline, features: &marked, unit }))
             }

@@ -11,11 +11,11 @@ use crate::units::{Length, LengthUnit};
 use maud::{Markup, html};
 
 /// Width of the sheet in its own units.
-const WIDTH: f64 = 360.0;
+const WIDTH: f64 = 300.0;
 /// Margin round the outline, for the datum and the lettering.
-const MARGIN: f64 = 18.0;
+const MARGIN: f64 = 15.0;
 /// Tallest outline.
-const TALLEST: f64 = 420.0;
+const TALLEST: f64 = 360.0;
 /// Height of lettering.
 const LETTERING: f64 = 10.0;
 /// The smallest hole is drawn this large, however small the scale makes it.
@@ -246,13 +246,19 @@ impl Sheet {
                 }
             })
             .collect();
-        let sheet = Rect {
+        let inside = Rect {
+            left: self.left + 1.0,
+            top: self.top + 1.0,
+            right: self.right - 1.0,
+            bottom: self.bottom - 1.0,
+        };
+        let whole = Rect {
             left: 1.0,
             top: 1.0,
             right: WIDTH - 1.0,
             bottom: self.bottom - 1.0,
         };
-        labels::place(sheet, &kept_free, &wanted, LETTERING)
+        labels::place([inside, whole], &kept_free, &wanted, LETTERING)
             .into_iter()
             .zip(ranked)
             .filter_map(|(label, (one, _))| Some((label?, one.action.is_some())))
@@ -467,14 +473,14 @@ mod tests {
         let pattern = Pattern {
             outlines: vec![Outline {
                 face: Face::Rear,
-                width: length("324"),
-                height: length("324"),
+                width: length("270"),
+                height: length("270"),
             }],
             ..pattern()
         };
-        // At one unit to the millimetre M20 has a radius of 10 and its centre at (18 + 100, 18 + 324 − 200).
+        // At one unit to the millimetre M20 has a radius of 10 and its centre at (15 + 100, 15 + 270 − 200).
         let svg = drawn(&pattern, &[(at(tapped("M20"), "100", "200"), None)]);
-        assert!(svg.contains("M128 142A10 10 0 1 1 118 132"), "{svg}");
+        assert!(svg.contains("M125 85A10 10 0 1 1 115 75"), "{svg}");
     }
 
     #[test]

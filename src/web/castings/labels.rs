@@ -67,10 +67,10 @@ pub(super) struct Label {
 /// Finds each label a free place in the order given; `None` where even its shortest form has none.
 ///
 /// Close to the circle every form is tried, longest first, in eight directions (or inside a wide circle), then the same
-/// at each farther ring: a short label nearby reads better than a long one far off. It is greedy: simple, the same every
-/// time, and enough for the few dozen holes of a face.
+/// at each farther ring: a short label nearby reads better than a long one far off. The first sheet is tried before the
+/// second, wider one. It is greedy: simple, the same every time, and enough for the few dozen holes of a face.
 pub(super) fn place(
-    sheet: Rect,
+    sheets: [Rect; 2],
     circles: &[Circle],
     wanted: &[Wanted],
     height: f64,
@@ -79,14 +79,14 @@ pub(super) fn place(
     wanted
         .iter()
         .map(|one| {
-            let label = [0.3, 0.8, 1.4, 2.2, 3.4, 5.0, 7.0]
-                .iter()
-                .find_map(|away| {
+            let label = sheets.iter().find_map(|sheet| {
+                [0.3, 0.8, 1.4, 2.2, 3.4, 5.0, 7.0].iter().find_map(|away| {
                     one.forms.iter().find_map(|form| {
                         spots(&one.beside, form, height, away * height)
-                            .find(|label| is_free(label, &sheet, circles, &taken))
+                            .find(|label| is_free(label, sheet, circles, &taken))
                     })
-                })?;
+                })
+            })?;
             taken.push(label.area);
             Some(label)
         })
@@ -179,7 +179,7 @@ mod tests {
                 forms: vec!["R12 M10×1.5".to_owned(), "R12".to_owned()],
             })
             .collect();
-        let labels = place(SHEET, &circles, &wanted, 10.0);
+        let labels = place([SHEET; 2], &circles, &wanted, 10.0);
         assert!(labels.iter().all(Option::is_some), "{labels:?}");
         assert!(labels.iter().flatten().any(|label| label.leader.is_some()));
     }
@@ -196,7 +196,9 @@ mod tests {
             beside: circles[0],
             forms: vec!["make R12 M10x1.5".to_owned(), "R12".to_owned()],
         }];
-        let label = place(SHEET, &circles, &wanted, 10.0).remove(0).unwrap();
+        let label = place([SHEET; 2], &circles, &wanted, 10.0)
+            .remove(0)
+            .unwrap();
         assert_eq!((label.text.as_str(), label.leader), ("R12", None));
     }
 
@@ -226,7 +228,7 @@ mod tests {
                 .iter()
                 .map(|c| Wanted { beside: *c, forms: vec!["R12 M10×1.5".to_owned(), "R12".to_owned()] })
                 .collect();
-            let placed: Vec<Label> = place(SHEET, &circles, &wanted, 10.0).into_iter().flatten().collect();
+            let placed: Vec<Label> = place([SHEET; 2], &circles, &wanted, 10.0).into_iter().flatten().collect();
             for (i, one) in placed.iter().enumerate() {
                 prop_assert!(one.area.within(&SHEET));
                 prop_assert!(!circles.iter().any(|c| one.area.meets_ring(c)));
