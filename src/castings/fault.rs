@@ -51,9 +51,9 @@ pub enum Fault {
         field: &'static str,
     },
     /// A position off the face.
-    #[error("off the {face}, which is {extent} {way}", way = if *.field == "x" { "across" } else { "up" })]
+    #[error("off the {face}, which is {extent} {way}", way = if *.field == "across" { "across" } else { "up" })]
     OffTheFace {
-        /// The field: `x` or `y`.
+        /// The field: `across` or `up`.
         field: &'static str,
         /// The face.
         face: Face,
@@ -202,7 +202,7 @@ impl Feature {
             None => faults.push(Fault::NoOutline(self.place.face)),
             Some(outline) => {
                 for (field, at, extent) in
-                    [("x", self.x, outline.width), ("y", self.y, outline.height)]
+                    [("across", self.x, outline.width), ("up", self.y, outline.height)]
                 {
                     if at.mm() < Decimal::ZERO || at > extent {
                         faults.push(Fault::OffTheFace {
@@ -377,7 +377,7 @@ mod tests {
         let of = |feature: Feature| fields(&feature.faults(outline));
         assert_eq!(of(tapped("M10")), [""; 0]);
         assert_eq!(of(fitted("12", "H7")), [""; 0]);
-        assert_eq!(of(at(plain("8"), "381", "-0.1")), ["x", "y"]);
+        assert_eq!(of(at(plain("8"), "381", "-0.1")), ["across", "up"]);
         assert_eq!(
             of(at(plain("8"), "380", "320")),
             [""; 0],
@@ -459,7 +459,7 @@ mod tests {
         let faults = whole.faults(&pattern);
         assert_eq!(
             fields(&faults),
-            ["x", "label"],
+            ["across", "label"],
             "off the face, and R1 twice"
         );
         assert!(

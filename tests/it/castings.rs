@@ -441,19 +441,19 @@ async fn a_features_form_keeps_what_was_typed_and_says_what_is_wrong_beside_it()
         ("face", "rear"),
         ("label", "R1"),
         ("kind", "tapped_hole"),
-        ("x", "15 furlongs"),
-        ("y", "1 3/8 in"),
+        ("across", "15 furlongs"),
+        ("up", "1 3/8 in"),
         ("thread", "M10x<9>"),
         ("depth", "-5"),
         ("count", "0"),
     ];
     let page = refused(&owner, &path, &typed).await;
-    assert!(complaint(&page, "x").contains("furlongs"));
+    assert!(complaint(&page, "across").contains("furlongs"));
     assert!(complaint(&page, "thread").contains("M10x&lt;9&gt;"));
     assert!(complaint(&page, "count").contains("1 to 200"));
     for (field, value) in [
-        ("x", "15 furlongs"),
-        ("y", "1 3/8 in"),
+        ("across", "15 furlongs"),
+        ("up", "1 3/8 in"),
         ("thread", "M10x&lt;9&gt;"),
         ("depth", "-5"),
     ] {
@@ -462,22 +462,22 @@ async fn a_features_form_keeps_what_was_typed_and_says_what_is_wrong_beside_it()
     assert!(page.contains(r#"<option value="tapped_hole" selected>"#));
 
     let mut typed = typed;
-    for (field, value) in [("x", "15"), ("thread", "M10"), ("count", "1")] {
+    for (field, value) in [("across", "15"), ("thread", "M10"), ("count", "1")] {
         typed.iter_mut().find(|(name, _)| *name == field).unwrap().1 = value;
     }
     let page = refused(&owner, &path, &typed).await;
     assert!(complaint(&page, "depth").contains("more than nothing"));
     assert!(complaint(&page, "label").contains("rear face, R1 already"));
-    for (field, value) in [("depth", "1/2 in"), ("label", "R12"), ("x", "16 in")] {
+    for (field, value) in [("depth", "1/2 in"), ("label", "R12"), ("across", "16 in")] {
         typed.iter_mut().find(|(name, _)| *name == field).unwrap().1 = value;
     }
     let page = refused(&owner, &path, &typed).await;
     assert!(
-        complaint(&page, "x").contains("380 mm across"),
+        complaint(&page, "across").contains("380 mm across"),
         "16 in is off the face"
     );
 
-    typed.iter_mut().find(|(name, _)| *name == "x").unwrap().1 = "5 thou";
+    typed.iter_mut().find(|(name, _)| *name == "across").unwrap().1 = "5 thou";
     let answer = owner.post(&path, &typed).await;
     assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());
     let stored = store::variant(&mut site.shop.begin().await, farm.id)
@@ -815,8 +815,8 @@ async fn a_feature_is_added_and_two_variants_compared_with_keys_alone() {
     browser.tab_to("#kind").await;
     browser.type_text("tapped").await;
     for (field, text) in [
-        ("#x", "1 1/2 in"),
-        ("#y", "200"),
+        ("#across", "1 1/2 in"),
+        ("#up", "200"),
         ("#thread", "3/8 BSW"),
         ("#depth", "750 thou"),
     ] {

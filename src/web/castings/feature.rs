@@ -40,8 +40,8 @@ struct FeatureForm {
     face: String,
     label: String,
     kind: String,
-    x: String,
-    y: String,
+    across: String,
+    up: String,
     size: String,
     thread: String,
     fit: String,
@@ -59,8 +59,8 @@ impl FeatureForm {
             face: feature.place.face.code().to_owned(),
             label: feature.place.label.clone(),
             kind: feature.kind.code().to_owned(),
-            x: feature.x.entry(unit),
-            y: feature.y.entry(unit),
+            across: feature.x.entry(unit),
+            up: feature.y.entry(unit),
             size: match feature.thread {
                 Some(_) => String::new(),
                 None => feature.size.entry(unit),
@@ -93,8 +93,8 @@ impl FeatureForm {
         let face = errors.choice("face", &self.face, Face::from_code);
         let label = errors.required_text("label", &self.label, LONGEST_LABEL);
         let kind = errors.choice("kind", &self.kind, FeatureKind::from_code);
-        let x = errors.length("x", &self.x, unit);
-        let y = errors.length("y", &self.y, unit);
+        let x = errors.length("across", &self.across, unit);
+        let y = errors.length("up", &self.up, unit);
         let thread = errors.optional(&self.thread, |errors| {
             errors.parsed("thread", &self.thread, str::parse::<Thread>)
         });
@@ -178,8 +178,8 @@ fn view(
             (Field::select("face", "Face", &form.face, face_choices()).errors(errors))
             (Field::text("label", "Place on it", &form.label).errors(errors).hint("The shop's own label, e.g. R7").autofocus(errors.is_empty()))
             (Field::select("kind", "Feature", &form.kind, kind_choices()).errors(errors))
-            (Field::length("x", "Across from the datum", &form.x, unit).errors(errors))
-            (Field::length("y", "Up from the datum", &form.y, unit).errors(errors))
+            (Field::length("across", "Across from the datum", &form.across, unit).errors(errors))
+            (Field::length("up", "Up from the datum", &form.up, unit).errors(errors))
             (Field::length("size", "Diameter", &form.size, unit).errors(errors).optional()
                 .hint("Leave empty for a tapped hole: its thread says it"))
             (Field::text("thread", "Thread", &form.thread).errors(errors).optional()
@@ -304,8 +304,8 @@ fn stale(
                 Changed::if_differs("Face", &now.face, &wanted.face),
                 Changed::if_differs("Place", &now.label, &wanted.label),
                 Changed::if_differs("Feature", &now.kind, &wanted.kind),
-                Changed::if_differs("Across", &now.x, &wanted.x),
-                Changed::if_differs("Up", &now.y, &wanted.y),
+                Changed::if_differs("Across", &now.across, &wanted.across),
+                Changed::if_differs("Up", &now.up, &wanted.up),
                 Changed::if_differs("Diameter", &now.size, &wanted.size),
                 Changed::if_differs("Thread", &now.thread, &wanted.thread),
                 Changed::if_differs("Fit", &now.fit, &wanted.fit),

@@ -130,7 +130,7 @@ fn still_on_the_faces(pattern: &Pattern, variants: &[Variant], errors: &mut Form
             let face = feature.place.face;
             for fault in feature.faults(pattern.outline(face)) {
                 let field = match &fault {
-                    Fault::OffTheFace { field: "x", .. } | Fault::NoOutline(_) => width_field(face),
+                    Fault::OffTheFace { field: "across", .. } | Fault::NoOutline(_) => width_field(face),
                     Fault::OffTheFace { .. } => height_field(face),
                     _ => continue,
                 };
