@@ -201,9 +201,10 @@ impl Feature {
         match outline {
             None => faults.push(Fault::NoOutline(self.place.face)),
             Some(outline) => {
-                for (field, at, extent) in
-                    [("across", self.x, outline.width), ("up", self.y, outline.height)]
-                {
+                for (field, at, extent) in [
+                    ("across", self.x, outline.width),
+                    ("up", self.y, outline.height),
+                ] {
                     if at.mm() < Decimal::ZERO || at > extent {
                         faults.push(Fault::OffTheFace {
                             field,

@@ -141,16 +141,4 @@ mod tests {
             assert_eq!(body.try_into_bytes().unwrap().as_ptr(), ours.as_ptr());
         }
     }
-
-    /// A rule left open swallows every section after it, and no browser complains.
-    #[test]
-    fn every_section_of_the_style_sheet_starts_with_all_rules_closed() {
-        let mut open = 0;
-        for line in include_str!("../../static/borewright.css").lines() {
-            assert!(open == 0 || !line.starts_with("/* "), "open at {line}");
-            open += line.matches('{').count();
-            open -= line.matches('}').count();
-        }
-        assert_eq!(open, 0);
-    }
 }

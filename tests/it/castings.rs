@@ -477,7 +477,11 @@ async fn a_features_form_keeps_what_was_typed_and_says_what_is_wrong_beside_it()
         "16 in is off the face"
     );
 
-    typed.iter_mut().find(|(name, _)| *name == "across").unwrap().1 = "5 thou";
+    typed
+        .iter_mut()
+        .find(|(name, _)| *name == "across")
+        .unwrap()
+        .1 = "5 thou";
     let answer = owner.post(&path, &typed).await;
     assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());
     let stored = store::variant(&mut site.shop.begin().await, farm.id)

@@ -130,7 +130,10 @@ fn still_on_the_faces(pattern: &Pattern, variants: &[Variant], errors: &mut Form
             let face = feature.place.face;
             for fault in feature.faults(pattern.outline(face)) {
                 let field = match &fault {
-                    Fault::OffTheFace { field: "across", .. } | Fault::NoOutline(_) => width_field(face),
+                    Fault::OffTheFace {
+                        field: "across", ..
+                    }
+                    | Fault::NoOutline(_) => width_field(face),
                     Fault::OffTheFace { .. } => height_field(face),
                     _ => continue,
                 };
@@ -216,7 +219,7 @@ async fn create(who: SignedIn, form: CheckedForm<PatternForm>) -> Answer {
         marks: String::new(),
         version: 1,
     };
-    let mut errors = match form.parse(blank, &[], who.shop.length_unit) {
+    let errors = match form.parse(blank, &[], who.shop.length_unit) {
         Err(errors) => errors,
         Ok(pattern) => {
             let mut tx = who.begin().await?;
@@ -233,7 +236,7 @@ async fn create(who: SignedIn, form: CheckedForm<PatternForm>) -> Answer {
             }
         }
     };
-    Ok(view(&who, None, &form, &mut errors, None).invalid().into())
+    Ok(view(&who, None, &form, &errors, None).invalid().into())
 }
 
 async fn edit(who: SignedIn, id: web::Path<Uuid>) -> Answer {
