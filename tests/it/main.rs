@@ -13,6 +13,7 @@ mod castings;
 mod cli;
 mod cluster;
 mod demo;
+mod enquiry;
 mod estimating;
 mod market;
 mod rooms;

@@ -95,6 +95,18 @@ impl TestDatabase {
         self.owner.connect().await.unwrap()
     }
 
+    /// The demo shop, made today.
+    pub async fn demo_shop(&self) -> TestShop {
+        let demo = borewright::demo::run(&self.pool, chrono::Utc::now())
+            .await
+            .unwrap();
+        let found = shops::find(&self.pool, &demo.short_name).await.unwrap();
+        TestShop {
+            id: found.unwrap(),
+            pool: self.pool.clone(),
+        }
+    }
+
     /// A shop of this database with a name of its own.
     pub async fn shop(&self, short_name: &str) -> TestShop {
         let shop = NewShop {

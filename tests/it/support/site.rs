@@ -27,10 +27,28 @@ impl TestSite {
         Self::with(Config::default()).await
     }
 
+    /// The demo shop, as `demo` makes it; Fenn Alder of its office signs in as `office` and Bram Tully as `machinist`,
+    /// both with [`PASSWORD`].
+    pub async fn demo() -> Self {
+        let database = TestDatabase::new().await;
+        let shop = database.demo_shop().await;
+        let site = Self::start(database, shop, Config::default());
+        site.person("Fenn Alder", "office", Role::Office).await;
+        site.person("Bram Tully", "machinist", Role::Machinist)
+            .await;
+        site
+    }
+
     /// The same, with settings of the test's own.
     pub async fn with(config: Config) -> Self {
         let database = TestDatabase::new().await;
         let shop = database.shop("harrow-quay").await;
+        let site = Self::start(database, shop, config);
+        site.person("Edda Marsh", "edda", Role::Owner).await;
+        site
+    }
+
+    fn start(database: TestDatabase, shop: TestShop, config: Config) -> Self {
         let config = Config {
             bind: "127.0.0.1:0".to_owned(),
             ..config
@@ -38,13 +56,11 @@ impl TestSite {
         let application = Application::build(database.pool.clone(), &config).unwrap();
         let address = format!("http://127.0.0.1:{}", application.port());
         tokio::spawn(application.run_until(std::future::pending()));
-        let site = Self {
+        Self {
             database,
             shop,
             address,
-        };
-        site.person("Edda Marsh", "edda", Role::Owner).await;
-        site
+        }
     }
 
     /// Adds a person whose password is [`PASSWORD`].
