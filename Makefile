@@ -42,4 +42,4 @@ bench: ## The benchmarks whose figures the README shows.
 .PHONY: pictures
 pictures: ## Take the README's pictures anew, in a real browser.
 	.ci/install serve test
-	env -u DATABASE_URL BOREWRIGHT_PICTURES=1 cargo test --test it pictures
+	env -u DATABASE_URL BOREWRIGHT_PICTURES=1 cargo test --test it
