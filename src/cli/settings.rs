@@ -5,13 +5,12 @@ use clap::{Args, ValueEnum};
 use std::io::IsTerminal;
 use std::path::PathBuf;
 use tracing_subscriber::EnvFilter;
-use tracing_subscriber::fmt::format::FmtSpan;
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
 pub(super) enum LogFormat {
     /// A line a person reads.
     Text,
-    /// One JSON object a line, and one such line for every request answered.
+    /// One JSON object a line.
     Json,
 }
 
@@ -54,11 +53,7 @@ impl LogSettings {
             .log_internal_errors(false);
         match self.log_format {
             LogFormat::Text => log.init(),
-            LogFormat::Json => log
-                .json()
-                .flatten_event(true)
-                .with_span_events(FmtSpan::CLOSE)
-                .init(),
+            LogFormat::Json => log.json().flatten_event(true).init(),
         }
     }
 }

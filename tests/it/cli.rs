@@ -146,7 +146,11 @@ async fn people_are_added_beside_a_running_service_with_a_password_from_standard
     };
     let short = add("short\n");
     assert!(!short.status.success());
-    assert!(said(&short).contains("at least"), "{}", said(&short));
+    assert!(
+        said(&short).contains("this password is refused"),
+        "{}",
+        said(&short)
+    );
     let added = add("cast iron and cutting oil\n");
     assert!(added.status.success(), "{}", said(&added));
     let twice = add("cast iron and cutting oil\n");

@@ -30,6 +30,12 @@ fn rank(room: &str) -> Option<usize> {
     ROOMS.iter().position(|r| *r == room)
 }
 
+fn is_test(module: &syn::ItemMod) -> bool {
+    module.attrs.iter().any(|a| {
+        a.path().is_ident("cfg") && a.parse_args::<syn::Ident>().is_ok_and(|i| i == "test")
+    })
+}
+
 /// Every path a file speaks of, whole, whether imported, called or written as a type; those of `use` trees unrolled.
 #[derive(Default)]
 struct Paths(Vec<Vec<String>>);
@@ -95,10 +101,7 @@ impl Paths {
 impl<'ast> Visit<'ast> for Paths {
     // Unit tests may look at clocks and files, and stand on whatever they test against.
     fn visit_item_mod(&mut self, item: &'ast syn::ItemMod) {
-        let is_test = |a: &syn::Attribute| {
-            a.path().is_ident("cfg") && a.parse_args::<syn::Ident>().is_ok_and(|i| i == "test")
-        };
-        if !item.attrs.iter().any(is_test) {
+        if !is_test(item) {
             visit::visit_item_mod(self, item);
         }
     }
@@ -210,6 +213,20 @@ fn wrongs(relative: &Path, source: &str) -> Vec<String> {
     wrongs
 }
 
+/// The modules that a file declares for its unit tests and keeps in files of their own.
+fn test_files(relative: &Path, source: &str) -> Vec<Vec<String>> {
+    let items = syn::parse_file(source).unwrap().items;
+    let declared = items.into_iter().filter_map(|item| match item {
+        syn::Item::Mod(module) if module.content.is_none() && is_test(&module) => {
+            Some(module.ident.to_string())
+        }
+        _ => None,
+    });
+    declared
+        .map(|name| [module_of(relative), vec![name]].concat())
+        .collect()
+}
+
 fn sources(dir: &Path, into: &mut Vec<PathBuf>) {
     for entry in std::fs::read_dir(dir).unwrap() {
         let path = entry.unwrap().path();
@@ -226,15 +243,23 @@ fn imports_run_downward_and_domain_rooms_are_pure() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut files = Vec::new();
     sources(&root, &mut files);
-    let mut found = BTreeMap::new();
-    for file in files {
-        let relative = file.strip_prefix(&root).unwrap();
-        let source = std::fs::read_to_string(&file).unwrap();
-        let wrong = wrongs(relative, &source);
-        if !wrong.is_empty() {
-            found.insert(relative.to_owned(), wrong);
-        }
-    }
+    let read: BTreeMap<PathBuf, String> = files
+        .into_iter()
+        .map(|file| {
+            let source = std::fs::read_to_string(&file).unwrap();
+            (file.strip_prefix(&root).unwrap().to_owned(), source)
+        })
+        .collect();
+    let tests: Vec<Vec<String>> = read
+        .iter()
+        .flat_map(|(file, source)| test_files(file, source))
+        .collect();
+    let found: BTreeMap<_, _> = read
+        .iter()
+        .filter(|(file, _)| !tests.contains(&module_of(file)))
+        .map(|(file, source)| (file, wrongs(file, source)))
+        .filter(|(_, wrongs)| !wrongs.is_empty())
+        .collect();
     assert!(found.is_empty(), "{found:#?}");
 }
 
