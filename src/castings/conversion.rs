@@ -111,7 +111,13 @@ fn remedy(
             rule.action,
             rule.name.clone(),
             rule.elements.clone(),
-            rule.say.clone(),
+            match no_metal {
+                // The shop's own words, with the limit that stands in the way.
+                Some(no_metal) if rule.action == Action::Impossible => {
+                    format!("{} ({no_metal}).", rule.say.trim_end_matches('.'))
+                }
+                _ => rule.say.clone(),
+            },
         ),
         None => (
             Action::Impossible,
@@ -259,6 +265,14 @@ mod tests {
         let conversion = plan(vec![], vec![plain("19")], &rules);
         assert!(conversion.is_possible());
         assert_eq!(conversion.cautions().count(), 1);
+
+        rules[4].action = Action::Impossible;
+        rules[4].say = "It would break out.".to_owned();
+        let conversion = plan(vec![], vec![plain("19")], &rules);
+        assert_eq!(
+            conversion.impossible().next().unwrap().say,
+            "It would break out (the boss at rear face, R1 takes 18 mm at most, and 19 mm is wanted)."
+        );
     }
 
     #[test]
