@@ -313,8 +313,8 @@ impl Browser {
         .await;
     }
 
-    /// Checks the page as a whole, saves its picture as `<name>-<width>.png` under `target/pictures`, and with
-    /// `BOREWRIGHT_PICTURES=1` also under `tests/pictures`, where the README takes them from.
+    /// Checks the page as a whole and saves its picture as `<name>-<width>.png` under `target/pictures`; `make pictures`
+    /// takes the README's from there.
     pub async fn picture(&self, name: &str) {
         self.check().await;
         let answer = self
@@ -328,16 +328,10 @@ impl Browser {
             answer["data"].as_str().unwrap(),
         )
         .unwrap();
-        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-        let mut folders = vec![root.join("target/pictures")];
-        if std::env::var_os("BOREWRIGHT_PICTURES").is_some_and(|on| on == "1") {
-            folders.push(root.join("tests/pictures"));
-        }
-        for folder in folders {
-            std::fs::create_dir_all(&folder).unwrap();
-            let file = folder.join(format!("{name}-{}.png", self.screen.size().0));
-            std::fs::write(file, &png).unwrap();
-        }
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/pictures");
+        std::fs::create_dir_all(&folder).unwrap();
+        let file = folder.join(format!("{name}-{}.png", self.screen.size().0));
+        std::fs::write(file, &png).unwrap();
     }
 
     /// What every page must keep: nothing to scroll sideways, every field and control named, every reference leading

@@ -1,0 +1,116 @@
+//! The answer on the phone, as fast as a caller notices: the demo shop with its sixty live jobs in a throwaway
+//! PostgreSQL, a call for the scarce block, and 1,000 simulated futures of every option.
+//!
+//! `cargo bench --bench answer` prints, for each part, the median and the 95th percentile, and the ratio of the whole
+//! page to a page of the same shop that answers nothing, measured in the same run and in turn with it.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "a benchmark fails by panicking"
+)]
+
+use borewright::store::cluster::Cluster;
+use borewright::store::enquiries::{self, EnquiryDetails};
+use borewright::store::{Scope, ShopTx, answering, castings, migrate, shops};
+use borewright::web::startup::{Application, Config};
+use chrono::Utc;
+use std::time::{Duration, Instant};
+
+const ROUNDS: usize = 300;
+const WARM_UP: usize = 20;
+const FUTURES: u32 = 1_000;
+
+#[tokio::main]
+async fn main() {
+    let cluster = tokio::task::spawn_blocking(|| Cluster::throwaway(None)).await.unwrap().unwrap();
+    let owner = cluster.socket().owner_options("borewright");
+    migrate::create_database(&owner).await.unwrap();
+    migrate::migrate(&owner).await.unwrap();
+    let service = cluster.socket().service_options("borewright");
+    let pool = migrate::service_pool(service, 10).await.unwrap();
+    let now = Utc::now();
+    let demo = borewright::demo::run(&pool, now).await.unwrap();
+    let shop_id = shops::find(&pool, &demo.short_name).await.unwrap().unwrap();
+    let scope = Scope { shop_id, person_id: None };
+
+    let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
+    let names = castings::variant_names(&mut tx).await.unwrap();
+    let marine = names.iter().find(|v| v.name == "Tarn 4/90 marine").unwrap().id;
+    let said = EnquiryDetails {
+        caller: "A benchmark".to_owned(),
+        wanted_variant_id: Some(marine),
+        ..EnquiryDetails::default()
+    };
+    let (call, _) = enquiries::create(&mut tx, &said).await.unwrap();
+    tx.commit().await.unwrap();
+
+    let (mut read, mut worked, mut whole) = (vec![], vec![], vec![]);
+    for round in 0..WARM_UP + ROUNDS {
+        let start = Instant::now();
+        let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
+        let question = answering::load(&mut tx, &said, now).await.unwrap().unwrap();
+        drop(tx);
+        let loaded = start.elapsed();
+        let answer = question.answer(now, FUTURES, 1).unwrap();
+        let done = start.elapsed();
+        assert!(answer.options.len() >= 3);
+        if round >= WARM_UP {
+            read.push(loaded);
+            worked.push(done - loaded);
+            whole.push(done);
+        }
+    }
+    println!("\nThe answer on the phone: demo shop, {FUTURES} futures of each option, {ROUNDS} rounds");
+    println!("{:<52} {:>9} {:>9}", "", "p50", "p95");
+    row("reading all the shop knows from PostgreSQL", &mut read);
+    row("simulating and comparing the options", &mut worked);
+    row("both: the answer", &mut whole);
+
+    let config = Config { bind: "127.0.0.1:0".to_owned(), ..Config::default() };
+    let application = Application::build(pool, &config).unwrap();
+    let address = format!("http://127.0.0.1:{}", application.port());
+    tokio::spawn(application.run_until(std::future::pending()));
+    let client = reqwest::Client::builder().cookie_store(true).build().unwrap();
+    let office = &demo.sign_ins.iter().find(|s| s.sign_in == "ines").unwrap().sign_in;
+    let form = [("sign_in", office.as_str()), ("password", demo.password.as_str())];
+    let body = form_urlencoded::Serializer::new(String::new()).extend_pairs(form).finish();
+    let signed = client
+        .post(format!("{address}/sign-in"))
+        .header("content-type", "application/x-www-form-urlencoded")
+        .body(body)
+        .send()
+        .await
+        .unwrap();
+    assert!(signed.status().is_success(), "{}", signed.status());
+
+    let page = format!("{address}/enquiries/{call}");
+    let plain = format!("{address}/market");
+    let (mut answering, mut reference, mut ratios) = (vec![], vec![], vec![]);
+    for round in 0..WARM_UP + ROUNDS {
+        let (a, b) = (fetch(&client, &page).await, fetch(&client, &plain).await);
+        if round >= WARM_UP {
+            answering.push(a);
+            reference.push(b);
+            ratios.push(a.as_secs_f64() / b.as_secs_f64());
+        }
+    }
+    row("the enquiry's page with its answer, over HTTP", &mut answering);
+    row("reference: the market's page, in turn with it", &mut reference);
+    ratios.sort_by(f64::total_cmp);
+    println!("{:<52} {:>8.1}×", "ratio of the two, median of pairs", ratios[ratios.len() / 2]);
+}
+
+async fn fetch(client: &reqwest::Client, url: &str) -> Duration {
+    let start = Instant::now();
+    let response = client.get(url).send().await.unwrap();
+    assert!(response.status().is_success(), "{}", response.status());
+    response.bytes().await.unwrap();
+    start.elapsed()
+}
+
+fn row(what: &str, times: &mut [Duration]) {
+    times.sort_unstable();
+    let at = |percent: usize| times[(times.len() * percent / 100).min(times.len() - 1)].as_secs_f64() * 1e3;
+    println!("{what:<52} {:>6.1} ms {:>6.1} ms", at(50), at(95));
+}
