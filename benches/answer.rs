@@ -23,7 +23,10 @@ const FUTURES: u32 = 1_000;
 
 #[tokio::main]
 async fn main() {
-    let cluster = tokio::task::spawn_blocking(|| Cluster::throwaway(None)).await.unwrap().unwrap();
+    let cluster = tokio::task::spawn_blocking(|| Cluster::throwaway(None))
+        .await
+        .unwrap()
+        .unwrap();
     let owner = cluster.socket().owner_options("borewright");
     migrate::create_database(&owner).await.unwrap();
     migrate::migrate(&owner).await.unwrap();
@@ -32,11 +35,18 @@ async fn main() {
     let now = Utc::now();
     let demo = borewright::demo::run(&pool, now).await.unwrap();
     let shop_id = shops::find(&pool, &demo.short_name).await.unwrap().unwrap();
-    let scope = Scope { shop_id, person_id: None };
+    let scope = Scope {
+        shop_id,
+        person_id: None,
+    };
 
     let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
     let names = castings::variant_names(&mut tx).await.unwrap();
-    let marine = names.iter().find(|v| v.name == "Tarn 4/90 marine").unwrap().id;
+    let marine = names
+        .iter()
+        .find(|v| v.name == "Tarn 4/90 marine")
+        .unwrap()
+        .id;
     let said = EnquiryDetails {
         caller: "A benchmark".to_owned(),
         wanted_variant_id: Some(marine),
@@ -61,20 +71,38 @@ async fn main() {
             whole.push(done);
         }
     }
-    println!("\nThe answer on the phone: demo shop, {FUTURES} futures of each option, {ROUNDS} rounds");
+    println!(
+        "\nThe answer on the phone: demo shop, {FUTURES} futures of each option, {ROUNDS} rounds"
+    );
     println!("{:<52} {:>9} {:>9}", "", "p50", "p95");
     row("reading all the shop knows from PostgreSQL", &mut read);
     row("simulating and comparing the options", &mut worked);
     row("both: the answer", &mut whole);
 
-    let config = Config { bind: "127.0.0.1:0".to_owned(), ..Config::default() };
+    let config = Config {
+        bind: "127.0.0.1:0".to_owned(),
+        ..Config::default()
+    };
     let application = Application::build(pool, &config).unwrap();
     let address = format!("http://127.0.0.1:{}", application.port());
     tokio::spawn(application.run_until(std::future::pending()));
-    let client = reqwest::Client::builder().cookie_store(true).build().unwrap();
-    let office = &demo.sign_ins.iter().find(|s| s.sign_in == "ines").unwrap().sign_in;
-    let form = [("sign_in", office.as_str()), ("password", demo.password.as_str())];
-    let body = form_urlencoded::Serializer::new(String::new()).extend_pairs(form).finish();
+    let client = reqwest::Client::builder()
+        .cookie_store(true)
+        .build()
+        .unwrap();
+    let office = &demo
+        .sign_ins
+        .iter()
+        .find(|s| s.sign_in == "ines")
+        .unwrap()
+        .sign_in;
+    let form = [
+        ("sign_in", office.as_str()),
+        ("password", demo.password.as_str()),
+    ];
+    let body = form_urlencoded::Serializer::new(String::new())
+        .extend_pairs(form)
+        .finish();
     let signed = client
         .post(format!("{address}/sign-in"))
         .header("content-type", "application/x-www-form-urlencoded")
@@ -95,10 +123,20 @@ async fn main() {
             ratios.push(a.as_secs_f64() / b.as_secs_f64());
         }
     }
-    row("the enquiry's page with its answer, over HTTP", &mut answering);
-    row("reference: the market's page, in turn with it", &mut reference);
+    row(
+        "the enquiry's page with its answer, over HTTP",
+        &mut answering,
+    );
+    row(
+        "reference: the market's page, in turn with it",
+        &mut reference,
+    );
     ratios.sort_by(f64::total_cmp);
-    println!("{:<52} {:>8.1}×", "ratio of the two, median of pairs", ratios[ratios.len() / 2]);
+    println!(
+        "{:<52} {:>8.1}×",
+        "ratio of the two, median of pairs",
+        ratios[ratios.len() / 2]
+    );
 }
 
 async fn fetch(client: &reqwest::Client, url: &str) -> Duration {
@@ -111,6 +149,8 @@ async fn fetch(client: &reqwest::Client, url: &str) -> Duration {
 
 fn row(what: &str, times: &mut [Duration]) {
     times.sort_unstable();
-    let at = |percent: usize| times[(times.len() * percent / 100).min(times.len() - 1)].as_secs_f64() * 1e3;
+    let at = |percent: usize| {
+        times[(times.len() * percent / 100).min(times.len() - 1)].as_secs_f64() * 1e3
+    };
     println!("{what:<52} {:>6.1} ms {:>6.1} ms", at(50), at(95));
 }

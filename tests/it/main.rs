@@ -19,5 +19,6 @@ mod market;
 mod rooms;
 mod support;
 mod tenancy;
+mod tour;
 mod web;
 mod work;

@@ -27,12 +27,13 @@ impl TestSite {
         Self::with(Config::default()).await
     }
 
-    /// The demo shop, as `demo` makes it; Fenn Alder of its office signs in as `office` and Bram Tully as `machinist`,
-    /// both with [`PASSWORD`].
+    /// The demo shop, as `demo` makes it; Una Flint signs in as `owner`, Fenn Alder as `office` and Bram Tully as
+    /// `machinist`, all with [`PASSWORD`].
     pub async fn demo() -> Self {
         let database = TestDatabase::new().await;
         let shop = database.demo_shop().await;
         let site = Self::start(database, shop, Config::default());
+        site.person("Una Flint", "owner", Role::Owner).await;
         site.person("Fenn Alder", "office", Role::Office).await;
         site.person("Bram Tully", "machinist", Role::Machinist)
             .await;
