@@ -2,6 +2,7 @@
 
 use super::draw;
 use super::seed::{Seed, SeedError};
+use crate::estimating::cutting_data;
 use crate::planning::calendar::Shift;
 use crate::sourcing::Watch;
 use crate::store::calendars::{self, Holiday, Owner, ShiftRow, Stop};
@@ -10,7 +11,9 @@ use crate::store::jobs::{self, NewJob, OperationState};
 use crate::store::password::{self, PasswordError};
 use crate::store::people::{self, NewPerson, Role};
 use crate::store::shops::{self, NewShop};
-use crate::store::{ShopTx, StoreError, castings, machines, remedy_rules, sightings, standards};
+use crate::store::{
+    ShopTx, StoreError, castings, cutting, machines, remedy_rules, sightings, standards,
+};
 use crate::units::Money;
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeZone, Utc};
 use rand_pcg::Pcg64;
@@ -136,6 +139,7 @@ async fn make(pool: &PgPool, seed: &Seed, today: NaiveDate) -> Result<(), DemoEr
     for element in &seed.elements {
         standards::insert(&mut tx, element).await?;
     }
+    cutting::start(&mut tx, &cutting_data::starting_points()).await?;
     for pattern in &seed.patterns {
         castings::insert_pattern(&mut tx, pattern).await?;
     }
