@@ -70,12 +70,12 @@ pub fn live_jobs(
             .unwrap_or(0)
             .min(operations.saturating_sub(1));
         let days = 2 + place * 3 / 4 + rng.random_range(0..8);
-        let due_on = working_day(today, days);
+        let due_on = working_day(seed, today, days);
         let promised = rng.random_bool(0.8);
         jobs.push(LiveJob {
             title: format!("{} for {customer}", kind.title),
             due_on,
-            promised_on: promised.then(|| working_day(due_on, rng.random_range(0..4))),
+            promised_on: promised.then(|| working_day(seed, due_on, rng.random_range(0..4))),
             route: kind.route.clone(),
             done,
             begun: done > 0 && rng.random_bool(0.5),
@@ -137,17 +137,20 @@ fn iron() -> Result<CuttingData, SeedError> {
         })
 }
 
-/// A day so many calendar days on, moved off Sunday and Saturday to the Monday.
-fn working_day(from: NaiveDate, days: u32) -> NaiveDate {
-    let day = from
+/// A day so many calendar days on, moved off weekends and the shop's holidays to the next working day.
+fn working_day(seed: &Seed, from: NaiveDate, days: u32) -> NaiveDate {
+    let works = |day: &NaiveDate| {
+        !matches!(day.weekday(), Weekday::Sat | Weekday::Sun)
+            && !seed
+                .calendars
+                .holiday
+                .iter()
+                .any(|holiday| (holiday.month, holiday.day) == (day.month(), day.day()))
+    };
+    let first = from
         .checked_add_days(Days::new(u64::from(days)))
         .unwrap_or(from);
-    let further = match day.weekday() {
-        Weekday::Sat => 2,
-        Weekday::Sun => 1,
-        _ => 0,
-    };
-    day.checked_add_days(Days::new(further)).unwrap_or(day)
+    first.iter_days().take(30).find(works).unwrap_or(first)
 }
 
 fn pick<'a, T>(from: &'a [T], rng: &mut impl Rng) -> Option<&'a T> {
@@ -371,6 +374,9 @@ mod tests {
         for job in &jobs {
             assert!(job.due_on > today());
             assert!(job.promised_on.is_none_or(|day| day >= job.due_on));
+            for day in job.promised_on.into_iter().chain([job.due_on]) {
+                assert_eq!(working_day(&seed, day, 0), day, "{day} is no working day");
+            }
             assert!(job.done < job.route.operations.len());
             for operation in job.route.operations.iter().skip(job.done) {
                 *left.entry(operation.machine_kind.as_str()).or_default() +=
