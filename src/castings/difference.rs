@@ -7,10 +7,6 @@ use std::collections::BTreeMap;
 /// One difference at one place.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "a few dozen at a time; plain to take apart"
-)]
 pub enum Difference {
     /// Wanted but absent in the donor.
     Missing {
