@@ -52,6 +52,10 @@ impl Driver {
             .await
     }
 
+    #[expect(
+        clippy::zombie_processes,
+        reason = "the shell lives as long as this process and ends itself with it"
+    )]
     fn start() -> Self {
         let chromium = std::env::var_os("BOREWRIGHT_CHROMIUM")
             .map(PathBuf::from)
