@@ -147,3 +147,31 @@ async fn two_first_starts_at_once_make_one_cluster() {
     winner.stop().unwrap();
     assert_eq!(ServerSocket::of_running(&dir), None);
 }
+
+#[tokio::test]
+async fn an_owner_who_is_no_superuser_can_set_a_server_up() {
+    let cluster = Cluster::throwaway(None).unwrap();
+    let mut root = cluster
+        .socket()
+        .owner_options("postgres")
+        .connect()
+        .await
+        .unwrap();
+    sqlx::raw_sql("create role quay_owner login createdb createrole")
+        .execute(&mut root)
+        .await
+        .unwrap();
+    let owner = cluster
+        .socket()
+        .owner_options("quay \"works\"")
+        .username("quay_owner");
+    migrate::create_database(&owner).await.unwrap();
+    migrate::migrate(&owner).await.unwrap();
+    // Again, as every start does.
+    migrate::create_database(&owner).await.unwrap();
+    migrate::migrate(&owner).await.unwrap();
+    let service = migrate::service_pool(migrate::as_service(&owner), 1)
+        .await
+        .unwrap();
+    assert_eq!(borewright::store::shops::list(&service).await.unwrap(), []);
+}
