@@ -71,6 +71,8 @@ pub struct Casting {
     pub state: ShelfState,
     /// The job it is reserved for or was used in.
     pub job_id: Option<Uuid>,
+    /// The number of that job.
+    pub job_number: Option<i64>,
     /// Counts edits.
     pub version: i32,
 }
@@ -87,6 +89,7 @@ struct Row {
     inspected_on: Option<NaiveDate>,
     state: String,
     job_id: Option<Uuid>,
+    job_number: Option<i64>,
     version: i32,
 }
 
@@ -112,6 +115,7 @@ impl TryFrom<Row> for Casting {
             inspection,
             state: word("state of a casting", &row.state, ShelfState::from_code)?,
             job_id: row.job_id,
+            job_number: row.job_number,
             version: row.version,
         })
     }
@@ -149,9 +153,10 @@ pub async fn create(tx: &mut ShopTx, details: &CastingDetails) -> Result<(Uuid, 
 pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Casting, StoreError> {
     sqlx::query_as!(
         Row,
-        "select id, number, variant_id, ownership, cost, currency, condition, outcome, inspected_on, state, job_id,
-                version
-         from casting where shop_id = $1 and id = $2",
+        r#"select c.id, c.number, c.variant_id, c.ownership, c.cost, c.currency, c.condition, c.outcome, c.inspected_on,
+                  c.state, c.job_id, j.number as "job_number?", c.version
+           from casting c left join job j on j.shop_id = c.shop_id and j.id = c.job_id
+           where c.shop_id = $1 and c.id = $2"#,
         tx.shop_id(),
         id
     )
@@ -173,10 +178,11 @@ pub async fn list(
     let states: Vec<String> = states.iter().map(|s| s.code().to_owned()).collect();
     sqlx::query_as!(
         Row,
-        "select id, number, variant_id, ownership, cost, currency, condition, outcome, inspected_on, state, job_id,
-                version
-         from casting where shop_id = $1 and state = any ($2) and ($3::uuid is null or variant_id = $3)
-         order by number",
+        r#"select c.id, c.number, c.variant_id, c.ownership, c.cost, c.currency, c.condition, c.outcome, c.inspected_on,
+                  c.state, c.job_id, j.number as "job_number?", c.version
+           from casting c left join job j on j.shop_id = c.shop_id and j.id = c.job_id
+           where c.shop_id = $1 and c.state = any ($2) and ($3::uuid is null or c.variant_id = $3)
+           order by c.number"#,
         tx.shop_id(),
         &states,
         variant_id
@@ -223,7 +229,8 @@ pub async fn update(
 /// Writes down what crack test and measuring found. One that failed is scrap, or goes back when it is a customer's.
 ///
 /// # Errors
-/// [`StoreError::Stale`], [`StoreError::NotFound`], [`StoreError::Database`].
+/// [`StoreError::Refused`] when it is not in the shop any more, [`StoreError::Stale`], [`StoreError::NotFound`],
+/// [`StoreError::Database`].
 pub async fn inspect(
     tx: &mut ShopTx,
     id: Uuid,
@@ -234,7 +241,7 @@ pub async fn inspect(
     let done = sqlx::query!(
         "update casting set outcome = $4, inspected_on = $5, version = version + 1,
                 state = case when $4 = 'good' then state when ownership = 'shop' then 'scrapped' else 'returned' end
-         where shop_id = $1 and id = $2 and version = $3",
+         where shop_id = $1 and id = $2 and version = $3 and state in ('on_shelf', 'reserved')",
         tx.shop_id(),
         id,
         version,
@@ -244,16 +251,23 @@ pub async fn inspect(
     .execute(tx.conn())
     .await?;
     if done.rows_affected() == 0 {
-        return Err(stale(tx, id).await);
+        let now = get(tx, id).await?;
+        if now.version == version {
+            return Err(StoreError::Refused(format!(
+                "Casting {} is not on the shelf any more; put it back first",
+                now.number
+            )));
+        }
+        return Err(StoreError::Stale("this casting"));
     }
     Ok(())
 }
 
-/// Takes a casting that no job has off the shelf (scrapped, returned) or puts it back.
+/// Takes a casting that no job has off the shelf (scrapped, returned) or puts it back, free of any job.
 ///
 /// # Errors
-/// [`StoreError::Refused`] when a job has it or a job would be needed, [`StoreError::Stale`],
-/// [`StoreError::NotFound`], [`StoreError::Database`].
+/// [`StoreError::Refused`] when a job has it or a job would be needed, and when the shop's own would go back to its
+/// owner; [`StoreError::Stale`], [`StoreError::NotFound`], [`StoreError::Database`].
 pub async fn move_to(
     tx: &mut ShopTx,
     id: Uuid,
@@ -270,8 +284,16 @@ pub async fn move_to(
             now.number
         )));
     }
+    if state == ShelfState::Returned && now.details.ownership == Ownership::Shop {
+        return Err(StoreError::Refused(format!(
+            "Casting {} is the shop's own and goes back to nobody; write it off instead",
+            now.number
+        )));
+    }
     let done = sqlx::query!(
-        "update casting set state = $4, version = version + 1 where shop_id = $1 and id = $2 and version = $3",
+        "update casting set state = $4, job_id = case when $4 = 'on_shelf' then null else job_id end,
+                version = version + 1
+         where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
         id,
         version,

@@ -53,6 +53,7 @@ mod log;
 pub mod market;
 pub mod page;
 pub mod quotes;
+pub mod shelf;
 pub mod shop;
 pub mod show;
 pub mod sign_in;
@@ -76,6 +77,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     market::routes(cfg);
     page::routes(cfg);
     quotes::routes(cfg);
+    shelf::routes(cfg);
     shop::routes(cfg);
     sign_in::routes(cfg);
 }

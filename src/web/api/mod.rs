@@ -1,6 +1,7 @@
 //! The JSON interface, `/api/v1`. It is signed in like the screens, and refuses with problem documents (RFC 9457).
 
 pub mod castings;
+pub mod enquiries;
 pub mod sightings;
 
 use actix_web::web;
@@ -8,5 +9,6 @@ use actix_web::web;
 /// `/api/v1` and what is under it. One line for each kind of thing, in alphabetical order.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     castings::routes(cfg);
+    enquiries::routes(cfg);
     sightings::routes(cfg);
 }

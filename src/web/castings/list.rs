@@ -30,6 +30,7 @@ async fn list(who: SignedIn) -> Answer {
                         a.button href="/castings/patterns/new" data-key="n" data-key-label="New pattern" { "New pattern" }
                     }
                     a.button.quiet href="/castings/rules" data-key="r" data-key-label="Remedy rules" { "Remedy rules" }
+                    a.button.quiet href="/castings/shelf" data-key="o" data-key-label="On the shelf" { "On the shelf" }
                 }
             }
             p.lead { "Castings of one pattern have metal in the same places. What was machined in them makes the variant." }

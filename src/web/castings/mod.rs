@@ -39,7 +39,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 }
 
 /// The version a form was filled in from.
-fn version(raw: &str) -> Result<i32, WebError> {
+pub(super) fn version(raw: &str) -> Result<i32, WebError> {
     raw.parse().map_err(|_| {
         WebError::BadRequest(
             "The form does not say which version it changes; load the page again.".to_owned(),
@@ -111,7 +111,7 @@ fn kind_choices() -> Vec<Choice> {
 }
 
 /// The link back, above the heading.
-fn back(to: &str, words: &str) -> Markup {
+pub(super) fn back(to: &str, words: &str) -> Markup {
     html! { p.back { a href=(to) { "‹ " (words) } } }
 }
 
@@ -184,6 +184,6 @@ fn pattern_path(id: Uuid) -> String {
 }
 
 /// Path to a variant's page.
-fn variant_path(id: Uuid) -> String {
+pub(super) fn variant_path(id: Uuid) -> String {
     format!("/castings/variants/{id}")
 }

@@ -45,6 +45,7 @@ async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
                         a.button.quiet href={ (path) "/delete" } { "Delete" }
                     }
                     a.button.quiet href={ "/castings/compare?wanted=" (variant.id) } data-key="c" data-key-label="Compare" { "Compare" }
+                    a.button.quiet href={ "/castings/shelf?variant=" (variant.id) } data-key="o" data-key-label="On the shelf" { "On the shelf" }
                 }
             }
             p.lead {

@@ -1,128 +1,26 @@
 //! One call: what the caller says on the left, saved as it is said; the answer beside it, recomputed as they talk.
 
+use super::form::{CallForm, Lists};
+use super::work::{self, Answered, answer_to};
 use super::{answer as answer_view, list};
 use crate::enquiry::{Answer as EnquiryAnswer, OptionAnswer};
-use crate::estimating::{Basis, Element, Standing};
-use crate::store::answering::{self, Unanswerable};
+use crate::estimating::{Basis, Element};
+use crate::store::StoreError;
 use crate::store::enquiries::{self, Enquiry, EnquiryDetails, EnquiryState};
 use crate::store::people::Role;
-use crate::store::quotes::{self, NewQuote, Quote, QuoteState};
-use crate::store::{StoreError, castings, remedy_rules, settings, standards};
+use crate::store::quotes::{self, Quote, QuoteState};
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::{Choice, Live};
 use crate::web::startup::Site;
 use crate::web::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
-use chrono::{DateTime, Days, TimeDelta, Utc};
+use chrono::Utc;
 use maud::{Markup, html};
 use serde::Deserialize;
-use std::collections::BTreeSet;
 use uuid::Uuid;
-
-/// A call as it is typed.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(default)]
-pub(super) struct CallForm {
-    caller: String,
-    contact: String,
-    wanted: String,
-    wanted_by: String,
-    brings: String,
-    brings_note: String,
-    repairs: Vec<String>,
-    also: Vec<String>,
-    note: String,
-    version: String,
-}
-
-impl CallForm {
-    fn of(enquiry: &Enquiry) -> Self {
-        let details = &enquiry.details;
-        let key = |id: Option<Uuid>| id.map(|id| id.to_string()).unwrap_or_default();
-        Self {
-            caller: details.caller.clone(),
-            contact: details.contact.clone(),
-            wanted: key(details.wanted_variant_id),
-            wanted_by: details
-                .wanted_by
-                .map(|day| day.to_string())
-                .unwrap_or_default(),
-            brings: key(details.brings_variant_id),
-            brings_note: details.brings_note.clone(),
-            repairs: details.repairs.clone(),
-            also: details.also.clone(),
-            note: details.note.clone(),
-            version: enquiry.version.to_string(),
-        }
-    }
-
-    fn read(&self, lists: &Lists, errors: &mut FormErrors) -> Option<EnquiryDetails> {
-        let caller = errors.text("caller", &self.caller, 120);
-        let contact = errors.text("contact", &self.contact, 120);
-        let variant = |errors: &mut FormErrors, field: &str, raw: &str| {
-            let read = errors.optional(raw, |errors| errors.row(field, raw))?;
-            if read.is_some_and(|id| !lists.variants.iter().any(|v| v.id == id)) {
-                errors.add(field, "This variant is not in the register any more");
-                return None;
-            }
-            Some(read)
-        };
-        let wanted = variant(errors, "wanted", &self.wanted);
-        let wanted_by = errors.optional(&self.wanted_by, |errors| {
-            errors.date("wanted_by", &self.wanted_by)
-        });
-        let brings = variant(errors, "brings", &self.brings);
-        let brings_note = errors.text("brings_note", &self.brings_note, 2000);
-        let note = errors.text("note", &self.note, 4000);
-        let mut known = |field: &str, codes: &[String]| {
-            let strange = codes
-                .iter()
-                .find(|code| !lists.work.iter().any(|e| e.code == **code));
-            if let Some(code) = strange {
-                errors.add(
-                    field,
-                    format!("“{code}” is not among the shop's standard times any more"),
-                );
-            }
-            strange.is_none().then(|| codes.to_vec())
-        };
-        let repairs = known("repairs", &self.repairs);
-        let also = known("also", &self.also);
-        Some(EnquiryDetails {
-            caller: caller?,
-            contact: contact?,
-            wanted_variant_id: wanted?,
-            wanted_by: wanted_by?,
-            brings_variant_id: brings?,
-            brings_note: brings_note?,
-            repairs: repairs?,
-            also: also?,
-            note: note?,
-        })
-    }
-}
-
-/// What the form chooses from.
-struct Lists {
-    variants: Vec<castings::VariantName>,
-    /// Work that can be asked for by name: neither standing nor belonging to a remedy.
-    work: Vec<Element>,
-}
-
-async fn lists(tx: &mut crate::store::ShopTx) -> Result<Lists, StoreError> {
-    let variants = castings::variant_names(tx).await?;
-    let of_remedies: BTreeSet<String> = remedy_rules::list(tx)
-        .await?
-        .into_iter()
-        .flat_map(|rule| rule.elements)
-        .collect();
-    let mut work = standards::list(tx).await?;
-    work.retain(|e| e.standing == Standing::Asked && !of_remedies.contains(&e.code));
-    Ok(Lists { variants, work })
-}
 
 /// A new call: an enquiry with its number, nothing said yet.
 pub(super) async fn open(who: SignedIn, _form: CheckedForm<CallForm>) -> Answer {
@@ -137,7 +35,7 @@ pub(super) async fn show(who: SignedIn, site: web::Data<Site>, id: web::Path<Uui
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
     let enquiry = enquiries::get(&mut tx, *id).await?;
-    let lists = lists(&mut tx).await?;
+    let lists = Lists::load(&mut tx).await?;
     let quotes = quotes::list(&mut tx, QuoteState::ALL, Some(*id), None, 20).await?;
     let answer = answer_to(tx, &site, &enquiry, Utc::now()).await?;
     let form = CallForm::of(&enquiry);
@@ -160,7 +58,7 @@ pub(super) async fn save(
 ) -> Answer {
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
-    let lists = lists(&mut tx).await?;
+    let lists = Lists::load(&mut tx).await?;
     let mut errors = FormErrors::default();
     let details = form.read(&lists, &mut errors);
     let version = form.version.parse().unwrap_or(0);
@@ -217,9 +115,6 @@ pub(super) struct QuoteForm {
     at: String,
 }
 
-/// How long an answer on a screen may be turned into a quote as it stands.
-const ANSWER_KEEPS: TimeDelta = TimeDelta::hours(12);
-
 pub(super) async fn quote(
     who: SignedIn,
     site: web::Data<Site>,
@@ -227,56 +122,9 @@ pub(super) async fn quote(
     form: CheckedForm<QuoteForm>,
 ) -> Answer {
     who.require(Role::Office)?;
-    let now = Utc::now();
-    let at = form
-        .at
-        .parse::<DateTime<Utc>>()
-        .ok()
-        .filter(|at| *at <= now && now - *at <= ANSWER_KEEPS)
-        .unwrap_or(now);
-    let mut tx = who.begin().await?;
-    let enquiry = enquiries::get(&mut tx, *id).await?;
-    let settings = settings::get(&mut tx).await?;
-    let answer = match answer_to(tx, &site, &enquiry, at).await? {
-        Ok(answer) => answer,
-        Err(why) => return Err(WebError::Unprocessable(why.to_string())),
-    };
-    let Some((option, figures)) = answer
-        .option(&form.option)
-        .and_then(|option| Some((option, option.figures()?)))
-    else {
-        return Err(WebError::Unprocessable(
-            "This option cannot be quoted any more: something it rests on has changed. Go back and look at the answer again."
-                .to_owned(),
-        ));
-    };
-    let today = now.with_timezone(&who.shop.time_zone).date_naive();
-    let valid_until = today
-        .checked_add_days(Days::new(u64::from(settings.quote_valid_days)))
-        .unwrap_or(today);
-    let snapshot = serde_json::to_value(&answer).map_err(|e| WebError::Internal(e.to_string()))?;
-    let new = NewQuote {
-        enquiry_id: *id,
-        option_kind: option.kind.code().to_owned(),
-        title: option.title.clone(),
-        casting_id: option.casting.as_ref().map(|casting| casting.id),
-        valid_until,
-        promised_on: figures
-            .ready
-            .at_confidence
-            .map(|t| t.with_timezone(&who.shop.time_zone).date_naive()),
-        net: figures.build_up.net,
-        tax: figures.build_up.tax,
-        gross: figures.build_up.gross,
-        lines: figures.build_up.lines.clone(),
-        answer: snapshot,
-        route: figures.route.clone(),
-    };
-    let mut tx = who.begin().await?;
-    let (quote_id, number) = quotes::create(&mut tx, &new).await?;
-    tx.commit().await?;
-    Ok(Reply::see_other(format!("/quotes/{quote_id}"))
-        .flash(format!("Quote {number} is saved as it stands.")))
+    let quote = work::quote(&who, &site, *id, &form.option, form.at.parse().ok()).await?;
+    Ok(Reply::see_other(format!("/quotes/{}", quote.id))
+        .flash(format!("Quote {} is saved as it stands.", quote.number)))
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -308,28 +156,6 @@ pub(super) async fn close(
         format!("/enquiries/{id}")
     })
     .flash(told))
-}
-
-type Answered = Result<EnquiryAnswer, Unanswerable>;
-
-/// Loads what the shop knows and works the answer out away from the web workers.
-async fn answer_to(
-    mut tx: crate::store::ShopTx,
-    site: &Site,
-    enquiry: &Enquiry,
-    at: DateTime<Utc>,
-) -> Result<Answered, WebError> {
-    let question = match answering::load(&mut tx, &enquiry.details, at).await? {
-        Ok(question) => question,
-        Err(why) => return Ok(Err(why)),
-    };
-    drop(tx);
-    let seed = u64::try_from(enquiry.number).unwrap_or(0);
-    let futures = u32::try_from(site.futures).unwrap_or(u32::MAX);
-    let worked = web::block(move || question.answer(at, futures, seed))
-        .await
-        .map_err(|error| WebError::Internal(error.to_string()))?;
-    Ok(worked.map_err(|error| Unanswerable::Missing(error.to_string())))
 }
 
 /// All a page of one call is drawn from.

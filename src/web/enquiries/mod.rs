@@ -2,8 +2,10 @@
 
 mod answer;
 mod call;
+mod form;
 mod list;
 mod picture;
+pub(super) mod work;
 
 use actix_web::web;
 
@@ -24,3 +26,4 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 }
 
 pub(super) use answer::{cost_lines, route_table};
+pub(super) use form::{CallForm, Lists};

@@ -1,0 +1,198 @@
+//! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
+
+use crate::store::enquiries::{self, Enquiry};
+use crate::store::people::Role;
+use crate::store::quotes::Quote;
+use crate::units::Money;
+use crate::web::enquiries::work;
+use crate::web::enquiries::{CallForm, Lists};
+use crate::web::startup::Site;
+use crate::web::{Answer, FormErrors, SignedIn, WebError};
+use actix_web::http::header::LOCATION;
+use actix_web::{HttpResponse, web};
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// `/api/v1/enquiries` and all below it.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route("/api/v1/enquiries", web::post().to(add))
+        .route("/api/v1/enquiries/{id}", web::get().to(one))
+        .route("/api/v1/enquiries/{id}/answer", web::get().to(answer))
+        .route("/api/v1/enquiries/{id}/quotes", web::post().to(quote));
+}
+
+/// An enquiry as it is sent out.
+#[derive(Debug, Serialize)]
+struct Shown {
+    id: Uuid,
+    number: i64,
+    caller: String,
+    contact: String,
+    wanted_variant_id: Option<Uuid>,
+    wanted_by: Option<NaiveDate>,
+    brings_variant_id: Option<Uuid>,
+    brings_note: String,
+    repairs: Vec<String>,
+    also: Vec<String>,
+    note: String,
+    state: &'static str,
+    created_at: DateTime<Utc>,
+    version: i32,
+}
+
+impl From<Enquiry> for Shown {
+    fn from(enquiry: Enquiry) -> Self {
+        let details = enquiry.details;
+        Self {
+            id: enquiry.id,
+            number: enquiry.number,
+            caller: details.caller,
+            contact: details.contact,
+            wanted_variant_id: details.wanted_variant_id,
+            wanted_by: details.wanted_by,
+            brings_variant_id: details.brings_variant_id,
+            brings_note: details.brings_note,
+            repairs: details.repairs,
+            also: details.also,
+            note: details.note,
+            state: enquiry.state.code(),
+            created_at: enquiry.created_at,
+            version: enquiry.version,
+        }
+    }
+}
+
+/// A call as a program sends it; what is left out was not said. Keys and days are text, so that a wrong one is
+/// complained about by field.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+struct NewEnquiry {
+    caller: String,
+    contact: String,
+    wanted_variant_id: Option<String>,
+    wanted_by: Option<String>,
+    brings_variant_id: Option<String>,
+    brings_note: String,
+    repairs: Vec<String>,
+    also: Vec<String>,
+    note: String,
+}
+
+/// Complaints of the form under the names they were sent by.
+fn as_sent(errors: &FormErrors) -> FormErrors {
+    let mut sent = FormErrors::default();
+    for (field, message) in errors.iter() {
+        let field = match field {
+            "wanted" => "wanted_variant_id",
+            "brings" => "brings_variant_id",
+            other => other,
+        };
+        sent.add(field, message);
+    }
+    sent
+}
+
+async fn add(who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
+    who.require(Role::Office)?;
+    let body = body.into_inner();
+    let form = CallForm {
+        caller: body.caller,
+        contact: body.contact,
+        wanted: body.wanted_variant_id.unwrap_or_default(),
+        wanted_by: body.wanted_by.unwrap_or_default(),
+        brings: body.brings_variant_id.unwrap_or_default(),
+        brings_note: body.brings_note,
+        repairs: body.repairs,
+        also: body.also,
+        note: body.note,
+        version: String::new(),
+    };
+    let mut errors = FormErrors::default();
+    let mut tx = who.begin().await?;
+    let lists = Lists::load(&mut tx).await?;
+    let Some(details) = form.read(&lists, &mut errors) else {
+        return Err(WebError::Invalid(as_sent(&errors)));
+    };
+    let (id, _) = enquiries::create(&mut tx, &details).await?;
+    let enquiry = enquiries::get(&mut tx, id).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::Created()
+        .insert_header((LOCATION, format!("/api/v1/enquiries/{id}")))
+        .json(Shown::from(enquiry))
+        .into())
+}
+
+async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    let enquiry = enquiries::get(&mut tx, *id).await?;
+    Ok(HttpResponse::Ok().json(Shown::from(enquiry)).into())
+}
+
+/// The whole answer as it stands now.
+async fn answer(who: SignedIn, site: web::Data<Site>, id: web::Path<Uuid>) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    let enquiry = enquiries::get(&mut tx, *id).await?;
+    match work::answer_to(tx, &site, &enquiry, Utc::now()).await? {
+        Ok(answer) => Ok(HttpResponse::Ok().json(answer).into()),
+        Err(why) => Err(WebError::Unprocessable(why.to_string())),
+    }
+}
+
+/// Which option to quote.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Choice {
+    /// Its key in the answer.
+    option: String,
+    /// `at` of the answer that was read out, so that the quote is that one; now when left out.
+    #[serde(default)]
+    at: Option<DateTime<Utc>>,
+}
+
+/// A quote as it was given.
+#[derive(Debug, Serialize)]
+struct Given {
+    id: Uuid,
+    number: i64,
+    title: String,
+    valid_until: NaiveDate,
+    promised_on: Option<NaiveDate>,
+    net: Money,
+    tax: Money,
+    gross: Money,
+    /// Where its page is.
+    address: String,
+}
+
+impl From<Quote> for Given {
+    fn from(quote: Quote) -> Self {
+        Self {
+            id: quote.id,
+            number: quote.number,
+            title: quote.title,
+            valid_until: quote.valid_until,
+            promised_on: quote.promised_on,
+            net: quote.net,
+            tax: quote.tax,
+            gross: quote.gross,
+            address: format!("/quotes/{}", quote.id),
+        }
+    }
+}
+
+async fn quote(
+    who: SignedIn,
+    site: web::Data<Site>,
+    id: web::Path<Uuid>,
+    choice: web::Json<Choice>,
+) -> Answer {
+    who.require(Role::Office)?;
+    let given = Given::from(work::quote(&who, &site, *id, &choice.option, choice.at).await?);
+    Ok(HttpResponse::Created()
+        .insert_header((LOCATION, given.address.clone()))
+        .json(given)
+        .into())
+}
