@@ -121,7 +121,7 @@ async fn what_is_wrong_is_told_by_field_in_a_problem_document() {
         .request("POST", "/api/v1/enquiries")
         .header("content-type", "application/json")
         .body("{");
-    problem(broken.send().await.unwrap(), 400).await;
+    problem(broken.send().await.unwrap(), 422).await;
 
     let nowhere = format!("/api/v1/enquiries/{}", Uuid::now_v7());
     for path in [

@@ -92,7 +92,7 @@ async fn a_casting_entered_is_an_option_until_it_fails() {
     assert!(shown.contains("£205.50") && shown.contains("not inspected yet"));
     let found = option().await.unwrap();
     assert_eq!(found["outcome"]["outcome"], "possible");
-    assert_eq!(found["casting"]["cost"]["amount"], "205.50");
+    assert_eq!(found["casting"]["cost"]["amount"], "205.5");
     assert!(entered.ends_with(found["casting"]["id"].as_str().unwrap()));
 
     let failed = [
