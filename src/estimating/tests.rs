@@ -704,3 +704,16 @@ fn overhead_is_absorbed_as_in_the_published_examples() {
     };
     assert_eq!(worksheet.per_hour().unwrap().amount.amount(), dec!(9.75));
 }
+
+/// A published job, from production cost to price: 3,900 with 10 % overhead on it is 4,290, and at a margin of 20 % on
+/// the selling price sells for 5,362.50 (anyflip.com/ouwsq/xiqe, "Cost & Management Accounting", job costing, examples 1
+/// and 2). A mark-up of 20 % on cost would have been 5,148, which is what margin must not be taken for.
+#[test]
+fn a_published_job_is_priced_as_published() {
+    let policy = Policy {
+        overhead_percent: dec!(10),
+        margin_percent: dec!(20),
+        ..policy()
+    };
+    assert_eq!(policy.price(gbp(dec!(3900))), Ok(gbp(dec!(5362.5))));
+}

@@ -65,30 +65,36 @@ impl SettingsForm {
                 .map_err(|_| "Choose a time zone from the list, like Europe/London")
         });
         let length_unit = errors.choice("length_unit", &self.length_unit, LengthUnit::from_code);
-        let mut percent = |field, raw: &str, most| {
-            errors.percent(field, raw, Decimal::ZERO..=Decimal::from(most))
+        // What a policy may be is the policy's to say, below.
+        let mut percent = |field, raw: &str| {
+            errors.percent(field, raw, Decimal::NEGATIVE_ONE..=Decimal::ONE_THOUSAND)
         };
-        let overhead = percent("overhead_percent", &self.overhead_percent, 1000);
-        let margin = percent("margin_percent", &self.margin_percent, 95);
-        let tax = percent("tax_percent", &self.tax_percent, 100);
+        let overhead = percent("overhead_percent", &self.overhead_percent);
+        let margin = percent("margin_percent", &self.margin_percent);
+        let tax = percent("tax_percent", &self.tax_percent);
         let tax_name = errors.required_text("tax_name", &self.tax_name, 40);
-        let confidence = errors.int("confidence_percent", &self.confidence_percent, 50..=99);
+        let confidence = errors.int("confidence_percent", &self.confidence_percent, 0..=100);
         let valid = errors.int("quote_valid_days", &self.quote_valid_days, 1..=365);
-        Some(Settings {
+        let policy = Policy {
+            overhead_percent: overhead?,
+            margin_percent: margin?,
+            tax_percent: tax?,
+            confidence_percent: u32::try_from(confidence?).ok()?,
+        };
+        for (field, message) in policy.faults() {
+            errors.add(field, message);
+        }
+        let settings = Settings {
             name: name?,
             currency: stored.currency,
             time_zone: time_zone?,
             length_unit: length_unit?,
-            policy: Policy {
-                overhead_percent: overhead?,
-                margin_percent: margin?,
-                tax_percent: tax?,
-                confidence_percent: u32::try_from(confidence?).ok()?,
-            },
+            policy,
             tax_name: tax_name?,
             quote_valid_days: u32::try_from(valid?).ok()?,
             version: self.version.parse().unwrap_or_default(),
-        })
+        };
+        errors.is_empty().then_some(settings)
     }
 }
 
