@@ -5,6 +5,7 @@
 //! is invented.
 
 mod draw;
+mod files;
 mod fill;
 mod seed;
 
