@@ -123,15 +123,20 @@ impl Proposal {
 }
 
 /// An option that fell at the first fence.
-fn impossible(key: String, kind: OptionKind, title: String, reasons: Vec<String>) -> OptionAnswer {
-    OptionAnswer {
+fn impossible(
+    key: String,
+    kind: OptionKind,
+    title: String,
+    reasons: Vec<String>,
+) -> Box<OptionAnswer> {
+    Box::new(OptionAnswer {
         key,
         kind,
         title,
         casting: None,
         risks: Vec::new(),
         outcome: Outcome::Impossible { reasons },
-    }
+    })
 }
 
 type Options = (Vec<Proposal>, Vec<OptionAnswer>);
@@ -144,9 +149,9 @@ pub(super) fn conversions(
 ) -> Result<Options, AnswerError> {
     let mut proposals = Vec::new();
     let mut impossibles = Vec::new();
-    let mut add = |found: Result<Proposal, OptionAnswer>| match found {
+    let mut add = |found: Result<Proposal, Box<OptionAnswer>>| match found {
         Ok(proposal) => proposals.push(proposal),
-        Err(option) => impossibles.push(option),
+        Err(option) => impossibles.push(*option),
     };
     if let Some(own) = wish
         .own
@@ -194,9 +199,9 @@ pub(super) fn found_and_own(
     let wanted = &wish.wanted.name;
     let mut proposals = Vec::new();
     let mut impossibles = Vec::new();
-    let mut add = |found: Result<Proposal, OptionAnswer>| match found {
+    let mut add = |found: Result<Proposal, Box<OptionAnswer>>| match found {
         Ok(proposal) => proposals.push(proposal),
-        Err(option) => impossibles.push(option),
+        Err(option) => impossibles.push(*option),
     };
     let route = |work: &[(String, u32)]| {
         Route::for_elements(
@@ -294,7 +299,7 @@ fn convert_own(
     knowledge: &Knowledge,
     own: &str,
     supply: Option<&Supply>,
-) -> Result<Proposal, OptionAnswer> {
+) -> Result<Proposal, Box<OptionAnswer>> {
     let key = "convert-own".to_owned();
     let title = format!("Convert the caller's own {own}");
     let kind = OptionKind::ConvertOwn;
@@ -326,7 +331,7 @@ fn convert_shelf(
     knowledge: &Knowledge,
     supply: &Supply,
     today: NaiveDate,
-) -> Result<Proposal, OptionAnswer> {
+) -> Result<Proposal, Box<OptionAnswer>> {
     let key = format!("convert-shelf:{}", supply.variant.id);
     let title = format!("Convert a {} from the shelf", supply.variant.name);
     let kind = OptionKind::ConvertShelf;
@@ -361,7 +366,7 @@ fn convert_bought(
     knowledge: &Knowledge,
     supply: &Supply,
     today: NaiveDate,
-) -> Result<Proposal, OptionAnswer> {
+) -> Result<Proposal, Box<OptionAnswer>> {
     let key = format!("convert-bought:{}", supply.variant.id);
     let title = format!("Buy a {} and convert it", supply.variant.name);
     let kind = OptionKind::ConvertBought;
