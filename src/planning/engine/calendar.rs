@@ -1,0 +1,215 @@
+//! Working time of one resource in whole minutes: open windows, and the arithmetic the engine needs on them.
+
+use super::model::Minute;
+
+/// Sorted, disjoint, half-open windows `[open, close)`; no windows at all means never closed.
+///
+/// Past the last window the resource never opens again: work that does not fit ends at [`NEVER`].
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct WorkingTime {
+    windows: Vec<(Minute, Minute)>,
+    /// Working minutes before each window.
+    before: Vec<Minute>,
+    /// Index of the first window that closes after `first + k·STEP`, so that a look-up does not search.
+    index: Vec<u32>,
+    closed: bool,
+}
+
+/// Later than any plan; far from overflow when durations are added to it.
+pub const NEVER: Minute = 1 << 40;
+
+/// Spacing of the look-up index: a day.
+const STEP: Minute = 1440;
+
+impl WorkingTime {
+    /// Never closed.
+    #[must_use]
+    pub fn always() -> Self {
+        Self::default()
+    }
+
+    /// From windows in any order; empty ones are dropped, touching and overlapping ones joined.
+    /// With no window left the resource is never open.
+    #[must_use]
+    pub fn from_windows(mut windows: Vec<(Minute, Minute)>) -> Self {
+        windows.retain(|w| w.0 < w.1);
+        windows.sort_unstable();
+        let mut joined: Vec<(Minute, Minute)> = Vec::with_capacity(windows.len());
+        for w in windows {
+            match joined.last_mut() {
+                Some(last) if last.1 >= w.0 => last.1 = last.1.max(w.1),
+                _ => joined.push(w),
+            }
+        }
+        let mut before = Vec::with_capacity(joined.len());
+        let mut sum = 0;
+        for w in &joined {
+            before.push(sum);
+            sum += w.1 - w.0;
+        }
+        let mut index = Vec::new();
+        if let (Some(first), Some(last)) = (joined.first(), joined.last()) {
+            let mut k = 0;
+            let mut t = first.0;
+            while t <= last.1 {
+                while k < joined.len() && joined[k].1 <= t {
+                    k += 1;
+                }
+                index.push(u32::try_from(k).unwrap_or(u32::MAX));
+                t += STEP;
+            }
+        }
+        Self { closed: joined.is_empty(), windows: joined, before, index }
+    }
+
+    /// True when it is never closed.
+    #[must_use]
+    pub fn is_always(&self) -> bool {
+        self.windows.is_empty() && !self.closed
+    }
+
+    /// The windows; empty when never closed.
+    #[must_use]
+    pub fn windows(&self) -> &[(Minute, Minute)] {
+        &self.windows
+    }
+
+    /// Time open in both.
+    #[must_use]
+    pub fn and(&self, other: &Self) -> Self {
+        if self.is_always() {
+            return other.clone();
+        }
+        if other.is_always() {
+            return self.clone();
+        }
+        let (mut i, mut j, mut both) = (0, 0, Vec::new());
+        while i < self.windows.len() && j < other.windows.len() {
+            let (a, b) = (self.windows[i], other.windows[j]);
+            let w = (a.0.max(b.0), a.1.min(b.1));
+            if w.0 < w.1 {
+                both.push(w);
+            }
+            if a.1 < b.1 { i += 1 } else { j += 1 }
+        }
+        Self::from_windows(both)
+    }
+
+    /// The same with `more` open as well, e.g. overtime.
+    #[must_use]
+    pub fn or(&self, more: (Minute, Minute)) -> Self {
+        if self.is_always() {
+            return self.clone();
+        }
+        let mut windows = self.windows.clone();
+        windows.push(more);
+        Self::from_windows(windows)
+    }
+
+    /// The same with `stop` closed, e.g. a machine down.
+    #[must_use]
+    pub fn without(&self, stop: (Minute, Minute)) -> Self {
+        let open = if self.is_always() { vec![(-NEVER, NEVER)] } else { self.windows.clone() };
+        let cut = open.into_iter().flat_map(|(a, b)| [(a, b.min(stop.0)), (a.max(stop.1), b)]).collect();
+        Self::from_windows(cut)
+    }
+
+    /// Index of the first window that closes after `t`.
+    #[inline]
+    fn at(&self, t: Minute) -> usize {
+        let Some(first) = self.windows.first() else { return 0 };
+        if t <= first.0 {
+            return 0;
+        }
+        // `t` is past the first opening, so the quotient is not negative.
+        let slot = usize::try_from((t - first.0) / STEP).unwrap_or(usize::MAX);
+        let Some(&k) = self.index.get(slot) else { return self.windows.len() };
+        let mut k = k as usize;
+        while k < self.windows.len() && self.windows[k].1 <= t {
+            k += 1;
+        }
+        k
+    }
+
+    /// Start and end of `work` minutes done as early as possible from `t`, standing still while closed.
+    /// Work of no length starts and ends at the first open minute.
+    #[inline]
+    #[must_use]
+    pub fn pausing(&self, t: Minute, work: Minute) -> (Minute, Minute) {
+        if self.is_always() {
+            return (t, t + work);
+        }
+        let mut k = self.at(t);
+        let Some(&(open, close)) = self.windows.get(k) else { return (NEVER, NEVER) };
+        let start = t.max(open);
+        if start + work <= close {
+            return (start, start + work);
+        }
+        // Working minutes since the first opening at which the work is done.
+        let done = self.before[k] + (start - open) + work;
+        k += 1;
+        while k < self.windows.len() {
+            let (open, close) = self.windows[k];
+            if done <= self.before[k] + (close - open) {
+                return (start, open + done - self.before[k]);
+            }
+            k += 1;
+        }
+        (NEVER, NEVER)
+    }
+
+    /// Earliest start from `t` at which `work` minutes fit without a pause.
+    #[inline]
+    #[must_use]
+    pub fn unbroken(&self, t: Minute, work: Minute) -> Minute {
+        if self.is_always() {
+            return t;
+        }
+        let mut k = self.at(t);
+        while let Some(&(open, close)) = self.windows.get(k) {
+            let start = t.max(open);
+            if start + work <= close {
+                return start;
+            }
+            k += 1;
+        }
+        NEVER
+    }
+
+    /// Open minutes in `[from, to)`.
+    #[must_use]
+    pub fn open_between(&self, from: Minute, to: Minute) -> Minute {
+        if self.is_always() {
+            return (to - from).max(0);
+        }
+        self.windows.iter().map(|w| (w.1.min(to) - w.0.max(from)).max(0)).sum()
+    }
+
+    /// True when the minute that begins at `t` is open.
+    #[must_use]
+    pub fn is_open(&self, t: Minute) -> bool {
+        self.is_always() || self.windows.get(self.at(t)).is_some_and(|w| w.0 <= t)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn work_stands_still_overnight_or_waits_for_a_window_that_holds_it() {
+        let week = WorkingTime::from_windows(vec![(480, 960), (1920, 2400)]);
+        assert_eq!(week.pausing(900, 100), (900, 1960));
+        assert_eq!(week.unbroken(900, 100), 1920);
+        assert_eq!(week.pausing(960, 1), (1920, 1921));
+        assert_eq!(week.pausing(0, 960), (480, 2400));
+        assert_eq!(week.pausing(0, 961), (NEVER, NEVER));
+        assert_eq!(week.unbroken(0, 481), NEVER);
+        assert_eq!(week.open_between(0, 2000), 560);
+        assert!(week.is_open(480) && !week.is_open(960));
+        let both = week.and(&WorkingTime::from_windows(vec![(900, 2000)]));
+        assert_eq!(both.windows(), &[(900, 960), (1920, 2000)]);
+        assert_eq!(week.without((500, 600)).windows(), &[(480, 500), (600, 960), (1920, 2400)]);
+        assert!(!WorkingTime::from_windows(vec![]).is_open(5));
+    }
+}
