@@ -23,16 +23,18 @@ pub(super) struct Watch<'a> {
     /// Called after every so many iterations; true stops the search.
     pub stop: &'a mut dyn FnMut(u64) -> bool,
     /// Called at every new best.
-    pub found: &'a mut dyn FnMut(&Sequence),
+    pub found: &'a mut dyn FnMut(i32),
 }
 
-/// Searches until `target` is reached or it is stopped. `start` is an order of all operations with their modes.
+/// Searches until `target` is reached, it is stopped, or `rounds` times the elite's size of tabu searches brought nothing.
+/// `start` is an order of all operations with their modes.
 pub(super) fn search(
     graph: &mut Graph,
     start: &Sequence,
     machines: usize,
     jobs: usize,
     target: i32,
+    rounds: u32,
     rng: &mut impl Rng,
     watch: &mut Watch<'_>,
 ) -> Sequence {
@@ -51,6 +53,7 @@ pub(super) fn search(
     };
     graph.load(&start.order, &start.mode);
     best.makespan = graph.makespan();
+    let mut barren = 0;
     loop {
         if elite.len() < ELITE {
             if !elite.is_empty() {
@@ -68,22 +71,23 @@ pub(super) fn search(
         tabu.improve(graph, &mut child, PATIENCE, target, rng, &mut stop);
         if child.makespan < best.makespan {
             best.clone_from(&child);
-            (watch.found)(&best);
+            (watch.found)(best.makespan);
+            barren = 0;
         }
-        if best.makespan <= target || stop(0) {
+        barren += 1;
+        if best.makespan <= target || stop(0) || barren > rounds.saturating_mul(ELITE as u32) {
             return best;
         }
-        admit(&mut elite, &child, graph, &mut rank_a, &mut rank_b);
+        admit(&mut elite, &child, graph, &mut rank_a);
     }
 }
 
 /// Takes a plan into the elite when it is better than the worst there and unlike all of them.
-fn admit(elite: &mut Vec<Sequence>, child: &Sequence, graph: &Graph, rank_a: &mut [u32], rank_b: &mut [u32]) {
-    ranks(child, rank_a);
+fn admit(elite: &mut Vec<Sequence>, child: &Sequence, graph: &Graph, rank: &mut [u32]) {
     let mut near = None;
     for (k, other) in elite.iter().enumerate() {
-        ranks(other, rank_b);
-        if distance(graph, child, rank_a, rank_b) < 10 {
+        ranks(other, rank);
+        if distance(graph, child, rank) < 10 {
             near = Some(k);
             break;
         }
@@ -113,13 +117,13 @@ fn ranks(plan: &Sequence, rank: &mut [u32]) {
 }
 
 /// Neighbouring pairs on a machine in the one plan that the other has the other way round.
-fn distance(graph: &Graph, plan: &Sequence, _rank_a: &[u32], rank_b: &[u32]) -> u32 {
+fn distance(graph: &Graph, plan: &Sequence, rank: &[u32]) -> u32 {
     let mut last = vec![u32::MAX; graph.head_of.len()];
     let mut count = 0;
     for &op in &plan.order {
         let machine = graph.choices(op)[plan.mode[op as usize] as usize].machine as usize;
         let before = std::mem::replace(&mut last[machine], op);
-        if before != u32::MAX && rank_b[before as usize] > rank_b[op as usize] {
+        if before != u32::MAX && rank[before as usize] > rank[op as usize] {
             count += 1;
         }
     }

@@ -1,0 +1,504 @@
+//! Local search for the whole model: late acceptance hill climbing (Burke and Bykov 2017) on the exact value.
+//!
+//! With calendars, people and setups by key the estimates of the disjunctive graph no longer hold, but the timing pass
+//! is quick where little changes, so moves are judged exactly. Late acceptance compares values and never weighs them
+//! against each other, so an ordered goal needs no weights: a candidate is taken when it is no worse than the current
+//! plan, or than the plan of so many steps ago.
+//!
+//! Moves start from what holds a late job: its critical chain, walked back from its end over whichever of link,
+//! machine and person was waited for longest. Two operations on it that wait for each other change places, or one of
+//! them another machine or person (the critical-block idea for general regular goals: Mati, Dauzère-Pérès and Lahlou
+//! 2011). Larger moves take a whole job forward or back, or an operation next to one with its setup key.
+
+use rand::Rng;
+
+use super::{
+    build::{NONE, Shop},
+    model::{Goal, Minute},
+    plan::Value,
+    tabu::below,
+    timing::{Choice, Decisions, Timing},
+};
+
+/// Length of the list of past values in the first round; it doubles with each round that brought nothing.
+const FIRST_LIST: usize = 100;
+const LONGEST_LIST: usize = 6_400;
+
+/// The search with its memory.
+#[derive(Debug)]
+pub(super) struct Late {
+    pub decisions: Decisions,
+    pub timing: Timing,
+    pub value: Value,
+    /// Weight by which an operation's distance from an old plan is priced, see [`Late::stay_near`].
+    undo_order: Vec<u32>,
+    undo_choice: Vec<(u32, Choice)>,
+    moved: Vec<u32>,
+    marked: Vec<bool>,
+    chain: Vec<(u32, u32)>,
+    late_jobs: Vec<u32>,
+    by_key: Vec<u32>,
+    key_range: Vec<(u32, u32)>,
+    by_job: Vec<u32>,
+    job_range: Vec<(u32, u32)>,
+    /// Operations the search may move; all that are not fixed, unless it is confined to some.
+    movable: Vec<u32>,
+    may_move: Vec<bool>,
+}
+
+/// A window of places that a move has touched.
+type Window = (usize, usize);
+
+impl Late {
+    pub fn new(shop: &Shop, decisions: Decisions, mut timing: Timing) -> Self {
+        let n = shop.ops.len();
+        let value = timing.full(shop, &decisions);
+        let group = |of: &dyn Fn(u32) -> u32| {
+            let mut sorted: Vec<u32> = decisions.order.clone();
+            sorted.sort_by_key(|&i| of(i));
+            let mut range = vec![(0, 0); n];
+            let mut from = 0;
+            while from < sorted.len() {
+                let mut to = from;
+                while to < sorted.len() && of(sorted[to]) == of(sorted[from]) {
+                    to += 1;
+                }
+                for &op in &sorted[from..to] {
+                    range[op as usize] = (from as u32, to as u32);
+                }
+                from = to;
+            }
+            (sorted, range)
+        };
+        let (by_key, key_range) = group(&|i| shop.ops[i as usize].key);
+        let (by_job, job_range) = group(&|i| shop.ops[i as usize].job);
+        Self {
+            undo_order: Vec::with_capacity(n),
+            undo_choice: Vec::with_capacity(n),
+            moved: Vec::with_capacity(n),
+            marked: vec![false; n],
+            chain: Vec::with_capacity(n),
+            late_jobs: Vec::with_capacity(shop.jobs.len()),
+            by_key,
+            key_range,
+            by_job,
+            job_range,
+            movable: decisions.order.clone(),
+            may_move: (0..n).map(|i| !shop.ops[i].fixed).collect(),
+            decisions,
+            timing,
+            value,
+        }
+    }
+
+    /// Confines the search to moving these operations; the others still give way, in their order.
+    pub fn confine(&mut self, ops: &[u32]) {
+        self.may_move.fill(false);
+        self.movable.clear();
+        for &op in ops {
+            self.may_move[op as usize] = true;
+            self.movable.push(op);
+        }
+    }
+
+    /// Searches until `stop` says so (asked with the number of evaluations since it was last), the value's main figure
+    /// has come down to `enough` with nothing else left to gain, or `rounds` rounds in succession brought nothing.
+    /// Leaves the best plan as its own.
+    pub fn improve(
+        &mut self,
+        shop: &Shop,
+        rounds: u32,
+        rng: &mut impl Rng,
+        stop: &mut dyn FnMut(u64, &Value) -> bool,
+    ) {
+        let n = self.decisions.order.len();
+        if self.movable.is_empty() || n < 2 {
+            return;
+        }
+        let mut best = (self.value, self.decisions.clone());
+        let mut list = vec![self.value; LONGEST_LIST];
+        let mut length = FIRST_LIST;
+        let mut barren = 0;
+        loop {
+            list[..length].fill(self.value);
+            let round_best = best.0;
+            let patience = (length * 20).max(50 * n) as u64;
+            let (mut at, mut idle, mut since) = (0, 0u64, 0u64);
+            while idle < patience {
+                since += 1;
+                if since == 64 {
+                    since = 0;
+                    if stop(64, &best.0) {
+                        self.take(shop, &best.1);
+                        return;
+                    }
+                }
+                let Some((lo, hi)) = self.step(shop, rng) else {
+                    idle += 1;
+                    continue;
+                };
+                let value = self.timing.changed(shop, &self.decisions, lo, hi);
+                let old = &mut list[at];
+                let no_worse = value.compare(&self.value, shop.goal).is_le();
+                if no_worse || value.compare(old, shop.goal).is_le() {
+                    self.timing.accept(&self.decisions, lo, hi);
+                    idle = if value.compare(&self.value, shop.goal).is_lt() { 0 } else { idle + 1 };
+                    self.value = value;
+                    if value.compare(&best.0, shop.goal).is_lt() {
+                        best.0 = value;
+                        best.1.order.copy_from_slice(&self.decisions.order);
+                        best.1.choice.copy_from_slice(&self.decisions.choice);
+                    }
+                } else {
+                    self.undo(lo);
+                    self.timing.reject(&self.decisions);
+                    idle += 1;
+                }
+                if self.value.compare(old, shop.goal).is_lt() {
+                    *old = self.value;
+                }
+                at = if at + 1 == length { 0 } else { at + 1 };
+            }
+            if best.0.compare(&round_best, shop.goal).is_lt() {
+                barren = 0;
+            } else {
+                barren += 1;
+                length = (length * 2).min(LONGEST_LIST);
+                if barren >= rounds {
+                    self.take(shop, &best.1);
+                    return;
+                }
+            }
+            self.take(shop, &best.1);
+            self.shake(shop, rng);
+        }
+    }
+
+    fn take(&mut self, shop: &Shop, decisions: &Decisions) {
+        self.decisions.order.copy_from_slice(&decisions.order);
+        self.decisions.choice.copy_from_slice(&decisions.choice);
+        self.value = self.timing.full(shop, &self.decisions);
+    }
+
+    /// Some moves without asking what they cost, after the order has been sorted by starts.
+    fn shake(&mut self, shop: &Shop, rng: &mut impl Rng) {
+        let times = &self.timing.times;
+        // A stable sort by start keeps the links' order even among operations that take no time.
+        self.decisions.order.sort_by_key(|&i| times[i as usize].start);
+        self.value = self.timing.full(shop, &self.decisions);
+        for _ in 0..4 + below(rng, 8) {
+            if let Some((lo, hi)) = self.step(shop, rng) {
+                self.value = self.timing.changed(shop, &self.decisions, lo, hi);
+                self.timing.accept(&self.decisions, lo, hi);
+            }
+        }
+    }
+
+    fn undo(&mut self, lo: usize) {
+        let len = self.undo_order.len();
+        self.decisions.order[lo..lo + len].copy_from_slice(&self.undo_order);
+        while let Some((op, choice)) = self.undo_choice.pop() {
+            self.decisions.choice[op as usize] = choice;
+        }
+    }
+
+    /// Makes a random move; `None` when it would change nothing.
+    fn step(&mut self, shop: &Shop, rng: &mut impl Rng) -> Option<Window> {
+        self.undo_order.clear();
+        self.undo_choice.clear();
+        match below(rng, 16) {
+            0..=8 => self.relieve(shop, rng),
+            9..=11 => self.wander(shop, rng),
+            12..=13 => self.join_key(shop, rng),
+            _ => self.hurry_job(shop, rng),
+        }
+    }
+
+    /// Breaks one wait on the critical chain of a job that costs something.
+    fn relieve(&mut self, shop: &Shop, rng: &mut impl Rng) -> Option<Window> {
+        let job = self.costly_job(shop, rng)?;
+        self.walk_chain(shop, job);
+        if self.chain.is_empty() {
+            return None;
+        }
+        let (op, before) = self.chain[below(rng, self.chain.len() as u32) as usize];
+        let (at, at_before) = (self.timing.pos[op as usize] as usize, self.timing.pos[before as usize] as usize);
+        match below(rng, 8) {
+            0..=2 => self.shift(shop, at, at_before),
+            3..=4 => self.shift(shop, at_before, at),
+            5 => {
+                // Past more than one.
+                let past = at_before.saturating_sub(below(rng, 2 * shop.machines() as u32 + 2) as usize);
+                self.shift(shop, at, past)
+            }
+            6 => self.switch(shop, op, at, at, rng),
+            _ => self.switch(shop, before, at_before, at_before, rng),
+        }
+    }
+
+    /// A random operation to a place not far away, at times in another mode or with another person.
+    fn wander(&mut self, shop: &Shop, rng: &mut impl Rng) -> Option<Window> {
+        let op = self.movable[below(rng, self.movable.len() as u32) as usize];
+        let at = self.timing.pos[op as usize] as usize;
+        let n = self.decisions.order.len();
+        let reach = (4 * shop.machines() + 8) as u32;
+        let to = (at + below(rng, 2 * reach + 1) as usize).saturating_sub(reach as usize).min(n - 1);
+        if below(rng, 3) == 0 { self.switch(shop, op, at, to, rng) } else { self.shift(shop, at, to) }
+    }
+
+    /// Brings an operation next to one with the same setup key, on its machine where it can.
+    fn join_key(&mut self, shop: &Shop, rng: &mut impl Rng) -> Option<Window> {
+        let op = self.movable[below(rng, self.movable.len() as u32) as usize];
+        let (from, to) = self.key_range[op as usize];
+        if to - from < 2 || shop.ops[op as usize].key == NONE {
+            return None;
+        }
+        let other = self.by_key[(from + below(rng, to - from)) as usize];
+        if other == op {
+            return None;
+        }
+        let machine = shop.ways(other)[self.decisions.choice[other as usize].way as usize].machine;
+        if let Some(way) = shop.ways(op).iter().position(|w| w.machine == machine) {
+            self.choose(op, Choice { way: way as u32, ..self.decisions.choice[op as usize] });
+        }
+        let (at, goal) = (self.timing.pos[op as usize] as usize, self.timing.pos[other as usize] as usize);
+        let window = if at < goal { self.shift(shop, at, goal) } else { self.shift(shop, at, goal + 1) };
+        window.or_else(|| self.only_choice(at))
+    }
+
+    /// A whole job earlier or later, each operation by the same time.
+    fn hurry_job(&mut self, shop: &Shop, rng: &mut impl Rng) -> Option<Window> {
+        let job = self.costly_job(shop, rng)?;
+        let earlier = below(rng, 4) > 0;
+        let first = shop.sinks(&shop.jobs[job as usize]).first().copied()?;
+        let (from, to) = self.job_range[first as usize];
+        if from == to {
+            return None;
+        }
+        let reach = 1 + below(rng, (6 * shop.machines() + 8) as u32) as usize;
+        let n = self.decisions.order.len();
+        let (mut lo, mut hi) = (n, 0);
+        for k in from..to {
+            let op = self.by_job[k as usize];
+            if !self.may_move[op as usize] {
+                return None;
+            }
+            let at = self.timing.pos[op as usize] as usize;
+            lo = lo.min(at);
+            hi = hi.max(at + 1);
+        }
+        if earlier { lo = lo.saturating_sub(reach) } else { hi = (hi + reach).min(n) }
+        self.undo_order.extend_from_slice(&self.decisions.order[lo..hi]);
+        // Keys: the place, less or more the reach for the job's own; a stable sort keeps all else as it was. Since the
+        // operations of the job move together, no link inside it is turned; links between jobs are looked at after.
+        for k in from..to {
+            self.marked[self.by_job[k as usize] as usize] = true;
+        }
+        let order = &mut self.decisions.order;
+        if earlier {
+            for k in lo..hi {
+                let mut i = k;
+                if self.marked[order[k] as usize] {
+                    let floor = k.saturating_sub(reach).max(lo);
+                    while i > floor && !self.marked[order[i - 1] as usize] {
+                        order.swap(i, i - 1);
+                        i -= 1;
+                    }
+                }
+            }
+        } else {
+            for k in (lo..hi).rev() {
+                let mut i = k;
+                if self.marked[order[k] as usize] {
+                    let ceiling = (k + reach).min(hi - 1);
+                    while i < ceiling && !self.marked[order[i + 1] as usize] {
+                        order.swap(i, i + 1);
+                        i += 1;
+                    }
+                }
+            }
+        }
+        for k in from..to {
+            self.marked[self.by_job[k as usize] as usize] = false;
+        }
+        if !self.window_respects_links(shop, lo, hi) || self.decisions.order[lo..hi] == self.undo_order[..] {
+            self.undo(lo);
+            return None;
+        }
+        Some((lo, hi))
+    }
+
+    /// True when no operation of the window stands before one it waits for.
+    fn window_respects_links(&mut self, shop: &Shop, lo: usize, hi: usize) -> bool {
+        for k in lo..hi {
+            self.marked[self.decisions.order[k] as usize] = true;
+        }
+        let mut respected = true;
+        for k in lo..hi {
+            let op = self.decisions.order[k];
+            respected = respected && shop.before(op).iter().all(|l| !self.marked[l.op as usize]);
+            self.marked[op as usize] = false;
+        }
+        respected
+    }
+
+    /// A job that is late, drawn by what its lateness costs; any when none is.
+    fn costly_job(&mut self, shop: &Shop, rng: &mut impl Rng) -> Option<u32> {
+        self.late_jobs.clear();
+        let mut pick = None;
+        let mut sum: u64 = 0;
+        for (j, job) in shop.jobs.iter().enumerate() {
+            let done = self.done(shop, j as u32);
+            let cost = match shop.goal {
+                Goal::Promises => job.weight * (done.saturating_sub(job.due)).max(0),
+                Goal::Makespan => Minute::from(done == self.value.makespan),
+            };
+            if cost > 0 {
+                // The square root evens the odds a little between a very late job and a few late ones.
+                let odds = (cost as f64).sqrt().ceil() as u64;
+                sum += odds;
+                if rng.next_u64() % sum < odds {
+                    pick = Some(j as u32);
+                }
+            }
+        }
+        if pick.is_some() && below(rng, 8) > 0 {
+            return pick;
+        }
+        let op = self.movable[below(rng, self.movable.len() as u32) as usize];
+        Some(shop.ops[op as usize].job)
+    }
+
+    fn done(&self, shop: &Shop, job: u32) -> Minute {
+        let ends = shop.sinks(&shop.jobs[job as usize]).iter().map(|&op| self.timing.times[op as usize].end);
+        ends.max().unwrap_or(Minute::MIN)
+    }
+
+    /// Walks back from the job's end; the chain holds pairs (operation, the one it waited for on machine or person).
+    fn walk_chain(&mut self, shop: &Shop, job: u32) {
+        self.chain.clear();
+        let times = &self.timing.times;
+        let last = shop.sinks(&shop.jobs[job as usize]).iter().copied().max_by_key(|&op| times[op as usize].end);
+        let Some(mut op) = last else { return };
+        loop {
+            let t = &times[op as usize];
+            let (mut until, mut by, mut resource) = (shop.ops[op as usize].release, NONE, false);
+            for l in shop.before(op) {
+                let ready = times[l.op as usize].end + l.min;
+                if ready >= until {
+                    (until, by) = (ready, l.op);
+                }
+            }
+            if t.machine_before != NONE && times[t.machine_before as usize].end > until {
+                (until, by, resource) = (times[t.machine_before as usize].end, t.machine_before, true);
+            }
+            if t.person_before != NONE && times[t.person_before as usize].attended_until > until {
+                (by, resource) = (t.person_before, true);
+            }
+            if by == NONE || shop.ops[by as usize].fixed {
+                return;
+            }
+            if resource && (self.may_move[op as usize] || self.may_move[by as usize]) {
+                self.chain.push((op, by));
+            }
+            op = by;
+        }
+    }
+
+    fn choose(&mut self, op: u32, choice: Choice) {
+        let old = std::mem::replace(&mut self.decisions.choice[op as usize], choice);
+        if old != choice {
+            self.undo_choice.push((op, old));
+        }
+    }
+
+    fn only_choice(&mut self, at: usize) -> Option<Window> {
+        if self.undo_choice.is_empty() {
+            return None;
+        }
+        self.undo_order.clear();
+        self.undo_order.push(self.decisions.order[at]);
+        Some((at, at + 1))
+    }
+
+    /// Another mode or person for an operation, which goes to another place with it.
+    fn switch(&mut self, shop: &Shop, op: u32, at: usize, to: usize, rng: &mut impl Rng) -> Option<Window> {
+        if !self.may_move[op as usize] {
+            return None;
+        }
+        let (ways, people) = (shop.ways(op).len() as u32, shop.people(op));
+        let old = self.decisions.choice[op as usize];
+        let mut new = old;
+        if ways > 1 && (people.len() < 2 || rng.next_u32() & 1 == 0) {
+            new.way = (old.way + 1 + below(rng, ways - 1)) % ways;
+        } else if people.len() > 1 {
+            new.person = people[below(rng, people.len() as u32) as usize];
+        }
+        if new == old {
+            return self.shift(shop, at, to);
+        }
+        self.choose(op, new);
+        if at == to {
+            return self.only_choice(at);
+        }
+        self.shift(shop, at, to).or_else(|| self.only_choice(at))
+    }
+
+    /// Moves the operation at place `at` to place `to`, and with it those that it waits for, or that wait for it.
+    fn shift(&mut self, shop: &Shop, at: usize, to: usize) -> Option<Window> {
+        let n = self.decisions.order.len();
+        let to = to.min(n - 1);
+        if at == to || !self.may_move[self.decisions.order[at] as usize] {
+            return None;
+        }
+        let (lo, hi) = (at.min(to), at.max(to) + 1);
+        let earlier = to < at;
+        let order = &mut self.decisions.order;
+        self.undo_order.extend_from_slice(&order[lo..hi]);
+        self.moved.clear();
+        self.marked[order[at] as usize] = true;
+        if earlier {
+            for k in (lo..hi).rev() {
+                let op = order[k];
+                if k == at || shop.after(op).iter().any(|l| self.marked[l.op as usize]) {
+                    self.marked[op as usize] = true;
+                    self.moved.push(op);
+                }
+            }
+        } else {
+            for &op in &order[lo..hi] {
+                if op == order[at] || shop.before(op).iter().any(|l| self.marked[l.op as usize]) {
+                    self.marked[op as usize] = true;
+                    self.moved.push(op);
+                }
+            }
+        }
+        let mut write = lo;
+        if earlier {
+            for &op in self.moved.iter().rev() {
+                order[write] = op;
+                write += 1;
+            }
+        }
+        for &op in &self.undo_order {
+            if !self.marked[op as usize] {
+                order[write] = op;
+                write += 1;
+            }
+        }
+        if !earlier {
+            for &op in &self.moved {
+                order[write] = op;
+                write += 1;
+            }
+        }
+        for &op in &self.moved {
+            self.marked[op as usize] = false;
+        }
+        if order[lo..hi] == self.undo_order[..] {
+            self.undo_order.clear();
+            return None;
+        }
+        Some((lo, hi))
+    }
+}

@@ -1,0 +1,186 @@
+//! The way in: a first plan by rules, then the search that fits the model, until time, proof or stagnation.
+
+use rand::SeedableRng;
+use rand_pcg::Pcg64;
+
+use super::{
+    bounds::lower_bound,
+    build::Shop,
+    graph::{Graph, Sequence},
+    late::Late,
+    model::{Minute, Model, ModelError},
+    plan::{Plan, Value},
+    relink::{self, Watch},
+    rules::{RULES, dispatch},
+    timing::{Choice, Decisions, Timing},
+};
+
+/// How to search.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Settings {
+    /// Same seed and same iterations, same plan.
+    pub seed: u64,
+    /// Stop after so many moves; `None` leaves it to the watcher.
+    pub iterations: Option<u64>,
+    /// Stop after so many rounds in succession that brought nothing.
+    pub rounds: u32,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { seed: 1, iterations: None, rounds: u32::MAX }
+    }
+}
+
+/// What the watcher is told, a few thousand times a second.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Progress {
+    /// Moves made.
+    pub iterations: u64,
+    /// The main figure of the best plan: makespan, or weighted lateness.
+    pub best: Minute,
+    /// What no plan can beat.
+    pub bound: Minute,
+}
+
+/// Why the search ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ended {
+    /// No plan has a better main figure: the bound is met.
+    Proved,
+    /// The rounds allowed brought nothing more.
+    Stagnated,
+    /// The iterations allowed are used up.
+    Iterations,
+    /// The watcher said so.
+    Stopped,
+}
+
+/// A plan with what is known of it.
+#[derive(Debug, Clone)]
+pub struct Outcome {
+    /// The best plan found.
+    pub plan: Plan,
+    /// What no plan can beat in the main figure of the goal.
+    pub bound: Minute,
+    /// Moves made.
+    pub iterations: u64,
+    /// Why the search ended.
+    pub ended: Ended,
+}
+
+/// A first plan, by the best of the priority rules.
+///
+/// # Errors
+/// When the model cannot be planned.
+pub fn first_plan(model: &Model) -> Result<Plan, ModelError> {
+    let shop = Shop::build(model)?;
+    let mut timing = Timing::new(&shop);
+    let (decisions, value) = best_rule(&shop, &mut timing);
+    timing.once(&shop, &decisions);
+    Ok(timing.plan(&shop, &decisions, value))
+}
+
+/// The best of the rules.
+pub(super) fn best_rule(shop: &Shop, timing: &mut Timing) -> (Decisions, Value) {
+    let mut best: Option<(Decisions, Value)> = None;
+    for rule in RULES {
+        let decisions = dispatch(shop, timing, rule);
+        let value = timing.once(shop, &decisions);
+        if best.as_ref().is_none_or(|b| value.compare(&b.1, shop.goal).is_lt()) {
+            best = Some((decisions, value));
+        }
+    }
+    best.unwrap_or_else(|| (Decisions { order: Vec::new(), choice: Vec::new() }, Value::default()))
+}
+
+/// Plans a model. `watch` is told how it goes and stops the search by returning true: on time, or when cancelled.
+///
+/// The search is tabu search with path relinking where the disjunctive graph is exact (makespan, hours that never
+/// close, no people, setups or lags), and late acceptance on the exact value for everything else. Both start from the
+/// same rules, and both answers are timed by the same pass.
+///
+/// # Errors
+/// When the model cannot be planned.
+pub fn solve(
+    model: &Model,
+    settings: &Settings,
+    watch: &mut dyn FnMut(&Progress) -> bool,
+) -> Result<Outcome, ModelError> {
+    let shop = Shop::build(model)?;
+    let bound = lower_bound(&shop);
+    let mut timing = Timing::new(&shop);
+    let (decisions, value) = best_rule(&shop, &mut timing);
+    let mut rng = Pcg64::seed_from_u64(settings.seed);
+    let mut progress = Progress { iterations: 0, best: value.main(shop.goal), bound };
+    let limit = settings.iterations.unwrap_or(u64::MAX);
+    let mut ended = Ended::Stagnated;
+    let graph = if shop.goal == super::model::Goal::Makespan { Graph::new(model) } else { None };
+
+    let (decisions, timing, value) = if let Some(mut graph) = graph {
+        let start = to_sequence(&decisions);
+        let target = i32::try_from(bound).unwrap_or(0);
+        let best = std::cell::Cell::new(progress.best);
+        let found = relink::search(
+            &mut graph,
+            &start,
+            shop.machines(),
+            shop.jobs.len(),
+            target,
+            settings.rounds,
+            &mut rng,
+            &mut Watch {
+                stop: &mut |k| {
+                    progress.iterations += k;
+                    progress.best = best.get();
+                    if progress.iterations >= limit {
+                        ended = Ended::Iterations;
+                    } else if watch(&progress) {
+                        ended = Ended::Stopped;
+                    } else {
+                        return false;
+                    }
+                    true
+                },
+                found: &mut |makespan| best.set(Minute::from(makespan)),
+            },
+        );
+        let decisions = from_sequence(&found, decisions);
+        let value = timing.once(&shop, &decisions);
+        (decisions, timing, value)
+    } else {
+        let mut late = Late::new(&shop, decisions, timing);
+        late.improve(&shop, settings.rounds, &mut rng, &mut |k, value| {
+            progress.iterations += k;
+            progress.best = value.main(shop.goal);
+            if progress.iterations >= limit {
+                ended = Ended::Iterations;
+            } else if watch(&progress) {
+                ended = Ended::Stopped;
+            } else {
+                return false;
+            }
+            true
+        });
+        (late.decisions, late.timing, late.value)
+    };
+    if value.broken == 0 && value.main(shop.goal) <= bound {
+        ended = Ended::Proved;
+    }
+    let plan = timing.plan(&shop, &decisions, value);
+    debug_assert!(
+        value.broken > 0 || super::validator::validate(model, &plan).is_empty(),
+        "{:?}",
+        super::validator::validate(model, &plan)
+    );
+    Ok(Outcome { plan, bound, iterations: progress.iterations, ended })
+}
+
+fn to_sequence(d: &Decisions) -> Sequence {
+    Sequence { order: d.order.clone(), mode: d.choice.iter().map(|c| c.way).collect(), makespan: i32::MAX }
+}
+
+fn from_sequence(s: &Sequence, like: Decisions) -> Decisions {
+    let choice = s.mode.iter().zip(&like.choice).map(|(&way, c)| Choice { way, person: c.person }).collect();
+    Decisions { order: s.order.clone(), choice }
+}
