@@ -42,6 +42,8 @@ pub(super) struct Op {
     after: (u32, u32),
     pub may_pause: bool,
     pub fixed: bool,
+    /// Nothing of its job waits for it.
+    pub sink: bool,
 }
 
 /// A stretch of a machine's time that fixed work takes.
@@ -161,6 +163,7 @@ impl Shop {
                 after: (a0, narrow(shop.after.len())),
                 may_pause: op.may_pause,
                 fixed: op.fixed.is_some(),
+                sink: false,
             });
             if let Some(f) = op.fixed {
                 let key = op.setup_key.unwrap_or(NONE);
@@ -180,6 +183,7 @@ impl Shop {
         for (i, op) in model.operations.iter().enumerate() {
             if !after[i].iter().any(|l| model.operations[l.op as usize].job == op.job) {
                 sinks[op.job].push(narrow(i));
+                shop.ops[i].sink = true;
             }
         }
         for (job, sinks) in model.jobs.iter().zip(sinks) {

@@ -137,10 +137,13 @@ impl Late {
                     idle += 1;
                     continue;
                 };
-                let value = self.timing.changed(shop, &self.decisions, lo, hi);
                 let old = &mut list[at];
-                let no_worse = value.compare(&self.value, shop.goal).is_le();
-                if no_worse || value.compare(old, shop.goal).is_le() {
+                let limit = self.limit(shop, old);
+                let value = self.timing.changed(shop, &self.decisions, lo, hi, limit);
+                let good = |v: &Value| {
+                    v.compare(&self.value, shop.goal).is_le() || v.compare(old, shop.goal).is_le()
+                };
+                if let Some(value) = value.filter(good) {
                     self.timing.accept(&self.decisions, lo, hi);
                     idle = if value.compare(&self.value, shop.goal).is_lt() { 0 } else { idle + 1 };
                     self.value = value;
@@ -174,6 +177,15 @@ impl Late {
         }
     }
 
+    /// Lateness above which no plan would be taken, now or against the plan of the past.
+    fn limit(&self, shop: &Shop, old: &Value) -> Minute {
+        if shop.goal == Goal::Promises && self.value.broken == 0 {
+            self.value.lateness.max(old.lateness)
+        } else {
+            Minute::MAX
+        }
+    }
+
     fn take(&mut self, shop: &Shop, decisions: &Decisions) {
         self.decisions.order.copy_from_slice(&decisions.order);
         self.decisions.choice.copy_from_slice(&decisions.choice);
@@ -188,7 +200,8 @@ impl Late {
         self.value = self.timing.full(shop, &self.decisions);
         for _ in 0..4 + below(rng, 8) {
             if let Some((lo, hi)) = self.step(shop, rng) {
-                self.value = self.timing.changed(shop, &self.decisions, lo, hi);
+                let value = self.timing.changed(shop, &self.decisions, lo, hi, Minute::MAX);
+                self.value = value.unwrap_or(self.value);
                 self.timing.accept(&self.decisions, lo, hi);
             }
         }
@@ -500,5 +513,43 @@ impl Late {
             return None;
         }
         Some((lo, hi))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{
+        rules::{Rule, dispatch},
+        sample::Sample,
+    };
+    use super::*;
+    use rand::SeedableRng;
+
+    /// What the incremental pass gives is what a pass from the beginning gives, through any series of moves taken and
+    /// taken back.
+    #[test]
+    fn incremental_timing_is_exact() {
+        let mut sample = Sample::week();
+        sample.jobs = 30;
+        let model = sample.make(5, None);
+        let shop = Shop::build(&model).unwrap();
+        let mut timing = Timing::new(&shop);
+        let decisions = dispatch(&shop, &mut timing, Rule::EarliestDue);
+        let mut late = Late::new(&shop, decisions, timing);
+        let mut fresh = Timing::new(&shop);
+        let mut rng = rand_pcg::Pcg64::seed_from_u64(2);
+        for k in 0..4000 {
+            let Some((lo, hi)) = late.step(&shop, &mut rng) else { continue };
+            let value = late.timing.changed(&shop, &late.decisions, lo, hi, Minute::MAX).unwrap();
+            assert_eq!(value, fresh.once(&shop, &late.decisions), "move {k}");
+            assert_eq!(late.timing.times, fresh.times, "move {k}");
+            if k % 3 == 0 {
+                late.timing.accept(&late.decisions, lo, hi);
+                late.value = value;
+            } else {
+                late.undo(lo);
+                late.timing.reject(&late.decisions);
+            }
+        }
     }
 }

@@ -30,6 +30,9 @@ struct Ready {
     op: u32,
     choice: Choice,
     times: Times,
+    machine: u32,
+    /// Least minutes on the machine.
+    least: Minute,
 }
 
 /// Decisions by one rule.
@@ -50,8 +53,13 @@ pub(super) fn dispatch(shop: &Shop, timing: &mut Timing, rule: Rule) -> Decision
         }
     }
     while !ready.is_empty() {
-        let first = (0..ready.len()).min_by_key(|&k| (ready[k].times.end, ready[k].times.start)).unwrap_or(0);
-        let pick = settle(shop, &ready, first, rule, &work, mean);
+        // What was found when an operation became ready may be out of date; with the machine's present state it still
+        // bounds the end from below. Only the two that matter are looked at again.
+        let soonest = |r: &Ready| r.times.end.max(timing.machine_free(shop, r.machine) + r.least);
+        let first = (0..ready.len()).min_by_key(|&k| (soonest(&ready[k]), ready[k].op)).unwrap_or(0);
+        ready[first] = best_way(shop, timing, ready[first].op);
+        let pick = settle(shop, timing, &ready, first, rule, &work, mean);
+        ready[pick] = best_way(shop, timing, ready[pick].op);
         let mut next = Some(ready.swap_remove(pick));
         // A chain held together by longest lags goes in one piece, so that it can be put off as a whole.
         while let Some(r) = next.take() {
@@ -73,35 +81,30 @@ pub(super) fn dispatch(shop: &Shop, timing: &mut Timing, rule: Rule) -> Decision
                     }
                 }
             }
-            let machine = shop.ways(r.op)[r.choice.way as usize].machine;
-            for other in &mut ready {
-                let same_machine = shop.ways(other.op)[other.choice.way as usize].machine == machine;
-                let same_person = r.choice.person != NONE && other.choice.person == r.choice.person;
-                if same_machine || same_person {
-                    *other = best_way(shop, timing, other.op);
-                }
-            }
         }
     }
     decisions
 }
 
 /// Chooses among the operations that want the machine of `first` before it could be done with it.
-fn settle(shop: &Shop, ready: &[Ready], first: usize, rule: Rule, work: &[(Minute, Minute)], mean: f64) -> usize {
+fn settle(
+    shop: &Shop,
+    timing: &Timing,
+    ready: &[Ready], first: usize, rule: Rule, work: &[(Minute, Minute)], mean: f64) -> usize {
     let lead = &ready[first];
-    let machine = shop.ways(lead.op)[lead.choice.way as usize].machine;
+    let machine = lead.machine;
     if machine as usize == shop.machines() {
         return first;
     }
     let mut pick = first;
     let mut best = f64::NEG_INFINITY;
     for (k, r) in ready.iter().enumerate() {
-        let way = &shop.ways(r.op)[r.choice.way as usize];
-        if way.machine != machine || r.times.start >= lead.times.end {
+        let start = r.times.start.max(timing.machine_free(shop, machine));
+        if r.machine != machine || start >= lead.times.end {
             continue;
         }
         let job = &shop.jobs[shop.ops[r.op as usize].job as usize];
-        let own = (r.times.setup + way.run).max(1) as f64;
+        let own = r.least.max(1) as f64;
         let left = work[r.op as usize].1 as f64;
         let slack = (job.due as f64 - left - lead.times.start as f64).max(0.0);
         let weight = job.weight.max(1) as f64;
@@ -128,11 +131,23 @@ fn best_way(shop: &Shop, timing: &Timing, op: u32) -> Ready {
         for &person in people {
             let times = timing.fit(shop, op, way, person);
             if best.is_none_or(|b| (times.end, times.setup) < (b.times.end, b.times.setup)) {
-                best = Some(Ready { op, choice: Choice { way: k as u32, person }, times });
+                best = Some(Ready {
+                    op,
+                    choice: Choice { way: k as u32, person },
+                    times,
+                    machine: way.machine,
+                    least: way.setup_same_key.min(way.setup) + way.run,
+                });
             }
         }
     }
-    best.unwrap_or(Ready { op, choice: Choice { way: 0, person: NONE }, times: Times::default() })
+    best.unwrap_or(Ready {
+        op,
+        choice: Choice { way: 0, person: NONE },
+        times: Times::default(),
+        machine: shop.machines() as u32,
+        least: 0,
+    })
 }
 
 /// For each operation its own least time, and that of the longest chain from it to the end of the job.

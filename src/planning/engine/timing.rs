@@ -125,8 +125,55 @@ pub(super) struct Timing {
     fresh_total: (Minute, Minute),
     /// Places timed in the last pass.
     timed: (usize, usize),
+    /// Lateness of the accepted order, and of the order last timed.
+    lateness: Minute,
+    fresh_lateness: Minute,
+    account: Account,
     /// Fixed operations that wait for others.
     fixed_waiting: Vec<u32>,
+}
+
+/// Lateness won and lost in the course of one pass.
+#[derive(Debug, Clone)]
+struct Account {
+    /// By jobs whose last operation has been timed.
+    settled: Minute,
+    /// What jobs that have gained time, and are not done yet, could win at most.
+    hoped: Minute,
+    /// Each job's part of `hoped`, and the pass it was put there.
+    part: Vec<(Minute, u32)>,
+    pass: u32,
+}
+
+impl Account {
+    fn begin(&mut self) {
+        self.settled = 0;
+        self.hoped = 0;
+        self.pass = self.pass.wrapping_add(1);
+    }
+
+    #[inline]
+    fn note(&mut self, shop: &Shop, op: u32, old: Minute, new: Minute) {
+        let o = &shop.ops[op as usize];
+        let job = &shop.jobs[o.job as usize];
+        let part = &mut self.part[o.job as usize];
+        if o.sink {
+            self.settled +=
+                job.weight * (new.saturating_sub(job.due).max(0) - old.saturating_sub(job.due).max(0));
+            if part.1 == self.pass {
+                self.hoped -= part.0;
+                part.0 = 0;
+            }
+        } else if new < old && part.1 != self.pass {
+            // What the lot could win at most: the time gained so far, and no more than its lateness is known to be.
+            *part = (job.weight * (old - new), self.pass);
+            self.hoped += part.0;
+        }
+    }
+
+    fn least_change(&self) -> Minute {
+        self.settled - self.hoped
+    }
 }
 
 impl Timing {
@@ -155,6 +202,9 @@ impl Timing {
             total: (0, 0),
             fresh_total: (0, 0),
             timed: (0, 0),
+            lateness: 0,
+            fresh_lateness: 0,
+            account: Account { settled: 0, hoped: 0, part: vec![(0, 0); shop.jobs.len()], pass: 0 },
             fixed_waiting: (0..n as u32)
                 .filter(|&i| shop.ops[i as usize].fixed && !shop.before(i).is_empty())
                 .collect(),
@@ -197,12 +247,17 @@ impl Timing {
     }
 
     /// Times an order that differs from the accepted one only at places `lo..hi`, or in choices there.
-    pub fn changed(&mut self, shop: &Shop, d: &Decisions, lo: usize, hi: usize) -> Value {
+    ///
+    /// `None` when the pass was broken off: the jobs done by then cost so much more that lateness would come above
+    /// `limit` even if every job that has gained so far came in on time. (Gains not yet begun are not foreseen, so a
+    /// good move is lost now and then; a plan taken is always timed exactly.)
+    pub fn changed(&mut self, shop: &Shop, d: &Decisions, lo: usize, hi: usize, limit: Minute) -> Option<Value> {
         let n = d.order.len();
         if shop.has_max_lags {
             self.timed = (0, n);
-            return self.once(shop, d);
+            return Some(self.once(shop, d));
         }
+        self.account.begin();
         let from = lo / STRIDE * STRIDE;
         self.state.copy(&self.kept[lo / STRIDE]);
         // From this place on, no operation is known to wait for one whose end has changed.
@@ -217,13 +272,19 @@ impl Timing {
                         self.total.0 + self.state.setup - kept.setup,
                         self.total.1 + self.state.broken - kept.broken,
                     );
-                    return self.value(shop);
+                    return Some(self.value(shop));
+                }
+                if k >= hi && self.lateness + self.account.least_change() > limit {
+                    self.timed = (from, k);
+                    return None;
                 }
                 self.fresh[k / STRIDE].copy(&self.state);
             }
             let op = d.order[k];
             self.place(shop, op, d.choice[op as usize]);
-            if self.times[op as usize].end != self.accepted[op as usize].end {
+            let (new, old) = (self.times[op as usize].end, self.accepted[op as usize].end);
+            if new != old {
+                self.account.note(shop, op, old, new);
                 for l in shop.after(op) {
                     if !shop.ops[l.op as usize].fixed {
                         settled = settled.max(self.pos[l.op as usize] as usize + 1);
@@ -234,7 +295,7 @@ impl Timing {
         }
         self.timed = (from, n);
         self.fresh_total = (self.state.setup, self.state.broken);
-        self.value(shop)
+        Some(self.value(shop))
     }
 
     /// Keeps the order last timed, which differs at places `lo..hi`, as the accepted one.
@@ -258,6 +319,7 @@ impl Timing {
             }
         }
         self.total = self.fresh_total;
+        self.lateness = self.fresh_lateness;
     }
 
     /// Returns to the accepted order; the caller has put its decisions back already.
@@ -273,6 +335,13 @@ impl Timing {
         self.lower.fill(Minute::MIN);
         self.raised = false;
         self.state.reset();
+    }
+
+    /// When a machine is free after everything placed so far; for outside work, always.
+    #[inline]
+    pub fn machine_free(&self, shop: &Shop, machine: u32) -> Minute {
+        let free = self.state.machine_free.get(machine as usize).copied().unwrap_or(0);
+        if (machine as usize) < shop.machines() { free.max(-NEVER) } else { -NEVER }
     }
 
     /// Starts one operation as early as the state allows and takes it into the state.
@@ -413,7 +482,7 @@ impl Timing {
         sum
     }
 
-    fn value(&self, shop: &Shop) -> Value {
+    fn value(&mut self, shop: &Shop) -> Value {
         let mut value = Value {
             setup: self.fresh_total.0,
             broken: self.fresh_total.1 + self.fixed_too_early(shop),
@@ -433,6 +502,7 @@ impl Timing {
                 value.lateness += job.weight * (done - job.due);
             }
         }
+        self.fresh_lateness = value.lateness;
         value
     }
 
