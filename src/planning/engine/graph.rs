@@ -149,13 +149,6 @@ impl Graph {
         self.choices[(self.first_choice[op as usize] + self.mode[op as usize]) as usize]
     }
 
-    /// Head: earliest start.
-    #[inline]
-    pub fn start(&self, op: u32) -> i32 {
-        let node = &self.nodes[op as usize];
-        node.end - node.p
-    }
-
     /// Takes an order and modes; everything else is computed.
     pub fn load(&mut self, order: &[u32], mode: &[u32]) {
         let sentinel = self.len() as u32;

@@ -4,10 +4,10 @@ use rand::SeedableRng;
 use rand_pcg::Pcg64;
 
 use super::{
+    anneal::Anneal,
     bounds::lower_bound,
     build::Shop,
     graph::{Graph, Sequence},
-    late::Late,
     model::{Minute, Model, ModelError},
     plan::{Plan, Value},
     relink::{self, Watch},
@@ -97,7 +97,7 @@ pub(super) fn best_rule(shop: &Shop, timing: &mut Timing) -> (Decisions, Value) 
 /// Plans a model. `watch` is told how it goes and stops the search by returning true: on time, or when cancelled.
 ///
 /// The search is tabu search with path relinking where the disjunctive graph is exact (makespan, hours that never
-/// close, no people, setups or lags), and late acceptance on the exact value for everything else. Both start from the
+/// close, no people, setups or lags), and simulated annealing on the exact value for everything else. Both start from the
 /// same rules, and both answers are timed by the same pass.
 ///
 /// # Errors
@@ -149,8 +149,11 @@ pub fn solve(
         let value = timing.once(&shop, &decisions);
         (decisions, timing, value)
     } else {
-        let mut late = Late::new(&shop, decisions, timing);
-        late.improve(&shop, settings.rounds, &mut rng, &mut |k, value| {
+        let mut search = Anneal::new(&shop, decisions, timing);
+        // With few moves allowed, the first cooling takes what there is.
+        let usual = 50 * shop.ops.len() as u64;
+        search.first_cooling = settings.iterations.filter(|&all| all < 3 * usual).map(|all| all / 2);
+        search.improve(&shop, settings.rounds, &mut rng, &mut |k, value| {
             progress.iterations += k;
             progress.best = value.main(shop.goal);
             if progress.iterations >= limit {
@@ -162,7 +165,7 @@ pub fn solve(
             }
             true
         });
-        (late.decisions, late.timing, late.value)
+        (search.decisions, search.timing, search.value)
     };
     if value.broken == 0 && value.main(shop.goal) <= bound {
         ended = Ended::Proved;

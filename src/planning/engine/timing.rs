@@ -42,6 +42,32 @@ pub(super) struct Decisions {
     pub choice: Vec<Choice>,
 }
 
+impl Decisions {
+    /// The decisions a plan was made by, or others that time to the same: operations by their starts.
+    pub fn of_plan(shop: &Shop, plan: &Plan) -> Self {
+        let mut order: Vec<u32> = shop.topological();
+        order.retain(|&i| !shop.ops[i as usize].fixed);
+        // Stable, so that links keep their order among operations that take no time.
+        order.sort_by_key(|&i| {
+            let a = &plan.assignments[i as usize];
+            (a.start, a.end)
+        });
+        let choice = plan
+            .assignments
+            .iter()
+            .enumerate()
+            .map(|(i, a)| Choice {
+                way: a.mode as u32,
+                person: match a.person {
+                    Some(p) => p as u32,
+                    None => shop.people(i as u32).first().copied().unwrap_or(NONE),
+                },
+            })
+            .collect();
+        Self { order, choice }
+    }
+}
+
 /// Times of one operation.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) struct Times {

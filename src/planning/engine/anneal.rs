@@ -1,9 +1,9 @@
-//! Local search for the whole model: late acceptance hill climbing (Burke and Bykov 2017) on the exact value.
+//! Local search for the whole model: simulated annealing (Kirkpatrick, Gelatt and Vecchi 1983) on the exact value.
 //!
 //! With calendars, people and setups by key the estimates of the disjunctive graph no longer hold, but the timing pass
-//! is quick where little changes, so moves are judged exactly. Late acceptance compares values and never weighs them
-//! against each other, so an ordered goal needs no weights: a candidate is taken when it is no worse than the current
-//! plan, or than the plan of so many steps ago.
+//! is quick where little changes, so moves are judged exactly. The best plan is kept by the ordered goal; only the
+//! choice whether to step to a worse one weighs its figures into one number. Coolings follow each other from the best
+//! plan so far, each twice as long as the one before, so that there is an answer soon and a better one later.
 //!
 //! Moves start from what holds a late job: its critical chain, walked back from its end over whichever of link,
 //! machine and person was waited for longest. Two operations on it that wait for each other change places, or one of
@@ -17,20 +17,42 @@ use super::{
     model::{Goal, Minute},
     plan::Value,
     tabu::below,
-    timing::{Choice, Decisions, Timing},
+    timing::{Choice, Decisions, Times, Timing},
 };
 
-/// Length of the list of past values in the first round; it doubles with each round that brought nothing.
-const FIRST_LIST: usize = 100;
-const LONGEST_LIST: usize = 6_400;
+/// Moves for each operation in the first cooling; each next one is twice as long.
+const PER_OPERATION: usize = 50;
+
+/// Temperature at the start and at the end of a cooling, over the mean change for the worse of a random move.
+/// Measured: on two invented weeks of 420 operations, 8 s each, 0.005 to 0.0003 gave the least lateness of seven
+/// pairs from 0.5 to 0.00005.
+const HOT: f64 = 0.005;
+const COLD: f64 = 0.0003;
+
+/// Change that stands for one broken minute or more: never taken.
+const BROKEN: f64 = 1e15;
+
+/// The change from one value to another as one number, the ordered goal's figures far apart.
+fn energy(new: &Value, old: &Value, goal: Goal) -> f64 {
+    if new.broken != old.broken {
+        return if new.broken > old.broken { BROKEN } else { -BROKEN };
+    }
+    let first = match goal {
+        Goal::Makespan => new.makespan - old.makespan,
+        Goal::Promises => new.lateness - old.lateness,
+    };
+    first as f64 + 0.05 * (new.setup - old.setup) as f64 + 1e-4 * (new.in_progress - old.in_progress) as f64
+}
 
 /// The search with its memory.
 #[derive(Debug)]
-pub(super) struct Late {
+pub(super) struct Anneal {
     pub decisions: Decisions,
     pub timing: Timing,
     pub value: Value,
-    /// Weight by which an operation's distance from an old plan is priced, see [`Late::stay_near`].
+    near: Option<Near>,
+    /// Moves in the first cooling, when it is to be shorter or longer than usual.
+    pub first_cooling: Option<u64>,
     undo_order: Vec<u32>,
     undo_choice: Vec<(u32, Choice)>,
     moved: Vec<u32>,
@@ -41,15 +63,38 @@ pub(super) struct Late {
     key_range: Vec<(u32, u32)>,
     by_job: Vec<u32>,
     job_range: Vec<(u32, u32)>,
-    /// Operations the search may move; all that are not fixed, unless it is confined to some.
+    /// Operations the search may move: all that are not fixed.
     movable: Vec<u32>,
     may_move: Vec<bool>,
+}
+
+/// An old plan to stay near to.
+#[derive(Debug, Clone)]
+pub(super) struct Near {
+    /// The operation before each on its machine.
+    pub before: Vec<u32>,
+    pub choice: Vec<Choice>,
+    /// Operations from here on are new.
+    pub known: usize,
+    /// What one moved operation costs, in weighted minutes of lateness.
+    pub price: Minute,
+}
+
+impl Near {
+    /// Operations that are not where they were.
+    pub fn moved<'a>(&'a self, times: &'a [Times], now: &'a Decisions) -> impl Iterator<Item = usize> + 'a {
+        (0..self.known).filter(move |&i| {
+            let before = times[i].machine_before;
+            let new_before = before != NONE && before as usize >= self.known;
+            (self.before[i] != before && !new_before) || self.choice[i] != now.choice[i]
+        })
+    }
 }
 
 /// A window of places that a move has touched.
 type Window = (usize, usize);
 
-impl Late {
+impl Anneal {
     pub fn new(shop: &Shop, decisions: Decisions, mut timing: Timing) -> Self {
         let n = shop.ops.len();
         let value = timing.full(shop, &decisions);
@@ -73,6 +118,8 @@ impl Late {
         let (by_key, key_range) = group(&|i| shop.ops[i as usize].key);
         let (by_job, job_range) = group(&|i| shop.ops[i as usize].job);
         Self {
+            near: None,
+            first_cooling: None,
             undo_order: Vec::with_capacity(n),
             undo_choice: Vec::with_capacity(n),
             moved: Vec::with_capacity(n),
@@ -91,19 +138,23 @@ impl Late {
         }
     }
 
-    /// Confines the search to moving these operations; the others still give way, in their order.
-    pub fn confine(&mut self, ops: &[u32]) {
-        self.may_move.fill(false);
-        self.movable.clear();
-        for &op in ops {
-            self.may_move[op as usize] = true;
-            self.movable.push(op);
-        }
+    /// Makes each operation that leaves its place in an old plan cost something.
+    pub fn stay_near(&mut self, shop: &Shop, near: Near) {
+        self.near = Some(near);
+        let value = self.timing.full(shop, &self.decisions);
+        self.value = self.priced(value);
     }
 
-    /// Searches until `stop` says so (asked with the number of evaluations since it was last), the value's main figure
-    /// has come down to `enough` with nothing else left to gain, or `rounds` rounds in succession brought nothing.
-    /// Leaves the best plan as its own.
+    fn priced(&self, mut value: Value) -> Value {
+        if let Some(near) = &self.near {
+            let moved = near.moved(&self.timing.times, &self.decisions).count();
+            value.lateness += near.price * moved as Minute;
+        }
+        value
+    }
+
+    /// Searches until `stop` says so (asked with the moves made since it was last), or `rounds` coolings in succession
+    /// brought nothing. Leaves the best plan as its own.
     pub fn improve(
         &mut self,
         shop: &Shop,
@@ -116,36 +167,31 @@ impl Late {
             return;
         }
         let mut best = (self.value, self.decisions.clone());
-        let mut list = vec![self.value; LONGEST_LIST];
-        let mut length = FIRST_LIST;
+        let mut length = self.first_cooling.unwrap_or((PER_OPERATION * n).max(10_000) as u64).max(64);
         let mut barren = 0;
+        let mut since = 0u64;
         loop {
-            list[..length].fill(self.value);
-            let round_best = best.0;
-            let patience = (length * 20).max(50 * n) as u64;
-            let (mut at, mut idle, mut since) = (0, 0u64, 0u64);
-            while idle < patience {
+            let cycle_best = best.0;
+            let scale = self.usual_change(shop, rng);
+            let (mut heat, last) = (scale * HOT, scale * COLD);
+            let cooling = (last / heat).powf(64.0 / length as f64);
+            for _ in 0..length {
                 since += 1;
                 if since == 64 {
                     since = 0;
+                    heat *= cooling;
                     if stop(64, &best.0) {
                         self.take(shop, &best.1);
                         return;
                     }
                 }
-                let Some((lo, hi)) = self.step(shop, rng) else {
-                    idle += 1;
-                    continue;
-                };
-                let old = &mut list[at];
-                let limit = self.limit(shop, old);
-                let value = self.timing.changed(shop, &self.decisions, lo, hi, limit);
-                let good = |v: &Value| {
-                    v.compare(&self.value, shop.goal).is_le() || v.compare(old, shop.goal).is_le()
-                };
-                if let Some(value) = value.filter(good) {
+                let Some((lo, hi)) = self.step(shop, rng) else { continue };
+                let draw = (f64::from(rng.next_u32()) + 1.0) / 4_294_967_297.0;
+                let allowed = -heat * draw.ln();
+                let value = self.timing.changed(shop, &self.decisions, lo, hi, self.limit(shop, allowed));
+                let value = value.map(|v| self.priced(v));
+                if let Some(value) = value.filter(|v| energy(v, &self.value, shop.goal) <= allowed) {
                     self.timing.accept(&self.decisions, lo, hi);
-                    idle = if value.compare(&self.value, shop.goal).is_lt() { 0 } else { idle + 1 };
                     self.value = value;
                     if value.compare(&best.0, shop.goal).is_lt() {
                         best.0 = value;
@@ -155,32 +201,44 @@ impl Late {
                 } else {
                     self.undo(lo);
                     self.timing.reject(&self.decisions);
-                    idle += 1;
                 }
-                if self.value.compare(old, shop.goal).is_lt() {
-                    *old = self.value;
-                }
-                at = if at + 1 == length { 0 } else { at + 1 };
             }
-            if best.0.compare(&round_best, shop.goal).is_lt() {
+            length = length.saturating_mul(2);
+            if best.0.compare(&cycle_best, shop.goal).is_lt() {
                 barren = 0;
             } else {
                 barren += 1;
-                length = (length * 2).min(LONGEST_LIST);
                 if barren >= rounds {
                     self.take(shop, &best.1);
                     return;
                 }
             }
             self.take(shop, &best.1);
-            self.shake(shop, rng);
+            self.tidy(shop);
         }
     }
 
-    /// Lateness above which no plan would be taken, now or against the plan of the past.
-    fn limit(&self, shop: &Shop, old: &Value) -> Minute {
+    /// The mean change for the worse of some hundred random moves: the unit of temperature.
+    fn usual_change(&mut self, shop: &Shop, rng: &mut impl Rng) -> f64 {
+        let (mut sum, mut count) = (0.0, 0);
+        for _ in 0..200 {
+            let Some((lo, hi)) = self.step(shop, rng) else { continue };
+            let value = self.timing.changed(shop, &self.decisions, lo, hi, Minute::MAX);
+            let change = value.map_or(0.0, |v| energy(&self.priced(v), &self.value, shop.goal));
+            if change > 0.0 && change < BROKEN {
+                sum += change;
+                count += 1;
+            }
+            self.undo(lo);
+            self.timing.reject(&self.decisions);
+        }
+        if count == 0 { 1.0 } else { sum / f64::from(count) }
+    }
+
+    /// Lateness above which no plan would be taken.
+    fn limit(&self, shop: &Shop, allowed: f64) -> Minute {
         if shop.goal == Goal::Promises && self.value.broken == 0 {
-            self.value.lateness.max(old.lateness)
+            self.value.lateness.saturating_add(allowed as Minute + 1)
         } else {
             Minute::MAX
         }
@@ -189,22 +247,17 @@ impl Late {
     fn take(&mut self, shop: &Shop, decisions: &Decisions) {
         self.decisions.order.copy_from_slice(&decisions.order);
         self.decisions.choice.copy_from_slice(&decisions.choice);
-        self.value = self.timing.full(shop, &self.decisions);
+        let value = self.timing.full(shop, &self.decisions);
+        self.value = self.priced(value);
     }
 
-    /// Some moves without asking what they cost, after the order has been sorted by starts.
-    fn shake(&mut self, shop: &Shop, rng: &mut impl Rng) {
+    /// Sorts the order by starts, which changes no time for the worse and brings what is near in time near in order.
+    fn tidy(&mut self, shop: &Shop) {
         let times = &self.timing.times;
-        // A stable sort by start keeps the links' order even among operations that take no time.
+        // A stable sort keeps the links' order even among operations that take no time.
         self.decisions.order.sort_by_key(|&i| times[i as usize].start);
-        self.value = self.timing.full(shop, &self.decisions);
-        for _ in 0..4 + below(rng, 8) {
-            if let Some((lo, hi)) = self.step(shop, rng) {
-                let value = self.timing.changed(shop, &self.decisions, lo, hi, Minute::MAX);
-                self.value = value.unwrap_or(self.value);
-                self.timing.accept(&self.decisions, lo, hi);
-            }
-        }
+        let value = self.timing.full(shop, &self.decisions);
+        self.value = self.priced(value);
     }
 
     fn undo(&mut self, lo: usize) {
@@ -535,20 +588,20 @@ mod tests {
         let shop = Shop::build(&model).unwrap();
         let mut timing = Timing::new(&shop);
         let decisions = dispatch(&shop, &mut timing, Rule::EarliestDue);
-        let mut late = Late::new(&shop, decisions, timing);
+        let mut search = Anneal::new(&shop, decisions, timing);
         let mut fresh = Timing::new(&shop);
         let mut rng = rand_pcg::Pcg64::seed_from_u64(2);
         for k in 0..4000 {
-            let Some((lo, hi)) = late.step(&shop, &mut rng) else { continue };
-            let value = late.timing.changed(&shop, &late.decisions, lo, hi, Minute::MAX).unwrap();
-            assert_eq!(value, fresh.once(&shop, &late.decisions), "move {k}");
-            assert_eq!(late.timing.times, fresh.times, "move {k}");
+            let Some((lo, hi)) = search.step(&shop, &mut rng) else { continue };
+            let value = search.timing.changed(&shop, &search.decisions, lo, hi, Minute::MAX).unwrap();
+            assert_eq!(value, fresh.once(&shop, &search.decisions), "move {k}");
+            assert_eq!(search.timing.times, fresh.times, "move {k}");
             if k % 3 == 0 {
-                late.timing.accept(&late.decisions, lo, hi);
-                late.value = value;
+                search.timing.accept(&search.decisions, lo, hi);
+                search.value = value;
             } else {
-                late.undo(lo);
-                late.timing.reject(&late.decisions);
+                search.undo(lo);
+                search.timing.reject(&search.decisions);
             }
         }
     }

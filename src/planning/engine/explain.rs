@@ -1,0 +1,314 @@
+//! Why a job comes when it does, and what would help.
+//!
+//! The chain is the job's critical path in the plan: from its end back, each operation with what it waited for last.
+//! Help is not argued but tried: the plan is timed again with the change made, and what the job gains is reported
+//! beside what it costs the others.
+
+use super::{
+    build::{NONE, Shop},
+    model::{Minute, Model, ModelError},
+    plan::Plan,
+    timing::{Decisions, Times, Timing},
+};
+
+/// What an operation waited for last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WaitedFor {
+    /// Its job to be released.
+    Release,
+    /// An operation it follows, and the time that must lie between.
+    Operation {
+        /// The operation before.
+        operation: usize,
+        /// Minutes that must pass.
+        lag: Minute,
+    },
+    /// Its machine, which another operation had.
+    Machine {
+        /// The machine.
+        machine: usize,
+        /// The operation that had it.
+        operation: usize,
+    },
+    /// Its person, whom another operation had.
+    Person {
+        /// The person.
+        person: usize,
+        /// The operation that had them.
+        operation: usize,
+    },
+}
+
+/// One link of the chain.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Link {
+    /// The operation.
+    pub operation: usize,
+    /// What it waited for last.
+    pub waited_for: WaitedFor,
+    /// Minutes from when that was over until it began: hours in which machine and person are not both there.
+    pub closed: Minute,
+    /// Minutes it held the chain itself: until its end, or until the person was free when that was waited for.
+    pub held: Minute,
+}
+
+/// A change that was tried.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Change {
+    /// Two more hours at the end of a machine's and its people's day.
+    Overtime {
+        /// The machine.
+        machine: usize,
+        /// When the overtime begins.
+        from: Minute,
+        /// When it ends.
+        until: Minute,
+    },
+    /// This operation before that one on the machine or with the person.
+    Order {
+        /// Goes first.
+        first: usize,
+        /// Goes second.
+        second: usize,
+    },
+    /// A person who learns to do an operation.
+    Training {
+        /// The person.
+        person: usize,
+        /// The operation.
+        operation: usize,
+    },
+}
+
+/// A change and what came of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Help {
+    /// The change.
+    pub change: Change,
+    /// Minutes the job is done earlier.
+    pub gains: Minute,
+    /// Weighted minutes of lateness that all other jobs together lose by it; negative when they gain as well.
+    pub others_lose: Minute,
+}
+
+/// Why a job comes when it does.
+#[derive(Debug, Clone)]
+pub struct Explanation {
+    /// When it is done.
+    pub done: Minute,
+    /// The chain that holds it, from its first link on.
+    pub chain: Vec<Link>,
+    /// What would help, the most first.
+    pub help: Vec<Help>,
+}
+
+/// Length of the overtime tried, in minutes.
+const OVERTIME: Minute = 120;
+
+/// Days of overtime tried for each machine of the chain.
+const DAYS: usize = 10;
+
+/// Explains job `job` of a plan.
+///
+/// # Errors
+/// When the model cannot be planned, or has no such job with operations.
+pub fn explain(model: &Model, plan: &Plan, job: usize) -> Result<Explanation, ModelError> {
+    let shop = Shop::build(model)?;
+    if job >= shop.jobs.len() || plan.assignments.len() != shop.ops.len() {
+        return Err(ModelError::Reference { what: "job", index: job });
+    }
+    let decisions = Decisions::of_plan(&shop, plan);
+    let mut timing = Timing::new(&shop);
+    let lateness = timing.full(&shop, &decisions).lateness;
+    let now = Standing { done: done(&shop, &timing.times, job), lateness };
+    let chain = chain(&shop, &timing.times, &decisions, job);
+    let mut help = Vec::new();
+    let mut tried = |change, shop: &Shop, decisions: &Decisions, timing: &mut Timing| {
+        let value = timing.once(shop, decisions);
+        let gains = now.done - done(shop, &timing.times, job);
+        if value.broken == 0 && gains > 0 {
+            let goal = &shop.jobs[job];
+            let late = |d: Minute| goal.weight * d.saturating_sub(goal.due).max(0);
+            let own = late(now.done) - late(now.done - gains);
+            help.push(Help { change, gains, others_lose: value.lateness - now.lateness + own });
+        }
+    };
+
+    let mut machines: Vec<usize> = chain
+        .iter()
+        .filter_map(|l| model.operations[l.operation].modes[plan.assignments[l.operation].mode].machine)
+        .collect();
+    machines.sort_unstable();
+    machines.dedup();
+    for machine in machines {
+        let closings = model.machines[machine].calendar.windows().iter().map(|w| w.1);
+        for from in closings.filter(|&c| c >= 0 && c < now.done).take(DAYS) {
+            let until = from + OVERTIME;
+            let mut with = model.clone();
+            with.machines[machine].calendar = with.machines[machine].calendar.or((from, until));
+            for person in &mut with.people {
+                // Those who are at work that day stay on.
+                if let Some(&(_, close)) =
+                    person.calendar.windows().iter().rev().find(|w| w.1 <= until && w.1 > from - 480)
+                {
+                    person.calendar = person.calendar.or((close, until));
+                }
+            }
+            let shop = Shop::build(&with)?;
+            let change = Change::Overtime { machine, from, until };
+            tried(change, &shop, &decisions, &mut Timing::new(&shop));
+        }
+    }
+
+    for link in &chain {
+        let (WaitedFor::Machine { operation, .. } | WaitedFor::Person { operation, .. }) = link.waited_for else {
+            continue;
+        };
+        if let Some(other) = before(&shop, &decisions, &timing, link.operation, operation) {
+            tried(Change::Order { first: link.operation, second: operation }, &shop, &other, &mut timing.clone());
+        }
+    }
+
+    for link in &chain {
+        if !matches!(link.waited_for, WaitedFor::Person { .. }) {
+            continue;
+        }
+        for person in (0..model.people.len()).filter(|p| !model.operations[link.operation].people.contains(p)) {
+            let mut with = model.clone();
+            with.operations[link.operation].people.push(person);
+            let shop = Shop::build(&with)?;
+            let mut other = decisions.clone();
+            other.choice[link.operation].person = person as u32;
+            let change = Change::Training { person, operation: link.operation };
+            tried(change, &shop, &other, &mut Timing::new(&shop));
+        }
+    }
+    help.sort_by_key(|h| (-h.gains, h.others_lose));
+    Ok(Explanation { done: now.done, chain, help })
+}
+
+/// How things stand in the plan as it is.
+struct Standing {
+    done: Minute,
+    lateness: Minute,
+}
+
+fn done(shop: &Shop, times: &[Times], job: usize) -> Minute {
+    shop.sinks(&shop.jobs[job]).iter().map(|&op| times[op as usize].end).max().unwrap_or(0)
+}
+
+/// Decisions with `first` before `second`, and with it what it waits for; `None` when it waits for `second` itself.
+fn before(shop: &Shop, d: &Decisions, timing: &Timing, first: usize, second: usize) -> Option<Decisions> {
+    if shop.ops[first].fixed || shop.ops[second].fixed {
+        return None;
+    }
+    let (to, at) = (timing.pos[second] as usize, timing.pos[first] as usize);
+    if to >= at {
+        return None;
+    }
+    let mut goes = vec![false; shop.ops.len()];
+    goes[first] = true;
+    for &op in d.order[to..at].iter().rev() {
+        goes[op as usize] = shop.after(op).iter().any(|l| goes[l.op as usize]);
+    }
+    if goes[second] {
+        return None;
+    }
+    let mut other = d.clone();
+    other.order[to..=at].sort_by_key(|&op| !goes[op as usize]);
+    Some(other)
+}
+
+/// The chain from the job's end back, turned round.
+fn chain(shop: &Shop, times: &[Times], d: &Decisions, job: usize) -> Vec<Link> {
+    let mut chain = Vec::new();
+    let sinks = shop.sinks(&shop.jobs[job]).iter().copied();
+    let mut next = sinks.max_by_key(|&op| times[op as usize].end).map(|op| (op, times[op as usize].end));
+    while let Some((op, until)) = next.take() {
+        let t = &times[op as usize];
+        let mut ready = shop.ops[op as usize].release;
+        let mut waited_for = WaitedFor::Release;
+        for l in shop.before(op) {
+            let end = times[l.op as usize].end;
+            if end + l.min >= ready {
+                ready = end + l.min;
+                waited_for = WaitedFor::Operation { operation: l.op as usize, lag: l.min };
+                next = Some((l.op, end));
+            }
+        }
+        let choice = d.choice[op as usize];
+        let machine = shop.ways(op)[choice.way as usize].machine as usize;
+        if t.machine_before != NONE && times[t.machine_before as usize].end > ready {
+            ready = times[t.machine_before as usize].end;
+            waited_for = WaitedFor::Machine { machine, operation: t.machine_before as usize };
+            next = Some((t.machine_before, ready));
+        }
+        if t.person_before != NONE && times[t.person_before as usize].attended_until > ready {
+            ready = times[t.person_before as usize].attended_until;
+            waited_for =
+                WaitedFor::Person { person: choice.person as usize, operation: t.person_before as usize };
+            next = Some((t.person_before, ready));
+        }
+        chain.push(Link {
+            operation: op as usize,
+            waited_for,
+            closed: (t.start - ready).max(0),
+            held: until - t.start,
+        });
+        if shop.ops[op as usize].fixed {
+            break;
+        }
+    }
+    chain.reverse();
+    chain
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{calendar::WorkingTime, classical::job_shop, sample::Sample, solve::first_plan};
+    use super::*;
+
+    /// Waits, closed hours and held times of a chain add up to the job's end, in any plan.
+    #[test]
+    fn the_chain_adds_up_to_the_end() {
+        let model = Sample::week().make(12, None);
+        let plan = first_plan(&model).unwrap();
+        for job in 0..model.jobs.len() {
+            let e = explain(&model, &plan, job).unwrap();
+            let mut at = model.jobs[model.operations[e.chain[0].operation].job].release;
+            for link in &e.chain {
+                if let WaitedFor::Operation { lag, .. } = link.waited_for {
+                    at += lag;
+                }
+                at += link.closed + link.held;
+            }
+            assert_eq!(at, e.done, "job {job}");
+        }
+    }
+
+    /// Two jobs on one machine, eight hours each, eight hours a day: the second waits a day for the first. Going first
+    /// gains it that day at the other's cost, and so, in part, does overtime.
+    #[test]
+    fn what_helps_is_found_by_trying() {
+        let mut model = job_shop(&[vec![vec![(0, 480)]], vec![vec![(0, 480)]]]);
+        model.goal = super::super::model::Goal::Promises;
+        model.machines[0].calendar = WorkingTime::from_windows((0..9).map(|d| (d * 1440, d * 1440 + 480)).collect());
+        for (job, due) in model.jobs.iter_mut().zip([480, 1000]) {
+            job.due = Some(due);
+        }
+        for op in &mut model.operations {
+            op.may_pause = true;
+        }
+        let plan = first_plan(&model).unwrap();
+        let e = explain(&model, &plan, 1).unwrap();
+        assert_eq!(e.done, 1920);
+        assert_eq!(e.chain.len(), 2);
+        assert_eq!(e.chain[1].waited_for, WaitedFor::Machine { machine: 0, operation: 0 });
+        assert_eq!((e.chain[1].closed, e.chain[1].held), (960, 480));
+        let order = e.help.iter().find(|h| h.change == Change::Order { first: 1, second: 0 }).unwrap();
+        assert_eq!((order.gains, order.others_lose), (1440, 1440));
+        let overtime = Change::Overtime { machine: 0, from: 480, until: 600 };
+        let overtime = e.help.iter().find(|h| h.change == overtime).unwrap();
+        assert_eq!((overtime.gains, overtime.others_lose), (120, 0));
+    }
+}
