@@ -13,6 +13,7 @@ macro_rules! say {
 
 mod admin;
 mod database;
+mod plan;
 mod serve;
 mod settings;
 
@@ -45,6 +46,9 @@ enum Verb {
     /// The people of a shop: add one, list them, set a password.
     #[command(subcommand)]
     User(admin::UserVerb),
+    /// The planning engine by itself: published instances, or a shop from a file.
+    #[command(subcommand)]
+    Plan(plan::PlanVerb),
 }
 
 /// Does what the command line asks.
@@ -57,6 +61,7 @@ pub fn run() -> ExitCode {
         Verb::Migrate(settings) => database::migrate(&settings),
         Verb::Shop(verb) => admin::shop(verb),
         Verb::User(verb) => admin::user(verb),
+        Verb::Plan(verb) => plan::plan(&verb),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -43,6 +43,7 @@
 //! ```
 
 pub mod calendar;
+pub mod engine;
 pub mod queue;
 pub mod ready;
 

