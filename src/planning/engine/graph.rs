@@ -159,8 +159,7 @@ impl Graph {
         let mut last = std::mem::take(&mut self.stay);
         last.clear();
         last.resize(self.head_of.len(), sentinel);
-        for k in 0..order.len() {
-            let op = order[k];
+        for (k, &op) in order.iter().enumerate() {
             let choice = self.chosen(op);
             let before = std::mem::replace(&mut last[choice.machine as usize], op);
             let node = &mut self.nodes[op as usize];

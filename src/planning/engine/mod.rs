@@ -1,4 +1,52 @@
-//! The planning engine.
+//! The planning engine: which operation when, on which machine, by whom.
+//!
+//! A plan says of every operation when it starts, on which machine and who attends it. It may be carried out when no
+//! machine and no person does two things at once, work is done in working hours, what must wait waits, and nothing
+//! promised for a place is moved. Of such plans the engine looks for one that keeps the promises best, then sets up
+//! least, then has least work standing about; or, for the classical instances, one that is over soonest.
+//!
+//! | part | what is in it | known in the field as |
+//! | --- | --- | --- |
+//! | [`model`] | machines, people, jobs, operations, links | flexible job shop with two resources, setups, lags, calendars |
+//! | [`calendar`] | open windows in whole minutes | working time, with and without pauses |
+//! | [`classical`], [`shopfile`], [`sample`] | models from published instances, JSON files, invention | |
+//! | `build` | the model in flat arrays | |
+//! | `timing` | from decisions to times, incrementally | serial schedule generation scheme (Kolisch 1996) |
+//! | `rules` | a plan at once | Giffler and Thompson (1960) with priority rules |
+//! | `graph`, `tabu`, `relink` | search where heads and tails are exact | N7 tabu search, path relinking (Zhang et al. 2007; Peng, Lü and Cheng 2015) |
+//! | `anneal` | search for everything else | simulated annealing on critical chains (Mati et al. 2011) |
+//! | `bounds` | what no plan can beat | preemptive one-machine bound (Carlier 1982) |
+//! | [`solve`] | the way in | |
+//! | [`plan`], [`validator`] | the answer, and whether it keeps the rules | |
+//! | [`futures`] | what may become of a plan | Monte Carlo over the plan's order |
+//! | [`promise`], [`phone`] | a date for a job not yet planned | insertion |
+//! | [`repair`] | a plan overtaken by events | right-shift repair, then search with a price on change |
+//! | [`explain`] | what holds a job, and what would help | critical path, what-if |
+//!
+//! There is one model, one builder, one timing pass and one validator. Which search runs is read off the model: where
+//! nothing but machines and order matters, heads and tails are exact and a move can be judged by an estimate; a shop
+//! with hours, people and setups needs the timing pass to judge it.
+//!
+//! Everything here counts in whole minutes from an origin, draws from seeds it is given and has no clock: whoever
+//! calls stops the search. Same seed and same number of moves, same plan.
+//!
+//! ```
+//! use borewright::planning::engine::{classical::job_shop, solve::{Ended, Settings, solve}, validator::validate};
+//!
+//! // Two blocks, each bored then honed: 3 + 2 hours and 1 + 4 hours. The one that is quick to bore goes first
+//! // (Johnson 1954): the borer is done at 4, the hone works from 1 to 5 and from 5 to 7.
+//! let shop = job_shop(&[
+//!     vec![vec![(0, 180)], vec![(1, 120)]],
+//!     vec![vec![(0, 60)], vec![(1, 240)]],
+//! ]);
+//! let outcome = solve(&shop, &Settings::default(), &mut |_| false)?;
+//! assert_eq!(outcome.plan.value.makespan, 7 * 60);
+//! assert_eq!(outcome.ended, Ended::Proved);
+//! assert!(validate(&shop, &outcome.plan).is_empty());
+//! # Ok::<(), borewright::planning::engine::model::ModelError>(())
+//! ```
+
+mod anneal;
 mod bounds;
 mod build;
 pub mod calendar;
@@ -6,11 +54,11 @@ pub mod classical;
 pub mod explain;
 pub mod futures;
 mod graph;
-mod anneal;
 pub mod model;
+pub mod phone;
 pub mod plan;
-mod relink;
 pub mod promise;
+mod relink;
 pub mod repair;
 mod rules;
 pub mod sample;
@@ -19,5 +67,8 @@ pub mod solve;
 mod tabu;
 mod timing;
 pub mod validator;
+
 #[cfg(test)]
 mod property;
+#[cfg(test)]
+mod theorems;

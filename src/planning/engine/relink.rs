@@ -31,15 +31,13 @@ pub(super) struct Watch<'a> {
 pub(super) fn search(
     graph: &mut Graph,
     start: &Sequence,
-    machines: usize,
-    jobs: usize,
     target: i32,
     rounds: u32,
     rng: &mut impl Rng,
     watch: &mut Watch<'_>,
 ) -> Sequence {
     let n = graph.len();
-    let mut tabu = Tabu::new(graph, machines, jobs);
+    let mut tabu = Tabu::new(graph);
     let mut elite: Vec<Sequence> = Vec::with_capacity(ELITE + 1);
     let mut best = start.clone();
     let mut rank_a = vec![0u32; n];

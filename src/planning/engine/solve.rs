@@ -124,8 +124,6 @@ pub fn solve(
         let found = relink::search(
             &mut graph,
             &start,
-            shop.machines(),
-            shop.jobs.len(),
             target,
             settings.rounds,
             &mut rng,

@@ -42,8 +42,9 @@ pub(super) fn below(rng: &mut impl Rng, n: u32) -> u32 {
 }
 
 impl Tabu {
-    pub fn new(graph: &Graph, machines: usize, jobs: usize) -> Self {
+    pub fn new(graph: &Graph) -> Self {
         let n = graph.len();
+        let (machines, jobs) = (graph.head_of.len(), graph.lasts().len());
         let flexible = (0..n as u32).any(|i| graph.choices(i).len() > 1);
         let mut column = vec![0; n];
         let width = if flexible {
@@ -95,7 +96,7 @@ impl Tabu {
         keep(graph, best, current);
         let mut last_gain = 0;
         while self.iteration - last_gain < patience && best.makespan > target {
-            if self.iteration % 128 == 0 && stop(128) {
+            if self.iteration.is_multiple_of(128) && stop(128) {
                 break;
             }
             self.iteration += 1;

@@ -255,7 +255,7 @@ impl Timing {
             self.state.reset();
             let mut again = false;
             for (k, &op) in d.order.iter().enumerate() {
-                if k % STRIDE == 0 {
+                if k.is_multiple_of(STRIDE) {
                     self.fresh[k / STRIDE].copy(&self.state);
                 }
                 self.place(shop, op, d.choice[op as usize]);
@@ -290,7 +290,7 @@ impl Timing {
         let mut settled = hi;
         let mut k = from;
         while k < n {
-            if k % STRIDE == 0 {
+            if k.is_multiple_of(STRIDE) {
                 let kept = &self.kept[k / STRIDE];
                 if k >= settled && self.state.same_resources(kept) {
                     self.timed = (from, k);
