@@ -60,9 +60,9 @@ fn earliest_due_date_first() {
         let (mut model, times) = one_machine(10, &mut rng);
         model.goal = Goal::Makespan;
         let due: Vec<Minute> = (0..10).map(|_| Minute::from(below(&mut rng, 100))).collect();
-        for j in 0..10 {
+        for (j, d) in due.iter().enumerate() {
             let mut tail = model.operations[j].clone();
-            tail.modes = vec![Mode { machine: None, setup: 0, setup_same_key: 0, run: 100 - due[j], attended: 0 }];
+            tail.modes = vec![Mode { machine: None, setup: 0, setup_same_key: 0, run: 100 - d, attended: 0 }];
             model.operations.push(tail);
             model.links.push(Link { before: j, after: 10 + j, min_lag: 0, max_lag: None });
         }
