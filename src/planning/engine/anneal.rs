@@ -3,7 +3,8 @@
 //! With calendars, people and setups by key the estimates of the disjunctive graph no longer hold, but the timing pass
 //! is quick where little changes, so moves are judged exactly. The best plan is kept by the ordered goal; only the
 //! choice whether to step to a worse one weighs its figures into one number. Coolings follow each other from the best
-//! plan so far, each twice as long as the one before, so that there is an answer soon and a better one later.
+//! plan so far, each half as long again as the one before, so that there is an answer soon and a better one later; one
+//! that follows a barren one begins hotter.
 //!
 //! Moves start from what holds a late job: its critical chain, walked back from its end over whichever of link,
 //! machine and person was waited for longest. Two operations on it that wait for each other change places, or one of
@@ -20,7 +21,7 @@ use super::{
     timing::{Choice, Decisions, Times, Timing},
 };
 
-/// Moves for each operation in the first cooling; each next one is twice as long.
+/// Moves for each operation in the first cooling; each next one is half as long again.
 const PER_OPERATION: usize = 50;
 
 /// Temperature at the start and at the end of a cooling, over the mean change for the worse of a random move.
@@ -173,7 +174,9 @@ impl Anneal {
         loop {
             let cycle_best = best.0;
             let scale = self.usual_change(shop, rng);
-            let (mut heat, last) = (scale * HOT, scale * COLD);
+            // What a cooling did not find may lie behind a hill: the next begins four times hotter, five times over.
+            let hotter = f64::from(1u32 << (2 * (barren % 6)));
+            let (mut heat, last) = (scale * HOT * hotter, scale * COLD);
             let cooling = (last / heat).powf(64.0 / length as f64);
             for _ in 0..length {
                 since += 1;
@@ -203,7 +206,7 @@ impl Anneal {
                     self.timing.reject(&self.decisions);
                 }
             }
-            length = length.saturating_mul(2);
+            length = length.saturating_mul(3) / 2;
             if best.0.compare(&cycle_best, shop.goal).is_lt() {
                 barren = 0;
             } else {
