@@ -8,7 +8,7 @@
 //! | `demo` | the invented demo scenario, written into the store |
 //! | [`store`] | PostgreSQL: the only SQL, the private cluster, the per-transaction shop |
 //! | [`enquiry`] | options side by side; the answer to the phone; the quote |
-//! | [`planning`] | working calendars and ready dates |
+//! | [`planning`] | working calendars, ready dates, and the planning engine |
 //! | [`sourcing`] | sightings to price and wait distributions; hunting |
 //! | [`estimating`] | cutting time, elements, routes, cost build-up, rates |
 //! | [`castings`] | patterns, variants, features, differences, remedies |
