@@ -118,7 +118,7 @@ fn search(model: &Model, how: &Search) -> Result<(Outcome, f64), ModelError> {
         let mut asked = 0u32;
         let outcome = solve(model, &Settings { seed, ..Settings::default() }, &mut |_| {
             asked = asked.wrapping_add(1);
-            asked % 8 == 0
+            asked.is_multiple_of(8)
                 && (begun.elapsed().as_secs_f64() >= how.seconds || proved.load(Ordering::Relaxed))
         });
         if let Ok(o) = &outcome
