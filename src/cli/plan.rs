@@ -100,7 +100,10 @@ pub(crate) fn plan(verb: &PlanVerb) -> anyhow::Result<()> {
             };
             let total = total.filter(|_| sample.jobs.is_none());
             shape.jobs = sample.jobs.unwrap_or(shape.jobs);
-            say!("{}", serde_json::to_string(&ShopFile::of_model(&shape.make(sample.seed, total)))?);
+            say!(
+                "{}",
+                serde_json::to_string(&ShopFile::of_model(&shape.make(sample.seed, total)))?
+            );
             Ok(())
         }
     }
@@ -116,11 +119,19 @@ fn search(model: &Model, how: &Search) -> Result<(Outcome, f64), ModelError> {
     let proved = AtomicBool::new(false);
     let one = |seed: u64| {
         let mut asked = 0u32;
-        let outcome = solve(model, &Settings { seed, ..Settings::default() }, &mut |_| {
-            asked = asked.wrapping_add(1);
-            asked.is_multiple_of(8)
-                && (begun.elapsed().as_secs_f64() >= how.seconds || proved.load(Ordering::Relaxed))
-        });
+        let outcome = solve(
+            model,
+            &Settings {
+                seed,
+                ..Settings::default()
+            },
+            &mut |_| {
+                asked = asked.wrapping_add(1);
+                asked.is_multiple_of(8)
+                    && (begun.elapsed().as_secs_f64() >= how.seconds
+                        || proved.load(Ordering::Relaxed))
+            },
+        );
         if let Ok(o) = &outcome
             && o.plan.value.main(model.goal) <= o.bound
         {
@@ -129,16 +140,30 @@ fn search(model: &Model, how: &Search) -> Result<(Outcome, f64), ModelError> {
         outcome
     };
     let outcomes: Vec<_> = std::thread::scope(|scope| {
-        let others: Vec<_> =
-            (1..how.threads).map(|k| scope.spawn({ let one = &one; move || one(how.seed.wrapping_add(k)) })).collect();
+        let others: Vec<_> = (1..how.threads)
+            .map(|k| {
+                scope.spawn({
+                    let one = &one;
+                    move || one(how.seed.wrapping_add(k))
+                })
+            })
+            .collect();
         let first = one(how.seed);
         // A thread that panicked has nothing to add.
-        std::iter::once(first).chain(others.into_iter().filter_map(|t| t.join().ok())).collect()
+        std::iter::once(first)
+            .chain(others.into_iter().filter_map(|t| t.join().ok()))
+            .collect()
     });
     let mut best: Option<Outcome> = None;
     for outcome in outcomes {
         let outcome = outcome?;
-        if best.as_ref().is_none_or(|b| outcome.plan.value.compare(&b.plan.value, model.goal).is_lt()) {
+        if best.as_ref().is_none_or(|b| {
+            outcome
+                .plan
+                .value
+                .compare(&b.plan.value, model.goal)
+                .is_lt()
+        }) {
             best = Some(outcome);
         }
     }
@@ -153,22 +178,41 @@ fn run_bench(bench: &Bench) -> anyhow::Result<()> {
         chosen.extend(all.into_values());
     } else {
         for name in &bench.names {
-            chosen.push(all.remove(name).ok_or_else(|| anyhow::anyhow!("there is no instance {name} in the file, or it is named twice"))?);
+            chosen.push(all.remove(name).ok_or_else(|| {
+                anyhow::anyhow!("there is no instance {name} in the file, or it is named twice")
+            })?);
         }
     }
-    say!("{:<8} {:>10} {:>8} {:>8} {:>8} {:>8}", "name", "best known", "found", "bound", "gap %", "seconds");
+    say!(
+        "{:<8} {:>10} {:>8} {:>8} {:>8} {:>8}",
+        "name",
+        "best known",
+        "found",
+        "bound",
+        "gap %",
+        "seconds"
+    );
     let mut families: BTreeMap<String, Vec<f64>> = BTreeMap::new();
     let mut gaps = Vec::new();
     for instance in &chosen {
         let (outcome, seconds) = search(&instance.model, &bench.search)?;
         let faults = validate(&instance.model, &outcome.plan);
-        anyhow::ensure!(faults.is_empty(), "{}: the plan breaks a rule: {}", instance.name, faults[0]);
+        anyhow::ensure!(
+            faults.is_empty(),
+            "{}: the plan breaks a rule: {}",
+            instance.name,
+            faults[0]
+        );
         let found = outcome.plan.value.makespan;
-        let gap = instance.best_known.map(|best| 100.0 * (found - best) as f64 / best as f64);
+        let gap = instance
+            .best_known
+            .map(|best| 100.0 * (found - best) as f64 / best as f64);
         say!(
             "{:<8} {:>10} {:>8} {:>8} {:>8} {:>8.1}",
             instance.name,
-            instance.best_known.map_or_else(|| "-".to_owned(), |b| b.to_string()),
+            instance
+                .best_known
+                .map_or_else(|| "-".to_owned(), |b| b.to_string()),
             found,
             outcome.bound,
             gap.map_or_else(|| "-".to_owned(), |g| format!("{g:.2}")),
@@ -184,7 +228,11 @@ fn run_bench(bench: &Bench) -> anyhow::Result<()> {
     if families.len() > 1 {
         for (family, gaps) in &families {
             let worst = gaps.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            say!("{family:<8} mean {:.2} % worst {worst:.2} % over {}", mean(gaps), gaps.len());
+            say!(
+                "{family:<8} mean {:.2} % worst {worst:.2} % over {}",
+                mean(gaps),
+                gaps.len()
+            );
         }
     }
     say!("mean gap {:.2} % over {}", mean(&gaps), gaps.len());
@@ -195,7 +243,10 @@ fn run_solve(how: &Solve) -> anyhow::Result<()> {
     let model = ShopFile::read(&read(&how.file)?)?.model()?;
     let (outcome, seconds) = search(&model, &how.search)?;
     let plan = &outcome.plan;
-    let faults: Vec<String> = validate(&model, plan).iter().map(ToString::to_string).collect();
+    let faults: Vec<String> = validate(&model, plan)
+        .iter()
+        .map(ToString::to_string)
+        .collect();
     let rows = planned(&model, plan);
     let mut chances: Vec<(String, Minute, f64)> = Vec::new();
     if how.futures > 0 {
@@ -228,7 +279,15 @@ fn run_solve(how: &Solve) -> anyhow::Result<()> {
             say!("{}", serde_json::to_string_pretty(&answer)?);
         }
         Format::Table => {
-            say!("{:>8} {:>8} {:>6}  {:<12} {:<10} {:<16} person", "start", "end", "setup", "job", "operation", "machine");
+            say!(
+                "{:>8} {:>8} {:>6}  {:<12} {:<10} {:<16} person",
+                "start",
+                "end",
+                "setup",
+                "job",
+                "operation",
+                "machine"
+            );
             for r in &rows {
                 say!(
                     "{:>8} {:>8} {:>6}  {:<12} {:<10} {:<16} {}",
@@ -242,12 +301,19 @@ fn run_solve(how: &Solve) -> anyhow::Result<()> {
                 );
             }
             for (job, due, chance) in &chances {
-                say!("job {job}: done by {due} in {:.0} of 100 futures", 100.0 * chance);
+                say!(
+                    "job {job}: done by {due} in {:.0} of 100 futures",
+                    100.0 * chance
+                );
             }
             say!(
                 "weighted lateness {} min (no plan can have less than {}), setup {} min, in progress {} min, makespan {} min",
                 plan.value.lateness,
-                if model.goal == borewright::planning::engine::model::Goal::Promises { outcome.bound } else { 0 },
+                if model.goal == borewright::planning::engine::model::Goal::Promises {
+                    outcome.bound
+                } else {
+                    0
+                },
                 plan.value.setup,
                 plan.value.in_progress,
                 plan.value.makespan
@@ -260,6 +326,10 @@ fn run_solve(how: &Solve) -> anyhow::Result<()> {
             }
         }
     }
-    anyhow::ensure!(faults.is_empty(), "the plan breaks {} of the rules", faults.len());
+    anyhow::ensure!(
+        faults.is_empty(),
+        "the plan breaks {} of the rules",
+        faults.len()
+    );
     Ok(())
 }

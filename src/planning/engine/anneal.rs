@@ -36,13 +36,19 @@ const BROKEN: f64 = 1e15;
 /// The change from one value to another as one number, the ordered goal's figures far apart.
 fn energy(new: &Value, old: &Value, goal: Goal) -> f64 {
     if new.broken != old.broken {
-        return if new.broken > old.broken { BROKEN } else { -BROKEN };
+        return if new.broken > old.broken {
+            BROKEN
+        } else {
+            -BROKEN
+        };
     }
     let first = match goal {
         Goal::Makespan => new.makespan - old.makespan,
         Goal::Promises => new.lateness - old.lateness,
     };
-    first as f64 + 0.05 * (new.setup - old.setup) as f64 + 1e-4 * (new.in_progress - old.in_progress) as f64
+    first as f64
+        + 0.05 * (new.setup - old.setup) as f64
+        + 1e-4 * (new.in_progress - old.in_progress) as f64
 }
 
 /// The search with its memory.
@@ -83,7 +89,11 @@ pub(super) struct Near {
 
 impl Near {
     /// Operations that are not where they were.
-    pub fn moved<'a>(&'a self, times: &'a [Times], now: &'a Decisions) -> impl Iterator<Item = usize> + 'a {
+    pub fn moved<'a>(
+        &'a self,
+        times: &'a [Times],
+        now: &'a Decisions,
+    ) -> impl Iterator<Item = usize> + 'a {
         (0..self.known).filter(move |&i| {
             let before = times[i].machine_before;
             let new_before = before != NONE && before as usize >= self.known;
@@ -168,7 +178,10 @@ impl Anneal {
             return;
         }
         let mut best = (self.value, self.decisions.clone());
-        let mut length = self.first_cooling.unwrap_or((PER_OPERATION * n).max(10_000) as u64).max(64);
+        let mut length = self
+            .first_cooling
+            .unwrap_or((PER_OPERATION * n).max(10_000) as u64)
+            .max(64);
         let mut barren = 0;
         let mut since = 0u64;
         loop {
@@ -188,12 +201,17 @@ impl Anneal {
                         return;
                     }
                 }
-                let Some((lo, hi)) = self.step(shop, rng) else { continue };
+                let Some((lo, hi)) = self.step(shop, rng) else {
+                    continue;
+                };
                 let draw = (f64::from(rng.next_u32()) + 1.0) / 4_294_967_297.0;
                 let allowed = -heat * draw.ln();
-                let value = self.timing.changed(shop, &self.decisions, lo, hi, self.limit(shop, allowed));
+                let value =
+                    self.timing
+                        .changed(shop, &self.decisions, lo, hi, self.limit(shop, allowed));
                 let value = value.map(|v| self.priced(v));
-                if let Some(value) = value.filter(|v| energy(v, &self.value, shop.goal) <= allowed) {
+                if let Some(value) = value.filter(|v| energy(v, &self.value, shop.goal) <= allowed)
+                {
                     self.timing.accept(&self.decisions, lo, hi);
                     self.value = value;
                     if value.compare(&best.0, shop.goal).is_lt() {
@@ -225,8 +243,12 @@ impl Anneal {
     fn usual_change(&mut self, shop: &Shop, rng: &mut impl Rng) -> f64 {
         let (mut sum, mut count) = (0.0, 0);
         for _ in 0..200 {
-            let Some((lo, hi)) = self.step(shop, rng) else { continue };
-            let value = self.timing.changed(shop, &self.decisions, lo, hi, Minute::MAX);
+            let Some((lo, hi)) = self.step(shop, rng) else {
+                continue;
+            };
+            let value = self
+                .timing
+                .changed(shop, &self.decisions, lo, hi, Minute::MAX);
             let change = value.map_or(0.0, |v| energy(&self.priced(v), &self.value, shop.goal));
             if change > 0.0 && change < BROKEN {
                 sum += change;
@@ -235,7 +257,11 @@ impl Anneal {
             self.undo(lo);
             self.timing.reject(&self.decisions);
         }
-        if count == 0 { 1.0 } else { sum / f64::from(count) }
+        if count == 0 {
+            1.0
+        } else {
+            sum / f64::from(count)
+        }
     }
 
     /// Lateness above which no plan would be taken.
@@ -258,7 +284,9 @@ impl Anneal {
     fn tidy(&mut self, shop: &Shop) {
         let times = &self.timing.times;
         // A stable sort keeps the links' order even among operations that take no time.
-        self.decisions.order.sort_by_key(|&i| times[i as usize].start);
+        self.decisions
+            .order
+            .sort_by_key(|&i| times[i as usize].start);
         let value = self.timing.full(shop, &self.decisions);
         self.value = self.priced(value);
     }
@@ -291,13 +319,17 @@ impl Anneal {
             return None;
         }
         let (op, before) = self.chain[below(rng, self.chain.len() as u32) as usize];
-        let (at, at_before) = (self.timing.pos[op as usize] as usize, self.timing.pos[before as usize] as usize);
+        let (at, at_before) = (
+            self.timing.pos[op as usize] as usize,
+            self.timing.pos[before as usize] as usize,
+        );
         match below(rng, 8) {
             0..=2 => self.shift(shop, at, at_before),
             3..=4 => self.shift(shop, at_before, at),
             5 => {
                 // Past more than one.
-                let past = at_before.saturating_sub(below(rng, 2 * shop.machines() as u32 + 2) as usize);
+                let past =
+                    at_before.saturating_sub(below(rng, 2 * shop.machines() as u32 + 2) as usize);
                 self.shift(shop, at, past)
             }
             6 => self.switch(shop, op, at, at, rng),
@@ -311,8 +343,14 @@ impl Anneal {
         let at = self.timing.pos[op as usize] as usize;
         let n = self.decisions.order.len();
         let reach = (4 * shop.machines() + 8) as u32;
-        let to = (at + below(rng, 2 * reach + 1) as usize).saturating_sub(reach as usize).min(n - 1);
-        if below(rng, 3) == 0 { self.switch(shop, op, at, to, rng) } else { self.shift(shop, at, to) }
+        let to = (at + below(rng, 2 * reach + 1) as usize)
+            .saturating_sub(reach as usize)
+            .min(n - 1);
+        if below(rng, 3) == 0 {
+            self.switch(shop, op, at, to, rng)
+        } else {
+            self.shift(shop, at, to)
+        }
     }
 
     /// Brings an operation next to one with the same setup key, on its machine where it can.
@@ -328,10 +366,23 @@ impl Anneal {
         }
         let machine = shop.ways(other)[self.decisions.choice[other as usize].way as usize].machine;
         if let Some(way) = shop.ways(op).iter().position(|w| w.machine == machine) {
-            self.choose(op, Choice { way: way as u32, ..self.decisions.choice[op as usize] });
+            self.choose(
+                op,
+                Choice {
+                    way: way as u32,
+                    ..self.decisions.choice[op as usize]
+                },
+            );
         }
-        let (at, goal) = (self.timing.pos[op as usize] as usize, self.timing.pos[other as usize] as usize);
-        let window = if at < goal { self.shift(shop, at, goal) } else { self.shift(shop, at, goal + 1) };
+        let (at, goal) = (
+            self.timing.pos[op as usize] as usize,
+            self.timing.pos[other as usize] as usize,
+        );
+        let window = if at < goal {
+            self.shift(shop, at, goal)
+        } else {
+            self.shift(shop, at, goal + 1)
+        };
         window.or_else(|| self.only_choice(at))
     }
 
@@ -356,8 +407,13 @@ impl Anneal {
             lo = lo.min(at);
             hi = hi.max(at + 1);
         }
-        if earlier { lo = lo.saturating_sub(reach) } else { hi = (hi + reach).min(n) }
-        self.undo_order.extend_from_slice(&self.decisions.order[lo..hi]);
+        if earlier {
+            lo = lo.saturating_sub(reach)
+        } else {
+            hi = (hi + reach).min(n)
+        }
+        self.undo_order
+            .extend_from_slice(&self.decisions.order[lo..hi]);
         // Keys: the place, less or more the reach for the job's own; a stable sort keeps all else as it was. Since the
         // operations of the job move together, no link inside it is turned; links between jobs are looked at after.
         for k in from..to {
@@ -390,7 +446,9 @@ impl Anneal {
         for k in from..to {
             self.marked[self.by_job[k as usize] as usize] = false;
         }
-        if !self.window_respects_links(shop, lo, hi) || self.decisions.order[lo..hi] == self.undo_order[..] {
+        if !self.window_respects_links(shop, lo, hi)
+            || self.decisions.order[lo..hi] == self.undo_order[..]
+        {
             self.undo(lo);
             return None;
         }
@@ -439,7 +497,10 @@ impl Anneal {
     }
 
     fn done(&self, shop: &Shop, job: u32) -> Minute {
-        let ends = shop.sinks(&shop.jobs[job as usize]).iter().map(|&op| self.timing.times[op as usize].end);
+        let ends = shop
+            .sinks(&shop.jobs[job as usize])
+            .iter()
+            .map(|&op| self.timing.times[op as usize].end);
         ends.max().unwrap_or(Minute::MIN)
     }
 
@@ -447,7 +508,11 @@ impl Anneal {
     fn walk_chain(&mut self, shop: &Shop, job: u32) {
         self.chain.clear();
         let times = &self.timing.times;
-        let last = shop.sinks(&shop.jobs[job as usize]).iter().copied().max_by_key(|&op| times[op as usize].end);
+        let last = shop
+            .sinks(&shop.jobs[job as usize])
+            .iter()
+            .copied()
+            .max_by_key(|&op| times[op as usize].end);
         let Some(mut op) = last else { return };
         loop {
             let t = &times[op as usize];
@@ -459,7 +524,8 @@ impl Anneal {
                 }
             }
             if t.machine_before != NONE && times[t.machine_before as usize].end > until {
-                (until, by, resource) = (times[t.machine_before as usize].end, t.machine_before, true);
+                (until, by, resource) =
+                    (times[t.machine_before as usize].end, t.machine_before, true);
             }
             if t.person_before != NONE && times[t.person_before as usize].attended_until > until {
                 (by, resource) = (t.person_before, true);
@@ -491,7 +557,14 @@ impl Anneal {
     }
 
     /// Another mode or person for an operation, which goes to another place with it.
-    fn switch(&mut self, shop: &Shop, op: u32, at: usize, to: usize, rng: &mut impl Rng) -> Option<Window> {
+    fn switch(
+        &mut self,
+        shop: &Shop,
+        op: u32,
+        at: usize,
+        to: usize,
+        rng: &mut impl Rng,
+    ) -> Option<Window> {
         if !self.may_move[op as usize] {
             return None;
         }
@@ -595,8 +668,13 @@ mod tests {
         let mut fresh = Timing::new(&shop);
         let mut rng = rand_pcg::Pcg64::seed_from_u64(2);
         for k in 0..4000 {
-            let Some((lo, hi)) = search.step(&shop, &mut rng) else { continue };
-            let value = search.timing.changed(&shop, &search.decisions, lo, hi, Minute::MAX).unwrap();
+            let Some((lo, hi)) = search.step(&shop, &mut rng) else {
+                continue;
+            };
+            let value = search
+                .timing
+                .changed(&shop, &search.decisions, lo, hi, Minute::MAX)
+                .unwrap();
             assert_eq!(value, fresh.once(&shop, &search.decisions), "move {k}");
             assert_eq!(search.timing.times, fresh.times, "move {k}");
             if k % 3 == 0 {

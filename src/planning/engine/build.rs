@@ -111,7 +111,11 @@ impl Shop {
             jobs: Vec::with_capacity(model.jobs.len()),
             fixed: model.operations.iter().map(|o| o.fixed).collect(),
             machine_calendars: model.machines.iter().map(|m| m.calendar.clone()).collect(),
-            on_table: model.machines.iter().map(|m| m.on_table.unwrap_or(NONE)).collect(),
+            on_table: model
+                .machines
+                .iter()
+                .map(|m| m.on_table.unwrap_or(NONE))
+                .collect(),
             people_count: model.people.len(),
             joint: Vec::new(),
             machine_blocks: vec![Vec::new(); model.machines.len()],
@@ -134,8 +138,16 @@ impl Shop {
         let (mut before, mut after) = (vec![Vec::new(); n], vec![Vec::new(); n]);
         for l in &model.links {
             let max = l.max_lag.unwrap_or(NO_MAX);
-            before[l.after].push(Lag { op: narrow(l.before), min: l.min_lag, max });
-            after[l.before].push(Lag { op: narrow(l.after), min: l.min_lag, max });
+            before[l.after].push(Lag {
+                op: narrow(l.before),
+                min: l.min_lag,
+                max,
+            });
+            after[l.before].push(Lag {
+                op: narrow(l.after),
+                min: l.min_lag,
+                max,
+            });
         }
         let outside = narrow(model.machines.len());
         for (i, op) in model.operations.iter().enumerate() {
@@ -168,20 +180,35 @@ impl Shop {
             if let Some(f) = op.fixed {
                 let key = op.setup_key.unwrap_or(NONE);
                 if let Some(m) = op.modes[f.mode].machine {
-                    shop.machine_blocks[m].push(Block { start: f.start, end: f.end, key });
+                    shop.machine_blocks[m].push(Block {
+                        start: f.start,
+                        end: f.end,
+                        key,
+                    });
                 }
                 if let Some(p) = f.person {
-                    shop.person_blocks[p].push(Block { start: f.start, end: f.attended_until, key });
+                    shop.person_blocks[p].push(Block {
+                        start: f.start,
+                        end: f.attended_until,
+                        key,
+                    });
                 }
             }
         }
-        for blocks in shop.machine_blocks.iter_mut().chain(&mut shop.person_blocks) {
+        for blocks in shop
+            .machine_blocks
+            .iter_mut()
+            .chain(&mut shop.person_blocks)
+        {
             blocks.retain(|b| b.start < b.end);
             blocks.sort_unstable_by_key(|b| (b.start, b.end));
         }
         let mut sinks = vec![Vec::new(); model.jobs.len()];
         for (i, op) in model.operations.iter().enumerate() {
-            if !after[i].iter().any(|l| model.operations[l.op as usize].job == op.job) {
+            if !after[i]
+                .iter()
+                .any(|l| model.operations[l.op as usize].job == op.job)
+            {
                 sinks[op.job].push(narrow(i));
                 shop.ops[i].sink = true;
             }
@@ -205,14 +232,31 @@ impl Shop {
         let nobody = [NONE];
         for (i, op) in self.ops.iter().enumerate() {
             let i = i as u32;
-            let people = if self.people(i).is_empty() { &nobody[..] } else { self.people(i) };
+            let people = if self.people(i).is_empty() {
+                &nobody[..]
+            } else {
+                self.people(i)
+            };
             let fits = op.fixed
                 || self.ways(i).iter().any(|w| {
-                    let setup = self.changeovers.iter().filter(|c| c.0.1 == op.key).map(|c| c.1);
+                    let setup = self
+                        .changeovers
+                        .iter()
+                        .filter(|c| c.0.1 == op.key)
+                        .map(|c| c.1);
                     let setup = setup.fold(w.setup.max(w.setup_same_key), Minute::max);
                     people.iter().any(|&p| {
                         let attended = if p == NONE { 0 } else { setup + w.attended };
-                        stay(self, w.machine, p, op.may_pause, op.release, attended, setup + w.run - attended).2 < NEVER
+                        stay(
+                            self,
+                            w.machine,
+                            p,
+                            op.may_pause,
+                            op.release,
+                            attended,
+                            setup + w.run - attended,
+                        )
+                        .2 < NEVER
                     })
                 });
             if !fits {
@@ -254,7 +298,11 @@ impl Shop {
 
     /// The least setup an operation can have in a mode, whatever came before.
     pub fn least_setup(&self, way: &Way, key: u32) -> Minute {
-        let to = self.changeovers.iter().filter(|c| c.0.1 == key).map(|c| c.1);
+        let to = self
+            .changeovers
+            .iter()
+            .filter(|c| c.0.1 == key)
+            .map(|c| c.1);
         to.fold(way.setup.min(way.setup_same_key), Minute::min)
     }
 
@@ -297,7 +345,10 @@ impl Shop {
         if before == key {
             return way.setup_same_key;
         }
-        match self.changeovers.binary_search_by_key(&(before, key), |c| c.0) {
+        match self
+            .changeovers
+            .binary_search_by_key(&(before, key), |c| c.0)
+        {
             Ok(k) => self.changeovers[k].1,
             Err(_) => way.setup,
         }

@@ -52,7 +52,11 @@ impl WorkingTime {
         let mut counted = Vec::with_capacity(joined.len());
         let mut sum = 0;
         for &(open, close) in &joined {
-            counted.push(Counted { open, close, before: sum });
+            counted.push(Counted {
+                open,
+                close,
+                before: sum,
+            });
             sum += close - open;
         }
         let mut index = Vec::new();
@@ -67,7 +71,12 @@ impl WorkingTime {
                 t += STEP;
             }
         }
-        Self { closed: joined.is_empty(), windows: joined, counted, index }
+        Self {
+            closed: joined.is_empty(),
+            windows: joined,
+            counted,
+            index,
+        }
     }
 
     /// True when it is never closed.
@@ -117,21 +126,32 @@ impl WorkingTime {
     /// The same with `stop` closed, e.g. a machine down.
     #[must_use]
     pub fn without(&self, stop: (Minute, Minute)) -> Self {
-        let open = if self.is_always() { vec![(-NEVER, NEVER)] } else { self.windows.clone() };
-        let cut = open.into_iter().flat_map(|(a, b)| [(a, b.min(stop.0)), (a.max(stop.1), b)]).collect();
+        let open = if self.is_always() {
+            vec![(-NEVER, NEVER)]
+        } else {
+            self.windows.clone()
+        };
+        let cut = open
+            .into_iter()
+            .flat_map(|(a, b)| [(a, b.min(stop.0)), (a.max(stop.1), b)])
+            .collect();
         Self::from_windows(cut)
     }
 
     /// Index of the first window that closes after `t`.
     #[inline]
     fn at(&self, t: Minute) -> usize {
-        let Some(first) = self.windows.first() else { return 0 };
+        let Some(first) = self.windows.first() else {
+            return 0;
+        };
         if t <= first.0 {
             return 0;
         }
         // `t` is past the first opening, so the quotient is not negative.
         let slot = usize::try_from((t - first.0) / STEP).unwrap_or(usize::MAX);
-        let Some(&k) = self.index.get(slot) else { return self.windows.len() };
+        let Some(&k) = self.index.get(slot) else {
+            return self.windows.len();
+        };
         let mut k = k as usize;
         while k < self.windows.len() && self.windows[k].1 <= t {
             k += 1;
@@ -148,7 +168,9 @@ impl WorkingTime {
             return (t, t + work);
         }
         let k = self.at(t);
-        let Some(w) = self.counted.get(k) else { return (NEVER, NEVER) };
+        let Some(w) = self.counted.get(k) else {
+            return (NEVER, NEVER);
+        };
         let start = t.max(w.open);
         if start + work <= w.close {
             return (start, start + work);
@@ -188,7 +210,10 @@ impl WorkingTime {
         if self.is_always() {
             return (to - from).max(0);
         }
-        self.windows.iter().map(|w| (w.1.min(to) - w.0.max(from)).max(0)).sum()
+        self.windows
+            .iter()
+            .map(|w| (w.1.min(to) - w.0.max(from)).max(0))
+            .sum()
     }
 
     /// True when the minute that begins at `t` is open.
@@ -215,7 +240,10 @@ mod tests {
         assert!(week.is_open(480) && !week.is_open(960));
         let both = week.and(&WorkingTime::from_windows(vec![(900, 2000)]));
         assert_eq!(both.windows(), &[(900, 960), (1920, 2000)]);
-        assert_eq!(week.without((500, 600)).windows(), &[(480, 500), (600, 960), (1920, 2400)]);
+        assert_eq!(
+            week.without((500, 600)).windows(),
+            &[(480, 500), (600, 960), (1920, 2400)]
+        );
         assert!(!WorkingTime::from_windows(vec![]).is_open(5));
     }
 }

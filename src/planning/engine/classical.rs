@@ -41,8 +41,8 @@ struct Metadata {
 /// # Errors
 /// When the text is not that file, or an instance in it is no job shop.
 pub fn read_instances(json: &str) -> Result<BTreeMap<String, Instance>, ModelError> {
-    let all: BTreeMap<String, Published> =
-        serde_json::from_str(json).map_err(|e| ModelError::Unreadable(format!("not a file of instances: {e}")))?;
+    let all: BTreeMap<String, Published> = serde_json::from_str(json)
+        .map_err(|e| ModelError::Unreadable(format!("not a file of instances: {e}")))?;
     all.into_iter()
         .map(|(name, p)| {
             let fault = |what: &str| ModelError::Unreadable(format!("instance {name}: {what}"));
@@ -54,7 +54,13 @@ pub fn read_instances(json: &str) -> Result<BTreeMap<String, Instance>, ModelErr
                 if times.len() != machines.len() {
                     return Err(fault("a row has more machines than durations, or fewer"));
                 }
-                jobs.push(machines.iter().zip(times).map(|(&m, &t)| vec![(m, t)]).collect());
+                jobs.push(
+                    machines
+                        .iter()
+                        .zip(times)
+                        .map(|(&m, &t)| vec![(m, t)])
+                        .collect(),
+                );
             }
             let model = job_shop(&jobs);
             model.check()?;
@@ -74,23 +80,49 @@ pub fn read_instances(json: &str) -> Result<BTreeMap<String, Instance>, ModelErr
 #[must_use]
 pub fn job_shop(jobs: &[Vec<Vec<(usize, Minute)>>]) -> Model {
     let mut model = Model::empty(Goal::Makespan);
-    let machines = jobs.iter().flatten().flatten().map(|m| m.0 + 1).max().unwrap_or(0);
+    let machines = jobs
+        .iter()
+        .flatten()
+        .flatten()
+        .map(|m| m.0 + 1)
+        .max()
+        .unwrap_or(0);
     for m in 0..machines {
-        model.machines.push(Machine { name: format!("M{m}"), calendar: WorkingTime::always(), on_table: None });
+        model.machines.push(Machine {
+            name: format!("M{m}"),
+            calendar: WorkingTime::always(),
+            on_table: None,
+        });
     }
     for (j, operations) in jobs.iter().enumerate() {
-        model.jobs.push(Job { name: format!("J{j}"), release: 0, due: None, weight: 1 });
+        model.jobs.push(Job {
+            name: format!("J{j}"),
+            release: 0,
+            due: None,
+            weight: 1,
+        });
         for (k, modes) in operations.iter().enumerate() {
             let op = model.operations.len();
             if k > 0 {
-                model.links.push(Link { before: op - 1, after: op, min_lag: 0, max_lag: None });
+                model.links.push(Link {
+                    before: op - 1,
+                    after: op,
+                    min_lag: 0,
+                    max_lag: None,
+                });
             }
             model.operations.push(Operation {
                 job: j,
                 name: format!("J{j}.{k}"),
                 modes: modes
                     .iter()
-                    .map(|&(m, run)| Mode { machine: Some(m), setup: 0, setup_same_key: 0, run, attended: 0 })
+                    .map(|&(m, run)| Mode {
+                        machine: Some(m),
+                        setup: 0,
+                        setup_same_key: 0,
+                        run,
+                        attended: 0,
+                    })
                     .collect(),
                 people: Vec::new(),
                 setup_key: None,
@@ -112,19 +144,28 @@ pub fn read_flexible(text: &str) -> Result<Model, ModelError> {
     let fault = |what: &str| ModelError::Unreadable(format!("not a flexible job shop: {what}"));
     let mut lines = text.lines().filter(|l| !l.trim().is_empty());
     let first = lines.next().ok_or_else(|| fault("it is empty"))?;
-    let count: usize =
-        first.split_whitespace().next().and_then(|w| w.parse().ok()).ok_or_else(|| fault("no number of jobs"))?;
+    let count: usize = first
+        .split_whitespace()
+        .next()
+        .and_then(|w| w.parse().ok())
+        .ok_or_else(|| fault("no number of jobs"))?;
     let mut jobs = Vec::new();
     for line in lines.take(count) {
         let mut numbers = line.split_whitespace().map(|w| w.parse::<Minute>().ok());
-        let mut next = || numbers.next().flatten().ok_or_else(|| fault("a number is missing"));
+        let mut next = || {
+            numbers
+                .next()
+                .flatten()
+                .ok_or_else(|| fault("a number is missing"))
+        };
         let operations = next()?;
         let mut job = Vec::new();
         for _ in 0..operations {
             let alternatives = next()?;
             let mut modes = Vec::new();
             for _ in 0..alternatives {
-                let machine = usize::try_from(next()? - 1).map_err(|_| fault("machines count from one"))?;
+                let machine =
+                    usize::try_from(next()? - 1).map_err(|_| fault("machines count from one"))?;
                 modes.push((machine, next()?));
             }
             job.push(modes);
@@ -166,8 +207,9 @@ impl Congruential {
 pub fn taillard(jobs: usize, machines: usize, time_seed: i64, machine_seed: i64) -> Model {
     let mut times = Congruential(time_seed);
     let mut order = Congruential(machine_seed);
-    let durations: Vec<Vec<Minute>> =
-        (0..jobs).map(|_| (0..machines).map(|_| times.uniform(1, 99)).collect()).collect();
+    let durations: Vec<Vec<Minute>> = (0..jobs)
+        .map(|_| (0..machines).map(|_| times.uniform(1, 99)).collect())
+        .collect();
     let shop: Vec<Vec<Vec<(usize, Minute)>>> = durations
         .into_iter()
         .map(|row| {
@@ -176,7 +218,11 @@ pub fn taillard(jobs: usize, machines: usize, time_seed: i64, machine_seed: i64)
                 let other = order.uniform(k as i64, machines as i64 - 1);
                 route.swap(k, usize::try_from(other).unwrap_or(k));
             }
-            route.into_iter().zip(row).map(|(m, t)| vec![(m, t)]).collect()
+            route
+                .into_iter()
+                .zip(row)
+                .map(|(m, t)| vec![(m, t)])
+                .collect()
         })
         .collect();
     job_shop(&shop)

@@ -115,12 +115,18 @@ const DAYS: usize = 10;
 pub fn explain(model: &Model, plan: &Plan, job: usize) -> Result<Explanation, ModelError> {
     let shop = Shop::build(model)?;
     if job >= shop.jobs.len() || plan.assignments.len() != shop.ops.len() {
-        return Err(ModelError::Reference { what: "job", index: job });
+        return Err(ModelError::Reference {
+            what: "job",
+            index: job,
+        });
     }
     let decisions = Decisions::of_plan(&shop, plan);
     let mut timing = Timing::new(&shop);
     let lateness = timing.full(&shop, &decisions).lateness;
-    let now = Standing { done: done(&shop, &timing.times, job), lateness };
+    let now = Standing {
+        done: done(&shop, &timing.times, job),
+        lateness,
+    };
     let chain = chain(&shop, &timing.times, &decisions, job);
     let mut help = Vec::new();
     let mut tried = |change, shop: &Shop, decisions: &Decisions, timing: &mut Timing| {
@@ -130,42 +136,70 @@ pub fn explain(model: &Model, plan: &Plan, job: usize) -> Result<Explanation, Mo
             let goal = &shop.jobs[job];
             let late = |d: Minute| goal.weight * d.saturating_sub(goal.due).max(0);
             let own = late(now.done) - late(now.done - gains);
-            help.push(Help { change, gains, others_lose: value.lateness - now.lateness + own });
+            help.push(Help {
+                change,
+                gains,
+                others_lose: value.lateness - now.lateness + own,
+            });
         }
     };
 
     let mut machines: Vec<usize> = chain
         .iter()
-        .filter_map(|l| model.operations[l.operation].modes[plan.assignments[l.operation].mode].machine)
+        .filter_map(|l| {
+            model.operations[l.operation].modes[plan.assignments[l.operation].mode].machine
+        })
         .collect();
     machines.sort_unstable();
     machines.dedup();
     for machine in machines {
-        let closings = model.machines[machine].calendar.windows().iter().map(|w| w.1);
+        let closings = model.machines[machine]
+            .calendar
+            .windows()
+            .iter()
+            .map(|w| w.1);
         for from in closings.filter(|&c| c >= 0 && c < now.done).take(DAYS) {
             let until = from + OVERTIME;
             let mut with = model.clone();
             with.machines[machine].calendar = with.machines[machine].calendar.or((from, until));
             for person in &mut with.people {
                 // Those who are at work that day stay on.
-                if let Some(&(_, close)) =
-                    person.calendar.windows().iter().rev().find(|w| w.1 <= until && w.1 > from - 480)
+                if let Some(&(_, close)) = person
+                    .calendar
+                    .windows()
+                    .iter()
+                    .rev()
+                    .find(|w| w.1 <= until && w.1 > from - 480)
                 {
                     person.calendar = person.calendar.or((close, until));
                 }
             }
             let shop = Shop::build(&with)?;
-            let change = Change::Overtime { machine, from, until };
+            let change = Change::Overtime {
+                machine,
+                from,
+                until,
+            };
             tried(change, &shop, &decisions, &mut Timing::new(&shop));
         }
     }
 
     for link in &chain {
-        let (WaitedFor::Machine { operation, .. } | WaitedFor::Person { operation, .. }) = link.waited_for else {
+        let (WaitedFor::Machine { operation, .. } | WaitedFor::Person { operation, .. }) =
+            link.waited_for
+        else {
             continue;
         };
         if let Some(other) = before(&shop, &decisions, &timing, link.operation, operation) {
-            tried(Change::Order { first: link.operation, second: operation }, &shop, &other, &mut timing.clone());
+            tried(
+                Change::Order {
+                    first: link.operation,
+                    second: operation,
+                },
+                &shop,
+                &other,
+                &mut timing.clone(),
+            );
         }
     }
 
@@ -173,18 +207,27 @@ pub fn explain(model: &Model, plan: &Plan, job: usize) -> Result<Explanation, Mo
         if !matches!(link.waited_for, WaitedFor::Person { .. }) {
             continue;
         }
-        for person in (0..model.people.len()).filter(|p| !model.operations[link.operation].people.contains(p)) {
+        for person in
+            (0..model.people.len()).filter(|p| !model.operations[link.operation].people.contains(p))
+        {
             let mut with = model.clone();
             with.operations[link.operation].people.push(person);
             let shop = Shop::build(&with)?;
             let mut other = decisions.clone();
             other.choice[link.operation].person = person as u32;
-            let change = Change::Training { person, operation: link.operation };
+            let change = Change::Training {
+                person,
+                operation: link.operation,
+            };
             tried(change, &shop, &other, &mut Timing::new(&shop));
         }
     }
     help.sort_by_key(|h| (-h.gains, h.others_lose));
-    Ok(Explanation { done: now.done, chain, help })
+    Ok(Explanation {
+        done: now.done,
+        chain,
+        help,
+    })
 }
 
 /// How things stand in the plan as it is.
@@ -194,11 +237,21 @@ struct Standing {
 }
 
 fn done(shop: &Shop, times: &[Times], job: usize) -> Minute {
-    shop.sinks(&shop.jobs[job]).iter().map(|&op| times[op as usize].end).max().unwrap_or(0)
+    shop.sinks(&shop.jobs[job])
+        .iter()
+        .map(|&op| times[op as usize].end)
+        .max()
+        .unwrap_or(0)
 }
 
 /// Decisions with `first` before `second`, and with it what it waits for; `None` when it waits for `second` itself.
-fn before(shop: &Shop, d: &Decisions, timing: &Timing, first: usize, second: usize) -> Option<Decisions> {
+fn before(
+    shop: &Shop,
+    d: &Decisions,
+    timing: &Timing,
+    first: usize,
+    second: usize,
+) -> Option<Decisions> {
     if shop.ops[first].fixed || shop.ops[second].fixed {
         return None;
     }
@@ -223,7 +276,9 @@ fn before(shop: &Shop, d: &Decisions, timing: &Timing, first: usize, second: usi
 fn chain(shop: &Shop, times: &[Times], d: &Decisions, job: usize) -> Vec<Link> {
     let mut chain = Vec::new();
     let sinks = shop.sinks(&shop.jobs[job]).iter().copied();
-    let mut next = sinks.max_by_key(|&op| times[op as usize].end).map(|op| (op, times[op as usize].end));
+    let mut next = sinks
+        .max_by_key(|&op| times[op as usize].end)
+        .map(|op| (op, times[op as usize].end));
     while let Some((op, until)) = next.take() {
         let t = &times[op as usize];
         let mut ready = shop.ops[op as usize].release;
@@ -232,7 +287,10 @@ fn chain(shop: &Shop, times: &[Times], d: &Decisions, job: usize) -> Vec<Link> {
             let end = times[l.op as usize].end;
             if end + l.min >= ready {
                 ready = end + l.min;
-                waited_for = WaitedFor::Operation { operation: l.op as usize, lag: l.min };
+                waited_for = WaitedFor::Operation {
+                    operation: l.op as usize,
+                    lag: l.min,
+                };
                 next = Some((l.op, end));
             }
         }
@@ -240,13 +298,18 @@ fn chain(shop: &Shop, times: &[Times], d: &Decisions, job: usize) -> Vec<Link> {
         let machine = shop.ways(op)[choice.way as usize].machine as usize;
         if t.machine_before != NONE && times[t.machine_before as usize].end > ready {
             ready = times[t.machine_before as usize].end;
-            waited_for = WaitedFor::Machine { machine, operation: t.machine_before as usize };
+            waited_for = WaitedFor::Machine {
+                machine,
+                operation: t.machine_before as usize,
+            };
             next = Some((t.machine_before, ready));
         }
         if t.person_before != NONE && times[t.person_before as usize].attended_until > ready {
             ready = times[t.person_before as usize].attended_until;
-            waited_for =
-                WaitedFor::Person { person: choice.person as usize, operation: t.person_before as usize };
+            waited_for = WaitedFor::Person {
+                person: choice.person as usize,
+                operation: t.person_before as usize,
+            };
             next = Some((t.person_before, ready));
         }
         chain.push(Link {
@@ -265,7 +328,9 @@ fn chain(shop: &Shop, times: &[Times], d: &Decisions, job: usize) -> Vec<Link> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{calendar::WorkingTime, classical::job_shop, sample::Sample, solve::first_plan};
+    use super::super::{
+        calendar::WorkingTime, classical::job_shop, sample::Sample, solve::first_plan,
+    };
     use super::*;
 
     /// Waits, closed hours and held times of a chain add up to the job's end, in any plan.
@@ -292,7 +357,8 @@ mod tests {
     fn what_helps_is_found_by_trying() {
         let mut model = job_shop(&[vec![vec![(0, 480)]], vec![vec![(0, 480)]]]);
         model.goal = super::super::model::Goal::Promises;
-        model.machines[0].calendar = WorkingTime::from_windows((0..9).map(|d| (d * 1440, d * 1440 + 480)).collect());
+        model.machines[0].calendar =
+            WorkingTime::from_windows((0..9).map(|d| (d * 1440, d * 1440 + 480)).collect());
         for (job, due) in model.jobs.iter_mut().zip([480, 1000]) {
             job.due = Some(due);
         }
@@ -303,11 +369,31 @@ mod tests {
         let e = explain(&model, &plan, 1).unwrap();
         assert_eq!(e.done, 1920);
         assert_eq!(e.chain.len(), 2);
-        assert_eq!(e.chain[1].waited_for, WaitedFor::Machine { machine: 0, operation: 0 });
+        assert_eq!(
+            e.chain[1].waited_for,
+            WaitedFor::Machine {
+                machine: 0,
+                operation: 0
+            }
+        );
         assert_eq!((e.chain[1].closed, e.chain[1].held), (960, 480));
-        let order = e.help.iter().find(|h| h.change == Change::Order { first: 1, second: 0 }).unwrap();
+        let order = e
+            .help
+            .iter()
+            .find(|h| {
+                h.change
+                    == Change::Order {
+                        first: 1,
+                        second: 0,
+                    }
+            })
+            .unwrap();
         assert_eq!((order.gains, order.others_lose), (1440, 1440));
-        let overtime = Change::Overtime { machine: 0, from: 480, until: 600 };
+        let overtime = Change::Overtime {
+            machine: 0,
+            from: 480,
+            until: 600,
+        };
         let overtime = e.help.iter().find(|h| h.change == overtime).unwrap();
         assert_eq!((overtime.gains, overtime.others_lose), (120, 0));
     }

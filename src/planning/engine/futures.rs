@@ -38,7 +38,9 @@ impl Futures {
     pub fn by_confidence(&self, job: usize, share: f64) -> Option<Minute> {
         let done = &self.done[job];
         let needed = (share.clamp(0.0, 1.0) * done.len() as f64).ceil() as usize;
-        done.get(needed.max(1) - 1).copied().filter(|&d| d < super::calendar::NEVER)
+        done.get(needed.max(1) - 1)
+            .copied()
+            .filter(|&d| d < super::calendar::NEVER)
     }
 
     /// Completions of a job in all futures, ascending.
@@ -66,7 +68,11 @@ impl Draws {
                 // Mean one and the wanted coefficient of variation: σ² = ln(1 + cv²), μ = −σ²/2.
                 let variance = (o.spread * o.spread).ln_1p();
                 let run = o.modes.get(plan.assignments.get(i)?.mode)?.run as f64;
-                Some((i, run, LogNormal::new(-variance / 2.0, variance.sqrt()).ok()?))
+                Some((
+                    i,
+                    run,
+                    LogNormal::new(-variance / 2.0, variance.sqrt()).ok()?,
+                ))
             })
             .collect();
         Self { factors }
@@ -84,10 +90,17 @@ impl Draws {
 ///
 /// # Errors
 /// When the model cannot be planned, or the plan is not one of it.
-pub fn futures(model: &Model, plan: &Plan, count: usize, rng: &mut impl Rng) -> Result<Futures, ModelError> {
+pub fn futures(
+    model: &Model,
+    plan: &Plan,
+    count: usize,
+    rng: &mut impl Rng,
+) -> Result<Futures, ModelError> {
     let shop = Shop::build(model)?;
     if plan.assignments.len() != shop.ops.len() {
-        return Err(ModelError::Unreadable("the plan is not one of this model".into()));
+        return Err(ModelError::Unreadable(
+            "the plan is not one of this model".into(),
+        ));
     }
     let decisions = Decisions::of_plan(&shop, plan);
     let mut timing = Timing::new(&shop);
@@ -110,7 +123,12 @@ pub(super) fn run(
         draws.draw(&mut timing.stretch, rng);
         timing.once(shop, decisions);
         for (job, done) in shop.jobs.iter().zip(&mut done) {
-            if let Some(end) = shop.sinks(job).iter().map(|&op| timing.times[op as usize].end).max() {
+            if let Some(end) = shop
+                .sinks(job)
+                .iter()
+                .map(|&op| timing.times[op as usize].end)
+                .max()
+            {
                 done.push(end);
             }
         }
@@ -151,7 +169,10 @@ mod tests {
         for share in [0.1, 0.5, 0.8, 0.95] {
             let expected = normal.inverse_cdf(share);
             let got = futures.by_confidence(0, share).unwrap() as f64;
-            assert!((got - expected).abs() < 0.1 * deviation, "{share}: {got} for {expected}");
+            assert!(
+                (got - expected).abs() < 0.1 * deviation,
+                "{share}: {got} for {expected}"
+            );
             assert!((futures.chance_by(0, expected as Minute) - share).abs() < 0.04);
         }
     }
@@ -164,14 +185,19 @@ mod tests {
             op.spread = 0.0;
         }
         model.goal = Goal::Promises;
-        let settings = Settings { iterations: Some(5000), ..Settings::default() };
+        let settings = Settings {
+            iterations: Some(5000),
+            ..Settings::default()
+        };
         let plan = solve(&model, &settings, &mut |_| false).unwrap().plan;
         let mut rng = rand_pcg::Pcg64::seed_from_u64(1);
         let futures = futures(&model, &plan, 3, &mut rng).unwrap();
         for (op, a) in model.operations.iter().zip(&plan.assignments) {
             assert!(futures.done(op.job).iter().all(|&d| d >= a.end));
         }
-        let sum: Minute = (0..model.jobs.len()).map(|j| futures.done(j)[0] - model.jobs[j].release).sum();
+        let sum: Minute = (0..model.jobs.len())
+            .map(|j| futures.done(j)[0] - model.jobs[j].release)
+            .sum();
         assert!(sum <= plan.value.in_progress);
     }
 }

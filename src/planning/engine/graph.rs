@@ -71,13 +71,24 @@ impl Graph {
     pub fn new(model: &Model) -> Option<Self> {
         let n = model.operations.len();
         let sentinel = u32::try_from(n).ok()?;
-        let blank = Node { jp: sentinel, js: sentinel, mp: sentinel, ms: sentinel, p: 0, end: 0, tail: 0, pos: 0 };
+        let blank = Node {
+            jp: sentinel,
+            js: sentinel,
+            mp: sentinel,
+            ms: sentinel,
+            p: 0,
+            end: 0,
+            tail: 0,
+            pos: 0,
+        };
         let mut nodes = vec![blank; n + 1];
         let plain = model.machines.iter().all(|m| m.calendar.is_always())
             && model.operations.iter().all(|o| {
                 o.people.is_empty()
                     && o.fixed.is_none()
-                    && o.modes.iter().all(|m| m.setup == 0 && m.setup_same_key == 0 && m.machine.is_some())
+                    && o.modes
+                        .iter()
+                        .all(|m| m.setup == 0 && m.setup_same_key == 0 && m.machine.is_some())
             })
             && model.changeovers.is_empty();
         if !plain || n == 0 {
@@ -109,7 +120,9 @@ impl Graph {
         if model.jobs.iter().any(|j| j.release < 0) || total + latest > i64::from(i32::MAX / 4) {
             return None;
         }
-        let lasts = (0..sentinel).filter(|&i| nodes[i as usize].js == sentinel).collect();
+        let lasts = (0..sentinel)
+            .filter(|&i| nodes[i as usize].js == sentinel)
+            .collect();
         for (i, op) in model.operations.iter().enumerate() {
             let release = model.jobs[op.job].release;
             if nodes[i].jp == sentinel && release > 0 {
@@ -140,7 +153,8 @@ impl Graph {
     /// The modes of an operation.
     #[inline]
     pub fn choices(&self, op: u32) -> &[Choice] {
-        &self.choices[self.first_choice[op as usize] as usize..self.first_choice[op as usize + 1] as usize]
+        &self.choices
+            [self.first_choice[op as usize] as usize..self.first_choice[op as usize + 1] as usize]
     }
 
     /// The mode of an operation that is chosen.
@@ -184,7 +198,8 @@ impl Graph {
         let nodes = self.nodes.as_mut_slice();
         for &op in &self.order[lo..] {
             let node = nodes[op as usize];
-            nodes[op as usize].end = nodes[node.jp as usize].end.max(nodes[node.mp as usize].end) + node.p;
+            nodes[op as usize].end =
+                nodes[node.jp as usize].end.max(nodes[node.mp as usize].end) + node.p;
         }
     }
 
@@ -194,14 +209,21 @@ impl Graph {
         let nodes = self.nodes.as_mut_slice();
         for &op in self.order[..hi].iter().rev() {
             let node = nodes[op as usize];
-            nodes[op as usize].tail = nodes[node.js as usize].tail.max(nodes[node.ms as usize].tail) + node.p;
+            nodes[op as usize].tail = nodes[node.js as usize]
+                .tail
+                .max(nodes[node.ms as usize].tail)
+                + node.p;
         }
     }
 
     /// Length of the longest path.
     #[inline]
     pub fn makespan(&self) -> i32 {
-        self.lasts.iter().map(|&i| self.nodes[i as usize].end).max().unwrap_or(0)
+        self.lasts
+            .iter()
+            .map(|&i| self.nodes[i as usize].end)
+            .max()
+            .unwrap_or(0)
     }
 
     /// The jobs' last operations.
@@ -383,7 +405,10 @@ mod tests {
             fresh.load(&graph.order, &graph.mode);
             for i in 0..48 {
                 let (a, b) = (graph.nodes[i], fresh.nodes[i]);
-                assert_eq!((a.end, a.tail, a.mp, a.ms, a.pos), (b.end, b.tail, b.mp, b.ms, b.pos));
+                assert_eq!(
+                    (a.end, a.tail, a.mp, a.ms, a.pos),
+                    (b.end, b.tail, b.mp, b.ms, b.pos)
+                );
                 let job_before = a.jp as usize;
                 assert!(job_before == 48 || graph.nodes[job_before].pos < a.pos);
             }

@@ -169,49 +169,83 @@ impl Model {
     /// The first fault found, in words that name the operation or job.
     pub fn check(&self) -> Result<(), ModelError> {
         let fault = |op: usize, what: &'static str| {
-            Err(ModelError::Operation { job: self.job_name(op), operation: self.operations[op].name.clone(), what })
+            Err(ModelError::Operation {
+                job: self.job_name(op),
+                operation: self.operations[op].name.clone(),
+                what,
+            })
         };
         for job in &self.jobs {
             if job.weight < 0 || job.weight > 1_000_000 {
-                return Err(ModelError::Job { job: job.name.clone(), what: "its weight must be 0 to 1,000,000" });
+                return Err(ModelError::Job {
+                    job: job.name.clone(),
+                    what: "its weight must be 0 to 1,000,000",
+                });
             }
             if job.release.abs() > LONGEST || job.due.is_some_and(|d| d.abs() > LONGEST) {
-                return Err(ModelError::Job { job: job.name.clone(), what: "its release or promise is too far away" });
+                return Err(ModelError::Job {
+                    job: job.name.clone(),
+                    what: "its release or promise is too far away",
+                });
             }
         }
         for (i, op) in self.operations.iter().enumerate() {
             if op.job >= self.jobs.len() {
-                return Err(ModelError::Reference { what: "job", index: op.job });
+                return Err(ModelError::Reference {
+                    what: "job",
+                    index: op.job,
+                });
             }
             if op.modes.is_empty() {
                 return fault(i, "it has no machine that can do it");
             }
             if let Some(&p) = op.people.iter().find(|&&p| p >= self.people.len()) {
-                return Err(ModelError::Reference { what: "person", index: p });
+                return Err(ModelError::Reference {
+                    what: "person",
+                    index: p,
+                });
             }
             if !op.spread.is_finite() || !(0.0..=10.0).contains(&op.spread) {
                 return fault(i, "its spread must be 0 to 10");
             }
             for mode in &op.modes {
                 if mode.machine.is_some_and(|m| m >= self.machines.len()) {
-                    return Err(ModelError::Reference { what: "machine", index: mode.machine.unwrap_or_default() });
+                    return Err(ModelError::Reference {
+                        what: "machine",
+                        index: mode.machine.unwrap_or_default(),
+                    });
                 }
                 let times = [mode.setup, mode.setup_same_key, mode.run, mode.attended];
                 if times.iter().any(|t| !(0..=LONGEST).contains(t)) || mode.attended > mode.run {
-                    return fault(i, "its times must not be negative, nor its attended part longer than its run");
+                    return fault(
+                        i,
+                        "its times must not be negative, nor its attended part longer than its run",
+                    );
                 }
             }
             if let Some(f) = op.fixed {
-                let Some(mode) = op.modes.get(f.mode) else { return fault(i, "it is fixed in a mode it does not have") };
-                if f.start > f.attended_until || f.attended_until > f.end || f.start < -LONGEST || f.end > LONGEST {
+                let Some(mode) = op.modes.get(f.mode) else {
+                    return fault(i, "it is fixed in a mode it does not have");
+                };
+                if f.start > f.attended_until
+                    || f.attended_until > f.end
+                    || f.start < -LONGEST
+                    || f.end > LONGEST
+                {
                     return fault(i, "its fixed times are not in order");
                 }
-                if f.person.is_some_and(|p| p >= self.people.len()) || (mode.machine.is_none() && f.person.is_some()) {
+                if f.person.is_some_and(|p| p >= self.people.len())
+                    || (mode.machine.is_none() && f.person.is_some())
+                {
                     return fault(i, "it is fixed to a person it cannot have");
                 }
             }
         }
-        if self.changeovers.values().any(|t| !(0..=LONGEST).contains(t)) {
+        if self
+            .changeovers
+            .values()
+            .any(|t| !(0..=LONGEST).contains(t))
+        {
             return Err(ModelError::Changeover);
         }
         self.check_links()
@@ -223,9 +257,16 @@ impl Model {
         let mut after = vec![Vec::new(); n];
         for link in &self.links {
             if link.before >= n || link.after >= n {
-                return Err(ModelError::Reference { what: "operation", index: link.before.max(link.after) });
+                return Err(ModelError::Reference {
+                    what: "operation",
+                    index: link.before.max(link.after),
+                });
             }
-            if !(0..=LONGEST).contains(&link.min_lag) || link.max_lag.is_some_and(|m| m < link.min_lag || m > LONGEST) {
+            if !(0..=LONGEST).contains(&link.min_lag)
+                || link
+                    .max_lag
+                    .is_some_and(|m| m < link.min_lag || m > LONGEST)
+            {
                 return Err(ModelError::Operation {
                     job: self.job_name(link.after),
                     operation: self.operations[link.after].name.clone(),
@@ -257,7 +298,9 @@ impl Model {
     }
 
     fn job_name(&self, op: usize) -> String {
-        self.jobs.get(self.operations[op].job).map_or_else(String::new, |j| j.name.clone())
+        self.jobs
+            .get(self.operations[op].job)
+            .map_or_else(String::new, |j| j.name.clone())
     }
 }
 

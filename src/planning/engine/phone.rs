@@ -56,7 +56,9 @@ impl PlannedDates {
             || kinds.len() != model.machines.len()
             || skills.len() != model.people.len()
         {
-            return Err(ModelError::Unreadable("plan, kinds and skills must be those of the model".into()));
+            return Err(ModelError::Unreadable(
+                "plan, kinds and skills must be those of the model".into(),
+            ));
         }
         let decisions = Decisions::of_plan(&shop, plan);
         let mut timing = Timing::new(&shop);
@@ -69,7 +71,10 @@ impl PlannedDates {
             for (i, t) in timing.times.iter().enumerate() {
                 let (mode, person) = match shop.fixed[i] {
                     Some(f) => (f.mode, f.person.unwrap_or(usize::MAX)),
-                    None => (decisions.choice[i].way as usize, decisions.choice[i].person as usize),
+                    None => (
+                        decisions.choice[i].way as usize,
+                        decisions.choice[i].person as usize,
+                    ),
                 };
                 if let Some(m) = model.operations[i].modes.get(mode).and_then(|m| m.machine) {
                     busy[m].push((t.start, t.end));
@@ -90,16 +95,30 @@ impl PlannedDates {
             .iter()
             .flat_map(|m| model.people.iter().map(|p| m.calendar.and(&p.calendar)))
             .collect();
-        Ok(Self { origin: floor_minute(origin), kinds, skills, machines: model.machines.len(), joint, futures })
+        Ok(Self {
+            origin: floor_minute(origin),
+            kinds,
+            skills,
+            machines: model.machines.len(),
+            joint,
+            futures,
+        })
     }
 
     fn able(&self, skill: &str) -> Vec<usize> {
-        (0..self.skills.len()).filter(|&p| self.skills[p].iter().any(|s| s == skill)).collect()
+        (0..self.skills.len())
+            .filter(|&p| self.skills[p].iter().any(|s| s == skill))
+            .collect()
     }
 }
 
 /// Start and end of the earliest stay of `work` minutes that meets nothing taken; it may stand still while closed.
-fn gap(hours: &WorkingTime, taken: [&Busy; 2], from: Minute, work: Minute) -> Option<(Minute, Minute)> {
+fn gap(
+    hours: &WorkingTime,
+    taken: [&Busy; 2],
+    from: Minute,
+    work: Minute,
+) -> Option<(Minute, Minute)> {
     let mut from = from;
     loop {
         let (start, end) = hours.pausing(from, work);
@@ -125,13 +144,17 @@ impl ReadyDates for PlannedDates {
         minutes: &[f64],
     ) -> Vec<Option<DateTime<Utc>>> {
         let n = candidate.operations.len();
-        let Some(order) = candidate.order() else { return vec![None; release.len()] };
+        let Some(order) = candidate.order() else {
+            return vec![None; release.len()];
+        };
         // Machines and people of each operation, looked up once.
         let able: Vec<(Vec<usize>, Vec<usize>)> = candidate
             .operations
             .iter()
             .map(|op| {
-                let machines = (0..self.machines).filter(|&m| self.kinds[m] == op.machine_kind).collect();
+                let machines = (0..self.machines)
+                    .filter(|&m| self.kinds[m] == op.machine_kind)
+                    .collect();
                 (machines, self.able(&op.skill))
             })
             .collect();
@@ -145,13 +168,19 @@ impl ReadyDates for PlannedDates {
                 let mut ready = released;
                 for &i in &order {
                     let op = candidate.operations.get(i)?;
-                    let from = op.after.iter().filter_map(|&b| ends.get(b)).fold(released, |a, &b| a.max(b));
+                    let from = op
+                        .after
+                        .iter()
+                        .filter_map(|&b| ends.get(b))
+                        .fold(released, |a, &b| a.max(b));
                     let end = match op.outside_days {
                         Some(days) => from + Minute::from(days) * 1440,
                         None => {
                             let work = minutes.get(k * n + i)?.max(0.0).ceil() as Minute;
                             let (machines, people) = able.get(i)?;
-                            let stays = machines.iter().flat_map(|&m| people.iter().map(move |&p| (m, p)));
+                            let stays = machines
+                                .iter()
+                                .flat_map(|&m| people.iter().map(move |&p| (m, p)));
                             stays
                                 .filter_map(|(m, p)| {
                                     let hours = &self.joint[m * self.skills.len() + p];
@@ -170,11 +199,18 @@ impl ReadyDates for PlannedDates {
     }
 
     fn missing(&self, candidate: &Candidate) -> Vec<String> {
-        let inside = candidate.operations.iter().filter(|op| op.outside_days.is_none());
+        let inside = candidate
+            .operations
+            .iter()
+            .filter(|op| op.outside_days.is_none());
         let mut missing: Vec<String> = inside
             .flat_map(|op| {
-                let no_machine = (!self.kinds.contains(&op.machine_kind)).then(|| op.machine_kind.clone());
-                let nobody = self.able(&op.skill).is_empty().then(|| format!("somebody for {}", op.skill));
+                let no_machine =
+                    (!self.kinds.contains(&op.machine_kind)).then(|| op.machine_kind.clone());
+                let nobody = self
+                    .able(&op.skill)
+                    .is_empty()
+                    .then(|| format!("somebody for {}", op.skill));
                 [no_machine, nobody]
             })
             .flatten()
@@ -213,7 +249,10 @@ mod tests {
     #[test]
     fn the_candidate_goes_into_the_gaps() {
         let mut model = job_shop(&[vec![vec![(0, 100)], vec![(1, 60)], vec![(0, 60)]]]);
-        model.people.push(Person { name: "Wyn".into(), calendar: WorkingTime::always() });
+        model.people.push(Person {
+            name: "Wyn".into(),
+            calendar: WorkingTime::always(),
+        });
         let plan = first_plan(&model).unwrap();
         let origin: DateTime<Utc> = "2026-11-23T00:00:00Z".parse().unwrap();
         let kinds = vec!["mill".to_owned(), "hone".to_owned()];
@@ -221,13 +260,28 @@ mod tests {
         let skills = vec![vec!["milling".to_owned()]];
         let dates = PlannedDates::new(&model, &plan, origin, kinds, skills, 8, &mut rng).unwrap();
         let at = |m: i64| Some(origin + chrono::Duration::minutes(m));
-        let one = Candidate { operations: vec![operation("mill", "milling", &[])] };
-        assert_eq!(dates.ready(&one, &[origin; 2], &[60.0, 61.0]), [at(160), at(281)]);
-        let mut two = Candidate { operations: vec![operation("mill", "milling", &[]), operation("mill", "milling", &[0])] };
+        let one = Candidate {
+            operations: vec![operation("mill", "milling", &[])],
+        };
+        assert_eq!(
+            dates.ready(&one, &[origin; 2], &[60.0, 61.0]),
+            [at(160), at(281)]
+        );
+        let mut two = Candidate {
+            operations: vec![
+                operation("mill", "milling", &[]),
+                operation("mill", "milling", &[0]),
+            ],
+        };
         assert_eq!(dates.ready(&two, &[origin], &[30.0, 30.0]), [at(160)]);
         two.operations[1].outside_days = Some(1);
-        assert_eq!(dates.ready(&two, &[origin], &[30.0, 30.0]), [at(130 + 1440)]);
-        let other = Candidate { operations: vec![operation("lathe", "turning", &[])] };
+        assert_eq!(
+            dates.ready(&two, &[origin], &[30.0, 30.0]),
+            [at(130 + 1440)]
+        );
+        let other = Candidate {
+            operations: vec![operation("lathe", "turning", &[])],
+        };
         assert_eq!(dates.missing(&other), ["lathe", "somebody for turning"]);
         assert_eq!(dates.ready(&other, &[origin], &[1.0]), [None]);
     }

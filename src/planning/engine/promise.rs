@@ -44,7 +44,9 @@ pub fn promise(
     let shop = Shop::build(model)?;
     let known = running.assignments.len();
     if known >= shop.ops.len() || candidate >= shop.jobs.len() {
-        return Err(ModelError::Unreadable("there is no candidate beyond the running plan".into()));
+        return Err(ModelError::Unreadable(
+            "there is no candidate beyond the running plan".into(),
+        ));
     }
     let mut decisions = carry_over(&shop, running, known);
     // The candidate last of all: it is in nobody's way there.
@@ -57,10 +59,19 @@ pub fn promise(
                 return Minute::MAX;
             }
             let done = done(&shop, &timing, j);
-            if shop.jobs[j].due == Minute::MAX { Minute::MAX } else { done.max(shop.jobs[j].due) }
+            if shop.jobs[j].due == Minute::MAX {
+                Minute::MAX
+            } else {
+                done.max(shop.jobs[j].due)
+            }
         })
         .collect();
-    let new: Vec<u32> = decisions.order.iter().copied().filter(|&i| i as usize >= known).collect();
+    let new: Vec<u32> = decisions
+        .order
+        .iter()
+        .copied()
+        .filter(|&i| i as usize >= known)
+        .collect();
     for op in new {
         insert(&shop, &mut decisions, &mut timing, op, &allowed);
     }
@@ -68,11 +79,19 @@ pub fn promise(
     let plan = timing.plan(&shop, &decisions, value);
     let planned = done(&shop, &timing, candidate);
     let futures = futures::run(model, &shop, &plan, &decisions, &mut timing, count, rng);
-    Ok(Promise { date: futures.by_confidence(candidate, confidence), plan, planned, futures })
+    Ok(Promise {
+        date: futures.by_confidence(candidate, confidence),
+        plan,
+        planned,
+        futures,
+    })
 }
 
 fn done(shop: &Shop, timing: &Timing, job: usize) -> Minute {
-    let ends = shop.sinks(&shop.jobs[job]).iter().map(|&op| timing.times[op as usize].end);
+    let ends = shop
+        .sinks(&shop.jobs[job])
+        .iter()
+        .map(|&op| timing.times[op as usize].end);
     ends.max().unwrap_or(Minute::MIN)
 }
 
@@ -88,11 +107,18 @@ fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed:
         .unwrap_or(0);
     let original = d.choice[op as usize];
     let nobody = [NONE];
-    let people = if shop.people(op).is_empty() { &nobody[..] } else { shop.people(op) };
+    let people = if shop.people(op).is_empty() {
+        &nobody[..]
+    } else {
+        shop.people(op)
+    };
     let mut best: Option<(Minute, usize, Choice)> = None;
     for (k, way) in shop.ways(op).iter().enumerate() {
         for &person in people {
-            let choice = Choice { way: k as u32, person };
+            let choice = Choice {
+                way: k as u32,
+                person,
+            };
             for to in lowest..=at {
                 // Only behind an operation that shares machine or person does the place make a difference.
                 let shares = to == lowest || {
@@ -102,13 +128,21 @@ fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed:
                         || (person != NONE && c.person == person)
                 };
                 // Nor can it help to go before work that is over when the job is released.
-                if !shares || (to < at && timing.times[d.order[to] as usize].end <= shop.ops[op as usize].release) {
+                if !shares
+                    || (to < at
+                        && timing.times[d.order[to] as usize].end <= shop.ops[op as usize].release)
+                {
                     continue;
                 }
                 d.order[to..=at].rotate_right(1);
                 d.choice[op as usize] = choice;
-                let fits = timing.changed(shop, d, to, at + 1, Minute::MAX).is_some_and(|v| v.broken == 0)
-                    && allowed.iter().enumerate().all(|(j, &by)| by == Minute::MAX || done(shop, timing, j) <= by);
+                let fits = timing
+                    .changed(shop, d, to, at + 1, Minute::MAX)
+                    .is_some_and(|v| v.broken == 0)
+                    && allowed
+                        .iter()
+                        .enumerate()
+                        .all(|(j, &by)| by == Minute::MAX || done(shop, timing, j) <= by);
                 let end = timing.times[op as usize].end;
                 d.order[to..=at].rotate_left(1);
                 d.choice[op as usize] = original;
@@ -153,13 +187,25 @@ mod tests {
             let mut without = model.clone();
             without.operations.truncate(n);
             without.links.retain(|l| l.after < n);
-            let settings = Settings { seed: 1, iterations: Some(20_000), rounds: 9 };
+            let settings = Settings {
+                seed: 1,
+                iterations: Some(20_000),
+                rounds: 9,
+            };
             let running = solve(&without, &settings, &mut |_| false).unwrap().plan;
             let mut rng = rand_pcg::Pcg64::seed_from_u64(seed);
             let p = promise(&model, &running, last, 0.8, 400, &mut rng).unwrap();
-            assert!(validate(&model, &p.plan).is_empty(), "{:?}", validate(&model, &p.plan));
+            assert!(
+                validate(&model, &p.plan).is_empty(),
+                "{:?}",
+                validate(&model, &p.plan)
+            );
             let ends = |plan: &Plan, j: usize| {
-                let of = model.operations.iter().zip(&plan.assignments).filter(|(o, _)| o.job == j);
+                let of = model
+                    .operations
+                    .iter()
+                    .zip(&plan.assignments)
+                    .filter(|(o, _)| o.job == j);
                 of.map(|(_, a)| a.end).max()
             };
             for j in 0..last {

@@ -12,23 +12,25 @@ use super::{
 fn samples() -> impl Strategy<Value = (Sample, u64)> {
     let sizes = (1usize..6, 0usize..4, 1usize..9, 1u32..6);
     let shares = (0u32..100, 0u32..100, 0u32..20, 0u32..10, 0u32..4);
-    (sizes, shares, any::<u64>()).prop_map(|((machines, people, jobs, ops), (second, pause, outside, lags, keys), seed)| {
-        let sample = Sample {
-            machines,
-            people,
-            jobs,
-            operations: (1, ops),
-            quarters: (1, 16),
-            second_machine: second,
-            may_pause: pause,
-            outside,
-            lags,
-            keys,
-            days: 300,
-            promise_percent: 80,
-        };
-        (sample, seed)
-    })
+    (sizes, shares, any::<u64>()).prop_map(
+        |((machines, people, jobs, ops), (second, pause, outside, lags, keys), seed)| {
+            let sample = Sample {
+                machines,
+                people,
+                jobs,
+                operations: (1, ops),
+                quarters: (1, 16),
+                second_machine: second,
+                may_pause: pause,
+                outside,
+                lags,
+                keys,
+                days: 300,
+                promise_percent: 80,
+            };
+            (sample, seed)
+        },
+    )
 }
 
 proptest! {

@@ -63,7 +63,15 @@ pub(super) fn search(
             if b >= a {
                 b += 1;
             }
-            between(&elite[a], &elite[b], &mut rank_a, &mut rank_b, &mut keys, &mut child, rng);
+            between(
+                &elite[a],
+                &elite[b],
+                &mut rank_a,
+                &mut rank_b,
+                &mut keys,
+                &mut child,
+                rng,
+            );
         }
         graph.load(&child.order, &child.mode);
         tabu.improve(graph, &mut child, PATIENCE, target, rng, &mut stop);
@@ -145,7 +153,11 @@ fn between(
     for op in 0..rank_a.len() {
         let key = f64::from(rank_a[op]) * share + f64::from(rank_b[op]) * (1.0 - share);
         keys.push((key, op as u32));
-        child.mode[op] = if rng.next_u32() & 1 == 0 { a.mode[op] } else { b.mode[op] };
+        child.mode[op] = if rng.next_u32() & 1 == 0 {
+            a.mode[op]
+        } else {
+            b.mode[op]
+        };
     }
     keys.sort_unstable_by(|x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)));
     child.order.clear();
@@ -155,7 +167,9 @@ fn between(
 /// A random order that keeps the jobs' own, and the quickest mode for most operations.
 fn random_order(graph: &Graph, child: &mut Sequence, rng: &mut impl Rng) {
     let n = graph.len() as u32;
-    let mut ready: Vec<u32> = (0..n).filter(|&i| graph.nodes[i as usize].jp >= n).collect();
+    let mut ready: Vec<u32> = (0..n)
+        .filter(|&i| graph.nodes[i as usize].jp >= n)
+        .collect();
     child.order.clear();
     while !ready.is_empty() {
         let k = below(rng, ready.len() as u32) as usize;

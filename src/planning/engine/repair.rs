@@ -52,7 +52,11 @@ pub fn repair(
     let mut search = Anneal::new(&shop, decisions, timing);
     search.first_cooling = Some(settings.iterations.map_or(2_000, |all| all / 2));
     search.stay_near(&shop, near.clone());
-    let mut progress = Progress { iterations: 0, best: search.value.main(shop.goal), bound: 0 };
+    let mut progress = Progress {
+        iterations: 0,
+        best: search.value.main(shop.goal),
+        bound: 0,
+    };
     let limit = settings.iterations.unwrap_or(u64::MAX);
     let mut rng = Pcg64::seed_from_u64(settings.seed);
     search.improve(&shop, settings.rounds, &mut rng, &mut |k, value| {
@@ -60,16 +64,25 @@ pub fn repair(
         progress.best = value.main(shop.goal);
         progress.iterations >= limit || watch(&progress)
     });
-    let moved = near.moved(&search.timing.times, &search.decisions).collect();
+    let moved = near
+        .moved(&search.timing.times, &search.decisions)
+        .collect();
     let value = search.timing.once(&shop, &search.decisions);
-    Ok(Repaired { plan: search.timing.plan(&shop, &search.decisions, value), moved })
+    Ok(Repaired {
+        plan: search.timing.plan(&shop, &search.decisions, value),
+        moved,
+    })
 }
 
 /// The old order and choices; what is new, or can no longer be done as it was, is chosen afresh.
 pub(super) fn carry_over(shop: &Shop, old: &Plan, known: usize) -> Decisions {
     let mut order = shop.topological();
     order.retain(|&i| !shop.ops[i as usize].fixed);
-    let start = |i: u32| old.assignments.get(i as usize).map_or(Minute::MAX, |a| a.start);
+    let start = |i: u32| {
+        old.assignments
+            .get(i as usize)
+            .map_or(Minute::MAX, |a| a.start)
+    };
     order.sort_by_key(|&i| start(i));
     // New links may run against the old order: what waits follows what it waits for.
     let mut placed = vec![false; shop.ops.len()];
@@ -91,17 +104,30 @@ pub(super) fn carry_over(shop: &Shop, old: &Plan, known: usize) -> Decisions {
     }
     let choice = (0..shop.ops.len() as u32)
         .map(|i| {
-            let old = old.assignments.get(i as usize).filter(|_| (i as usize) < known);
+            let old = old
+                .assignments
+                .get(i as usize)
+                .filter(|_| (i as usize) < known);
             let way = old.map_or(0, |a| a.mode as u32);
             let people = shop.people(i);
-            let person = old.and_then(|a| a.person).map(|p| p as u32).filter(|p| people.contains(p));
+            let person = old
+                .and_then(|a| a.person)
+                .map(|p| p as u32)
+                .filter(|p| people.contains(p));
             Choice {
-                way: if (way as usize) < shop.ways(i).len() { way } else { 0 },
+                way: if (way as usize) < shop.ways(i).len() {
+                    way
+                } else {
+                    0
+                },
                 person: person.or_else(|| people.first().copied()).unwrap_or(NONE),
             }
         })
         .collect();
-    Decisions { order: sorted, choice }
+    Decisions {
+        order: sorted,
+        choice,
+    }
 }
 
 #[cfg(test)]
@@ -112,15 +138,27 @@ mod tests {
     #[test]
     fn a_stopped_machine_moves_little_and_what_moves_pays() {
         let mut model = Sample::week().make(9, None);
-        let settings = Settings { seed: 1, iterations: Some(40_000), rounds: 9 };
+        let settings = Settings {
+            seed: 1,
+            iterations: Some(40_000),
+            rounds: 9,
+        };
         let old = solve(&model, &settings, &mut |_| false).unwrap().plan;
         // The first machine stands still for the first two days.
         model.machines[0].calendar = model.machines[0].calendar.without((0, 2880));
-        let quick = Settings { seed: 1, iterations: Some(3_000), rounds: 9 };
+        let quick = Settings {
+            seed: 1,
+            iterations: Some(3_000),
+            rounds: 9,
+        };
         let free = repair(&model, &old, 0, &quick, &mut |_| false).unwrap();
         let dear = repair(&model, &old, 1_000_000, &quick, &mut |_| false).unwrap();
         for r in [&free, &dear] {
-            assert!(validate(&model, &r.plan).is_empty(), "{:?}", validate(&model, &r.plan));
+            assert!(
+                validate(&model, &r.plan).is_empty(),
+                "{:?}",
+                validate(&model, &r.plan)
+            );
         }
         assert!(dear.moved.len() <= 2, "{:?}", dear.moved);
         assert!(dear.moved.len() < free.moved.len());
@@ -135,7 +173,11 @@ mod tests {
         let n = fewer.operations.iter().position(|o| o.job == last).unwrap();
         fewer.operations.truncate(n);
         fewer.links.retain(|l| l.after < n);
-        let settings = Settings { seed: 1, iterations: Some(20_000), rounds: 9 };
+        let settings = Settings {
+            seed: 1,
+            iterations: Some(20_000),
+            rounds: 9,
+        };
         let old = solve(&fewer, &settings, &mut |_| false).unwrap().plan;
         let new = repair(&model, &old, 60, &settings, &mut |_| false).unwrap();
         assert!(validate(&model, &new.plan).is_empty());

@@ -21,8 +21,12 @@ pub(super) enum Rule {
 }
 
 /// Every rule.
-pub(super) const RULES: [Rule; 4] =
-    [Rule::ApparentTardiness, Rule::EarliestDue, Rule::MostWorkLeft, Rule::WeightedShortest];
+pub(super) const RULES: [Rule; 4] = [
+    Rule::ApparentTardiness,
+    Rule::EarliestDue,
+    Rule::MostWorkLeft,
+    Rule::WeightedShortest,
+];
 
 /// An operation that could be next.
 #[derive(Debug, Clone, Copy)]
@@ -40,10 +44,23 @@ pub(super) fn dispatch(shop: &Shop, timing: &mut Timing, rule: Rule) -> Decision
     let n = shop.ops.len();
     let work = work_left(shop);
     let mean = work.iter().map(|w| w.0).sum::<Minute>() as f64 / n.max(1) as f64;
-    let mut decisions =
-        Decisions { order: Vec::with_capacity(n), choice: vec![Choice { way: 0, person: NONE }; n] };
+    let mut decisions = Decisions {
+        order: Vec::with_capacity(n),
+        choice: vec![
+            Choice {
+                way: 0,
+                person: NONE
+            };
+            n
+        ],
+    };
     let mut waiting: Vec<usize> = (0..n as u32)
-        .map(|i| shop.before(i).iter().filter(|l| !shop.ops[l.op as usize].fixed).count())
+        .map(|i| {
+            shop.before(i)
+                .iter()
+                .filter(|l| !shop.ops[l.op as usize].fixed)
+                .count()
+        })
         .collect();
     timing.begin();
     let mut ready: Vec<Ready> = Vec::new();
@@ -55,8 +72,14 @@ pub(super) fn dispatch(shop: &Shop, timing: &mut Timing, rule: Rule) -> Decision
     while !ready.is_empty() {
         // What was found when an operation became ready may be out of date; with the machine's present state it still
         // bounds the end from below. Only the two that matter are looked at again.
-        let soonest = |r: &Ready| r.times.end.max(timing.machine_free(shop, r.machine) + r.least);
-        let first = (0..ready.len()).min_by_key(|&k| (soonest(&ready[k]), ready[k].op)).unwrap_or(0);
+        let soonest = |r: &Ready| {
+            r.times
+                .end
+                .max(timing.machine_free(shop, r.machine) + r.least)
+        };
+        let first = (0..ready.len())
+            .min_by_key(|&k| (soonest(&ready[k]), ready[k].op))
+            .unwrap_or(0);
         ready[first] = best_way(shop, timing, ready[first].op);
         let pick = settle(shop, timing, &ready, first, rule, &work, mean);
         ready[pick] = best_way(shop, timing, ready[pick].op);
@@ -90,7 +113,12 @@ pub(super) fn dispatch(shop: &Shop, timing: &mut Timing, rule: Rule) -> Decision
 fn settle(
     shop: &Shop,
     timing: &Timing,
-    ready: &[Ready], first: usize, rule: Rule, work: &[(Minute, Minute)], mean: f64) -> usize {
+    ready: &[Ready],
+    first: usize,
+    rule: Rule,
+    work: &[(Minute, Minute)],
+    mean: f64,
+) -> usize {
     let lead = &ready[first];
     let machine = lead.machine;
     if machine as usize == shop.machines() {
@@ -126,14 +154,21 @@ fn settle(
 fn best_way(shop: &Shop, timing: &Timing, op: u32) -> Ready {
     let mut best: Option<Ready> = None;
     let nobody = [NONE];
-    let people = if shop.people(op).is_empty() { &nobody[..] } else { shop.people(op) };
+    let people = if shop.people(op).is_empty() {
+        &nobody[..]
+    } else {
+        shop.people(op)
+    };
     for (k, way) in shop.ways(op).iter().enumerate() {
         for &person in people {
             let times = timing.fit(shop, op, way, person);
             if best.is_none_or(|b| (times.end, times.setup) < (b.times.end, b.times.setup)) {
                 best = Some(Ready {
                     op,
-                    choice: Choice { way: k as u32, person },
+                    choice: Choice {
+                        way: k as u32,
+                        person,
+                    },
                     times,
                     machine: way.machine,
                     least: way.setup_same_key.min(way.setup) + way.run,
@@ -143,7 +178,10 @@ fn best_way(shop: &Shop, timing: &Timing, op: u32) -> Ready {
     }
     best.unwrap_or(Ready {
         op,
-        choice: Choice { way: 0, person: NONE },
+        choice: Choice {
+            way: 0,
+            person: NONE,
+        },
         times: Times::default(),
         machine: shop.machines() as u32,
         least: 0,
@@ -155,12 +193,22 @@ fn work_left(shop: &Shop) -> Vec<(Minute, Minute)> {
     let n = shop.ops.len();
     let mut left: Vec<(Minute, Minute)> = (0..n as u32)
         .map(|i| {
-            let own = shop.ways(i).iter().map(|w| w.setup_same_key.min(w.setup) + w.run).min().unwrap_or(0);
+            let own = shop
+                .ways(i)
+                .iter()
+                .map(|w| w.setup_same_key.min(w.setup) + w.run)
+                .min()
+                .unwrap_or(0);
             (own, own)
         })
         .collect();
     for &op in shop.topological().iter().rev() {
-        let after = shop.after(op).iter().map(|l| l.min + left[l.op as usize].1).max().unwrap_or(0);
+        let after = shop
+            .after(op)
+            .iter()
+            .map(|l| l.min + left[l.op as usize].1)
+            .max()
+            .unwrap_or(0);
         left[op as usize].1 += after;
     }
     left

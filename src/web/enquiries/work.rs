@@ -73,7 +73,8 @@ pub(in crate::web) async fn quote(
     let new = NewQuote {
         enquiry_id,
         option_kind: option.kind.code().to_owned(),
-        title: option.title.clone(),
+        // A job is known by what it makes; the option alone says only from what.
+        title: format!("{}: {}", answer.wanted, option.title),
         casting_id: option.casting.as_ref().map(|casting| casting.id),
         valid_until,
         promised_on: figures
