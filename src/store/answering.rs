@@ -10,6 +10,7 @@ use super::{
 use crate::enquiry::{
     Answer, AnswerError, Asked, Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work, answer,
 };
+use crate::estimating::Machine;
 use crate::planning::queue::{QueueDates, QueuedMachine};
 use crate::sourcing::Watch;
 use chrono::{DateTime, Days, Utc};
@@ -79,7 +80,8 @@ pub async fn load(
     let Some(wanted_id) = said.wanted_variant_id else {
         return Ok(Err(Unanswerable::NothingWanted));
     };
-    let rates = match machines::rates(tx).await? {
+    let machines = machines::machines(tx).await?;
+    let rates = match machines::rates(tx, &machines).await? {
         Ok(rates) => rates,
         Err(why) => return Ok(Err(Unanswerable::Missing(why.to_string()))),
     };
@@ -88,15 +90,10 @@ pub async fn load(
     let pattern = castings::pattern(tx, wanted.pattern_id).await?;
     let today = now.with_timezone(&settings.time_zone).date_naive();
 
-    let shelf = castings_on_shelf::list(tx, ShelfState::ALL, None).await?;
     let mut supplies = Vec::new();
     for variant in castings::variants_of(tx, pattern.id).await? {
-        let mine: Vec<_> = shelf
-            .iter()
-            .filter(|c| {
-                c.details.variant_id == variant.id && c.details.ownership == Ownership::Shop
-            })
-            .collect();
+        let mut mine = castings_on_shelf::list(tx, ShelfState::ALL, Some(variant.id)).await?;
+        mine.retain(|c| c.details.ownership == Ownership::Shop);
         let outcomes = |outcome: Outcome| {
             let count = mine
                 .iter()
@@ -153,7 +150,7 @@ pub async fn load(
         own,
         also: once_each(&said.also),
     };
-    let dates = queues(tx, now).await?;
+    let dates = queues(tx, &machines, now).await?;
     Ok(Ok(Question {
         wish,
         knowledge,
@@ -166,15 +163,15 @@ fn once_each(codes: &[String]) -> Work {
 }
 
 /// Each machine with its working time and its share of the work that waits for its kind.
-async fn queues(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<QueueDates, StoreError> {
+async fn queues(
+    tx: &mut ShopTx,
+    machines: &[Machine],
+    now: DateTime<Utc>,
+) -> Result<QueueDates, StoreError> {
     let until = now.checked_add_days(HORIZON).unwrap_or(now);
-    let machines: Vec<_> = machines::machines(tx)
-        .await?
-        .into_iter()
-        .filter(|m| m.active)
-        .collect();
+    let in_use: Vec<&Machine> = machines.iter().filter(|m| m.active).collect();
     let mut of_kind: HashMap<&str, u32> = HashMap::new();
-    for machine in &machines {
+    for machine in &in_use {
         *of_kind.entry(&machine.kind).or_default() += 1;
     }
     let waiting: HashMap<String, f64> = jobs::machine_load(tx)
@@ -183,8 +180,8 @@ async fn queues(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<QueueDates, Store
         .map(|load| (load.machine_kind, load.minutes.0.to_f64().unwrap_or(0.0)))
         .collect();
     let time = calendars::read(tx).await?;
-    let mut queued = Vec::with_capacity(machines.len());
-    for machine in &machines {
+    let mut queued = Vec::with_capacity(in_use.len());
+    for machine in &in_use {
         let share = waiting.get(&machine.kind).copied().unwrap_or(0.0)
             / f64::from(of_kind.get(machine.kind.as_str()).copied().unwrap_or(1));
         queued.push(QueuedMachine {

@@ -231,12 +231,14 @@ fn skill_taken(error: sqlx::Error, rate: &LabourRate) -> StoreError {
     }
 }
 
-/// The rates in force, or why there are none: that is for the owner to mend and no fault of the store.
+/// The rates in force with these machines, or why there are none: that is for the owner to mend and no fault of the store.
 ///
 /// # Errors
 /// [`StoreError::Corrupt`], [`StoreError::Database`].
-pub async fn rates(tx: &mut ShopTx) -> Result<Result<Rates, RatesError>, StoreError> {
-    let machines = machines(tx).await?;
+pub async fn rates(
+    tx: &mut ShopTx,
+    machines: &[Machine],
+) -> Result<Result<Rates, RatesError>, StoreError> {
     let labour = labour_rates(tx).await?;
-    Ok(Rates::in_force(&machines, &labour))
+    Ok(Rates::in_force(machines, &labour))
 }

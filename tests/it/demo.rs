@@ -65,7 +65,8 @@ async fn the_demo_is_made_whole_and_a_second_run_leaves_it() {
             );
         }
     }
-    let rates = machines::rates(&mut tx).await.unwrap().unwrap();
+    let machines = machines::machines(&mut tx).await.unwrap();
+    let rates = machines::rates(&mut tx, &machines).await.unwrap().unwrap();
     for element in &elements {
         assert!(
             element.machine_kind == "outside" || rates.machine.contains_key(&element.machine_kind),

@@ -95,8 +95,9 @@ async fn rates_come_in_one_call_and_say_what_is_missing() {
     let shop = db.shop("first").await;
     let mut tx = shop.begin().await;
     machines::insert(&mut tx, &mill()).await.unwrap();
+    let listed = machines::machines(&mut tx).await.unwrap();
     assert!(
-        machines::rates(&mut tx)
+        machines::rates(&mut tx, &listed)
             .await
             .unwrap()
             .unwrap_err()
@@ -112,7 +113,7 @@ async fn rates_come_in_one_call_and_say_what_is_missing() {
     machines::insert_labour_rate(&mut tx, &common)
         .await
         .unwrap();
-    let rates = machines::rates(&mut tx).await.unwrap().unwrap();
+    let rates = machines::rates(&mut tx, &listed).await.unwrap().unwrap();
     assert_eq!(rates.person("anything"), gbp(dec!(26.5)));
     assert_eq!(
         rates.machine["mill"],
