@@ -77,7 +77,7 @@ impl WebSettings {
             secure_cookies: self.secure_cookies.unwrap_or(secure),
             behind_proxy: self.behind_proxy,
             workers: self.workers.map_or(cores, usize::from),
-            futures: self.futures as usize,
+            futures: self.futures,
         }
     }
 

@@ -1,13 +1,13 @@
 //! The answer: every option simulated over the same number of futures, compared, and one recommended.
 
-use super::options::{self, Procurement, Proposal};
+use super::options::{self, Options, Procurement, Proposal};
 use super::range::{PriceRange, ReadyRange, percent_of};
 use super::say;
 use super::wish::{Knowledge, ShelfCasting, Wish};
 use crate::castings::Conversion;
 use crate::estimating::cost::{CostError, Costing};
-use crate::estimating::futures::CostSampler;
-use crate::estimating::{CostBuildUp, Route};
+use crate::estimating::futures::{CostSampler, percentile, plain};
+use crate::estimating::{CostBuildUp, Operation, Route};
 use crate::planning::{Candidate, ReadyDates, ready::CandidateOperation};
 use crate::units::{Minutes, Money, MoneyError};
 use chrono::{DateTime, Duration, NaiveDate, TimeDelta, Utc};
@@ -212,13 +212,11 @@ pub fn answer(
     asked: Asked,
 ) -> Result<Answer, AnswerError> {
     let today = asked.now.with_timezone(&knowledge.zone).date_naive();
-    let (conversions, mut impossible) = options::conversions(wish, knowledge, today)?;
-    let mut done: Vec<Simulated> = Vec::new();
-    let try_all = |proposals: Vec<Proposal>,
-                   done: &mut Vec<Simulated>,
-                   impossible: &mut Vec<OptionAnswer>|
-     -> Result<(), AnswerError> {
-        for proposal in proposals {
+    let mut done = Vec::new();
+    let mut impossible = Vec::new();
+    let mut try_all = |options: Options, done: &mut Vec<Simulated>| -> Result<(), AnswerError> {
+        impossible.extend(options.impossible);
+        for proposal in options.proposals {
             let stream = done.len() + impossible.len();
             match simulate(&proposal, wish, knowledge, dates, asked, stream) {
                 Ok(simulated) => done.push(simulated),
@@ -228,14 +226,15 @@ pub fn answer(
         }
         Ok(())
     };
-    try_all(conversions, &mut done, &mut impossible)?;
+    try_all(options::conversions(wish, knowledge, today), &mut done)?;
     // What converting would cost stands in for a price nobody has seen.
     let borrowed = cheapest(&done)
         .and_then(|s| s.option.figures())
         .map(|f| f.price.likely);
-    let (others, more_impossible) = options::found_and_own(wish, knowledge, today, borrowed)?;
-    impossible.extend(more_impossible);
-    try_all(others, &mut done, &mut impossible)?;
+    try_all(
+        options::found_and_own(wish, knowledge, today, borrowed)?,
+        &mut done,
+    )?;
 
     let comparison = compare(&done, knowledge)?;
     done.sort_by_key(|s| s.option.figures().map(|f| f.price.likely.amount()));
@@ -307,13 +306,14 @@ fn simulate(
     stream: usize,
 ) -> Result<Simulated, Dropped> {
     let futures = asked.futures.max(1) as usize;
-    let route = &proposal.route;
+    let way = &proposal.way;
+    let route = &way.route;
     let operations = route.operations.len();
     let costing = Costing {
         route,
         rates: &knowledge.rates,
         policy: &knowledge.policy,
-        donor: proposal.donor,
+        donor: way.donor,
     };
     let times = route.sampler().map_err(CostError::from)?;
     let costs = CostSampler::new(&costing)?;
@@ -332,11 +332,11 @@ fn simulate(
             break;
         };
         times.sample(&mut rng, mine);
-        let procured = proposal.procurement.sample(&costs, &mut rng);
+        let procured = way.procurement.sample(&costs, &mut rng);
         let whole = costs
             .direct(mine, procured.failed)
             .saturating_add(procured.spent_minor);
-        to_cover.push(match proposal.procurement {
+        to_cover.push(match way.procurement {
             Procurement::Hunt(_) => whole,
             _ => costs.direct(mine, 0),
         });
@@ -377,7 +377,7 @@ fn simulate(
     let confidence = knowledge.policy.confidence_percent;
     let range = PriceRange::of(&delivered(&price), confidence, knowledge.currency)
         .ok_or(Dropped::NothingFound)?;
-    let procured = match &proposal.procurement {
+    let procured = match &way.procurement {
         Procurement::Hunt(_) => options::procurement_lines(&found, knowledge.currency)?,
         _ => Vec::new(),
     };
@@ -396,15 +396,15 @@ fn simulate(
         never_percent: percent_of(never, futures),
         machines: machine_times(route, &minutes, confidence),
         route: route.clone(),
-        conversion: proposal.conversion.clone(),
+        conversion: way.conversion.clone(),
         build_up,
     };
-    let offer = match &proposal.procurement {
+    let offer = match &way.procurement {
         Procurement::Hunt(hunt) => {
             let expected: Vec<f64> = route
                 .operations
                 .iter()
-                .map(|o| to_f64((o.expected_setup() + o.expected_run()).0))
+                .map(|o| plain(o.expected().0))
                 .collect();
             let whole = costs.direct(&expected, 0) as f64;
             let inspection = costs.direct(&expected, 1) as f64 - whole;
@@ -429,11 +429,6 @@ fn simulate(
 fn days_from(days: f64) -> TimeDelta {
     // Bounded by the horizon of a hunt, so it fits.
     Duration::minutes((days * 1440.0).round() as i64)
-}
-
-fn to_f64(exact: Decimal) -> f64 {
-    use rust_decimal::prelude::ToPrimitive;
-    exact.to_f64().unwrap_or(f64::NAN)
 }
 
 /// The route as the planner sees it.
@@ -474,7 +469,7 @@ fn machine_times(route: &Route, minutes: &[f64], confidence: u32) -> Vec<Machine
             let expected = members
                 .iter()
                 .filter_map(|&i| route.operations.get(i))
-                .map(|o| o.expected_setup() + o.expected_run())
+                .map(Operation::expected)
                 .sum();
             let totals: Vec<i64> = minutes
                 .chunks(n)
@@ -483,7 +478,7 @@ fn machine_times(route: &Route, minutes: &[f64], confidence: u32) -> Vec<Machine
                     total.ceil() as i64
                 })
                 .collect();
-            let enough = crate::estimating::futures::percentile(&totals, confidence);
+            let enough = percentile(&totals, confidence);
             MachineTime {
                 machine_kind: kind.to_owned(),
                 expected,

@@ -2,7 +2,7 @@
 
 use super::answer::{AnswerError, Figures, OptionAnswer, OptionKind, Outcome};
 use super::wish::{Knowledge, ShelfCasting, Supply, Wish};
-use crate::castings::Conversion;
+use crate::castings::{Conversion, Variant};
 use crate::estimating::Route;
 use crate::estimating::cost::{CostLine, Donor};
 use crate::estimating::futures::CostSampler;
@@ -79,12 +79,43 @@ impl Procurement {
     }
 }
 
-/// An option before it is simulated.
+/// What an option is called, whether or not it can be done.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Proposal {
+struct Label {
     key: String,
     kind: OptionKind,
     title: String,
+}
+
+impl Label {
+    fn new(key: impl Into<String>, kind: OptionKind, title: String) -> Self {
+        Self {
+            key: key.into(),
+            kind,
+            title,
+        }
+    }
+
+    fn answer(
+        &self,
+        casting: Option<ShelfCasting>,
+        risks: Vec<String>,
+        outcome: Outcome,
+    ) -> OptionAnswer {
+        OptionAnswer {
+            key: self.key.clone(),
+            kind: self.kind,
+            title: self.title.clone(),
+            casting,
+            risks,
+            outcome,
+        }
+    }
+}
+
+/// How an option is done.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Way {
     casting: Option<ShelfCasting>,
     risks: Vec<String>,
     pub(super) route: Route,
@@ -93,9 +124,19 @@ pub(super) struct Proposal {
     pub(super) procurement: Procurement,
 }
 
+/// A way, or the reasons why there is none, one sentence each.
+type Found = Result<Way, Vec<String>>;
+
+/// An option before it is simulated.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Proposal {
+    label: Label,
+    pub(super) way: Way,
+}
+
 impl Proposal {
     pub(super) fn possible(&self, figures: Figures) -> OptionAnswer {
-        let mut risks = self.risks.clone();
+        let mut risks = self.way.risks.clone();
         if figures.never_percent > 0 {
             let years = (HORIZON_DAYS / 365.0).round();
             risks.push(format!(
@@ -103,88 +144,99 @@ impl Proposal {
                 figures.never_percent
             ));
         }
-        self.with(Outcome::Possible(Box::new(figures)), risks)
+        self.answer(risks, Outcome::Possible(Box::new(figures)))
     }
 
     pub(super) fn impossible(&self, reasons: Vec<String>) -> OptionAnswer {
-        self.with(Outcome::Impossible { reasons }, Vec::new())
+        self.answer(Vec::new(), Outcome::Impossible { reasons })
     }
 
-    fn with(&self, outcome: Outcome, risks: Vec<String>) -> OptionAnswer {
-        OptionAnswer {
-            key: self.key.clone(),
-            kind: self.kind,
-            title: self.title.clone(),
-            casting: self.casting.clone(),
-            risks,
-            outcome,
+    fn answer(&self, risks: Vec<String>, outcome: Outcome) -> OptionAnswer {
+        self.label.answer(self.way.casting.clone(), risks, outcome)
+    }
+}
+
+/// Options to be simulated, and those that fell at the first fence.
+#[derive(Debug, Default)]
+pub(super) struct Options {
+    pub(super) proposals: Vec<Proposal>,
+    pub(super) impossible: Vec<OptionAnswer>,
+}
+
+impl Options {
+    fn add(&mut self, label: Label, found: Found) {
+        match found {
+            Ok(way) => self.proposals.push(Proposal { label, way }),
+            Err(reasons) => {
+                let outcome = Outcome::Impossible { reasons };
+                self.impossible
+                    .push(label.answer(None, Vec::new(), outcome));
+            }
         }
     }
 }
 
-/// An option that fell at the first fence.
-fn impossible(
-    key: String,
-    kind: OptionKind,
-    title: String,
-    reasons: Vec<String>,
-) -> Box<OptionAnswer> {
-    Box::new(OptionAnswer {
-        key,
-        kind,
-        title,
-        casting: None,
-        risks: Vec::new(),
-        outcome: Outcome::Impossible { reasons },
-    })
-}
-
-type Options = (Vec<Proposal>, Vec<OptionAnswer>);
-
 /// Conversions to the wanted variant: of the caller's own block, of donors on the shelf, of donors to be bought.
-pub(super) fn conversions(
-    wish: &Wish,
-    knowledge: &Knowledge,
-    today: NaiveDate,
-) -> Result<Options, AnswerError> {
-    let mut proposals = Vec::new();
-    let mut impossibles = Vec::new();
-    let mut add = |found: Result<Proposal, Box<OptionAnswer>>| match found {
-        Ok(proposal) => proposals.push(proposal),
-        Err(option) => impossibles.push(*option),
-    };
+pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) -> Options {
+    let mut options = Options::default();
     if let Some(own) = wish
         .own
         .as_ref()
         .filter(|own| own.variant.id != wish.wanted.id)
     {
-        let supply = knowledge
-            .supplies
-            .iter()
-            .find(|s| s.variant.id == own.variant.id);
-        add(convert_own(
-            wish,
-            knowledge,
-            own.variant.name.as_str(),
-            supply,
-        ));
+        let title = format!("Convert the caller's own {}", own.variant.name);
+        let label = Label::new("convert-own", OptionKind::ConvertOwn, title);
+        let found = match knowledge.supply_of(own.variant.id) {
+            Some(supply) => convert(wish, knowledge, supply)
+                .map(|(conversion, route)| brought(supply, route, Some(conversion))),
+            None => Err(vec![format!(
+                "It is not a casting of the pattern “{}”: the metal is in other places.",
+                knowledge.pattern.name
+            )]),
+        };
+        options.add(label, found);
     }
     for supply in knowledge
         .supplies
         .iter()
         .filter(|s| s.variant.id != wish.wanted.id)
     {
-        add(if supply.shelf.is_empty() {
-            convert_bought(wish, knowledge, supply, today)
+        let Variant { id, name, .. } = &supply.variant;
+        let converted = convert(wish, knowledge, supply);
+        if let Some(cheapest) = supply.shelf.first() {
+            let title = format!("Convert a {name} from the shelf");
+            options.add(
+                Label::new(
+                    format!("convert-shelf:{id}"),
+                    OptionKind::ConvertShelf,
+                    title,
+                ),
+                converted.and_then(|(conversion, route)| {
+                    from_shelf(knowledge, supply, cheapest, today, route, Some(conversion))
+                }),
+            );
         } else {
-            convert_shelf(wish, knowledge, supply, today)
-        });
+            let title = format!("Buy a {name} and convert it");
+            options.add(
+                Label::new(
+                    format!("convert-bought:{id}"),
+                    OptionKind::ConvertBought,
+                    title,
+                ),
+                converted.and_then(|(conversion, route)| {
+                    from_hunt(knowledge, supply, today, None, route, Some(conversion))
+                }),
+            );
+        }
     }
-    Ok((proposals, impossibles))
+    options
 }
 
 /// Blocks that are of the wanted kind already: the caller's own to repair, one on the shelf, one to be hunted for.
 /// `borrowed` stands in for a price that nobody has seen.
+///
+/// # Errors
+/// [`AnswerError::NotOfPattern`].
 pub(super) fn found_and_own(
     wish: &Wish,
     knowledge: &Knowledge,
@@ -192,17 +244,10 @@ pub(super) fn found_and_own(
     borrowed: Option<Money>,
 ) -> Result<Options, AnswerError> {
     let supply = knowledge
-        .supplies
-        .iter()
-        .find(|s| s.variant.id == wish.wanted.id)
+        .supply_of(wish.wanted.id)
         .ok_or_else(|| AnswerError::NotOfPattern(knowledge.pattern.name.clone()))?;
     let wanted = &wish.wanted.name;
-    let mut proposals = Vec::new();
-    let mut impossibles = Vec::new();
-    let mut add = |found: Result<Proposal, Box<OptionAnswer>>| match found {
-        Ok(proposal) => proposals.push(proposal),
-        Err(option) => impossibles.push(*option),
-    };
+    let mut options = Options::default();
     let route = |work: &[(String, u32)]| {
         Route::for_elements(
             work,
@@ -210,180 +255,100 @@ pub(super) fn found_and_own(
             &knowledge.elements,
             &knowledge.cutting,
         )
+        .map_err(|why| vec![why.to_string()])
     };
     if let Some(own) = wish
         .own
         .as_ref()
         .filter(|own| own.variant.id == wish.wanted.id)
     {
-        let (key, title) = (
-            "repair".to_owned(),
-            format!("Repair the caller's own {wanted}"),
-        );
         let work: Vec<_> = own.repairs.iter().chain(&wish.also).cloned().collect();
-        let mut risks = vec![own_fails(supply)];
-        if own.repairs.is_empty() {
-            risks.push(
+        let mut found = route(&work).map(|route| brought(supply, route, None));
+        if let Ok(way) = &mut found
+            && own.repairs.is_empty()
+        {
+            way.risks.push(
                 "No repair is named yet: the price is only for cleaning, crack-testing and measuring what is brought."
                     .to_owned(),
             );
         }
-        add(match route(&work) {
-            Ok(route) => Ok(Proposal {
-                key,
-                kind: OptionKind::Repair,
-                title,
-                casting: None,
-                risks,
-                route,
-                conversion: None,
-                donor: None,
-                procurement: Procurement::Brought,
-            }),
-            Err(why) => Err(impossible(
-                key,
-                OptionKind::Repair,
-                title,
-                vec![why.to_string()],
-            )),
-        });
+        let title = format!("Repair the caller's own {wanted}");
+        options.add(Label::new("repair", OptionKind::Repair, title), found);
     }
     if let Some(cheapest) = supply.shelf.first() {
-        let (key, title) = ("shelf".to_owned(), format!("A {wanted} from the shelf"));
-        let proposal = route(&wish.also)
-            .map_err(|e| e.to_string())
-            .and_then(|route| {
-                let (donor, mut risks) =
-                    shelf_donor(supply, cheapest.cost).map_err(|e| e.to_string())?;
-                risks.extend(shelf_ends(supply));
-                Ok(Proposal {
-                    key: key.clone(),
-                    kind: OptionKind::Shelf,
-                    title: title.clone(),
-                    casting: Some(cheapest.clone()),
-                    risks,
-                    route,
-                    conversion: None,
-                    donor: Some(donor),
-                    procurement: Procurement::Shelf {
-                        free: count(&supply.shelf),
-                        then: hunt(knowledge, supply, today, Some(cheapest.cost)).ok(),
-                    },
-                })
-            });
-        add(proposal.map_err(|why| impossible(key, OptionKind::Shelf, title, vec![why])));
+        let found = route(&wish.also)
+            .and_then(|route| from_shelf(knowledge, supply, cheapest, today, route, None));
+        let title = format!("A {wanted} from the shelf");
+        options.add(Label::new("shelf", OptionKind::Shelf, title), found);
     }
-    let (key, title) = ("hunt".to_owned(), format!("Hunt for a {wanted}"));
-    let proposal = route(&wish.also)
-        .map_err(|e| e.to_string())
-        .and_then(|route| {
-            let hunt = hunt(knowledge, supply, today, borrowed).map_err(|e| e.to_string())?;
-            Ok(Proposal {
-                key: key.clone(),
-                kind: OptionKind::Hunt,
-                title: title.clone(),
-                casting: None,
-                risks: hunt_risks(&hunt),
-                route,
-                conversion: None,
-                donor: None,
-                procurement: Procurement::Hunt(hunt),
-            })
-        });
-    add(proposal.map_err(|why| impossible(key, OptionKind::Hunt, title, vec![why])));
-    Ok((proposals, impossibles))
+    let found = route(&wish.also)
+        .and_then(|route| from_hunt(knowledge, supply, today, borrowed, route, None));
+    let title = format!("Hunt for a {wanted}");
+    options.add(Label::new("hunt", OptionKind::Hunt, title), found);
+    Ok(options)
 }
 
-fn convert_own(
-    wish: &Wish,
-    knowledge: &Knowledge,
-    own: &str,
-    supply: Option<&Supply>,
-) -> Result<Proposal, Box<OptionAnswer>> {
-    let key = "convert-own".to_owned();
-    let title = format!("Convert the caller's own {own}");
-    let kind = OptionKind::ConvertOwn;
-    let fail = |reasons| impossible(key.clone(), kind, title.clone(), reasons);
-    let Some(supply) = supply else {
-        return Err(fail(vec![format!(
-            "It is not a casting of the pattern “{}”: the metal is in other places.",
-            knowledge.pattern.name
-        )]));
-    };
-    let (conversion, route) = convert(wish, knowledge, supply).map_err(fail)?;
-    let mut risks = cautions(&conversion);
+/// With a block the caller brings.
+fn brought(supply: &Supply, route: Route, conversion: Option<Conversion>) -> Way {
+    let mut risks = cautions(conversion.as_ref());
     risks.push(own_fails(supply));
-    Ok(Proposal {
-        key: key.clone(),
-        kind,
-        title: title.clone(),
+    Way {
         casting: None,
         risks,
         route,
-        conversion: Some(conversion),
+        conversion,
         donor: None,
         procurement: Procurement::Brought,
-    })
+    }
 }
 
-fn convert_shelf(
-    wish: &Wish,
+/// With the cheapest casting of the supply's shelf.
+fn from_shelf(
     knowledge: &Knowledge,
     supply: &Supply,
+    cheapest: &ShelfCasting,
     today: NaiveDate,
-) -> Result<Proposal, Box<OptionAnswer>> {
-    let key = format!("convert-shelf:{}", supply.variant.id);
-    let title = format!("Convert a {} from the shelf", supply.variant.name);
-    let kind = OptionKind::ConvertShelf;
-    let fail = |reasons| impossible(key.clone(), kind, title.clone(), reasons);
-    let (conversion, route) = convert(wish, knowledge, supply).map_err(fail)?;
-    let cost = supply
-        .shelf
-        .first()
-        .map_or(Money::zero(knowledge.currency), |c| c.cost);
-    let (donor, survival) = shelf_donor(supply, cost).map_err(|why| fail(vec![why.to_string()]))?;
-    let mut risks = cautions(&conversion);
-    risks.extend(survival);
+    route: Route,
+    conversion: Option<Conversion>,
+) -> Found {
+    let (donor, survival) =
+        shelf_donor(supply, cheapest.cost).map_err(|why| vec![why.to_string()])?;
+    let mut risks = cautions(conversion.as_ref());
+    risks.push(survival);
     risks.extend(shelf_ends(supply));
-    Ok(Proposal {
-        key: key.clone(),
-        kind,
-        title: title.clone(),
-        casting: supply.shelf.first().cloned(),
+    Ok(Way {
+        casting: Some(cheapest.clone()),
         risks,
         route,
-        conversion: Some(conversion),
+        conversion,
         donor: Some(donor),
         procurement: Procurement::Shelf {
-            free: count(&supply.shelf),
-            then: hunt(knowledge, supply, today, Some(cost)).ok(),
+            free: u32::try_from(supply.shelf.len()).unwrap_or(u32::MAX),
+            then: hunt(knowledge, supply, today, Some(cheapest.cost)).ok(),
         },
     })
 }
 
-fn convert_bought(
-    wish: &Wish,
+/// With a casting that must be found and bought first.
+fn from_hunt(
     knowledge: &Knowledge,
     supply: &Supply,
     today: NaiveDate,
-) -> Result<Proposal, Box<OptionAnswer>> {
-    let key = format!("convert-bought:{}", supply.variant.id);
-    let title = format!("Buy a {} and convert it", supply.variant.name);
-    let kind = OptionKind::ConvertBought;
-    let fail = |reasons| impossible(key.clone(), kind, title.clone(), reasons);
-    let (conversion, route) = convert(wish, knowledge, supply).map_err(fail)?;
-    let hunt = hunt(knowledge, supply, today, None).map_err(|why| fail(vec![why.to_string()]))?;
-    let mut risks = cautions(&conversion);
-    risks.push("None stands on the shelf: one must be bought first.".to_owned());
+    borrowed: Option<Money>,
+    route: Route,
+    conversion: Option<Conversion>,
+) -> Found {
+    let hunt = hunt(knowledge, supply, today, borrowed).map_err(|why| vec![why.to_string()])?;
+    let mut risks = cautions(conversion.as_ref());
+    if conversion.is_some() {
+        risks.push("None stands on the shelf: one must be bought first.".to_owned());
+    }
     risks.extend(hunt_risks(&hunt));
-    Ok(Proposal {
-        key: key.clone(),
-        kind,
-        title: title.clone(),
+    Ok(Way {
         casting: None,
         risks,
         route,
-        conversion: Some(conversion),
+        conversion,
         donor: None,
         procurement: Procurement::Hunt(hunt),
     })
@@ -442,10 +407,6 @@ fn hunt(
     )
 }
 
-fn count<T>(things: &[T]) -> u32 {
-    u32::try_from(things.len()).unwrap_or(u32::MAX)
-}
-
 /// What the shop's inspections say of castings of this variant.
 fn soundness(supply: &Supply) -> Result<Good, Unusable> {
     Good::new(
@@ -459,22 +420,22 @@ fn in_ten(chance: f64) -> String {
     format!("about {:.0} in 10", (chance * 10.0).clamp(0.0, 10.0))
 }
 
-fn shelf_donor(supply: &Supply, cost: Money) -> Result<(Donor, Vec<String>), Unusable> {
+fn shelf_donor(supply: &Supply, cost: Money) -> Result<(Donor, String), Unusable> {
     let good = soundness(supply)?;
     let survives = Decimal::from_f64(good.chance())
         .unwrap_or(Decimal::ONE)
         .round_dp(3);
-    let risks = vec![format!(
+    let survival = format!(
         "{} of these castings come through crack test and measuring; the shop bears those that do not.",
         capital(&in_ten(good.chance()))
-    )];
+    );
     Ok((
         Donor {
             price: cost,
             survives,
             shop_bears_risk: true,
         },
-        risks,
+        survival,
     ))
 }
 
@@ -515,9 +476,10 @@ fn capital(text: &str) -> String {
 }
 
 /// What must be said of the remedies: cautions, and what is left as it is.
-fn cautions(conversion: &Conversion) -> Vec<String> {
+fn cautions(conversion: Option<&Conversion>) -> Vec<String> {
     conversion
-        .cautions()
+        .into_iter()
+        .flat_map(Conversion::cautions)
         .filter(|remedy| !remedy.say.is_empty())
         .map(|remedy| format!("{}: {}", remedy.difference.subject().place, remedy.say))
         .collect()

@@ -1,16 +1,9 @@
 //! Ranges read off simulated futures: order statistics, never fitted curves.
 
+use crate::estimating::futures::rank;
 use crate::units::{Currency, Money};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
-
-/// Index of the order statistic that `percent` of `n` futures do not exceed: the smallest `i` with
-/// `(i + 1) / n ≥ percent / 100` (the inverse of the empirical distribution function; Hyndman and Fan 1996,
-/// definition 1, from memory). A promise made at it is never made on fewer futures than said.
-fn rank(percent: u32, n: usize) -> usize {
-    let needed = (n * percent.min(100) as usize).div_ceil(100);
-    needed.saturating_sub(1).min(n.saturating_sub(1))
-}
 
 /// Prices over the futures, before tax.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

@@ -85,3 +85,11 @@ pub struct Knowledge {
     /// The shop's time zone, in which days are said.
     pub zone: Tz,
 }
+
+impl Knowledge {
+    /// What is known about getting one of this variant, if it is of the wanted pattern.
+    #[must_use]
+    pub fn supply_of(&self, variant_id: Uuid) -> Option<&Supply> {
+        self.supplies.iter().find(|s| s.variant.id == variant_id)
+    }
+}

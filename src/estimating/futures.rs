@@ -21,6 +21,12 @@ impl Operation {
         self.setup * mean_ratio(&self.setup_spread)
     }
 
+    /// Setup and run as they are expected.
+    #[must_use]
+    pub fn expected(&self) -> Minutes {
+        self.expected_setup() + self.expected_run()
+    }
+
     /// Run as it is expected: each step's standard times the mean of its spread.
     #[must_use]
     pub fn expected_run(&self) -> Minutes {
@@ -163,7 +169,7 @@ impl CostSampler {
             .iter()
             .map(|operation| {
                 let cost = OperationCost::of(operation, costing.rates)?;
-                let minutes = plain((operation.expected_setup() + operation.expected_run()).0);
+                let minutes = plain(operation.expected().0);
                 let timed = cost.labour.amount.plus(match &cost.machine {
                     Some(line) => line.amount,
                     None => Money::zero(cost.labour.amount.currency()),
@@ -234,16 +240,24 @@ fn chance_to_pay_again(donor: Donor) -> Result<f64, CostError> {
     })
 }
 
-/// The figure that suffices in `percent` of 100 of the futures (nearest rank); `None` without futures.
+/// Index of the order statistic that `percent` of `n` futures do not exceed: the smallest `i` with
+/// `(i + 1) / n ≥ percent / 100` (the inverse of the empirical distribution function; Hyndman and Fan 1996,
+/// definition 1, from memory). A promise made at it is never made on fewer futures than said.
+#[must_use]
+pub fn rank(percent: u32, n: usize) -> usize {
+    let needed = n.saturating_mul(percent.min(100) as usize).div_ceil(100);
+    needed.saturating_sub(1).min(n.saturating_sub(1))
+}
+
+/// The figure that suffices in `percent` of 100 of the futures, by [`rank`]; `None` without futures.
 #[must_use]
 pub fn percentile(futures: &[i64], percent: u32) -> Option<i64> {
     let mut sorted = futures.to_vec();
-    let rank = sorted
-        .len()
-        .saturating_mul(percent.min(100) as usize)
-        .div_ceil(100);
-    let last = sorted.len().checked_sub(1)?;
-    let (_, value, _) = sorted.select_nth_unstable(rank.saturating_sub(1).min(last));
+    if sorted.is_empty() {
+        return None;
+    }
+    let at = rank(percent, sorted.len());
+    let (_, value, _) = sorted.select_nth_unstable(at);
     Some(*value)
 }
 
@@ -253,6 +267,7 @@ fn minor(money: Money) -> f64 {
 }
 
 /// Out of an exact decimal into simulation. Every decimal has a nearest float.
-fn plain(exact: Decimal) -> f64 {
+#[must_use]
+pub fn plain(exact: Decimal) -> f64 {
     exact.to_f64().unwrap_or(f64::NAN)
 }

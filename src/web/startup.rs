@@ -35,7 +35,7 @@ pub struct Config {
     /// Worker threads.
     pub workers: usize,
     /// Simulated futures behind each answer.
-    pub futures: usize,
+    pub futures: u32,
 }
 
 impl Default for Config {
@@ -60,7 +60,7 @@ pub struct Site {
     /// See [`Config::behind_proxy`].
     pub behind_proxy: bool,
     /// See [`Config::futures`].
-    pub futures: usize,
+    pub futures: u32,
     pub(super) hashing: Arc<Semaphore>,
 }
 

@@ -27,7 +27,7 @@ pub(in crate::web) async fn answer_to(
     };
     drop(tx);
     let seed = u64::try_from(enquiry.number).unwrap_or(0);
-    let futures = u32::try_from(site.futures).unwrap_or(u32::MAX);
+    let futures = site.futures;
     let worked = web::block(move || question.answer(at, futures, seed))
         .await
         .map_err(|error| WebError::Internal(error.to_string()))?;
