@@ -331,6 +331,20 @@ pub async fn reserve(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), Stor
     Ok(())
 }
 
+/// Puts a casting that is set aside for a job back on the shelf. One that the job does not have stays as it is.
+pub(super) async fn free(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), StoreError> {
+    sqlx::query!(
+        "update casting set state = 'on_shelf', job_id = null, version = version + 1
+         where shop_id = $1 and id = $2 and job_id = $3 and state = 'reserved'",
+        tx.shop_id(),
+        id,
+        job_id,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
 /// Ends the reservations of a job: used when the job is done, free again when it is not.
 pub(super) async fn end_reservations(
     tx: &mut ShopTx,

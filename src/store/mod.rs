@@ -12,6 +12,7 @@ pub mod history;
 pub mod jobs;
 pub mod machines;
 pub mod migrate;
+pub mod needs;
 pub mod password;
 pub mod people;
 pub mod quotes;
@@ -23,6 +24,8 @@ pub mod settings;
 pub mod shops;
 pub mod sightings;
 pub mod standards;
+pub mod stock;
+pub mod tools;
 
 pub use scope::{Scope, ShopTx};
 

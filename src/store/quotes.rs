@@ -2,8 +2,10 @@
 
 use super::counters::{self, Counter};
 use super::jobs::{self, NewJob};
+use super::needs::{self, DonorNeed};
 use super::read::{codes, corrupt, money, word};
 use super::{ShopTx, StoreError, castings_on_shelf};
+use crate::enquiry::OptionKind;
 use crate::estimating::{CostLine, Route};
 use crate::units::Money;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -391,7 +393,25 @@ pub async fn win(
     if let Some(casting_id) = quote.casting_id {
         castings_on_shelf::reserve(tx, casting_id, job_id).await?;
     }
+    let donor = donor_need(&quote.option_kind, quote.casting_id);
+    needs::of_route(tx, job_id, &route, donor).await?;
     Ok(job_id)
+}
+
+/// Where the casting of a won job comes from: from the shelf when the quote counts on one there, else as its kind of
+/// option has it.
+fn donor_need(option_kind: &str, casting_id: Option<Uuid>) -> Option<DonorNeed> {
+    if let Some(id) = casting_id {
+        return Some(DonorNeed::Shelf(id));
+    }
+    let is = |kinds: [OptionKind; 2]| kinds.iter().any(|kind| kind.code() == option_kind);
+    if is([OptionKind::Repair, OptionKind::ConvertOwn]) {
+        Some(DonorNeed::Brought)
+    } else if is([OptionKind::ConvertBought, OptionKind::Hunt]) {
+        Some(DonorNeed::Hunted)
+    } else {
+        None
+    }
 }
 
 /// The customer turns the quote down.

@@ -1,9 +1,11 @@
 //! Jobs: what was won, with its route. Where it stands and what it costs so far come with the bench.
 
+mod needs;
+
 use crate::estimating::Route;
 use crate::store::jobs::{self, JobState, OperationState};
 use crate::store::people::Role;
-use crate::store::{history, quotes};
+use crate::store::{history, needs as store_needs, quotes};
 use crate::web::enquiries::route_table;
 use crate::web::history as past;
 use crate::web::{Answer, Page, Section, SignedIn, show};
@@ -14,6 +16,7 @@ use uuid::Uuid;
 
 /// `/jobs` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    needs::routes(cfg);
     cfg.route("/jobs", web::get().to(list))
         .route("/jobs/{id}", web::get().to(page));
 }
@@ -107,6 +110,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let mut tx = who.begin().await?;
     let job = jobs::get(&mut tx, *id).await?;
     let operations = jobs::operations(&mut tx, *id).await?;
+    let needs = store_needs::of_job(&mut tx, *id).await?;
     // Money is the office's business.
     let quote = match job.quote_id.filter(|_| who.may(Role::Office)) {
         Some(quote_id) => Some(quotes::get(&mut tx, quote_id).await?),
@@ -135,6 +139,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
                 }
             }
         }
+        (needs::section(&who, &job, &needs))
         section.card {
             h2 { "Route" }
             table.cells.small {
