@@ -206,6 +206,7 @@ fn queues(knowledge: &Knowledge) -> QueueDates {
             })
             .to_vec(),
         holidays: [].into(),
+        overtime: vec![],
         stops: vec![],
     };
     let calendar = Calendar::build(&hours, now(), now() + Days::new(7 * 366));

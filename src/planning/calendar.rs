@@ -36,6 +36,8 @@ pub struct Hours {
     pub shifts: Vec<Shift>,
     /// Days on which no shift starts.
     pub holidays: BTreeSet<NaiveDate>,
+    /// Stretches in which work is done whatever shifts and holidays say: overtime.
+    pub overtime: Vec<(DateTime<Utc>, DateTime<Utc>)>,
     /// Stretches in which no work is done whatever the shifts say: a service, a power cut.
     pub stops: Vec<(DateTime<Utc>, DateTime<Utc>)>,
 }
@@ -48,6 +50,7 @@ impl Hours {
             zone: Tz::UTC,
             shifts: self.shifts.clone(),
             holidays: BTreeSet::new(),
+            overtime: Vec::new(),
             stops: Vec::new(),
         };
         // The second week after the epoch, so that a night shift of the week before reaches into it.
@@ -76,7 +79,12 @@ impl Calendar {
     #[must_use]
     pub fn build(hours: &Hours, from: DateTime<Utc>, until: DateTime<Utc>) -> Self {
         let (from, until) = (ceil_minute(from), floor_minute(until));
-        let mut raw = Vec::new();
+        let mut raw: Vec<(i64, i64)> = hours
+            .overtime
+            .iter()
+            .map(|&(a, b)| (ceil_minute(a).max(from), floor_minute(b).min(until)))
+            .filter(|(a, b)| a < b)
+            .collect();
         // A shift that began the day before may reach into the horizon.
         let first = date_in(hours.zone, from).checked_sub_days(Days::new(1));
         let last = date_in(hours.zone, until);
@@ -305,6 +313,7 @@ mod tests {
             zone,
             shifts,
             holidays: BTreeSet::new(),
+            overtime: Vec::new(),
             stops: Vec::new(),
         }
     }
@@ -490,6 +499,7 @@ mod tests {
                     weekday: Weekday::try_from(d).unwrap(), start: clock(a), end: clock(b),
                 }).collect(),
                 holidays: holidays.into_iter().map(|d| start.date_naive() + Days::new(d)).collect(),
+                overtime: Vec::new(),
                 stops: stops.into_iter().map(|(a, n)| (
                     start + chrono::Duration::minutes(a), start + chrono::Duration::minutes(a + n),
                 )).collect(),

@@ -18,6 +18,7 @@
 //!         Shift { weekday: Weekday::Mon, start: clock(8), end: clock(16) },
 //!     ],
 //!     holidays: Default::default(),
+//!     overtime: vec![],
 //!     stops: vec![],
 //! };
 //! let now = at("2026-11-26T09:00:00Z")?; // a Thursday
@@ -44,6 +45,7 @@
 
 pub mod calendar;
 pub mod engine;
+pub mod floor;
 pub mod queue;
 pub mod ready;
 

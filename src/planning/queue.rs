@@ -211,6 +211,7 @@ mod tests {
             zone: chrono_tz::UTC,
             shifts,
             holidays: [].into(),
+            overtime: vec![],
             stops: vec![],
         };
         Calendar::build(&hours, monday(), monday() + Duration::days(365))

@@ -85,6 +85,23 @@ pub struct Stop {
     pub version: i32,
 }
 
+/// A stretch in which work is done whatever shifts and holidays say.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Overtime {
+    /// Key.
+    pub id: Uuid,
+    /// Whose. A person's opens the machines too, for somebody is there to run them; the shop's is everyone's.
+    pub owner: Owner,
+    /// From.
+    pub starts_at: DateTime<Utc>,
+    /// Until.
+    pub ends_at: DateTime<Utc>,
+    /// Why, in the shop's words.
+    pub why: String,
+    /// Grows by one with every edit.
+    pub version: i32,
+}
+
 /// All working time of a shop, read at once: every calendar comes from it without another question to the database.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WorkingTime {
@@ -96,6 +113,8 @@ pub struct WorkingTime {
     pub holidays: Vec<Holiday>,
     /// Stops by start.
     pub stops: Vec<Stop>,
+    /// Overtime by start.
+    pub overtime: Vec<Overtime>,
 }
 
 impl WorkingTime {
@@ -115,6 +134,16 @@ impl WorkingTime {
             zone: self.zone,
             shifts,
             holidays: self.holidays.iter().map(|holiday| holiday.on).collect(),
+            overtime: self
+                .overtime
+                .iter()
+                .filter(|extra| match extra.owner {
+                    Owner::Shop => true,
+                    Owner::Person(_) => extra.owner == owner || matches!(owner, Owner::Machine(_)),
+                    Owner::Machine(_) => extra.owner == owner,
+                })
+                .map(|extra| (extra.starts_at, extra.ends_at))
+                .collect(),
             stops: self
                 .stops
                 .iter()
@@ -185,11 +214,29 @@ pub async fn read(tx: &mut ShopTx) -> Result<WorkingTime, StoreError> {
         version: row.version,
     })
     .collect();
+    let overtime = sqlx::query!(
+        "select id, machine_id, person_id, starts_at, ends_at, why, version from overtime
+         where shop_id = $1 order by starts_at, id",
+        shop
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(|row| Overtime {
+        id: row.id,
+        owner: Owner::from_columns(row.machine_id, row.person_id),
+        starts_at: row.starts_at,
+        ends_at: row.ends_at,
+        why: row.why,
+        version: row.version,
+    })
+    .collect();
     Ok(WorkingTime {
         zone: zone.parse().map_err(|why| corrupt("time zone", why))?,
         shifts,
         holidays,
         stops,
+        overtime,
     })
 }
 
@@ -380,6 +427,44 @@ pub async fn delete_stop(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), 
     .execute(tx.conn())
     .await?;
     one(done.rows_affected(), "The stop")
+}
+
+/// Adds overtime; its version starts at one whatever it says.
+///
+/// # Errors
+/// [`StoreError::NotFound`] for a strange owner, [`StoreError::Database`].
+pub async fn insert_overtime(tx: &mut ShopTx, overtime: &Overtime) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert into overtime (shop_id, id, machine_id, person_id, starts_at, ends_at, why)
+         values ($1, $2, $3, $4, $5, $6, $7)",
+        tx.shop_id(),
+        overtime.id,
+        overtime.owner.machine_id(),
+        overtime.owner.person_id(),
+        overtime.starts_at,
+        overtime.ends_at,
+        overtime.why,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(refused)?;
+    Ok(())
+}
+
+/// Takes overtime back.
+///
+/// # Errors
+/// [`StoreError::Stale`], also when it is gone, [`StoreError::Database`].
+pub async fn delete_overtime(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), StoreError> {
+    let done = sqlx::query!(
+        "delete from overtime where shop_id = $1 and id = $2 and version = $3",
+        tx.shop_id(),
+        id,
+        version,
+    )
+    .execute(tx.conn())
+    .await?;
+    one(done.rows_affected(), "The overtime")
 }
 
 /// Rows of working time are small and come and go: one that is gone was changed by someone else like any other.

@@ -74,6 +74,24 @@ pub fn repair(
     })
 }
 
+/// Puts an old plan's order and choices on a clock again, as early as the model now allows: right-shift repair without
+/// search. Operations of the model are those of the plan, one for one; their old starts say what comes first.
+///
+/// # Errors
+/// When the model cannot be planned, or has not as many operations as the plan.
+pub fn right_shift(model: &Model, old: &Plan) -> Result<Plan, ModelError> {
+    let shop = Shop::build(model)?;
+    if old.assignments.len() != shop.ops.len() {
+        return Err(ModelError::Unreadable(
+            "the plan is not one of this model".into(),
+        ));
+    }
+    let decisions = carry_over(&shop, old, shop.ops.len());
+    let mut timing = Timing::new(&shop);
+    let value = timing.full(&shop, &decisions);
+    Ok(timing.plan(&shop, &decisions, value))
+}
+
 /// The old order and choices; what is new, or can no longer be done as it was, is chosen afresh.
 pub(super) fn carry_over(shop: &Shop, old: &Plan, known: usize) -> Decisions {
     let mut order = shop.topological();

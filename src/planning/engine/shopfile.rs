@@ -442,6 +442,7 @@ impl ShopFile {
                     zone: *zone,
                     shifts,
                     holidays: holidays.clone(),
+                    overtime: Vec::new(),
                     stops: stops.clone(),
                 };
                 Ok(working_time(

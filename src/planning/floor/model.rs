@@ -1,0 +1,772 @@
+//! From the floor to the engine's model, with the way back.
+
+use super::{
+    Floor, FloorJob, FloorOperation, GateState, LEAST_LEFT, Order, Progress, SAME_KEY_REMAINS,
+};
+use crate::planning::calendar::{
+    Calendar, Hours, ceil_minute, floor_minute, from_minute, local_instant,
+};
+use crate::planning::engine::calendar::{NEVER, WorkingTime};
+use crate::planning::engine::model::{
+    Fixed, Goal, Job, Link, Machine, Minute, Mode, Model, Operation, Person,
+};
+use chrono::{DateTime, Days, NaiveTime, TimeDelta, Utc};
+use std::collections::{BTreeMap, HashMap};
+use uuid::Uuid;
+
+/// How far back working time is laid out, to count what was worked on started operations.
+const BEFORE: Days = Days::new(60);
+
+/// A thing that could not be planned as wished.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Hole {
+    /// The job, or held slot.
+    pub job: Uuid,
+    /// The operation, when it is about one.
+    pub operation: Option<Uuid>,
+    /// Why.
+    pub why: Why,
+}
+
+/// Why something could not be planned as wished.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Why {
+    /// The job is held, for this reason.
+    Held(String),
+    /// The job waits for something nobody has a date for.
+    NoDate(String),
+    /// The shop has no machine of this kind in use.
+    NoMachine(String),
+    /// Nobody who works here has this skill.
+    NobodyFor(String),
+    /// Its machine and whoever could attend it are never there together.
+    NeverTogether,
+    /// It waits, through others, for itself.
+    Circle,
+    /// It is pinned to a machine that is not in use or not of its kind, or to a person who cannot do it.
+    PinGone,
+    /// It is pinned to a time at which its machine or person already does something else.
+    PinTaken,
+}
+
+impl Why {
+    /// Whether the job is left out of the plan for it; otherwise only a wish is not kept.
+    #[must_use]
+    pub fn leaves_out(&self) -> bool {
+        !matches!(self, Self::PinGone | Self::PinTaken)
+    }
+}
+
+impl std::fmt::Display for Why {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Held(reason) => write!(f, "held: {reason}"),
+            Self::NoDate(what) => write!(f, "waits for {what}, and there is no date for it"),
+            Self::NoMachine(kind) => write!(f, "the shop has no {kind} in use"),
+            Self::NobodyFor(skill) => write!(f, "nobody here has the skill “{skill}”"),
+            Self::NeverTogether => {
+                f.write_str("the machine and somebody who can attend it are never there together")
+            }
+            Self::Circle => f.write_str("its operations wait for each other in a circle"),
+            Self::PinGone => f.write_str("the machine or person it is pinned to cannot do it"),
+            Self::PinTaken => f.write_str("the time it is pinned to is taken"),
+        }
+    }
+}
+
+/// The engine's model of a floor, with the keys of what its indices stand for.
+#[derive(Debug, Clone)]
+pub struct FloorModel {
+    /// The model.
+    pub model: Model,
+    /// Minute zero.
+    pub origin: DateTime<Utc>,
+    /// Keys of the machines.
+    pub machines: Vec<Uuid>,
+    /// Kinds of the machines.
+    pub kinds: Vec<String>,
+    /// Keys of the people.
+    pub people: Vec<Uuid>,
+    /// Skills of the people.
+    pub skills: Vec<Vec<String>>,
+    /// Keys of the jobs and held slots that are planned.
+    pub jobs: Vec<Uuid>,
+    /// Keys of the operations that are planned.
+    pub operations: Vec<Uuid>,
+    /// What could not be planned as wished.
+    pub holes: Vec<Hole>,
+    index: HashMap<Uuid, usize>,
+}
+
+impl FloorModel {
+    /// Index of an operation; `None` when it is not planned.
+    #[must_use]
+    pub fn operation(&self, id: Uuid) -> Option<usize> {
+        self.index.get(&id).copied()
+    }
+
+    /// Index of a job or held slot; `None` when it is not planned.
+    #[must_use]
+    pub fn job(&self, id: Uuid) -> Option<usize> {
+        self.jobs.iter().position(|&job| job == id)
+    }
+
+    /// Minutes of an instant, up.
+    #[must_use]
+    pub fn minute(&self, at: DateTime<Utc>) -> Minute {
+        ceil_minute(at) - floor_minute(self.origin)
+    }
+
+    /// The instant of a minute; `None` for what the calendars never let happen.
+    #[must_use]
+    pub fn instant(&self, minute: Minute) -> Option<DateTime<Utc>> {
+        if minute >= NEVER / 2 {
+            return None;
+        }
+        from_minute(minute + floor_minute(self.origin))
+    }
+}
+
+/// Working time from the calendar's instants.
+fn working_time(
+    hours: &Hours,
+    from: DateTime<Utc>,
+    until: DateTime<Utc>,
+    origin: Minute,
+) -> WorkingTime {
+    let calendar = Calendar::build(hours, from, until);
+    WorkingTime::from_windows(
+        calendar
+            .intervals()
+            .map(|(a, b)| (floor_minute(a) - origin, floor_minute(b) - origin))
+            .collect(),
+    )
+}
+
+/// What is left of a started operation: all of it, and the part that is attended.
+fn left(operation: &FloorOperation, worked: Minute) -> (Minute, Minute) {
+    let total = operation.setup + operation.run;
+    let least = ((total as f64 * LEAST_LEFT).ceil() as Minute).max(1);
+    let left = (total - worked).max(least);
+    let attended = operation.setup + operation.attended;
+    let attended = if operation.attended == operation.run {
+        left
+    } else {
+        (attended - worked).clamp(0, left)
+    };
+    (left, attended)
+}
+
+impl Floor {
+    /// The engine's model of this floor.
+    #[must_use]
+    pub fn model(&self) -> FloorModel {
+        Builder::new(self).build()
+    }
+
+    /// The last working minute of a day by the shop's hours; midnight at its end when the shop is closed all day.
+    #[must_use]
+    pub fn end_of(hours: &Hours, day: chrono::NaiveDate) -> DateTime<Utc> {
+        let midnight =
+            |day: chrono::NaiveDate| local_instant(hours.zone, day.and_time(NaiveTime::MIN));
+        let (from, until) = (
+            midnight(day),
+            day.succ_opt().map_or(DateTime::<Utc>::MAX_UTC, midnight),
+        );
+        Calendar::build(hours, from, until)
+            .intervals()
+            .map(|(_, end)| end)
+            .last()
+            .unwrap_or(until)
+    }
+}
+
+/// What an operation will be in the model.
+struct Draft<'a> {
+    operation: &'a FloorOperation,
+    modes: Vec<Mode>,
+    people: Vec<usize>,
+    fixed: Option<Fixed>,
+}
+
+struct Builder<'a> {
+    floor: &'a Floor,
+    origin: Minute,
+    machines: Vec<WorkingTime>,
+    people: Vec<WorkingTime>,
+    /// Common hours of machine `m` and person `p` at `m * people + p`.
+    joint: Vec<WorkingTime>,
+    /// What started and pinned work takes of machines and then people.
+    taken: Vec<Vec<(Minute, Minute)>>,
+    holes: Vec<Hole>,
+}
+
+impl<'a> Builder<'a> {
+    fn new(floor: &'a Floor) -> Self {
+        let origin = floor_minute(floor.now);
+        let from = floor.now.checked_sub_days(BEFORE).unwrap_or(floor.now);
+        let until = floor.horizon();
+        let time = |hours: &Hours| working_time(hours, from, until, origin);
+        let machines: Vec<_> = floor.machines.iter().map(|m| time(&m.hours)).collect();
+        let people: Vec<_> = floor.people.iter().map(|p| time(&p.hours)).collect();
+        let joint = machines
+            .iter()
+            .flat_map(|m| people.iter().map(move |p| m.and(p)))
+            .collect();
+        Self {
+            floor,
+            origin,
+            taken: vec![Vec::new(); machines.len() + people.len()],
+            machines,
+            people,
+            joint,
+            holes: Vec::new(),
+        }
+    }
+
+    fn build(mut self) -> FloorModel {
+        let floor = self.floor;
+        let mut drafts: Vec<(&FloorJob, Vec<Draft>)> = floor
+            .jobs
+            .iter()
+            .map(|job| (job, self.draft(job)))
+            .collect();
+        self.fix_started(&mut drafts);
+        for (job, drafts) in &mut drafts {
+            if self.left_out(job.id) {
+                drafts.retain(|draft| draft.fixed.is_some());
+            }
+        }
+        self.fix_pinned(&mut drafts);
+        self.assemble(drafts)
+    }
+
+    fn hole(&mut self, job: &FloorJob, operation: Option<Uuid>, why: Why) {
+        self.holes.push(Hole {
+            job: job.id,
+            operation,
+            why,
+        });
+    }
+
+    fn left_out(&self, job: Uuid) -> bool {
+        self.holes
+            .iter()
+            .any(|hole| hole.job == job && hole.why.leaves_out())
+    }
+
+    /// What is to be done of a job, with what stands against planning it.
+    fn draft(&mut self, job: &'a FloorJob) -> Vec<Draft<'a>> {
+        if let Some(reason) = &job.hold {
+            self.hole(job, None, Why::Held(reason.clone()));
+        }
+        for gate in &job.gates {
+            if gate.state == GateState::Unknown {
+                self.hole(job, None, Why::NoDate(gate.what.clone()));
+            }
+        }
+        let open: Vec<&FloorOperation> = job
+            .operations
+            .iter()
+            .filter(|operation| operation.progress != Progress::Done)
+            .collect();
+        if in_a_circle(&open) {
+            self.hole(job, None, Why::Circle);
+            return Vec::new();
+        }
+        let mut drafts = Vec::with_capacity(open.len());
+        for operation in open {
+            let (modes, people) = match operation.outside_days {
+                Some(_) => (vec![outside(operation)], Vec::new()),
+                None => self.ways(job, operation),
+            };
+            if modes.is_empty() {
+                continue;
+            }
+            drafts.push(Draft {
+                operation,
+                modes,
+                people,
+                fixed: None,
+            });
+        }
+        drafts
+    }
+
+    /// The machines and people that can do an operation, after its pin.
+    fn ways(&mut self, job: &FloorJob, operation: &FloorOperation) -> (Vec<Mode>, Vec<usize>) {
+        let floor = self.floor;
+        let same_key = (operation.setup as f64 * SAME_KEY_REMAINS).ceil() as Minute;
+        let mut modes: Vec<Mode> = (0..floor.machines.len())
+            .filter(|&m| {
+                floor
+                    .machines
+                    .get(m)
+                    .is_some_and(|machine| machine.kind == operation.machine_kind)
+            })
+            .map(|m| Mode {
+                machine: Some(m),
+                setup: operation.setup,
+                setup_same_key: same_key.min(operation.setup),
+                run: operation.run,
+                attended: operation.attended,
+            })
+            .collect();
+        if modes.is_empty() {
+            self.hole(
+                job,
+                Some(operation.id),
+                Why::NoMachine(operation.machine_kind.clone()),
+            );
+            return (modes, Vec::new());
+        }
+        let attends = !operation.skill.is_empty() && operation.setup + operation.attended > 0;
+        let mut people: Vec<usize> = (0..floor.people.len())
+            .filter(|&p| {
+                attends
+                    && floor
+                        .people
+                        .get(p)
+                        .is_some_and(|person| able(&person.skills, &operation.skill))
+            })
+            .collect();
+        if attends && people.is_empty() {
+            self.hole(
+                job,
+                Some(operation.id),
+                Why::NobodyFor(operation.skill.clone()),
+            );
+            return (Vec::new(), people);
+        }
+        if let Some(pin) = operation.pin {
+            let machine = pin.machine.map(|id| {
+                modes
+                    .iter()
+                    .copied()
+                    .find(|mode| self.machine_of(mode) == Some(id))
+            });
+            let person = pin.person.filter(|_| attends).map(|id| {
+                people
+                    .iter()
+                    .copied()
+                    .find(|&p| self.person_id(p) == Some(id))
+            });
+            if machine == Some(None) || person == Some(None) {
+                self.hole(job, Some(operation.id), Why::PinGone);
+            }
+            if let Some(Some(mode)) = machine {
+                modes = vec![mode];
+            }
+            if let Some(Some(person)) = person {
+                people = vec![person];
+            }
+        }
+        let meets = |mode: &Mode, p: usize| {
+            mode.machine
+                .and_then(|m| self.joint.get(m * floor.people.len() + p))
+                .is_some_and(|time| time.pausing(0, 1).1 < NEVER)
+        };
+        if attends {
+            modes.retain(|mode| people.iter().any(|&p| meets(mode, p)));
+            people.retain(|&p| modes.iter().any(|mode| meets(mode, p)));
+            if modes.is_empty() {
+                self.hole(job, Some(operation.id), Why::NeverTogether);
+            }
+        }
+        (modes, people)
+    }
+
+    fn machine_of(&self, mode: &Mode) -> Option<Uuid> {
+        Some(self.floor.machines.get(mode.machine?)?.id)
+    }
+
+    fn person_id(&self, person: usize) -> Option<Uuid> {
+        Some(self.floor.people.get(person)?.id)
+    }
+
+    /// Working time of a machine with a person, or of the machine alone.
+    fn time(&self, machine: usize, person: Option<usize>) -> Option<&WorkingTime> {
+        match person {
+            Some(p) => self.joint.get(machine * self.people.len() + p),
+            None => self.machines.get(machine),
+        }
+    }
+
+    /// Fixes what is being worked on now: the operation begun last on each machine and by each person; the others
+    /// begun stand half done and keep their machine.
+    fn fix_started(&mut self, drafts: &mut [(&'a FloorJob, Vec<Draft<'a>>)]) {
+        let mut started: Vec<(&'a FloorJob, &mut Draft<'a>)> = drafts
+            .iter_mut()
+            .flat_map(|(job, drafts)| drafts.iter_mut().map(|draft| (*job, draft)))
+            .filter(|(_, draft)| matches!(draft.operation.progress, Progress::Started { .. }))
+            .collect();
+        let since = |draft: &Draft| match draft.operation.progress {
+            Progress::Started { since, .. } => since,
+            _ => None,
+        };
+        started.sort_by_key(|(job, draft)| {
+            (
+                std::cmp::Reverse(since(draft)),
+                job.number,
+                draft.operation.number,
+            )
+        });
+        let mut gone: Vec<Hole> = Vec::new();
+        for (job, draft) in started {
+            let operation = draft.operation;
+            let Progress::Started {
+                since,
+                machine,
+                person,
+            } = operation.progress
+            else {
+                continue;
+            };
+            let ago = since.map_or(0, |at| (ceil_minute(at) - self.origin).min(0));
+            if operation.outside_days.is_some() {
+                let days = operation.work();
+                let least = ((days as f64 * LEAST_LEFT).ceil() as Minute).max(1);
+                draft.fixed = Some(Fixed {
+                    mode: 0,
+                    person: None,
+                    start: 0,
+                    attended_until: 0,
+                    end: (days + ago).max(least),
+                });
+                continue;
+            }
+            let free = |taken: &Vec<(Minute, Minute)>| taken.is_empty();
+            // The machine and person that were booked; whoever is free when nobody was.
+            let mode = match machine {
+                Some(id) => draft
+                    .modes
+                    .iter()
+                    .position(|m| self.machine_of(m) == Some(id)),
+                None => draft
+                    .modes
+                    .iter()
+                    .position(|m| m.machine.and_then(|m| self.taken.get(m)).is_some_and(free))
+                    .or(Some(0)),
+            };
+            let mode = mode.unwrap_or(0);
+            let Some(way) = draft.modes.get(mode).copied() else {
+                continue;
+            };
+            let Some(on) = way.machine else { continue };
+            let attendant = match person {
+                _ if draft.people.is_empty() => None,
+                Some(id) => draft
+                    .people
+                    .iter()
+                    .copied()
+                    .find(|&p| self.person_id(p) == Some(id))
+                    .or(draft.people.first().copied()),
+                None => draft
+                    .people
+                    .iter()
+                    .copied()
+                    .find(|p| self.taken.get(self.machines.len() + p).is_some_and(free))
+                    .or(draft.people.first().copied()),
+            };
+            let Some(time) = self.time(on, attendant) else {
+                continue;
+            };
+            let (left, attended) = left(operation, time.open_between(ago, 0));
+            // What is left when it goes on later.
+            let half_done = Mode {
+                run: left,
+                attended: if operation.attended == operation.run {
+                    left
+                } else {
+                    attended
+                },
+                ..way
+            };
+            let attended_until = match attended {
+                0 => 0,
+                minutes => time.pausing(0, minutes).1,
+            };
+            let end = match (left - attended, self.machines.get(on)) {
+                (0, _) => attended_until,
+                (rest, Some(machine)) => machine.pausing(attended_until, rest).1,
+                (_, None) => NEVER,
+            };
+            if end >= NEVER {
+                gone.push(Hole {
+                    job: job.id,
+                    operation: Some(operation.id),
+                    why: Why::NeverTogether,
+                });
+                continue;
+            }
+            let machine_free = self.taken.get(on).is_some_and(free);
+            let person_free = attended == 0
+                || attendant
+                    .is_none_or(|p| self.taken.get(self.machines.len() + p).is_some_and(free));
+            if machine_free && person_free {
+                self.take(on, (0, end));
+                if let Some(p) = attendant.filter(|_| attended > 0) {
+                    self.take(self.machines.len() + p, (0, attended_until));
+                }
+                draft.modes = vec![half_done];
+                draft.fixed = Some(Fixed {
+                    mode: 0,
+                    person: attendant,
+                    start: 0,
+                    attended_until,
+                    end,
+                });
+            } else {
+                draft.modes = vec![half_done];
+            }
+        }
+        self.holes.append(&mut gone);
+    }
+
+    fn take(&mut self, resource: usize, stay: (Minute, Minute)) {
+        if stay.0 < stay.1
+            && let Some(taken) = self.taken.get_mut(resource)
+        {
+            taken.push(stay);
+        }
+    }
+
+    /// Gives pinned operations their time, where it is still to come and nobody else's; the first to be pinned first.
+    fn fix_pinned(&mut self, drafts: &mut [(&'a FloorJob, Vec<Draft<'a>>)]) {
+        let mut taken_holes: Vec<Hole> = Vec::new();
+        let mut pinned: Vec<(&FloorJob, &mut Draft, Minute)> = drafts
+            .iter_mut()
+            .flat_map(|(job, drafts)| drafts.iter_mut().map(|draft| (*job, draft)))
+            .filter(|(_, draft)| {
+                draft.fixed.is_none() && draft.operation.progress == Progress::Queued
+            })
+            .filter_map(|(job, draft)| {
+                let start = ceil_minute(draft.operation.pin?.start?) - self.origin;
+                (start >= 0).then_some((job, draft, start))
+            })
+            .collect();
+        pinned.sort_by_key(|(job, draft, start)| (*start, job.number, draft.operation.number));
+        for (job, draft, start) in pinned {
+            let operation = draft.operation;
+            if operation.outside_days.is_some() {
+                draft.fixed = Some(Fixed {
+                    mode: 0,
+                    person: None,
+                    start,
+                    attended_until: start,
+                    end: start + operation.work(),
+                });
+                continue;
+            }
+            let people: Vec<Option<usize>> = if draft.people.is_empty() {
+                vec![None]
+            } else {
+                draft.people.iter().copied().map(Some).collect()
+            };
+            let ways = draft.modes.iter().enumerate();
+            let best = ways
+                .flat_map(|(k, mode)| people.iter().map(move |&person| (k, mode, person)))
+                .filter_map(|(k, mode, person)| {
+                    let on = mode.machine?;
+                    let time = self.time(on, person)?;
+                    let (start, attended_until) = time.pausing(start, mode.setup + mode.attended);
+                    let rest = mode.run - mode.attended;
+                    let end = match rest {
+                        0 => attended_until,
+                        rest => self.machines.get(on)?.pausing(attended_until, rest).1,
+                    };
+                    let fits = end < NEVER
+                        && self.open(on, (start, end))
+                        && person.is_none_or(|p| {
+                            self.open(self.machines.len() + p, (start, attended_until))
+                        });
+                    fits.then_some(Fixed {
+                        mode: k,
+                        person,
+                        start,
+                        attended_until,
+                        end,
+                    })
+                })
+                .min_by_key(|fixed| fixed.end);
+            match best {
+                Some(fixed) => {
+                    let on = draft.modes.get(fixed.mode).and_then(|mode| mode.machine);
+                    if let Some(on) = on {
+                        self.take(on, (fixed.start, fixed.end));
+                    }
+                    if let Some(p) = fixed.person {
+                        self.take(self.machines.len() + p, (fixed.start, fixed.attended_until));
+                    }
+                    draft.fixed = Some(fixed);
+                }
+                None => taken_holes.push(Hole {
+                    job: job.id,
+                    operation: Some(operation.id),
+                    why: Why::PinTaken,
+                }),
+            }
+        }
+        self.holes.append(&mut taken_holes);
+    }
+
+    /// Whether fixed work leaves a stay of a machine or person free.
+    fn open(&self, resource: usize, stay: (Minute, Minute)) -> bool {
+        self.taken
+            .get(resource)
+            .is_some_and(|taken| taken.iter().all(|t| t.1 <= stay.0 || stay.1 <= t.0))
+    }
+
+    fn assemble(self, drafts: Vec<(&FloorJob, Vec<Draft>)>) -> FloorModel {
+        let floor = self.floor;
+        let mut model = Model::empty(Goal::Promises);
+        let mut operations = Vec::new();
+        let mut jobs = Vec::new();
+        let mut keys: BTreeMap<&str, u32> = BTreeMap::new();
+        for (machine, calendar) in floor.machines.iter().zip(self.machines) {
+            model.machines.push(Machine {
+                name: machine.name.clone(),
+                calendar,
+                on_table: None,
+            });
+        }
+        for (person, calendar) in floor.people.iter().zip(self.people) {
+            model.people.push(Person {
+                name: person.name.clone(),
+                calendar,
+            });
+        }
+        for (job, drafts) in drafts {
+            if drafts.is_empty() {
+                continue;
+            }
+            let index = model.jobs.len();
+            jobs.push(job.id);
+            model.jobs.push(engine_job(floor, job, self.origin));
+            let first = model.operations.len();
+            let mut at: BTreeMap<u32, usize> = BTreeMap::new();
+            for (i, draft) in drafts.iter().enumerate() {
+                at.insert(draft.operation.number, first + i);
+            }
+            for (i, draft) in drafts.into_iter().enumerate() {
+                for before in &draft.operation.after {
+                    if let Some(&before) = at.get(before) {
+                        model.links.push(Link {
+                            before,
+                            after: first + i,
+                            min_lag: 0,
+                            max_lag: None,
+                        });
+                    }
+                }
+                let next = u32::try_from(keys.len()).unwrap_or(u32::MAX);
+                let key = draft.operation.setup_key.as_str();
+                let setup_key = (!key.is_empty()).then(|| *keys.entry(key).or_insert(next));
+                operations.push(draft.operation.id);
+                model.operations.push(Operation {
+                    job: index,
+                    name: format!("{} {}", draft.operation.number, draft.operation.what),
+                    modes: draft.modes,
+                    people: draft.people,
+                    setup_key,
+                    may_pause: draft.operation.may_pause,
+                    fixed: draft.fixed,
+                    spread: draft.operation.spread,
+                });
+            }
+        }
+        let index = operations
+            .iter()
+            .enumerate()
+            .map(|(i, &id)| (id, i))
+            .collect();
+        FloorModel {
+            model,
+            origin: from_minute(self.origin).unwrap_or(floor.now),
+            machines: floor.machines.iter().map(|m| m.id).collect(),
+            kinds: floor.machines.iter().map(|m| m.kind.clone()).collect(),
+            people: floor.people.iter().map(|p| p.id).collect(),
+            skills: floor.people.iter().map(|p| p.skills.clone()).collect(),
+            jobs,
+            operations,
+            holes: self.holes,
+            index,
+        }
+    }
+}
+
+/// Work sent out: it takes its time and nobody's.
+fn outside(operation: &FloorOperation) -> Mode {
+    Mode {
+        machine: None,
+        setup: 0,
+        setup_same_key: 0,
+        run: operation.work(),
+        attended: 0,
+    }
+}
+
+/// Whether someone has a skill: the same word, whatever the case.
+pub(super) fn able(skills: &[String], skill: &str) -> bool {
+    skills
+        .iter()
+        .any(|has| has.trim().to_lowercase() == skill.trim().to_lowercase())
+}
+
+/// Release, promise and weight of a job.
+fn engine_job(floor: &Floor, job: &FloorJob, origin: Minute) -> Job {
+    let opens = |day: chrono::NaiveDate| {
+        ceil_minute(local_instant(floor.zone, day.and_time(NaiveTime::MIN))) - origin
+    };
+    let release = job
+        .gates
+        .iter()
+        .filter_map(|gate| match gate.state {
+            GateState::Expected(day) => Some(opens(day)),
+            GateState::Here | GateState::Unknown => None,
+        })
+        .fold(0, Minute::max);
+    let due = job.due.map(|due| floor_minute(due) - origin);
+    let (due, weight) = match job.put_first {
+        Some(place) => {
+            let places = Minute::try_from(floor.jobs.len()).unwrap_or(1);
+            let rank = floor
+                .jobs
+                .iter()
+                .filter(|other| other.put_first.is_some_and(|theirs| theirs < place))
+                .count();
+            let behind = places - Minute::try_from(rank).unwrap_or(0);
+            (Some(0), 1_000 + behind.clamp(0, 999_000))
+        }
+        None => (due, job.weight.clamp(0, 1_000_000)),
+    };
+    let name = match job.order {
+        Order::Job => format!("Job {}", job.number),
+        Order::HeldSlot { .. } => format!("Quote {}", job.number),
+    };
+    Job {
+        name: format!("{name} {}", job.title),
+        release,
+        // Far enough from what the engine refuses, whatever somebody typed.
+        due: due.map(|due| {
+            due.clamp(
+                -TimeDelta::days(36_500).num_minutes(),
+                TimeDelta::days(36_500).num_minutes(),
+            )
+        }),
+        weight,
+    }
+}
+
+/// Whether operations wait for each other in a circle. Those that are not there are not waited for.
+fn in_a_circle(operations: &[&FloorOperation]) -> bool {
+    let mut left: Vec<&FloorOperation> = operations.to_vec();
+    loop {
+        let before = left.len();
+        let numbers: Vec<u32> = left.iter().map(|o| o.number).collect();
+        left.retain(|o| o.after.iter().any(|number| numbers.contains(number)));
+        if left.is_empty() || left.len() == before {
+            return !left.is_empty();
+        }
+    }
+}

@@ -1,0 +1,402 @@
+//! A plan in times of day: what stands on a screen, on paper and in a calendar.
+
+use super::{Floor, FloorModel, HORIZON_DAYS, Progress};
+use crate::planning::calendar::{Calendar, ceil_minute, floor_minute, local_instant};
+use crate::planning::engine::{
+    futures::Futures,
+    model::{Minute, ModelError},
+    plan::{Assignment, Plan, Value},
+    repair::right_shift,
+};
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
+use std::collections::{BTreeMap, HashMap};
+use uuid::Uuid;
+
+/// Whether an operation's place may still be changed by planning.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SlotState {
+    /// Planned.
+    Planned,
+    /// Pinned by hand to its time.
+    Pinned,
+    /// Being worked on.
+    Started,
+    /// Begun, and standing half done.
+    HalfDone,
+}
+
+/// When, where and by whom one operation is done.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Slot {
+    /// The operation.
+    pub operation: Uuid,
+    /// Its job, or held slot.
+    pub job: Uuid,
+    /// The machine; `None` for work sent out.
+    pub machine: Option<Uuid>,
+    /// Who attends it.
+    pub person: Option<Uuid>,
+    /// Start of its setup; for started work, of what is left.
+    pub starts: DateTime<Utc>,
+    /// End of its setup.
+    pub setup_until: DateTime<Utc>,
+    /// When the person is free again.
+    pub attended_until: DateTime<Utc>,
+    /// When the machine is free again.
+    pub ends: DateTime<Utc>,
+    /// Setup, working minutes.
+    pub setup_minutes: Minute,
+    /// How many working minutes of the shop it could come later, with the rest of its job close behind, before the job
+    /// is late; negative when the job is late. `None` without a promise.
+    pub slack_minutes: Option<Minute>,
+    /// Whether its place may still be changed.
+    pub state: SlotState,
+}
+
+/// When a job is ready, and how sure that is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JobDates {
+    /// The job, or held slot.
+    pub job: Uuid,
+    /// When its last operation ends.
+    pub ready_at: DateTime<Utc>,
+    /// Working minutes of the shop from then until its promise runs out; negative when it is late by so many. `None`
+    /// without a promise.
+    pub slack_minutes: Option<Minute>,
+    /// The chance that the promise holds, from 0 to 1; `None` without a promise or before futures were drawn.
+    pub chance: Option<f64>,
+    /// When it is ready at the shop's confidence; `None` before futures were drawn, or when too many of them run past
+    /// all calendars.
+    pub sure_by: Option<DateTime<Utc>>,
+}
+
+/// A plan in times of day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Timetable {
+    /// The moment it was made for.
+    pub origin: DateTime<Utc>,
+    /// The operations, by start.
+    pub slots: Vec<Slot>,
+    /// The jobs, as in the floor.
+    pub jobs: Vec<JobDates>,
+    /// What it is worth.
+    pub value: Value,
+}
+
+/// Whose day it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Owner {
+    /// A machine.
+    Machine(Uuid),
+    /// A person.
+    Person(Uuid),
+}
+
+/// A day of a machine or person.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DayLoad {
+    /// Whose.
+    pub owner: Owner,
+    /// The shop's calendar day.
+    pub day: NaiveDate,
+    /// Working minutes the plan takes.
+    pub load: Minute,
+    /// Working minutes there are.
+    pub capacity: Minute,
+    /// Minutes of work that would have to be done by the end of this day for every promise to hold, and that the plan
+    /// does later: what is over.
+    pub over: Minute,
+}
+
+impl Timetable {
+    /// An operation's slot.
+    #[must_use]
+    pub fn slot(&self, operation: Uuid) -> Option<&Slot> {
+        self.slots.iter().find(|slot| slot.operation == operation)
+    }
+
+    /// A job's dates.
+    #[must_use]
+    pub fn job(&self, job: Uuid) -> Option<&JobDates> {
+        self.jobs.iter().find(|dates| dates.job == job)
+    }
+
+    /// Whether the plan has been overtaken by time: an operation should have begun `grace` minutes ago and has not.
+    #[must_use]
+    pub fn overtaken(&self, now: DateTime<Utc>, grace: Minute) -> bool {
+        self.slots.iter().any(|slot| {
+            matches!(slot.state, SlotState::Planned | SlotState::HalfDone)
+                && ceil_minute(now) - floor_minute(slot.starts) > grace
+        })
+    }
+
+    /// Load and capacity of every machine and person on each day from `from` for `days` days.
+    #[must_use]
+    pub fn load(&self, floor: &Floor, from: NaiveDate, days: u32) -> Vec<DayLoad> {
+        let last = from
+            .checked_add_days(Days::new(u64::from(days)))
+            .unwrap_or(from);
+        let midnight = |day: NaiveDate| local_instant(floor.zone, day.and_time(NaiveTime::MIN));
+        let machines = floor
+            .machines
+            .iter()
+            .map(|m| (Owner::Machine(m.id), &m.hours));
+        let people = floor.people.iter().map(|p| (Owner::Person(p.id), &p.hours));
+        let mut loads = Vec::new();
+        for (owner, hours) in machines.chain(people) {
+            let calendar = Calendar::build(hours, midnight(from), midnight(last));
+            let mine: Vec<(DateTime<Utc>, DateTime<Utc>, Option<DateTime<Utc>>)> = self
+                .slots
+                .iter()
+                .filter_map(|slot| {
+                    let until = match owner {
+                        Owner::Machine(id) => (slot.machine == Some(id)).then_some(slot.ends),
+                        Owner::Person(id) => {
+                            (slot.person == Some(id)).then_some(slot.attended_until)
+                        }
+                    }?;
+                    Some((
+                        slot.starts,
+                        until,
+                        floor.job(slot.job).and_then(|job| job.due),
+                    ))
+                })
+                .collect();
+            for day in from.iter_days().take_while(|day| *day < last) {
+                let (open, close) = (midnight(day), day.succ_opt().map_or(open_end(), midnight));
+                let within = |a: DateTime<Utc>, b: DateTime<Utc>| {
+                    calendar.working_between(a.max(open), b.min(close))
+                };
+                let over = mine
+                    .iter()
+                    .filter(|(_, until, due)| due.is_some_and(|due| due <= close) && *until > close)
+                    .map(|(start, until, _)| calendar.working_between((*start).max(close), *until))
+                    .sum();
+                loads.push(DayLoad {
+                    owner,
+                    day,
+                    load: mine.iter().map(|(a, b, _)| within(*a, *b)).sum(),
+                    capacity: calendar.working_between(open, close),
+                    over,
+                });
+            }
+        }
+        loads
+    }
+}
+
+fn open_end() -> DateTime<Utc> {
+    DateTime::<Utc>::MAX_UTC
+}
+
+/// Working minutes between two instants in either order: negative when the second is earlier.
+fn signed(calendar: &Calendar, from: DateTime<Utc>, until: DateTime<Utc>) -> Minute {
+    calendar.working_between(from, until) - calendar.working_between(until, from)
+}
+
+impl FloorModel {
+    /// A plan of this model in times of day. Operations that the calendars never let finish are left out; the plan's
+    /// value tells that there are some. With futures of the plan, the chances too.
+    #[must_use]
+    pub fn timetable(&self, floor: &Floor, plan: &Plan, futures: Option<&Futures>) -> Timetable {
+        let progress: HashMap<Uuid, &Progress> = floor
+            .jobs
+            .iter()
+            .flat_map(|job| &job.operations)
+            .map(|operation| (operation.id, &operation.progress))
+            .collect();
+        let mut slots: Vec<Slot> = (0..self.operations.len())
+            .filter_map(|i| self.slot(i, plan, &progress))
+            .collect();
+        // From the first to the last instant that slack is counted between.
+        let dues = floor.jobs.iter().filter_map(|job| job.due);
+        let instants = || slots.iter().map(|slot| slot.ends).chain(dues.clone());
+        let (first, last) = (
+            instants().min().unwrap_or(floor.now),
+            instants().max().unwrap_or(floor.now),
+        );
+        let calendar = Calendar::build(&floor.hours, first.min(floor.now), last);
+        let ends: BTreeMap<Uuid, (DateTime<Utc>, DateTime<Utc>)> = slots
+            .iter()
+            .map(|slot| (slot.operation, (slot.starts, slot.ends)))
+            .collect();
+        let slack = self.slack(floor, &calendar, &ends);
+        for slot in &mut slots {
+            slot.slack_minutes = slack.get(&slot.operation).copied();
+        }
+        slots.sort_by_key(|slot| (slot.starts, slot.ends, slot.operation));
+        let jobs = self
+            .jobs
+            .iter()
+            .enumerate()
+            .filter_map(|(j, &id)| {
+                let job = floor.job(id)?;
+                let ready_at = slots.iter().filter(|s| s.job == id).map(|s| s.ends).max()?;
+                let due = job.due;
+                Some(JobDates {
+                    job: id,
+                    ready_at,
+                    slack_minutes: due.map(|due| signed(&calendar, ready_at, due)),
+                    chance: futures.zip(due).map(|(futures, due)| {
+                        futures.chance_by(j, floor_minute(due) - floor_minute(self.origin))
+                    }),
+                    sure_by: futures
+                        .and_then(|futures| futures.by_confidence(j, floor.confidence))
+                        .and_then(|minute| self.instant(minute)),
+                })
+            })
+            .collect();
+        Timetable {
+            origin: self.origin,
+            slots,
+            jobs,
+            value: plan.value,
+        }
+    }
+
+    fn slot(&self, i: usize, plan: &Plan, progress: &HashMap<Uuid, &Progress>) -> Option<Slot> {
+        let assigned = plan.assignments.get(i)?;
+        let operation = self.model.operations.get(i)?;
+        let mode = operation.modes.get(assigned.mode)?;
+        let id = *self.operations.get(i)?;
+        let calendar = mode.machine.and_then(|m| {
+            let machine = &self.model.machines.get(m)?.calendar;
+            Some(
+                match assigned.person.and_then(|p| self.model.people.get(p)) {
+                    Some(person) => machine.and(&person.calendar),
+                    None => machine.clone(),
+                },
+            )
+        });
+        let setup_until = match (&calendar, assigned.setup) {
+            (Some(time), minutes) if minutes > 0 => time.pausing(assigned.start, minutes).1,
+            _ => assigned.start,
+        };
+        let started = matches!(progress.get(&id), Some(Progress::Started { .. }));
+        Some(Slot {
+            operation: id,
+            job: *self.jobs.get(operation.job)?,
+            machine: mode.machine.and_then(|m| self.machines.get(m)).copied(),
+            person: assigned.person.and_then(|p| self.people.get(p)).copied(),
+            starts: self.instant(assigned.start)?,
+            setup_until: self.instant(setup_until.min(assigned.attended_until))?,
+            attended_until: self.instant(assigned.attended_until)?,
+            ends: self.instant(assigned.end)?,
+            setup_minutes: assigned.setup,
+            slack_minutes: None,
+            state: match (started, operation.fixed.is_some()) {
+                (true, true) => SlotState::Started,
+                (true, false) => SlotState::HalfDone,
+                (false, true) => SlotState::Pinned,
+                (false, false) => SlotState::Planned,
+            },
+        })
+    }
+
+    /// Slack of each operation along its job: what the job has, and what it waits on the way.
+    fn slack(
+        &self,
+        floor: &Floor,
+        calendar: &Calendar,
+        times: &BTreeMap<Uuid, (DateTime<Utc>, DateTime<Utc>)>,
+    ) -> BTreeMap<Uuid, Minute> {
+        let mut slack = BTreeMap::new();
+        for &id in &self.jobs {
+            let Some(job) = floor.job(id) else { continue };
+            let Some(due) = job.due else { continue };
+            // A route is a handful of operations: those behind an operation are looked at until nothing changes.
+            let mine: Vec<_> = job
+                .operations
+                .iter()
+                .filter_map(|o| Some((o, *times.get(&o.id)?)))
+                .collect();
+            for _ in 0..mine.len() {
+                for (operation, (_, ends)) in &mine {
+                    let behind = mine
+                        .iter()
+                        .filter(|(o, _)| o.after.contains(&operation.number));
+                    let left = behind
+                        .filter_map(|(o, (starts, _))| {
+                            let waits = calendar.working_between(*ends, *starts);
+                            Some(waits + slack.get(&o.id).copied()?)
+                        })
+                        .fold(signed(calendar, *ends, due), Minute::min);
+                    slack.insert(operation.id, left);
+                }
+            }
+        }
+        slack
+    }
+
+    /// The plan of a timetable made earlier, carried over to this model: the same order, machines and people where
+    /// they still can be, each operation as early as what there is now allows. Work that is new to it takes its place
+    /// by its latest start: its promise less the work that is left from there on, twice over.
+    ///
+    /// # Errors
+    /// When the model cannot be planned.
+    pub fn carry_over(&self, floor: &Floor, old: &Timetable) -> Result<Plan, ModelError> {
+        let known: HashMap<Uuid, &Slot> = old.slots.iter().map(|s| (s.operation, s)).collect();
+        let latest = self.latest_starts(floor);
+        let assignments = (0..self.operations.len())
+            .filter_map(|i| {
+                let id = self.operations.get(i)?;
+                let operation = self.model.operations.get(i)?;
+                let slot = known.get(id);
+                let mode = slot.and_then(|slot| {
+                    let machine = slot
+                        .machine
+                        .and_then(|id| self.machines.iter().position(|m| *m == id));
+                    operation
+                        .modes
+                        .iter()
+                        .position(|mode| mode.machine == machine)
+                });
+                let person = slot
+                    .and_then(|slot| slot.person)
+                    .and_then(|id| self.people.iter().position(|p| *p == id));
+                let start = slot.map_or_else(
+                    || latest.get(i).copied().unwrap_or(0),
+                    |slot| self.minute(slot.starts),
+                );
+                Some(Assignment {
+                    mode: mode.unwrap_or(0),
+                    person,
+                    start,
+                    setup: 0,
+                    attended_until: start,
+                    end: start,
+                })
+            })
+            .collect();
+        right_shift(
+            &self.model,
+            &Plan {
+                assignments,
+                value: Value::default(),
+            },
+        )
+    }
+
+    fn latest_starts(&self, floor: &Floor) -> Vec<Minute> {
+        let mut left = vec![0; self.model.jobs.len()];
+        let mut latest = vec![0; self.operations.len()];
+        for (i, operation) in self.model.operations.iter().enumerate().rev() {
+            let work = operation.modes.first().map_or(0, |m| m.setup + m.run);
+            let Some(sum) = left.get_mut(operation.job) else {
+                continue;
+            };
+            *sum += work;
+            let due = self
+                .jobs
+                .get(operation.job)
+                .and_then(|id| floor.job(*id)?.due);
+            let due = due.map_or(Minute::from(HORIZON_DAYS) * 1440, |due| {
+                floor_minute(due) - floor_minute(self.origin)
+            });
+            if let Some(start) = latest.get_mut(i) {
+                *start = due - 2 * *sum;
+            }
+        }
+        latest
+    }
+}
