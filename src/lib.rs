@@ -8,14 +8,16 @@
 //! | `demo` | the invented demo scenario, written into the store |
 //! | [`store`] | PostgreSQL: the only SQL, the private cluster, the per-transaction shop |
 //! | [`enquiry`] | options side by side; the answer to the phone; the quote |
+//! | [`bench`] | entries of work really done: hours, what was forgotten, forecast at completion |
 //! | [`planning`] | working calendars, ready dates, and the planning engine |
 //! | [`sourcing`] | sightings to price and wait distributions; hunting |
 //! | [`estimating`] | cutting time, elements, routes, cost build-up, rates |
 //! | [`castings`] | patterns, variants, features, differences, remedies |
 //! | [`units`] | money, length, thread and fit designations, minutes, spread |
 //!
-//! The six lower rooms are pure: no SQL, no HTTP, no clock, no randomness they were not handed.
+//! The seven lower rooms are pure: no SQL, no HTTP, no clock, no randomness they were not handed.
 
+pub mod bench;
 pub mod castings;
 pub mod demo;
 pub mod enquiry;

@@ -1,12 +1,14 @@
 //! PostgreSQL: the only SQL in the house. One file per aggregate; the shop is set once per transaction, in [`scope`].
 
 pub mod answering;
+pub mod bookings;
 pub mod calendars;
 pub mod castings;
 pub mod castings_on_shelf;
 pub mod cluster;
 pub mod counters;
 pub mod cutting;
+pub mod devices;
 pub mod enquiries;
 pub mod history;
 pub mod jobs;

@@ -5,11 +5,12 @@ use std::path::{Path, PathBuf};
 use syn::visit::{self, Visit};
 
 /// From the top of the house to its foundations.
-const ROOMS: [&str; 9] = [
+const ROOMS: [&str; 10] = [
     "web",
     "demo",
     "store",
     "enquiry",
+    "bench",
     "planning",
     "sourcing",
     "estimating",
@@ -17,8 +18,9 @@ const ROOMS: [&str; 9] = [
     "units",
 ];
 /// Rooms without SQL, HTTP, a clock, or randomness they were not handed.
-const PURE: [&str; 6] = [
+const PURE: [&str; 7] = [
     "enquiry",
+    "bench",
     "planning",
     "sourcing",
     "estimating",
