@@ -23,7 +23,7 @@ create unique index device_name on device (shop_id, lower(name)) where revoked_a
 call make_tenant('device');
 
 -- The short number a person signs on with at a known device.
-create table pin (
+create table bench_pin (
     shop_id uuid not null,
     person_id uuid not null,
     pin_hash text not null,
@@ -31,7 +31,7 @@ create table pin (
     primary key (shop_id, person_id),
     foreign key (shop_id, person_id) references person on delete cascade
 );
-call make_tenant('pin');
+call make_tenant('bench_pin');
 
 -- Who signed on at which device, and until when that lets them book there.
 create table sign_on (

@@ -221,7 +221,7 @@ pub async fn set_pin(
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     sqlx::query!(
-        "insert into pin (shop_id, person_id, pin_hash, set_at) values ($1, $2, $3, $4)
+        "insert into bench_pin (shop_id, person_id, pin_hash, set_at) values ($1, $2, $3, $4)
          on conflict (shop_id, person_id) do update set pin_hash = excluded.pin_hash, set_at = excluded.set_at",
         tx.shop_id(),
         person_id,
@@ -242,7 +242,7 @@ pub async fn pin_set_at(
     person_id: Uuid,
 ) -> Result<Option<DateTime<Utc>>, StoreError> {
     Ok(sqlx::query_scalar!(
-        "select set_at from pin where shop_id = $1 and person_id = $2",
+        "select set_at from bench_pin where shop_id = $1 and person_id = $2",
         tx.shop_id(),
         person_id
     )
@@ -257,7 +257,7 @@ pub async fn pin_set_at(
 pub async fn bench_people(tx: &mut ShopTx) -> Result<Vec<BenchPerson>, StoreError> {
     let rows = sqlx::query!(
         "select p.id, p.name, p.role, p.skills, pin.pin_hash
-         from person p join pin on pin.shop_id = p.shop_id and pin.person_id = p.id
+         from person p join bench_pin pin on pin.shop_id = p.shop_id and pin.person_id = p.id
          where p.shop_id = $1 and p.active order by p.name, p.id",
         tx.shop_id()
     )
