@@ -2,6 +2,7 @@
 
 use super::draw;
 use super::seed::{Seed, SeedError};
+use super::stock;
 use crate::estimating::cutting_data;
 use crate::planning::calendar::Shift;
 use crate::sourcing::Watch;
@@ -297,10 +298,11 @@ async fn write_market(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<
 }
 
 async fn write_jobs(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<(), DemoError> {
+    let mut kept = stock::write(tx, seed, today).await?;
     for job in draw::live_jobs(seed, today, &mut Pcg64::seed_from_u64(JOBS_SEED))? {
         let new = NewJob {
             quote_id: None,
-            title: job.title,
+            title: job.title.clone(),
             due_on: job.due_on,
             promised_on: job.promised_on,
         };
@@ -320,6 +322,7 @@ async fn write_jobs(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<()
             };
             jobs::set_operation_state(tx, operation, version, state).await?;
         }
+        stock::write_needs(tx, seed, &mut kept, today, id, &job.title, &job.route).await?;
     }
     Ok(())
 }

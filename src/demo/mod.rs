@@ -8,6 +8,7 @@ mod draw;
 mod files;
 mod fill;
 mod seed;
+mod stock;
 
 pub use draw::{LiveJob, live_jobs, sightings};
 pub use fill::{Demo, DemoError, SignIn, run};

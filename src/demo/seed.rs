@@ -1,6 +1,7 @@
 //! The readable seed data in `demo-seed/`, parsed and checked.
 
 use super::files::{MachinesFile, PatternFile, RulesFile};
+use super::stock::StockFile;
 use crate::castings::{Pattern, RemedyRule, Variant};
 use crate::estimating::element::OUTSIDE;
 use crate::estimating::{Element, LabourRate, Machine, starting};
@@ -45,6 +46,8 @@ pub struct Seed {
     pub jobs: JobsFile,
     /// Shifts, holidays and stops.
     pub calendars: CalendarsFile,
+    /// Stock, tooling and what live jobs need.
+    pub stock: StockFile,
 }
 
 /// `calendars.toml`.
@@ -304,6 +307,7 @@ impl Seed {
                 include_str!("../../demo-seed/calendars.toml"),
             )?,
             jobs: read("jobs.toml", include_str!("../../demo-seed/jobs.toml"))?,
+            stock: read("stock.toml", include_str!("../../demo-seed/stock.toml"))?,
             shop,
         })
     }

@@ -58,6 +58,7 @@ pub mod shop;
 pub mod show;
 pub mod sign_in;
 pub mod startup;
+pub mod stock;
 
 pub use error::WebError;
 pub use forms::{CheckedForm, Field, FormErrors, csrf_field};
@@ -80,4 +81,5 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     shelf::routes(cfg);
     shop::routes(cfg);
     sign_in::routes(cfg);
+    stock::routes(cfg);
 }

@@ -24,6 +24,8 @@ pub enum Section {
     Jobs,
     /// Patterns, variants, remedies.
     Castings,
+    /// Parts, materials, tooling.
+    Stock,
     /// Sightings.
     Market,
     /// Machines, people, rates, settings.
@@ -31,10 +33,11 @@ pub enum Section {
 }
 
 impl Section {
-    const ALL: [Self; 5] = [
+    const ALL: [Self; 6] = [
         Self::Enquiries,
         Self::Jobs,
         Self::Castings,
+        Self::Stock,
         Self::Market,
         Self::Shop,
     ];
@@ -46,6 +49,7 @@ impl Section {
             Self::Enquiries => "/enquiries",
             Self::Jobs => "/jobs",
             Self::Castings => "/castings",
+            Self::Stock => "/stock",
             Self::Market => "/market",
             Self::Shop => "/shop",
         }
@@ -56,6 +60,7 @@ impl Section {
             Self::Enquiries => "Enquiry",
             Self::Jobs => "Jobs",
             Self::Castings => "Castings",
+            Self::Stock => "Stock",
             Self::Market => "Market",
             Self::Shop => "Shop",
         }
@@ -66,6 +71,7 @@ impl Section {
             Self::Enquiries => "g e",
             Self::Jobs => "g j",
             Self::Castings => "g c",
+            Self::Stock => "g k",
             Self::Market => "g m",
             Self::Shop => "g s",
         }

@@ -18,6 +18,7 @@ mod enquiry;
 mod enquiry_api;
 mod estimating;
 mod market;
+mod needs;
 mod rooms;
 mod shelf;
 mod support;

@@ -2,6 +2,8 @@
 
 mod needs;
 
+pub(in crate::web) use needs::amount;
+
 use crate::estimating::Route;
 use crate::store::jobs::{self, JobState, OperationState};
 use crate::store::people::Role;

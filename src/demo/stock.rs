@@ -1,0 +1,252 @@
+//! Stock, tooling, and what the live jobs need.
+
+use super::fill::DemoError;
+use super::seed::{Seed, SeedError};
+use crate::estimating::Route;
+use crate::store::ShopTx;
+use crate::store::jobs::{self, OperationState};
+use crate::store::needs::{self, Arrival, Behind, NeedDetails, NeedKind};
+use crate::store::stock::{self, ItemDetails, OrderDetails};
+use crate::store::tools::{self, ToolDetails};
+use chrono::{Days, NaiveDate};
+use rust_decimal::Decimal;
+use serde::Deserialize;
+use std::collections::HashMap;
+use uuid::Uuid;
+
+/// `stock.toml`.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StockFile {
+    item: Vec<ItemSeed>,
+    part: Vec<PartSeed>,
+    tool: Vec<ToolSeed>,
+    tooling: Vec<ToolingSeed>,
+    donors: DonorsSeed,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ItemSeed {
+    name: String,
+    unit: String,
+    kept_at: String,
+    supplier: String,
+    minimum: Option<Decimal>,
+    on_hand: Decimal,
+    #[serde(default)]
+    order: Vec<OrderSeed>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct OrderSeed {
+    quantity: Decimal,
+    ordered_days_ago: u64,
+    expected_in_days: Option<u64>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PartSeed {
+    item: String,
+    quantity: Decimal,
+    title: String,
+    machine_kind: String,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ToolSeed {
+    name: String,
+    kept_at: String,
+    note: String,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ToolingSeed {
+    tool: String,
+    title: String,
+    machine_kind: String,
+    jobs: usize,
+    out: bool,
+}
+
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct DonorsSeed {
+    one_in: usize,
+    expected_in_days: u64,
+}
+
+fn fault(why: String) -> SeedError {
+    SeedError {
+        file: "stock.toml",
+        why,
+    }
+}
+
+/// Keys of what was written, by name.
+#[derive(Debug, Default)]
+pub(super) struct Kept {
+    items: HashMap<String, (Uuid, String)>,
+    tools: HashMap<String, Uuid>,
+    /// Conversions that are not begun, so far.
+    waiting: usize,
+    /// Jobs that need each line of tooling, so far.
+    tooled: HashMap<usize, usize>,
+}
+
+/// Writes stock with its orders, and the tooling.
+pub(super) async fn write(
+    tx: &mut ShopTx,
+    seed: &Seed,
+    today: NaiveDate,
+) -> Result<Kept, DemoError> {
+    let mut kept = Kept::default();
+    let after = |days| today.checked_add_days(Days::new(days)).unwrap_or(today);
+    for item in &seed.stock.item {
+        let details = ItemDetails {
+            name: item.name.clone(),
+            unit: item.unit.clone(),
+            kept_at: item.kept_at.clone(),
+            supplier: item.supplier.clone(),
+            minimum: item.minimum,
+            active: true,
+        };
+        let id = stock::insert(tx, &details).await?;
+        stock::count(tx, id, Decimal::ZERO, item.on_hand, "First count").await?;
+        for order in &item.order {
+            let details = OrderDetails {
+                quantity: order.quantity,
+                supplier: item.supplier.clone(),
+                ordered_on: today
+                    .checked_sub_days(Days::new(order.ordered_days_ago))
+                    .unwrap_or(today),
+                expected_on: order.expected_in_days.map(after),
+            };
+            stock::order(tx, id, &details).await?;
+        }
+        kept.items
+            .insert(item.name.clone(), (id, item.unit.clone()));
+    }
+    for tool in &seed.stock.tool {
+        let details = ToolDetails {
+            name: tool.name.clone(),
+            kept_at: tool.kept_at.clone(),
+            note: tool.note.clone(),
+            active: true,
+        };
+        let id = tools::insert(tx, &details).await?;
+        kept.tools.insert(tool.name.clone(), id);
+    }
+    Ok(kept)
+}
+
+/// Writes what a live job needs; its operations stand as far as they have come.
+pub(super) async fn write_needs(
+    tx: &mut ShopTx,
+    seed: &Seed,
+    kept: &mut Kept,
+    today: NaiveDate,
+    job_id: Uuid,
+    title: &str,
+    route: &Route,
+) -> Result<(), DemoError> {
+    needs::of_route(tx, job_id, route, None).await?;
+    let operations = jobs::operations(tx, job_id).await?;
+    let begun = operations
+        .iter()
+        .any(|operation| operation.state != OperationState::Queued);
+    needs::add(tx, job_id, &donor(seed, kept, today, title, begun)).await?;
+    let ahead = |title_has: &str, kind: &str| {
+        let found = operations.iter().find(|operation| {
+            operation.planned.machine_kind == kind && operation.state == OperationState::Queued
+        });
+        found
+            .filter(|_| title.contains(title_has))
+            .map(|operation| operation.id)
+    };
+    for part in &seed.stock.part {
+        let Some(operation_id) = ahead(&part.title, &part.machine_kind) else {
+            continue;
+        };
+        let (id, unit) = kept
+            .items
+            .get(&part.item)
+            .ok_or_else(|| fault(format!("there is no item “{}”", part.item)))?;
+        let details = NeedDetails {
+            operation_id: Some(operation_id),
+            kind: NeedKind::Part,
+            what: part.item.clone(),
+            quantity: part.quantity,
+            unit: unit.clone(),
+            behind: Behind::Item(*id),
+            arrival: Arrival::Wanted,
+            expected_on: None,
+        };
+        needs::add(tx, job_id, &details).await?;
+    }
+    for (at, tooling) in seed.stock.tooling.iter().enumerate() {
+        let so_far = kept.tooled.entry(at).or_default();
+        let Some(operation_id) =
+            ahead(&tooling.title, &tooling.machine_kind).filter(|_| *so_far < tooling.jobs)
+        else {
+            continue;
+        };
+        *so_far += 1;
+        let first = *so_far == 1;
+        let id = *kept
+            .tools
+            .get(&tooling.tool)
+            .ok_or_else(|| fault(format!("there is no tooling “{}”", tooling.tool)))?;
+        let details = NeedDetails {
+            operation_id: Some(operation_id),
+            kind: NeedKind::Tool,
+            what: tooling.tool.clone(),
+            quantity: Decimal::ONE,
+            unit: "set".to_owned(),
+            behind: Behind::Tool(id),
+            arrival: Arrival::Wanted,
+            expected_on: None,
+        };
+        needs::add(tx, job_id, &details).await?;
+        if tooling.out && first {
+            tools::take_out(tx, id, job_id).await?;
+        }
+    }
+    Ok(())
+}
+
+/// The casting a live job is about. What is begun has it.
+fn donor(seed: &Seed, kept: &mut Kept, today: NaiveDate, title: &str, begun: bool) -> NeedDetails {
+    let conversion = title.contains(" made into ");
+    let waits = conversion && !begun;
+    let turn = waits.then(|| {
+        kept.waiting += 1;
+        kept.waiting % seed.stock.donors.one_in.max(1)
+    });
+    let (arrival, expected_on) = match turn {
+        Some(1) => (
+            Arrival::Ordered,
+            today.checked_add_days(Days::new(seed.stock.donors.expected_in_days)),
+        ),
+        Some(2) => (Arrival::Wanted, None),
+        _ => (Arrival::Here, None),
+    };
+    NeedDetails {
+        operation_id: None,
+        kind: NeedKind::Donor,
+        what: if conversion {
+            "The casting to be converted".to_owned()
+        } else {
+            "The customer’s own casting".to_owned()
+        },
+        quantity: Decimal::ONE,
+        unit: "each".to_owned(),
+        behind: Behind::Itself,
+        arrival,
+        expected_on,
+    }
+}
