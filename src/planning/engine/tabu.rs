@@ -234,21 +234,30 @@ impl Tabu {
         if nv.tail < js.tail && (nu.js as usize >= graph.len() || js.pos < nv.pos) {
             return;
         }
-        self.ends.clear();
         let mut end = nodes[nu.mp as usize].end;
+        let mut tail = js.tail.max(nodes[nv.ms as usize].tail) + nu.p;
+        // The others of the segment follow each other without a gap, so their time is known at once.
+        let next = nodes[nodes[segment[1] as usize].jp as usize].end;
+        let least = end.max(next) + nv.end - nu.end + tail;
+        if pick.beats(least) {
+            return;
+        }
+        self.ends.clear();
         for &w in &segment[1..] {
             let node = &nodes[w as usize];
             end = end.max(nodes[node.jp as usize].end) + node.p;
             self.ends.push(end);
         }
         let start = end.max(nodes[nu.jp as usize].end);
-        let mut tail = js.tail.max(nodes[nv.ms as usize].tail) + nu.p;
         let mut value = start + tail;
         let mut tabu = false;
-        for (k, &w) in segment[1..].iter().enumerate().rev() {
+        for (&w, &end) in segment[1..].iter().zip(&self.ends).rev() {
+            if pick.beats(value) {
+                return;
+            }
             let node = &nodes[w as usize];
             tail = tail.max(nodes[node.js as usize].tail) + node.p;
-            value = value.max(self.ends[k] - node.p + tail);
+            value = value.max(end - node.p + tail);
             tabu |= self.until[self.cell(w, u)] > self.iteration;
         }
         let step = Move {
@@ -270,21 +279,30 @@ impl Tabu {
             return;
         }
         let inner = &segment[..segment.len() - 1];
-        self.ends.clear();
         let start = jp.end.max(nodes[nu.mp as usize].end);
+        let mut tail = nodes[nv.ms as usize].tail;
+        let before = nodes[nodes[inner[inner.len() - 1] as usize].js as usize].tail;
+        let time = nv.end - nv.p - (nu.end - nu.p);
+        let least = start + nv.p + (time + tail.max(before)).max(nodes[nv.js as usize].tail);
+        if pick.beats(least) {
+            return;
+        }
+        self.ends.clear();
         let mut end = start + nv.p;
         for &w in inner {
             let node = &nodes[w as usize];
             end = end.max(nodes[node.jp as usize].end) + node.p;
             self.ends.push(end);
         }
-        let mut tail = nodes[nv.ms as usize].tail;
         let mut value = 0;
         let mut tabu = false;
-        for (k, &w) in inner.iter().enumerate().rev() {
+        for (&w, &end) in inner.iter().zip(&self.ends).rev() {
+            if pick.beats(value) {
+                return;
+            }
             let node = &nodes[w as usize];
             tail = tail.max(nodes[node.js as usize].tail) + node.p;
-            value = value.max(self.ends[k] - node.p + tail);
+            value = value.max(end - node.p + tail);
             tabu |= self.until[self.cell(v, w)] > self.iteration;
         }
         value = value.max(start + nv.p + tail.max(nodes[nv.js as usize].tail));
@@ -399,6 +417,12 @@ struct Pick {
 }
 
 impl Pick {
+    /// A move already chosen is better than one of this value: a random one will not be asked for either.
+    #[inline]
+    fn beats(&self, value: i32) -> bool {
+        self.step.is_some() && value > self.value
+    }
+
     #[inline]
     fn offer(&mut self, step: Move, value: i32, tabu: bool, rng: &mut impl Rng) {
         if tabu && value >= self.best {
