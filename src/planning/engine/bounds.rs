@@ -3,7 +3,8 @@
 use std::collections::BinaryHeap;
 
 use super::{
-    build::{NONE, Shop},
+    build::{NONE, Shop, narrow},
+    destructive::{self, Given},
     model::{Goal, Minute},
     timing::stay,
 };
@@ -22,7 +23,7 @@ pub(super) fn lower_bound(shop: &Shop) -> Minute {
             .sum(),
         Goal::Makespan => {
             let longest = shop.jobs.iter().filter_map(done).max().unwrap_or(0);
-            longest.max(one_machine_bound(shop, &heads))
+            longest.max(by_machines(shop, &heads))
         }
     }
 }
@@ -71,45 +72,97 @@ fn earliest_ends(shop: &Shop) -> Vec<Minute> {
     ends
 }
 
-/// The preemptive one-machine bound (Jackson 1955; Carlier 1982) over every machine: each operation that can be
-/// nowhere else has a head, a time and a tail; the machine always works on the one of longest tail, breaking off for a
-/// longer one, which is optimal when breaking off is free.
-fn one_machine_bound(shop: &Shop, heads: &[Minute]) -> Minute {
-    let mut tails = vec![0; shop.ops.len()];
-    let least = |op: u32| {
-        let o = &shop.ops[op as usize];
-        match shop.fixed[op as usize] {
-            Some(f) => f.end - f.start,
-            None => shop
-                .ways(op)
-                .iter()
-                .map(|w| shop.least_setup(w, o.key) + w.run)
-                .min()
-                .unwrap_or(0),
-        }
+/// What the machines say of the makespan: the preemptive one-machine bound of each, the work that a group of machines
+/// must share, and what destruction makes of the two.
+fn by_machines(shop: &Shop, ends: &[Minute]) -> Minute {
+    let n = shop.ops.len();
+    let least = |op: u32| match shop.fixed[op as usize] {
+        Some(f) => f.end - f.start,
+        None => shop
+            .ways(op)
+            .iter()
+            .map(|w| shop.least_setup(w, shop.ops[op as usize].key) + w.run)
+            .min()
+            .unwrap_or(0),
     };
-    let mut on_machine: Vec<Vec<(Minute, Minute, Minute)>> = vec![Vec::new(); shop.machines()];
+    let time: Vec<Minute> = (0..n as u32).map(least).collect();
+    let head: Vec<Minute> = ends.iter().zip(&time).map(|(e, t)| e - t).collect();
+    let mut tail = vec![0; n];
     for &op in shop.topological().iter().rev() {
-        let tail = shop
+        tail[op as usize] = shop
             .after(op)
             .iter()
-            .map(|l| l.min + least(l.op) + tails[l.op as usize])
+            .map(|l| l.min + time[l.op as usize] + tail[l.op as usize])
             .max()
             .unwrap_or(0);
-        tails[op as usize] = tail;
-        let ways = shop.ways(op);
-        let only = ways.iter().all(|w| w.machine == ways[0].machine)
-            && (ways[0].machine as usize) < shop.machines();
-        if only && shop.fixed[op as usize].is_none() {
-            let time = least(op);
-            on_machine[ways[0].machine as usize].push((heads[op as usize] - time, time, tail));
+    }
+    let mut on_machine: Vec<Vec<u32>> = vec![Vec::new(); shop.machines()];
+    let mut groups: Vec<Vec<u32>> = Vec::new();
+    for op in (0..n as u32).filter(|&op| shop.fixed[op as usize].is_none()) {
+        let group = group(shop, op);
+        let outside = group.iter().any(|&m| m as usize == shop.machines());
+        if outside || time[op as usize] == 0 {
+            continue;
+        }
+        match group[..] {
+            [only] => on_machine[only as usize].push(op),
+            _ if groups.contains(&group) => {}
+            _ => groups.push(group),
         }
     }
-    on_machine
-        .iter_mut()
-        .map(|ops| preemptive(ops))
-        .max()
-        .unwrap_or(0)
+    let triple = |op: u32| (head[op as usize], time[op as usize], tail[op as usize]);
+    let alone = on_machine.iter().map(|ops| {
+        let mut ops: Vec<_> = ops.iter().map(|&op| triple(op)).collect();
+        preemptive(&mut ops)
+    });
+    // More groups than this are looked at only all together.
+    groups.truncate(64);
+    groups.push((0..narrow(shop.machines())).collect());
+    let shared = groups
+        .iter()
+        .map(|machines| shared_work(shop, machines, &triple));
+    let bound = alone.chain(shared).max().unwrap_or(0);
+    let given = Given {
+        time: &time,
+        head: &head,
+        tail: &tail,
+        on_machine: &on_machine,
+    };
+    destructive::raise(shop, &given, bound)
+}
+
+/// The machines an operation can be on, each once, in order.
+fn group(shop: &Shop, op: u32) -> Vec<u32> {
+    let mut group: Vec<u32> = shop.ways(op).iter().map(|w| w.machine).collect();
+    group.sort_unstable();
+    group.dedup();
+    group
+}
+
+/// Operations that can be on none but these machines share them: least head, mean load, least tail.
+fn shared_work(
+    shop: &Shop,
+    machines: &[u32],
+    triple: &impl Fn(u32) -> (Minute, Minute, Minute),
+) -> Minute {
+    let (mut head, mut work, mut tail) = (Minute::MAX, 0, Minute::MAX);
+    for op in 0..narrow(shop.ops.len()) {
+        let o = triple(op);
+        let within = shop
+            .ways(op)
+            .iter()
+            .all(|w| machines.binary_search(&w.machine).is_ok());
+        if within && o.1 > 0 && shop.fixed[op as usize].is_none() {
+            head = head.min(o.0);
+            work += o.1;
+            tail = tail.min(o.2);
+        }
+    }
+    if work == 0 {
+        return 0;
+    }
+    let machines = machines.len() as Minute;
+    head + (work + machines - 1) / machines + tail
 }
 
 /// Length of Jackson's preemptive schedule of operations (head, time, tail).

@@ -89,7 +89,7 @@ pub(super) struct Shop {
     sinks: Vec<u32>,
 }
 
-fn narrow(x: usize) -> u32 {
+pub(super) fn narrow(x: usize) -> u32 {
     u32::try_from(x).unwrap_or(NONE)
 }
 

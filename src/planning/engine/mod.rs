@@ -16,6 +16,7 @@
 //! | `graph`, `tabu`, `relink` | search where heads and tails are exact | N7 tabu search, path relinking (Zhang et al. 2007; Peng, Lü and Cheng 2015) |
 //! | `anneal` | search for everything else | simulated annealing on critical chains (Mati et al. 2011) |
 //! | `bounds` | what no plan can beat | preemptive one-machine bound (Carlier 1982) |
+//! | `disjunctive`, `destructive` | more of it, for makespan | edge-finding (Carlier and Pinson 1989), shaving (Martin and Shmoys 1996) |
 //! | [`solve`] | the way in | |
 //! | [`plan`], [`validator`] | the answer, and whether it keeps the rules | |
 //! | [`futures`] | what may become of a plan | Monte Carlo over the plan's order |
@@ -55,6 +56,8 @@ mod bounds;
 mod build;
 pub mod calendar;
 pub mod classical;
+mod destructive;
+mod disjunctive;
 pub mod explain;
 pub mod futures;
 mod graph;
