@@ -85,56 +85,9 @@ create index held_slot_until on held_slot (shop_id, until);
 call make_tenant('held_slot');
 call keep_history('held_slot');
 
--- Counts changes of what plans are made from, at most once a transaction.
-create table floor_state (
-    shop_id uuid primary key references shop,
-    version bigint not null default 0,
-    changed_at timestamptz not null default now(),
-    changed_by xid8 not null default pg_current_xact_id()
-);
-call make_tenant('floor_state');
-
--- Fires at the end of the transaction, so that its row is locked last and never long, whatever was locked before.
-create function floor_changed() returns trigger language plpgsql as $$
-begin
-    if tg_op = 'UPDATE' and old is not distinct from new then
-        return null;
-    end if;
-    insert into floor_state as state (shop_id, version) values (current_shop(), 1)
-    on conflict (shop_id) do update
-        set version = state.version + 1, changed_at = now(), changed_by = pg_current_xact_id()
-        where state.changed_by <> pg_current_xact_id();
-    return null;
-end
-$$;
-
--- Makes a table one that plans rest on.
-create procedure plans_rest_on(t regclass) language plpgsql as $$
-begin
-    execute format('create constraint trigger floor_changed after insert or update or delete on %s
-                    deferrable initially deferred for each row execute function floor_changed()', t);
-end
-$$;
-
-call plans_rest_on('shop');
-call plans_rest_on('machine');
-call plans_rest_on('person');
-call plans_rest_on('shift');
-call plans_rest_on('holiday');
-call plans_rest_on('stop');
-call plans_rest_on('overtime');
-call plans_rest_on('job');
-call plans_rest_on('job_operation');
-call plans_rest_on('casting');
-call plans_rest_on('pin');
-call plans_rest_on('job_hold');
-call plans_rest_on('job_first');
-call plans_rest_on('held_slot');
-call plans_rest_on('quote');
-
 -- The plan: one a shop, the newest.
 create table plan (
-    shop_id uuid primary key references shop,
+    shop_id uuid primary key references shop on delete cascade,
     floor_version bigint not null,
     origin timestamptz not null,
     made_at timestamptz not null default now(),
@@ -178,15 +131,3 @@ create table plan_job (
     primary key (shop_id, job_id)
 );
 call make_tenant('plan_job');
-
--- A run of the planner under way, and how far it is.
-create table plan_run (
-    shop_id uuid primary key references shop,
-    run_id uuid not null,
-    floor_version bigint not null,
-    started_at timestamptz not null default now(),
-    seen_at timestamptz not null default now(),
-    share real not null default 0 check (share between 0 and 1),
-    cancelled boolean not null default false
-);
-call make_tenant('plan_run');

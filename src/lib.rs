@@ -5,6 +5,7 @@
 //! | room | what is in it |
 //! | --- | --- |
 //! | [`web`] | the screens and the JSON interface, the page shell, sign-in |
+//! | [`worker`] | the planner beside the service: takes runs from the queue in PostgreSQL |
 //! | `demo` | the invented demo scenario, written into the store |
 //! | [`store`] | PostgreSQL: the only SQL, the private cluster, the per-transaction shop |
 //! | [`enquiry`] | options side by side; the answer to the phone; the quote |
@@ -27,3 +28,4 @@ pub mod sourcing;
 pub mod store;
 pub mod units;
 pub mod web;
+pub mod worker;

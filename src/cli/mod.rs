@@ -16,6 +16,7 @@ mod database;
 mod plan;
 mod serve;
 mod settings;
+mod work;
 
 use clap::{Parser, Subcommand};
 use settings::{DatabaseSettings, LogSettings};
@@ -38,6 +39,8 @@ enum Verb {
     Serve(serve::ServeSettings),
     /// Start the service with an invented demo shop in it, made the first time.
     Demo(serve::ServeSettings),
+    /// Make plans whenever something changes, beside a service that leaves it to others (`--planners 0`) or helps it.
+    Work(work::WorkSettings),
     /// Bring the database schema up to date and end. `serve` does so by itself.
     Migrate(DatabaseSettings),
     /// Shops: add one, list them.
@@ -58,6 +61,7 @@ pub fn run() -> ExitCode {
     let done = match cli.verb {
         Verb::Serve(settings) => serve::serve(&settings),
         Verb::Demo(settings) => serve::demo(&settings),
+        Verb::Work(settings) => work::work(&settings),
         Verb::Migrate(settings) => database::migrate(&settings),
         Verb::Shop(verb) => admin::shop(verb),
         Verb::User(verb) => admin::user(verb),

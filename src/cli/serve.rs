@@ -1,10 +1,11 @@
 //! The verbs `serve` and `demo`: database up, web up; on a signal web down, database down.
 
 use super::database::Database;
-use super::settings::DatabaseSettings;
+use super::settings::{DatabaseSettings, PlannerSettings};
 use anyhow::Context;
 use borewright::demo::{self, Demo};
 use borewright::web::startup::{Application, Config};
+use borewright::worker::keep_planning;
 use chrono::Utc;
 use clap::Args;
 use std::io;
@@ -17,6 +18,8 @@ pub(super) struct ServeSettings {
     database: DatabaseSettings,
     #[command(flatten)]
     web: WebSettings,
+    #[command(flatten)]
+    planner: PlannerSettings,
 }
 
 #[derive(Debug, Args)]
@@ -103,13 +106,18 @@ fn start(settings: &ServeSettings, with_demo: bool) -> anyhow::Result<()> {
     let database = Database::for_service(&settings.database)?;
     let served = super::runtime()
         .map_err(Into::into)
-        .and_then(|runtime| runtime.block_on(answer(&database, &settings.web, with_demo)));
+        .and_then(|runtime| runtime.block_on(answer(&database, settings, with_demo)));
     // Whatever became of the web, the database is stopped in good order; the first complaint is the one to read.
     let closed = database.close();
     served.and(closed)
 }
 
-async fn answer(database: &Database, web: &WebSettings, with_demo: bool) -> anyhow::Result<()> {
+async fn answer(
+    database: &Database,
+    settings: &ServeSettings,
+    with_demo: bool,
+) -> anyhow::Result<()> {
+    let web = &settings.web;
     database.migrate().await?;
     let pool = database.pool().await?;
     let demo = if with_demo {
@@ -131,9 +139,23 @@ async fn answer(database: &Database, web: &WebSettings, with_demo: bool) -> anyh
         say!("{}", sign_ins(&demo));
     }
     say!("Stop it with Ctrl-C.");
-    application.run_until(stop()).await?;
+    // The planner ends when the web has: a request under way may still ask for a plan.
+    let (open, closed) = tokio::sync::oneshot::channel::<()>();
+    let serving = async {
+        let served = application.run_until(stop()).await;
+        drop(open);
+        served
+    };
+    let at_once = usize::from(settings.planner.planners);
+    let planning = async {
+        if at_once > 0 {
+            let closed = async { closed.await.unwrap_or(()) };
+            keep_planning(&pool, at_once, settings.planner.settings(), closed).await;
+        }
+    };
+    let (served, ()) = tokio::join!(serving, planning);
     pool.close().await;
-    Ok(())
+    Ok(served?)
 }
 
 /// Who can sign in to the demo, and how.
@@ -178,7 +200,7 @@ fn in_words(why: io::Error, web: &WebSettings) -> anyhow::Error {
 }
 
 /// Resolves at Ctrl-C or SIGTERM. A second signal ends the program without waiting for requests under way.
-async fn stop() {
+pub(super) async fn stop() {
     if let Err(why) = wait_for_signal().await {
         tracing::error!(%why, "signals cannot be listened for; stopping");
         return;

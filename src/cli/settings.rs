@@ -1,9 +1,11 @@
 //! Settings that several verbs share.
 
 use borewright::store::cluster;
+use borewright::worker;
 use clap::{Args, ValueEnum};
 use std::io::IsTerminal;
 use std::path::PathBuf;
+use std::time::Duration;
 use tracing_subscriber::EnvFilter;
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -105,5 +107,37 @@ impl DatabaseSettings {
                 set("HOME").map(|home| PathBuf::from(home).join(".local/share/borewright"))
             }
         })
+    }
+}
+
+#[derive(Debug, Args)]
+#[command(next_help_heading = "Planning")]
+pub(super) struct PlannerSettings {
+    /// Plans made at once in this process, of different shops; 0 leaves planning to others (see the verb `work`).
+    #[arg(
+        long,
+        env = "BOREWRIGHT_PLANNERS",
+        default_value_t = 1,
+        value_parser = clap::value_parser!(u16).range(0..=64)
+    )]
+    pub(super) planners: u16,
+    /// Seconds for which each plan is improved after the first usable one.
+    #[arg(
+        long,
+        env = "BOREWRIGHT_IMPROVE_FOR",
+        value_name = "SECONDS",
+        default_value_t = 5,
+        value_parser = clap::value_parser!(u64).range(0..=3600)
+    )]
+    improve_for: u64,
+}
+
+impl PlannerSettings {
+    /// How the planner works.
+    pub(super) fn settings(&self) -> worker::Settings {
+        worker::Settings {
+            improve_for: Duration::from_secs(self.improve_for),
+            ..worker::Settings::default()
+        }
     }
 }

@@ -357,7 +357,10 @@ pub async fn set_operation_state(
         return Err(StoreError::Stale("this operation"));
     }
     sqlx::query!(
-        "update job_operation set state = $3, version = version + 1 where shop_id = $1 and id = $2",
+        "update job_operation
+         set state = $3, version = version + 1,
+             started_at = case $3 when 'queued' then null when 'started' then coalesce(started_at, now()) else started_at end
+         where shop_id = $1 and id = $2",
         tx.shop_id(),
         id,
         state.code(),

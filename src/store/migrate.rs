@@ -17,6 +17,9 @@ pub enum SetupError {
     /// A migration could not be applied.
     #[error("the database schema could not be brought up to date: {0}")]
     Migrate(#[from] MigrateError),
+    /// The tables of the queue could not be brought up to date.
+    #[error("the queue's tables could not be brought up to date: {0}")]
+    Queue(#[from] graphile_worker_migrations::MigrateError),
     /// The database cannot be reached.
     #[error("the database cannot be reached: {0}")]
     Database(#[from] sqlx::Error),
@@ -59,16 +62,52 @@ pub async fn create_database(owner: &PgConnectOptions) -> Result<(), SetupError>
     Ok(())
 }
 
-/// Brings the schema up to date as its owner. Several processes may do so at once; one works and the others wait.
+/// The schema of the queue library's tables. They hold keys of shops and nothing else of theirs.
+pub const QUEUE_SCHEMA: &str = "graphile_worker";
+
+/// Brings the schema up to date as its owner, ours and the queue's. Several processes may do so at once; one works and
+/// the others wait.
 ///
 /// # Errors
 /// [`SetupError`].
 pub async fn migrate(owner: &PgConnectOptions) -> Result<(), SetupError> {
     let mut conn = owner.connect().await?;
     MIGRATIONS.run(&mut conn).await?;
+    // Ours wait for each other by a lock of their own; the queue's do under this one.
+    sqlx::query("select pg_advisory_lock(hashtextextended('queue', 0))")
+        .execute(&mut conn)
+        .await?;
+    let queue = PgPoolOptions::new()
+        .max_connections(1)
+        .connect_with(owner.clone())
+        .await?;
+    let done = graphile_worker_migrations::migrate(queue.clone(), QUEUE_SCHEMA).await;
+    queue.close().await;
+    done?;
+    sqlx::raw_sql(OPEN_QUEUE).execute(&mut conn).await?;
     conn.close().await?;
     Ok(())
 }
+
+/// Lets the service use the queue. Its tables belong to no shop: a run is taken by whichever worker is free, and sets
+/// the shop it is for, so that the walls between shops stand while it works.
+const OPEN_QUEUE: &str = "
+do $$
+declare
+    t record;
+begin
+    grant usage on schema graphile_worker to borewright_service;
+    grant usage on all sequences in schema graphile_worker to borewright_service;
+    grant select, insert, update, delete on all tables in schema graphile_worker to borewright_service;
+    for t in
+        select c.oid::regclass as name from pg_class c
+        where c.relnamespace = 'graphile_worker'::regnamespace and c.relkind = 'r' and c.relrowsecurity
+            and not exists (select from pg_policy where polrelid = c.oid and polname = 'service')
+    loop
+        execute format('create policy service on %s to borewright_service using (true) with check (true)', t.name);
+    end loop;
+end
+$$";
 
 /// The owner's options turned into the service's: every session works as [`SERVICE_ROLE`] from its first statement.
 #[must_use]

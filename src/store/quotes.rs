@@ -4,7 +4,7 @@ use super::counters::{self, Counter};
 use super::jobs::{self, NewJob};
 use super::needs::{self, DonorNeed};
 use super::read::{codes, corrupt, money, word};
-use super::{ShopTx, StoreError, castings_on_shelf};
+use super::{ShopTx, StoreError, castings_on_shelf, plans};
 use crate::enquiry::OptionKind;
 use crate::estimating::{CostLine, Route};
 use crate::units::Money;
@@ -395,6 +395,7 @@ pub async fn win(
     }
     let donor = donor_need(&quote.option_kind, quote.casting_id);
     needs::of_route(tx, job_id, &route, donor).await?;
+    plans::take_slot(tx, id, job_id).await?;
     Ok(job_id)
 }
 

@@ -8,6 +8,7 @@ use syn::visit::{self, Visit};
 const ROOMS: [&str; 10] = [
     "web",
     "demo",
+    "worker",
     "store",
     "enquiry",
     "bench",

@@ -70,7 +70,7 @@ async fn every_foreign_key_between_tenant_tables_includes_the_shop() {
     let mut owner = db.owner().await;
     let without: Vec<String> = query_scalar(
         "select conrelid::regclass || ': ' || conname from pg_constraint c
-         where contype = 'f' and not exists (
+         where contype = 'f' and connamespace = 'public'::regnamespace and not exists (
              select from pg_attribute a
              where a.attrelid = c.conrelid and a.attnum = any (c.conkey) and a.attname = 'shop_id')",
     )

@@ -16,6 +16,8 @@
 //! - A job put first is due at once and outweighs every other.
 
 mod model;
+#[cfg(test)]
+mod tests;
 mod timetable;
 
 use super::calendar::Hours;
@@ -127,6 +129,8 @@ pub struct FloorOperation {
     pub outside_days: Option<u32>,
     /// Coefficient of variation of its run.
     pub spread: f64,
+    /// Not before this day: something it needs comes then.
+    pub not_before: Option<NaiveDate>,
     /// How far it has come.
     pub progress: Progress,
     /// Where, by whom and when somebody wants it.
@@ -154,6 +158,7 @@ impl FloorOperation {
             after: operation.after.clone(),
             outside_days: operation.outside.map(|(_, days)| days),
             spread: spread_of_run(operation),
+            not_before: None,
             progress: Progress::Queued,
             pin: None,
         }

@@ -91,7 +91,7 @@ pub struct FloorModel {
     pub skills: Vec<Vec<String>>,
     /// Keys of the jobs and held slots that are planned.
     pub jobs: Vec<Uuid>,
-    /// Keys of the operations that are planned.
+    /// Keys of the operations that are planned. The model may have more behind them: things that have to come first.
     pub operations: Vec<Uuid>,
     /// What could not be planned as wished.
     pub holes: Vec<Hole>,
@@ -623,6 +623,8 @@ impl<'a> Builder<'a> {
         let mut operations = Vec::new();
         let mut jobs = Vec::new();
         let mut keys: BTreeMap<&str, u32> = BTreeMap::new();
+        // Operations that cannot start before something has come.
+        let mut waits: Vec<(usize, Minute)> = Vec::new();
         for (machine, calendar) in floor.machines.iter().zip(self.machines) {
             model.machines.push(Machine {
                 name: machine.name.clone(),
@@ -663,6 +665,10 @@ impl<'a> Builder<'a> {
                 let key = draft.operation.setup_key.as_str();
                 let setup_key = (!key.is_empty()).then(|| *keys.entry(key).or_insert(next));
                 operations.push(draft.operation.id);
+                let not_before = draft.operation.not_before;
+                if let Some(day) = not_before.filter(|_| draft.fixed.is_none()) {
+                    waits.push((first + i, opens(floor, day) - self.origin));
+                }
                 model.operations.push(Operation {
                     job: index,
                     name: format!("{} {}", draft.operation.number, draft.operation.what),
@@ -674,6 +680,19 @@ impl<'a> Builder<'a> {
                     spread: draft.operation.spread,
                 });
             }
+        }
+        for (after, end) in waits {
+            let Some(job) = model.operations.get(after).map(|operation| operation.job) else {
+                continue;
+            };
+            let before = model.operations.len();
+            model.operations.push(arrival(job, end.max(0)));
+            model.links.push(Link {
+                before,
+                after,
+                min_lag: 0,
+                max_lag: None,
+            });
         }
         let index = operations
             .iter()
@@ -706,6 +725,37 @@ fn outside(operation: &FloorOperation) -> Mode {
     }
 }
 
+/// The first minute of a day since 1970.
+fn opens(floor: &Floor, day: chrono::NaiveDate) -> Minute {
+    ceil_minute(local_instant(floor.zone, day.and_time(NaiveTime::MIN)))
+}
+
+/// What one operation waits for, as work that nobody does and that ends when it comes.
+fn arrival(job: usize, end: Minute) -> Operation {
+    Operation {
+        job,
+        name: "arrival of what it needs".to_owned(),
+        modes: vec![Mode {
+            machine: None,
+            setup: 0,
+            setup_same_key: 0,
+            run: end,
+            attended: 0,
+        }],
+        people: Vec::new(),
+        setup_key: None,
+        may_pause: true,
+        fixed: Some(Fixed {
+            mode: 0,
+            person: None,
+            start: 0,
+            attended_until: 0,
+            end,
+        }),
+        spread: 0.0,
+    }
+}
+
 /// Whether someone has a skill: the same word, whatever the case.
 pub(super) fn able(skills: &[String], skill: &str) -> bool {
     skills
@@ -715,14 +765,11 @@ pub(super) fn able(skills: &[String], skill: &str) -> bool {
 
 /// Release, promise and weight of a job.
 fn engine_job(floor: &Floor, job: &FloorJob, origin: Minute) -> Job {
-    let opens = |day: chrono::NaiveDate| {
-        ceil_minute(local_instant(floor.zone, day.and_time(NaiveTime::MIN))) - origin
-    };
     let release = job
         .gates
         .iter()
         .filter_map(|gate| match gate.state {
-            GateState::Expected(day) => Some(opens(day)),
+            GateState::Expected(day) => Some(opens(floor, day) - origin),
             GateState::Here | GateState::Unknown => None,
         })
         .fold(0, Minute::max);

@@ -337,11 +337,10 @@ impl FloorModel {
     pub fn carry_over(&self, floor: &Floor, old: &Timetable) -> Result<Plan, ModelError> {
         let known: HashMap<Uuid, &Slot> = old.slots.iter().map(|s| (s.operation, s)).collect();
         let latest = self.latest_starts(floor);
-        let assignments = (0..self.operations.len())
-            .filter_map(|i| {
-                let id = self.operations.get(i)?;
-                let operation = self.model.operations.get(i)?;
-                let slot = known.get(id);
+        let operations = self.model.operations.iter().enumerate();
+        let assignments = operations
+            .map(|(i, operation)| {
+                let slot = self.operations.get(i).and_then(|id| known.get(id));
                 let mode = slot.and_then(|slot| {
                     let machine = slot
                         .machine
@@ -358,14 +357,14 @@ impl FloorModel {
                     || latest.get(i).copied().unwrap_or(0),
                     |slot| self.minute(slot.starts),
                 );
-                Some(Assignment {
+                Assignment {
                     mode: mode.unwrap_or(0),
                     person,
                     start,
                     setup: 0,
                     attended_until: start,
                     end: start,
-                })
+                }
             })
             .collect();
         right_shift(
@@ -379,8 +378,9 @@ impl FloorModel {
 
     fn latest_starts(&self, floor: &Floor) -> Vec<Minute> {
         let mut left = vec![0; self.model.jobs.len()];
-        let mut latest = vec![0; self.operations.len()];
-        for (i, operation) in self.model.operations.iter().enumerate().rev() {
+        let mut latest = vec![0; self.model.operations.len()];
+        let mine = self.model.operations.iter().take(self.operations.len());
+        for (i, operation) in mine.enumerate().rev() {
             let work = operation.modes.first().map_or(0, |m| m.setup + m.run);
             let Some(sum) = left.get_mut(operation.job) else {
                 continue;
