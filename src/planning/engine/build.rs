@@ -64,6 +64,18 @@ pub(super) struct JobGoal {
     sinks: (u32, u32),
 }
 
+impl JobGoal {
+    /// What it costs to be done then: weight times minutes after the promise.
+    #[inline]
+    pub fn late(&self, done: Minute) -> Minute {
+        if done > self.due {
+            self.weight * (done - self.due)
+        } else {
+            0
+        }
+    }
+}
+
 /// The model laid out for speed.
 #[derive(Debug, Clone)]
 pub(super) struct Shop {

@@ -5,7 +5,7 @@
 //! beside what it costs the others.
 
 use super::{
-    build::{NONE, Shop},
+    build::Shop,
     model::{Minute, Model, ModelError},
     plan::Plan,
     timing::{Decisions, Times, Timing},
@@ -127,7 +127,7 @@ pub fn explain(model: &Model, plan: &Plan, job: usize) -> Result<Explanation, Mo
         done: done(&shop, &timing.times, job),
         lateness,
     };
-    let chain = chain(&shop, &timing.times, &decisions, job);
+    let chain = chain(&shop, &timing, &decisions, job);
     let mut help = Vec::new();
     let mut tried = |change, shop: &Shop, decisions: &Decisions, timing: &mut Timing| {
         let value = timing.once(shop, decisions);
@@ -255,7 +255,7 @@ fn before(
     if shop.ops[first].fixed || shop.ops[second].fixed {
         return None;
     }
-    let (to, at) = (timing.pos[second] as usize, timing.pos[first] as usize);
+    let (to, at) = (timing.place_of(second as u32), timing.place_of(first as u32));
     if to >= at {
         return None;
     }
@@ -273,7 +273,8 @@ fn before(
 }
 
 /// The chain from the job's end back, turned round.
-fn chain(shop: &Shop, times: &[Times], d: &Decisions, job: usize) -> Vec<Link> {
+fn chain(shop: &Shop, timing: &Timing, d: &Decisions, job: usize) -> Vec<Link> {
+    let times = &timing.times;
     let mut chain = Vec::new();
     let sinks = shop.sinks(&shop.jobs[job]).iter().copied();
     let mut next = sinks
@@ -296,21 +297,25 @@ fn chain(shop: &Shop, times: &[Times], d: &Decisions, job: usize) -> Vec<Link> {
         }
         let choice = d.choice[op as usize];
         let machine = shop.ways(op)[choice.way as usize].machine as usize;
-        if t.machine_before != NONE && times[t.machine_before as usize].end > ready {
-            ready = times[t.machine_before as usize].end;
+        if let Some(before) = timing.machine_before(op)
+            && times[before as usize].end > ready
+        {
+            ready = times[before as usize].end;
             waited_for = WaitedFor::Machine {
                 machine,
-                operation: t.machine_before as usize,
+                operation: before as usize,
             };
-            next = Some((t.machine_before, ready));
+            next = Some((before, ready));
         }
-        if t.person_before != NONE && times[t.person_before as usize].attended_until > ready {
-            ready = times[t.person_before as usize].attended_until;
+        if let Some(before) = timing.person_before(op)
+            && times[before as usize].attended_until > ready
+        {
+            ready = times[before as usize].attended_until;
             waited_for = WaitedFor::Person {
                 person: choice.person as usize,
-                operation: t.person_before as usize,
+                operation: before as usize,
             };
-            next = Some((t.person_before, ready));
+            next = Some((before, ready));
         }
         chain.push(Link {
             operation: op as usize,

@@ -62,6 +62,7 @@ pub mod explain;
 pub mod futures;
 mod graph;
 pub mod model;
+mod moves;
 pub mod phone;
 pub mod plan;
 pub mod promise;

@@ -68,7 +68,7 @@ impl PlannedDates {
             draws.draw(&mut timing.stretch, rng);
             timing.once(&shop, &decisions);
             let mut busy = vec![Busy::new(); model.machines.len() + model.people.len()];
-            for (i, t) in timing.times.iter().enumerate() {
+            for (i, t) in timing.times.iter().take(shop.ops.len()).enumerate() {
                 let (mode, person) = match shop.fixed[i] {
                     Some(f) => (f.mode, f.person.unwrap_or(usize::MAX)),
                     None => (

@@ -12,7 +12,7 @@ use super::{
     model::{Minute, Model, ModelError},
     plan::Plan,
     repair::carry_over,
-    timing::{Choice, Decisions, Timing},
+    timing::{Choice, Decisions, Moved, Timing},
 };
 
 /// What can be promised.
@@ -97,12 +97,12 @@ fn done(shop: &Shop, timing: &Timing, job: usize) -> Minute {
 
 /// Puts an operation, now behind all that is not the candidate's, where it ends first without harm.
 fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed: &[Minute]) {
-    let at = timing.pos[op as usize] as usize;
+    let at = timing.place_of(op);
     let lowest = shop
         .before(op)
         .iter()
         .filter(|l| !shop.ops[l.op as usize].fixed)
-        .map(|l| timing.pos[l.op as usize] as usize + 1)
+        .map(|l| timing.place_of(l.op) + 1)
         .max()
         .unwrap_or(0);
     let original = d.choice[op as usize];
@@ -111,6 +111,12 @@ fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed:
         &nobody[..]
     } else {
         shop.people(op)
+    };
+    let ops = [op];
+    let moved = |to: usize| Moved {
+        lo: to,
+        hi: at + 1,
+        ops: &ops,
     };
     let mut best: Option<(Minute, usize, Choice)> = None;
     for (k, way) in shop.ways(op).iter().enumerate() {
@@ -137,7 +143,7 @@ fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed:
                 d.order[to..=at].rotate_right(1);
                 d.choice[op as usize] = choice;
                 let fits = timing
-                    .changed(shop, d, to, at + 1, Minute::MAX)
+                    .changed(shop, d, moved(to), Minute::MAX)
                     .is_some_and(|v| v.broken == 0)
                     && allowed
                         .iter()
@@ -146,7 +152,7 @@ fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed:
                 let end = timing.times[op as usize].end;
                 d.order[to..=at].rotate_left(1);
                 d.choice[op as usize] = original;
-                timing.reject(d);
+                timing.reject(d, to, at + 1);
                 if fits {
                     if best.is_none_or(|b| end < b.0) {
                         best = Some((end, to, choice));
@@ -159,8 +165,8 @@ fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed:
     if let Some((_, to, choice)) = best {
         d.order[to..=at].rotate_right(1);
         d.choice[op as usize] = choice;
-        if timing.changed(shop, d, to, at + 1, Minute::MAX).is_some() {
-            timing.accept(d, to, at + 1);
+        if timing.changed(shop, d, moved(to), Minute::MAX).is_some() {
+            timing.accept(shop);
         }
     }
 }

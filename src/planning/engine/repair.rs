@@ -11,6 +11,7 @@ use super::{
     anneal::{Anneal, Near},
     build::{NONE, Shop},
     model::{Minute, Model, ModelError},
+    moves::Moves,
     plan::Plan,
     solve::{Progress, Settings},
     timing::{Choice, Decisions, Timing},
@@ -44,14 +45,16 @@ pub fn repair(
     timing.full(&shop, &decisions);
     // What stood before what, in the old order but among what is there now.
     let near = Near {
-        before: timing.times.iter().map(|t| t.machine_before).collect(),
+        before: (0..shop.ops.len() as u32)
+            .map(|i| timing.machine_before(i))
+            .collect(),
         choice: decisions.choice.clone(),
         known,
         price: price.clamp(0, 1_000_000),
     };
     let mut search = Anneal::new(&shop, decisions, timing);
     search.first_cooling = Some(settings.iterations.map_or(2_000, |all| all / 2));
-    search.stay_near(&shop, near.clone());
+    search.stay_near(near.clone());
     let mut progress = Progress {
         iterations: 0,
         best: search.value.main(shop.goal),
@@ -64,12 +67,13 @@ pub fn repair(
         progress.best = value.main(shop.goal);
         progress.iterations >= limit || watch(&progress)
     });
-    let moved = near
-        .moved(&search.timing.times, &search.decisions)
-        .collect();
-    let value = search.timing.once(&shop, &search.decisions);
+    let Moves {
+        timing, decisions, ..
+    } = &mut search.moves;
+    let moved = near.moved(timing, decisions).collect();
+    let value = timing.once(&shop, decisions);
     Ok(Repaired {
-        plan: search.timing.plan(&shop, &search.decisions, value),
+        plan: timing.plan(&shop, decisions, value),
         moved,
     })
 }

@@ -62,7 +62,7 @@ pub(super) fn dispatch(shop: &Shop, timing: &mut Timing, rule: Rule) -> Decision
                 .count()
         })
         .collect();
-    timing.begin();
+    timing.begin(shop);
     let mut ready: Vec<Ready> = Vec::new();
     for op in 0..n as u32 {
         if waiting[op as usize] == 0 && !shop.ops[op as usize].fixed {
@@ -75,7 +75,7 @@ pub(super) fn dispatch(shop: &Shop, timing: &mut Timing, rule: Rule) -> Decision
         let soonest = |r: &Ready| {
             r.times
                 .end
-                .max(timing.machine_free(shop, r.machine) + r.least)
+                .max(timing.machine_free(r.machine) + r.least)
         };
         let first = (0..ready.len())
             .min_by_key(|&k| (soonest(&ready[k]), ready[k].op))
@@ -127,7 +127,7 @@ fn settle(
     let mut pick = first;
     let mut best = f64::NEG_INFINITY;
     for (k, r) in ready.iter().enumerate() {
-        let start = r.times.start.max(timing.machine_free(shop, machine));
+        let start = r.times.start.max(timing.machine_free(machine));
         if r.machine != machine || start >= lead.times.end {
             continue;
         }
@@ -182,7 +182,7 @@ fn best_way(shop: &Shop, timing: &Timing, op: u32) -> Ready {
             way: 0,
             person: NONE,
         },
-        times: Times::default(),
+        times: timing.times[op as usize],
         machine: shop.machines() as u32,
         least: 0,
     })

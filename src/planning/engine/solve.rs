@@ -189,7 +189,7 @@ pub fn solve(
             }
             true
         });
-        (search.decisions, search.timing, search.value)
+        (search.moves.decisions, search.moves.timing, search.value)
     };
     if value.broken == 0 && value.main(shop.goal) <= bound {
         ended = Ended::Proved;

@@ -8,8 +8,10 @@
 //! A longest lag pulls from behind: when an operation comes too late after the one before, that one is put off and the
 //! pass begins again. Starts only ever grow, so what comes out is the least fixed point.
 //!
-//! Evaluation is incremental. State is kept every [`STRIDE`] places of the accepted order; a changed order is timed
-//! from the last kept state before the change, until past it the state is again the one kept.
+//! Here is the pass from the beginning; [`retime`] times again only what a move has changed, along [`chains`].
+
+mod chains;
+mod retime;
 
 use super::{
     build::{Block, NO_MAX, NONE, Shop, Way},
@@ -17,9 +19,9 @@ use super::{
     model::Minute,
     plan::{Assignment, Plan, Value},
 };
-
-/// Places between kept states.
-const STRIDE: usize = 16;
+use chains::Chains;
+pub(super) use retime::Moved;
+use retime::Retiming;
 
 /// Passes after which longest lags are given up as broken.
 const PASSES: usize = 200;
@@ -43,6 +45,12 @@ pub(super) struct Decisions {
 }
 
 impl Decisions {
+    /// Becomes the same as others of its size.
+    pub fn copy(&mut self, other: &Self) {
+        self.order.copy_from_slice(&other.order);
+        self.choice.copy_from_slice(&other.choice);
+    }
+
     /// The decisions a plan was made by, or others that time to the same: operations by their starts.
     pub fn of_plan(shop: &Shop, plan: &Plan) -> Self {
         let mut order: Vec<u32> = shop.topological();
@@ -69,207 +77,121 @@ impl Decisions {
 }
 
 /// Times of one operation.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Times {
     pub start: Minute,
     pub attended_until: Minute,
     pub end: Minute,
     pub setup: Minute,
-    /// The operations before it on its machine and with its person.
-    pub machine_before: u32,
-    pub person_before: u32,
+    /// When its person is free after it: the end of its attended part, or, when nothing in it is attended, as before it.
+    person_free: Minute,
+}
+
+impl Times {
+    /// What stands before the first operation on a machine or with a person: nothing to wait for.
+    const BEFORE_ALL: Self = Self {
+        start: Minute::MIN,
+        attended_until: Minute::MIN,
+        end: Minute::MIN,
+        setup: 0,
+        person_free: Minute::MIN,
+    };
+}
+
+/// What an operation finds on its machine and with its person.
+#[derive(Debug, Clone, Copy)]
+struct Found {
+    machine_free: Minute,
+    /// What was on the table last.
+    key: u32,
+    person_free: Minute,
 }
 
 /// What is known of machines and people after a part of the order.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone)]
 struct State {
     machine_free: Vec<Minute>,
-    machine_last: Vec<u32>,
+    table: Vec<u32>,
     person_free: Vec<Minute>,
-    person_last: Vec<u32>,
-    setup: Minute,
-    broken: Minute,
 }
 
 impl State {
-    fn new(shop: &Shop) -> Self {
-        Self {
-            machine_free: vec![Minute::MIN; shop.machines()],
-            machine_last: vec![NONE; shop.machines()],
-            person_free: vec![Minute::MIN; shop.people_count],
-            person_last: vec![NONE; shop.people_count],
-            setup: 0,
-            broken: 0,
-        }
-    }
-
-    fn reset(&mut self) {
+    fn reset(&mut self, shop: &Shop) {
         self.machine_free.fill(Minute::MIN);
-        self.machine_last.fill(NONE);
+        self.table.copy_from_slice(&shop.on_table);
         self.person_free.fill(Minute::MIN);
-        self.person_last.fill(NONE);
-        self.setup = 0;
-        self.broken = 0;
-    }
-
-    fn copy(&mut self, from: &Self) {
-        self.machine_free.copy_from_slice(&from.machine_free);
-        self.machine_last.copy_from_slice(&from.machine_last);
-        self.person_free.copy_from_slice(&from.person_free);
-        self.person_last.copy_from_slice(&from.person_last);
-        self.setup = from.setup;
-        self.broken = from.broken;
-    }
-
-    fn same_resources(&self, other: &Self) -> bool {
-        self.machine_last == other.machine_last
-            && self.person_last == other.person_last
-            && self.machine_free == other.machine_free
-            && self.person_free == other.person_free
     }
 }
 
 /// The timing pass with its memory. Nothing is allocated once it is made.
 #[derive(Debug, Clone)]
 pub(super) struct Timing {
-    /// Times in the order last timed.
+    /// Times in the order last timed; after those of the operations stand those of the chains' heads.
     pub times: Vec<Times>,
     /// Minutes added to or taken from run times, by operation: zero except in futures.
     pub stretch: Vec<Minute>,
-    /// Places in the accepted order.
-    pub pos: Vec<u32>,
     /// Earliest starts forced by longest lags.
     lower: Vec<Minute>,
     raised: bool,
-    accepted: Vec<Times>,
-    /// States at every [`STRIDE`]th place of the accepted order, and of the order last timed.
-    kept: Vec<State>,
-    fresh: Vec<State>,
     state: State,
-    /// Setup and broken minutes at the end of the accepted order, and of the order last timed.
-    total: (Minute, Minute),
-    fresh_total: (Minute, Minute),
-    /// Places timed in the last pass.
-    timed: (usize, usize),
-    /// Lateness of the accepted order, and of the order last timed.
-    lateness: Minute,
-    fresh_lateness: Minute,
-    account: Account,
+    /// Minutes by which longest lags are missed in the order last timed.
+    excess: Minute,
     /// Fixed operations that wait for others.
     fixed_waiting: Vec<u32>,
-}
-
-/// Lateness won and lost in the course of one pass.
-#[derive(Debug, Clone)]
-struct Account {
-    /// By jobs whose last operation has been timed.
-    settled: Minute,
-    /// What jobs that have gained time, and are not done yet, could win at most.
-    hoped: Minute,
-    /// Each job's part of `hoped`, and the pass it was put there.
-    part: Vec<(Minute, u32)>,
-    pass: u32,
-}
-
-impl Account {
-    fn begin(&mut self) {
-        self.settled = 0;
-        self.hoped = 0;
-        self.pass = self.pass.wrapping_add(1);
-    }
-
-    #[inline]
-    fn note(&mut self, shop: &Shop, op: u32, old: Minute, new: Minute) {
-        let o = &shop.ops[op as usize];
-        let job = &shop.jobs[o.job as usize];
-        let part = &mut self.part[o.job as usize];
-        if o.sink {
-            self.settled += job.weight
-                * (new.saturating_sub(job.due).max(0) - old.saturating_sub(job.due).max(0));
-            if part.1 == self.pass {
-                self.hoped -= part.0;
-                part.0 = 0;
-            }
-        } else if new < old && part.1 != self.pass {
-            // What the lot could win at most: the time gained so far, and no more than its lateness is known to be.
-            *part = (job.weight * (old - new), self.pass);
-            self.hoped += part.0;
-        }
-    }
-
-    fn least_change(&self) -> Minute {
-        self.settled - self.hoped
-    }
+    chains: Chains,
+    retiming: Retiming,
 }
 
 impl Timing {
     pub fn new(shop: &Shop) -> Self {
         let n = shop.ops.len();
-        let state = State::new(shop);
-        let mut times = vec![
-            Times {
-                machine_before: NONE,
-                person_before: NONE,
-                ..Times::default()
-            };
-            n
-        ];
-        for (t, fixed) in times.iter_mut().zip(&shop.fixed) {
-            if let Some(f) = fixed {
-                t.start = f.start;
-                t.attended_until = f.attended_until;
-                t.end = f.end;
+        let mut times = vec![Times::BEFORE_ALL; n + Chains::heads(shop)];
+        for (t, f) in times.iter_mut().zip(&shop.fixed) {
+            if let Some(f) = f {
+                *t = Times {
+                    start: f.start,
+                    attended_until: f.attended_until,
+                    end: f.end,
+                    setup: 0,
+                    person_free: f.attended_until,
+                };
             }
         }
-        let kept = vec![state.clone(); n / STRIDE + 1];
         Self {
-            accepted: times.clone(),
             times,
             stretch: vec![0; n],
-            pos: vec![0; n],
             lower: vec![Minute::MIN; n],
             raised: false,
-            fresh: kept.clone(),
-            kept,
-            state,
-            total: (0, 0),
-            fresh_total: (0, 0),
-            timed: (0, 0),
-            lateness: 0,
-            fresh_lateness: 0,
-            account: Account {
-                settled: 0,
-                hoped: 0,
-                part: vec![(0, 0); shop.jobs.len()],
-                pass: 0,
+            state: State {
+                machine_free: vec![Minute::MIN; shop.machines()],
+                table: shop.on_table.clone(),
+                person_free: vec![Minute::MIN; shop.people_count],
             },
+            excess: 0,
             fixed_waiting: (0..n as u32)
                 .filter(|&i| shop.ops[i as usize].fixed && !shop.before(i).is_empty())
                 .collect(),
+            chains: Chains::new(shop),
+            retiming: Retiming::new(shop),
         }
-    }
-
-    /// Times everything and keeps it as the accepted order.
-    pub fn full(&mut self, shop: &Shop, d: &Decisions) -> Value {
-        let value = self.once(shop, d);
-        self.timed = (0, d.order.len());
-        self.accept(d, 0, d.order.len());
-        value
     }
 
     /// Times everything, keeping nothing: for futures, and for the first look at an order.
     pub fn once(&mut self, shop: &Shop, d: &Decisions) -> Value {
+        self.pass(shop, d);
+        self.value(shop)
+    }
+
+    fn pass(&mut self, shop: &Shop, d: &Decisions) {
         if self.raised {
             self.lower.fill(Minute::MIN);
             self.raised = false;
         }
         for pass in 1..=PASSES {
-            self.state.reset();
+            self.state.reset(shop);
+            self.excess = 0;
             let mut again = false;
-            for (k, &op) in d.order.iter().enumerate() {
-                if k.is_multiple_of(STRIDE) {
-                    self.fresh[k / STRIDE].copy(&self.state);
-                }
+            for &op in &d.order {
                 self.place(shop, op, d.choice[op as usize]);
                 if shop.has_max_lags && self.too_late(shop, op, pass == PASSES) {
                     again = true;
@@ -280,147 +202,34 @@ impl Timing {
                 break;
             }
         }
-        self.fresh_total = (self.state.setup, self.state.broken);
-        self.value(shop)
-    }
-
-    /// Times an order that differs from the accepted one only at places `lo..hi`, or in choices there.
-    ///
-    /// `None` when the pass was broken off: the jobs done by then cost so much more that lateness would come above
-    /// `limit` even if every job that has gained so far came in on time. (Gains not yet begun are not foreseen, so a
-    /// good move is lost now and then; a plan taken is always timed exactly.)
-    pub fn changed(
-        &mut self,
-        shop: &Shop,
-        d: &Decisions,
-        lo: usize,
-        hi: usize,
-        limit: Minute,
-    ) -> Option<Value> {
-        let n = d.order.len();
-        if shop.has_max_lags {
-            self.timed = (0, n);
-            return Some(self.once(shop, d));
-        }
-        self.account.begin();
-        let from = lo / STRIDE * STRIDE;
-        self.state.copy(&self.kept[lo / STRIDE]);
-        // From this place on, no operation is known to wait for one whose end has changed.
-        let mut settled = hi;
-        let mut k = from;
-        while k < n {
-            if k.is_multiple_of(STRIDE) {
-                let kept = &self.kept[k / STRIDE];
-                if k >= settled && self.state.same_resources(kept) {
-                    self.timed = (from, k);
-                    self.fresh_total = (
-                        self.total.0 + self.state.setup - kept.setup,
-                        self.total.1 + self.state.broken - kept.broken,
-                    );
-                    return Some(self.value(shop));
-                }
-                if k >= hi && self.lateness + self.account.least_change() > limit {
-                    self.timed = (from, k);
-                    return None;
-                }
-                self.fresh[k / STRIDE].copy(&self.state);
-            }
-            let op = d.order[k];
-            self.place(shop, op, d.choice[op as usize]);
-            let (new, old) = (self.times[op as usize].end, self.accepted[op as usize].end);
-            if new != old {
-                self.account.note(shop, op, old, new);
-                for l in shop.after(op) {
-                    if !shop.ops[l.op as usize].fixed {
-                        settled = settled.max(self.pos[l.op as usize] as usize + 1);
-                    }
-                }
-            }
-            k += 1;
-        }
-        self.timed = (from, n);
-        self.fresh_total = (self.state.setup, self.state.broken);
-        Some(self.value(shop))
-    }
-
-    /// Keeps the order last timed, which differs at places `lo..hi`, as the accepted one.
-    pub fn accept(&mut self, d: &Decisions, lo: usize, hi: usize) {
-        for k in lo..hi {
-            self.pos[d.order[k] as usize] = k as u32;
-        }
-        let (from, to) = self.timed;
-        for &op in &d.order[from..to] {
-            self.accepted[op as usize] = self.times[op as usize];
-        }
-        let later = to.div_ceil(STRIDE);
-        for k in from / STRIDE..later {
-            std::mem::swap(&mut self.kept[k], &mut self.fresh[k]);
-        }
-        let (setup, broken) = (
-            self.fresh_total.0 - self.total.0,
-            self.fresh_total.1 - self.total.1,
-        );
-        if to < d.order.len() && (setup != 0 || broken != 0) {
-            for kept in &mut self.kept[later..] {
-                kept.setup += setup;
-                kept.broken += broken;
-            }
-        }
-        self.total = self.fresh_total;
-        self.lateness = self.fresh_lateness;
-    }
-
-    /// Returns to the accepted order; the caller has put its decisions back already.
-    pub fn reject(&mut self, d: &Decisions) {
-        let (from, to) = self.timed;
-        for &op in &d.order[from..to] {
-            self.times[op as usize] = self.accepted[op as usize];
-        }
     }
 
     /// Forgets everything placed so far: for building an order from nothing.
-    pub fn begin(&mut self) {
+    pub fn begin(&mut self, shop: &Shop) {
         self.lower.fill(Minute::MIN);
         self.raised = false;
-        self.state.reset();
+        self.state.reset(shop);
     }
 
     /// When a machine is free after everything placed so far; for outside work, always.
     #[inline]
-    pub fn machine_free(&self, shop: &Shop, machine: u32) -> Minute {
-        let free = self
-            .state
-            .machine_free
-            .get(machine as usize)
-            .copied()
-            .unwrap_or(0);
-        if (machine as usize) < shop.machines() {
-            free.max(-NEVER)
-        } else {
-            -NEVER
-        }
+    pub fn machine_free(&self, machine: u32) -> Minute {
+        let free = self.state.machine_free.get(machine as usize);
+        free.map_or(-NEVER, |&free| free.max(-NEVER))
     }
 
     /// Starts one operation as early as the state allows and takes it into the state.
     #[inline]
     pub fn place(&mut self, shop: &Shop, op: u32, choice: Choice) {
         let way = &shop.ways(op)[choice.way as usize];
-        let mut t = self.fit(shop, op, way, choice.person);
+        let t = self.fit(shop, op, way, choice.person);
         let m = way.machine as usize;
         if m < shop.machines() {
-            t.machine_before = self.state.machine_last[m];
             self.state.machine_free[m] = t.end;
-            self.state.machine_last[m] = op;
+            self.state.table[m] = shop.ops[op as usize].key;
         }
-        if t.attended_until > t.start {
-            let p = choice.person as usize;
-            t.person_before = self.state.person_last[p];
-            self.state.person_free[p] = t.attended_until;
-            self.state.person_last[p] = op;
-        }
-        self.state.setup += t.setup;
-        if t.end >= NEVER {
-            self.state.broken += UNFINISHED;
+        if choice.person != NONE {
+            self.state.person_free[choice.person as usize] = t.person_free;
         }
         self.times[op as usize] = t;
     }
@@ -428,48 +237,60 @@ impl Timing {
     /// Earliest times of an operation after everything in the state.
     #[inline]
     pub fn fit(&self, shop: &Shop, op: u32, way: &Way, person: u32) -> Times {
+        let machine = way.machine as usize;
+        let mut found = Found {
+            machine_free: Minute::MIN,
+            key: NONE,
+            person_free: Minute::MIN,
+        };
+        if machine < shop.machines() {
+            found.machine_free = self.state.machine_free[machine];
+            found.key = self.state.table[machine];
+        }
+        if person != NONE {
+            found.person_free = self.state.person_free[person as usize];
+        }
+        self.earliest(shop, op, way, person, found)
+    }
+
+    /// Earliest times of an operation after what it finds.
+    #[inline]
+    fn earliest(&self, shop: &Shop, op: u32, way: &Way, person: u32, found: Found) -> Times {
         let o = &shop.ops[op as usize];
         let machine = way.machine as usize;
-        let mut from = o.release.max(self.lower[op as usize]);
+        let mut from = o.release.max(found.machine_free);
+        if shop.has_max_lags {
+            from = from.max(self.lower[op as usize]);
+        }
         for l in shop.before(op) {
             from = from.max(self.times[l.op as usize].end + l.min);
         }
         let inside = machine < shop.machines();
-        let mut key_before = NONE;
-        let mut blocks: &[Block] = &[];
-        if inside {
-            from = from.max(self.state.machine_free[machine]);
-            let last = self.state.machine_last[machine];
-            key_before = if last == NONE {
-                shop.on_table[machine]
-            } else {
-                shop.ops[last as usize].key
-            };
-            blocks = &shop.machine_blocks[machine];
-        }
-        let mut person_blocks: &[Block] = &[];
-        if person != NONE {
-            person_blocks = &shop.person_blocks[person as usize];
-        }
+        let blocks: &[Block] = if inside {
+            &shop.machine_blocks[machine]
+        } else {
+            &[]
+        };
+        let person_blocks: &[Block] = if person == NONE {
+            &[]
+        } else {
+            &shop.person_blocks[person as usize]
+        };
         let run = (way.run + self.stretch[op as usize]).max(0);
         let attended_run = way.attended.min(run);
         loop {
             // Fixed work on the machine: never inside it, and set up after the last of it.
-            let mut key = key_before;
+            let mut key = found.key;
             for b in blocks {
                 if b.start > from {
                     break;
                 }
                 from = from.max(b.end);
-                if self.state.machine_free[machine] <= b.start {
+                if found.machine_free <= b.start {
                     key = b.key;
                 }
             }
-            let setup = if inside {
-                shop.setup(way, o.key, key)
-            } else {
-                way.setup
-            };
+            let setup = shop.setup(way, o.key, key);
             let attended = if person == NONE {
                 0
             } else {
@@ -477,10 +298,11 @@ impl Timing {
             };
             // Nobody to wait for when there is nothing to attend.
             let start_from = if attended > 0 {
-                from.max(self.state.person_free[person as usize])
+                from.max(found.person_free)
             } else {
                 from
             };
+            let alone = setup + run - attended;
             let (start, until, end) = stay(
                 shop,
                 way.machine,
@@ -488,7 +310,7 @@ impl Timing {
                 o.may_pause,
                 start_from,
                 attended,
-                setup + run - attended,
+                alone,
             );
             if end >= NEVER {
                 return Times {
@@ -496,8 +318,7 @@ impl Timing {
                     attended_until: NEVER,
                     end: NEVER,
                     setup,
-                    machine_before: NONE,
-                    person_before: NONE,
+                    person_free: found.person_free,
                 };
             }
             let clash = |b: &&Block, to: Minute| b.end > start && b.start < to;
@@ -520,8 +341,11 @@ impl Timing {
                         attended_until: until,
                         end,
                         setup,
-                        machine_before: NONE,
-                        person_before: NONE,
+                        person_free: if until > start {
+                            until
+                        } else {
+                            found.person_free
+                        },
                     };
                 }
             }
@@ -539,7 +363,7 @@ impl Timing {
             let excess = start - before.end - l.max;
             if excess > 0 {
                 if last || shop.ops[l.op as usize].fixed {
-                    self.state.broken += excess;
+                    self.excess += excess;
                 } else {
                     self.lower[l.op as usize] = before.start + excess;
                     self.raised = true;
@@ -566,27 +390,37 @@ impl Timing {
         sum
     }
 
-    fn value(&mut self, shop: &Shop) -> Value {
+    /// When a job is done; `None` for one without operations.
+    #[inline]
+    pub fn done(&self, shop: &Shop, job: u32) -> Option<Minute> {
+        let ends = shop
+            .sinks(&shop.jobs[job as usize])
+            .iter()
+            .map(|&op| self.times[op as usize].end);
+        ends.max()
+    }
+
+    fn value(&self, shop: &Shop) -> Value {
         let mut value = Value {
-            setup: self.fresh_total.0,
-            broken: self.fresh_total.1 + self.fixed_too_early(shop),
+            broken: self.excess + self.fixed_too_early(shop),
             ..Value::default()
         };
-        for job in &shop.jobs {
-            let mut done = Minute::MIN;
-            for &op in shop.sinks(job) {
-                done = done.max(self.times[op as usize].end);
-            }
-            if done == Minute::MIN {
-                continue;
-            }
-            value.makespan = value.makespan.max(done);
-            value.in_progress += done - job.release;
-            if done > job.due {
-                value.lateness += job.weight * (done - job.due);
+        for (t, o) in self.times.iter().zip(&shop.ops) {
+            if !o.fixed {
+                value.setup += t.setup;
+                if t.end >= NEVER {
+                    value.broken += UNFINISHED;
+                }
             }
         }
-        self.fresh_lateness = value.lateness;
+        for (j, job) in shop.jobs.iter().enumerate() {
+            let Some(done) = self.done(shop, j as u32) else {
+                continue;
+            };
+            value.makespan = value.makespan.max(done);
+            value.in_progress += done - job.release;
+            value.lateness += job.late(done);
+        }
         value
     }
 
@@ -595,6 +429,7 @@ impl Timing {
         let assignments = self
             .times
             .iter()
+            .take(shop.ops.len())
             .enumerate()
             .map(|(i, t)| {
                 let (mode, person) = match shop.fixed[i] {

@@ -1,0 +1,567 @@
+//! Moves: small changes of order, machine or person, made and taken back.
+//!
+//! They start from what holds a late job: its critical chain, walked back from its end over whichever of link, machine
+//! and person was waited for longest. Two operations on it that wait for each other change places, or one of them
+//! another machine or person (the critical-block idea for general regular goals: Mati, Dauzère-Pérès and Lahlou 2011).
+//! Larger moves take a whole job forward or back, or an operation next to one with its setup key.
+
+use rand::Rng;
+
+use super::{
+    build::{NONE, Shop},
+    model::{Goal, Minute},
+    plan::Value,
+    tabu::below,
+    timing::{Choice, Decisions, Moved, Timing},
+};
+
+/// The decisions, their times, and the move under way.
+#[derive(Debug)]
+pub(super) struct Moves {
+    pub decisions: Decisions,
+    pub timing: Timing,
+    /// Places that the move has touched.
+    window: (usize, usize),
+    /// The order in the window before the move.
+    undo_order: Vec<u32>,
+    undo_choice: Vec<(u32, Choice)>,
+    /// What has gone to another place than the rest, or has another choice; in the order before the move.
+    moved: Vec<u32>,
+    marked: Vec<bool>,
+    chain: Vec<(u32, u32)>,
+    /// Draws from `chain` before it is walked again, for a job that may be another by then.
+    chain_draws: usize,
+    /// Jobs that cost something, with running sums of their odds; and draws before it is looked again.
+    costly: Vec<(u64, u32)>,
+    costly_draws: usize,
+    by_key: Vec<u32>,
+    key_range: Vec<(u32, u32)>,
+    by_job: Vec<u32>,
+    job_range: Vec<(u32, u32)>,
+    /// Operations the search may move: all that are not fixed.
+    movable: Vec<u32>,
+    /// Some operation waits for one of another job.
+    jobs_linked: bool,
+}
+
+impl Moves {
+    pub fn new(shop: &Shop, decisions: Decisions, timing: Timing) -> Self {
+        let n = shop.ops.len();
+        let group = |of: &dyn Fn(u32) -> u32| {
+            let mut sorted: Vec<u32> = decisions.order.clone();
+            sorted.sort_by_key(|&i| of(i));
+            let mut range = vec![(0, 0); n];
+            let mut from = 0;
+            while from < sorted.len() {
+                let mut to = from;
+                while to < sorted.len() && of(sorted[to]) == of(sorted[from]) {
+                    to += 1;
+                }
+                for &op in &sorted[from..to] {
+                    range[op as usize] = (from as u32, to as u32);
+                }
+                from = to;
+            }
+            (sorted, range)
+        };
+        let (by_key, key_range) = group(&|i| shop.ops[i as usize].key);
+        let (by_job, job_range) = group(&|i| shop.ops[i as usize].job);
+        Self {
+            window: (0, 0),
+            undo_order: Vec::with_capacity(n),
+            undo_choice: Vec::with_capacity(n),
+            moved: Vec::with_capacity(n),
+            marked: vec![false; n],
+            chain: Vec::with_capacity(n),
+            chain_draws: 0,
+            costly: Vec::with_capacity(shop.jobs.len()),
+            costly_draws: 0,
+            by_key,
+            key_range,
+            by_job,
+            job_range,
+            movable: decisions.order.clone(),
+            jobs_linked: (0..n as u32).any(|i| {
+                let job = |op: u32| shop.ops[op as usize].job;
+                shop.before(i).iter().any(|l| job(l.op) != job(i))
+            }),
+            decisions,
+            timing,
+        }
+    }
+
+    /// True when there is nothing to move.
+    pub fn none(&self) -> bool {
+        self.movable.len() < 2
+    }
+
+    /// Times everything anew.
+    pub fn full(&mut self, shop: &Shop) -> Value {
+        self.forget();
+        self.timing.full(shop, &self.decisions)
+    }
+
+    /// Forgets what was learned of an order that is no longer the one.
+    fn forget(&mut self) {
+        self.chain_draws = 0;
+        self.costly_draws = 0;
+    }
+
+    /// What the move under way makes of the plan; `None` when lateness comes above `limit`.
+    #[inline]
+    pub fn value(&mut self, shop: &Shop, limit: Minute) -> Option<Value> {
+        let (lo, hi) = self.window;
+        let ops = &self.moved;
+        self.timing
+            .changed(shop, &self.decisions, Moved { lo, hi, ops }, limit)
+    }
+
+    /// Keeps the move under way, once it has been timed.
+    #[inline]
+    pub fn accept(&mut self, shop: &Shop) {
+        self.timing.accept(shop);
+        self.chain_draws = 0;
+    }
+
+    /// Takes back the move under way, once it has been timed.
+    #[inline]
+    pub fn reject(&mut self) {
+        let (lo, hi) = self.window;
+        self.undo();
+        self.timing.reject(&self.decisions, lo, hi);
+    }
+
+    fn undo(&mut self) {
+        let lo = self.window.0;
+        let len = self.undo_order.len();
+        self.decisions.order[lo..lo + len].copy_from_slice(&self.undo_order);
+        while let Some((op, choice)) = self.undo_choice.pop() {
+            self.decisions.choice[op as usize] = choice;
+        }
+    }
+
+    /// Makes a random move; false when it would change nothing.
+    pub fn step(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
+        self.undo_order.clear();
+        self.undo_choice.clear();
+        self.moved.clear();
+        self.window = (0, 0);
+        match below(rng, 16) {
+            0..=8 => self.relieve(shop, rng),
+            9..=11 => self.wander(shop, rng),
+            12..=13 => self.join_key(shop, rng),
+            _ => self.hurry_job(shop, rng),
+        }
+    }
+
+    /// Breaks one wait on the critical chain of a job that costs something.
+    fn relieve(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
+        if self.chain_draws == 0 {
+            let Some(job) = self.costly_job(shop, rng) else {
+                return false;
+            };
+            self.walk_chain(shop, job);
+            self.chain_draws = self.chain.len().div_ceil(8);
+            if self.chain.is_empty() {
+                return false;
+            }
+        }
+        self.chain_draws -= 1;
+        let (op, before) = self.chain[below(rng, self.chain.len() as u32) as usize];
+        let (at, at_before) = (self.timing.place_of(op), self.timing.place_of(before));
+        match below(rng, 8) {
+            0..=2 => self.shift(shop, at, at_before),
+            3..=4 => self.shift(shop, at_before, at),
+            5 => {
+                // Past more than one.
+                let past =
+                    at_before.saturating_sub(below(rng, 2 * shop.machines() as u32 + 2) as usize);
+                self.shift(shop, at, past)
+            }
+            6 => self.switch(shop, op, at, rng),
+            _ => self.switch(shop, before, at_before, rng),
+        }
+    }
+
+    /// A random operation to a place not far away, at times in another mode or with another person.
+    fn wander(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
+        let op = self.movable[below(rng, self.movable.len() as u32) as usize];
+        let at = self.timing.place_of(op);
+        let n = self.decisions.order.len();
+        let reach = (4 * shop.machines() + 8) as u32;
+        let to = (at + below(rng, 2 * reach + 1) as usize)
+            .saturating_sub(reach as usize)
+            .min(n - 1);
+        if below(rng, 3) == 0 {
+            self.switch(shop, op, to, rng)
+        } else {
+            self.shift(shop, at, to)
+        }
+    }
+
+    /// Brings an operation next to one with the same setup key, on its machine where it can.
+    fn join_key(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
+        let op = self.movable[below(rng, self.movable.len() as u32) as usize];
+        let (from, to) = self.key_range[op as usize];
+        if to - from < 2 || shop.ops[op as usize].key == NONE {
+            return false;
+        }
+        let other = self.by_key[(from + below(rng, to - from)) as usize];
+        if other == op {
+            return false;
+        }
+        let machine = shop.ways(other)[self.decisions.choice[other as usize].way as usize].machine;
+        if let Some(way) = shop.ways(op).iter().position(|w| w.machine == machine) {
+            self.choose(
+                op,
+                Choice {
+                    way: way as u32,
+                    ..self.decisions.choice[op as usize]
+                },
+            );
+        }
+        let (at, goal) = (self.timing.place_of(op), self.timing.place_of(other));
+        self.shift(shop, at, if at < goal { goal } else { goal + 1 }) || self.only_choice(op)
+    }
+
+    /// A whole job earlier or later, each operation by the same number of places.
+    fn hurry_job(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
+        let Some(job) = self.costly_job(shop, rng) else {
+            return false;
+        };
+        let earlier = below(rng, 4) > 0;
+        let Some(&first) = shop.sinks(&shop.jobs[job as usize]).first() else {
+            return false;
+        };
+        let (from, to) = self.job_range[first as usize];
+        let reach = 1 + below(rng, (6 * shop.machines() + 8) as u32) as usize;
+        let n = self.decisions.order.len();
+        let (mut lo, mut hi) = (n, 0);
+        for k in from..to {
+            let op = self.by_job[k as usize];
+            if shop.ops[op as usize].fixed {
+                return false;
+            }
+            self.moved.push(op);
+            let at = self.timing.place_of(op);
+            lo = lo.min(at);
+            hi = hi.max(at + 1);
+        }
+        if lo >= hi {
+            return false;
+        }
+        if earlier {
+            lo = lo.saturating_sub(reach)
+        } else {
+            hi = (hi + reach).min(n)
+        }
+        let timing = &self.timing;
+        self.moved.sort_unstable_by_key(|&op| timing.place_of(op));
+        let order = &mut self.decisions.order;
+        self.undo_order.extend_from_slice(&order[lo..hi]);
+        self.window = (lo, hi);
+        let mut turned = 0;
+        // No operation of the job passes another, so no link inside it is turned.
+        if earlier {
+            let mut free = lo;
+            for &op in &self.moved {
+                let at = timing.place_of(op);
+                let to = at.saturating_sub(reach).max(free);
+                order[to..=at].rotate_right(1);
+                turned += at - to;
+                free = to + 1;
+            }
+        } else {
+            let mut free = hi;
+            for &op in self.moved.iter().rev() {
+                let at = timing.place_of(op);
+                let to = (at + reach).min(free - 1);
+                order[at..=to].rotate_left(1);
+                turned += to - at;
+                free = to;
+            }
+        }
+        if turned == 0 || (self.jobs_linked && !self.window_respects_links(shop)) {
+            self.undo();
+            return false;
+        }
+        true
+    }
+
+    /// True when no operation of the window stands before one it waits for.
+    fn window_respects_links(&mut self, shop: &Shop) -> bool {
+        let window = &self.decisions.order[self.window.0..self.window.1];
+        for &op in window {
+            self.marked[op as usize] = true;
+        }
+        let mut respected = true;
+        for &op in window {
+            respected = respected && shop.before(op).iter().all(|l| !self.marked[l.op as usize]);
+            self.marked[op as usize] = false;
+        }
+        respected
+    }
+
+    /// A job that costs something, drawn by what it costs; any when none does, and now and then in any case.
+    fn costly_job(&mut self, shop: &Shop, rng: &mut impl Rng) -> Option<u32> {
+        if self.costly_draws == 0 {
+            self.look_for_costly(shop);
+            self.costly_draws = shop.jobs.len().div_ceil(16);
+        }
+        self.costly_draws -= 1;
+        match self.costly.last() {
+            Some(&(sum, _)) if below(rng, 8) > 0 => {
+                let draw = rng.next_u64() % sum;
+                let k = self.costly.partition_point(|c| c.0 <= draw);
+                self.costly.get(k).map(|c| c.1)
+            }
+            _ => {
+                let op = self.movable[below(rng, self.movable.len() as u32) as usize];
+                Some(shop.ops[op as usize].job)
+            }
+        }
+    }
+
+    fn look_for_costly(&mut self, shop: &Shop) {
+        self.costly.clear();
+        let done = self.timing.all_done();
+        let last = done.iter().copied().max().unwrap_or(0);
+        let mut sum: u64 = 0;
+        for (j, job) in shop.jobs.iter().enumerate() {
+            let cost = match shop.goal {
+                Goal::Promises => job.late(done[j]),
+                Goal::Makespan => Minute::from(done[j] == last),
+            };
+            if cost > 0 {
+                // The square root evens the odds a little between a very late job and a few late ones.
+                sum += (cost as f64).sqrt().ceil() as u64;
+                self.costly.push((sum, j as u32));
+            }
+        }
+    }
+
+    /// Walks back from the job's end; the chain holds pairs (operation, the one it waited for on machine or person).
+    fn walk_chain(&mut self, shop: &Shop, job: u32) {
+        self.chain.clear();
+        let times = &self.timing.times;
+        let last = shop
+            .sinks(&shop.jobs[job as usize])
+            .iter()
+            .copied()
+            .max_by_key(|&op| times[op as usize].end);
+        let Some(mut op) = last else { return };
+        while !shop.ops[op as usize].fixed {
+            let mut until = shop.ops[op as usize].release;
+            let (mut by, mut resource) = (None, false);
+            for l in shop.before(op) {
+                let ready = times[l.op as usize].end + l.min;
+                if ready >= until {
+                    (until, by) = (ready, Some(l.op));
+                }
+            }
+            if let Some(b) = self.timing.machine_before(op)
+                && times[b as usize].end > until
+            {
+                (until, by, resource) = (times[b as usize].end, Some(b), true);
+            }
+            if let Some(b) = self.timing.person_before(op)
+                && times[b as usize].attended_until > until
+            {
+                (by, resource) = (Some(b), true);
+            }
+            let Some(b) = by else { return };
+            if resource {
+                self.chain.push((op, b));
+            }
+            op = b;
+        }
+    }
+
+    fn choose(&mut self, op: u32, choice: Choice) {
+        let old = std::mem::replace(&mut self.decisions.choice[op as usize], choice);
+        if old != choice {
+            self.undo_choice.push((op, old));
+        }
+    }
+
+    /// A move that leaves the order as it is.
+    fn only_choice(&mut self, op: u32) -> bool {
+        if self.undo_choice.is_empty() {
+            return false;
+        }
+        self.moved.push(op);
+        true
+    }
+
+    /// Another mode or person for an operation, which goes to another place with it.
+    fn switch(&mut self, shop: &Shop, op: u32, to: usize, rng: &mut impl Rng) -> bool {
+        if shop.ops[op as usize].fixed {
+            return false;
+        }
+        let at = self.timing.place_of(op);
+        let (ways, people) = (shop.ways(op).len() as u32, shop.people(op));
+        let old = self.decisions.choice[op as usize];
+        let mut new = old;
+        if ways > 1 && (people.len() < 2 || rng.next_u32() & 1 == 0) {
+            new.way = (old.way + 1 + below(rng, ways - 1)) % ways;
+        }
+        if people.len() > 1 && (new == old || below(rng, 3) == 0) {
+            new.person = people[below(rng, people.len() as u32) as usize];
+        }
+        self.choose(op, new);
+        self.shift(shop, at, to) || self.only_choice(op)
+    }
+
+    /// Moves the operation at place `at` to place `to`, and with it those that it waits for, or that wait for it.
+    fn shift(&mut self, shop: &Shop, at: usize, to: usize) -> bool {
+        let order = &mut self.decisions.order;
+        let to = to.min(order.len() - 1);
+        let op = order[at];
+        if at == to || shop.ops[op as usize].fixed {
+            return false;
+        }
+        let (lo, hi) = (at.min(to), at.max(to) + 1);
+        let timing = &self.timing;
+        self.window = (lo, hi);
+        self.undo_order.extend_from_slice(&order[lo..hi]);
+        let inside = |op: u32| !shop.ops[op as usize].fixed && {
+            let place = timing.place_of(op);
+            (lo..hi).contains(&place)
+        };
+        let earlier = to < at;
+        let goes_along = if earlier {
+            shop.before(op)
+        } else {
+            shop.after(op)
+        };
+        if !goes_along.iter().any(|l| inside(l.op)) {
+            if earlier {
+                order[lo..hi].rotate_right(1);
+            } else {
+                order[lo..hi].rotate_left(1);
+            }
+            self.moved.push(op);
+            return true;
+        }
+        self.marked[op as usize] = true;
+        if earlier {
+            for &x in order[lo..hi].iter().rev() {
+                if self.marked[x as usize] {
+                    self.moved.push(x);
+                    for l in shop.before(x) {
+                        self.marked[l.op as usize] |= inside(l.op);
+                    }
+                }
+            }
+            self.moved.reverse();
+        } else {
+            for &x in &order[lo..hi] {
+                if self.marked[x as usize] {
+                    self.moved.push(x);
+                    for l in shop.after(x) {
+                        self.marked[l.op as usize] |= inside(l.op);
+                    }
+                }
+            }
+        }
+        let rest = self
+            .undo_order
+            .iter()
+            .copied()
+            .filter(|&x| !self.marked[x as usize]);
+        let gone = self.moved.iter().copied();
+        let write = order[lo..hi].iter_mut();
+        if earlier {
+            write.zip(gone.chain(rest)).for_each(|(to, x)| *to = x);
+        } else {
+            write.zip(rest.chain(gone)).for_each(|(to, x)| *to = x);
+        }
+        for &x in &self.moved {
+            self.marked[x as usize] = false;
+        }
+        if order[lo..hi] == self.undo_order[..] {
+            self.undo_order.clear();
+            self.moved.clear();
+            self.window = (0, 0);
+            return false;
+        }
+        true
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{
+        model::Model,
+        rules::{Rule, dispatch},
+        sample::Sample,
+    };
+    use super::*;
+    use rand::SeedableRng;
+
+    /// What the incremental pass gives is what a pass from the beginning gives, through any series of moves taken and
+    /// taken back.
+    fn incremental_is_exact(model: &Model) {
+        let shop = Shop::build(model).unwrap();
+        let mut timing = Timing::new(&shop);
+        let decisions = dispatch(&shop, &mut timing, Rule::EarliestDue);
+        let mut moves = Moves::new(&shop, decisions, timing);
+        let mut now = moves.full(&shop);
+        let mut fresh = Timing::new(&shop);
+        let mut rng = rand_pcg::Pcg64::seed_from_u64(2);
+        let mut broken_off = 0;
+        for k in 0..6000 {
+            if !moves.step(&shop, &mut rng) {
+                continue;
+            }
+            let limit = if k % 3 == 1 { now.lateness } else { Minute::MAX };
+            let value = moves.value(&shop, limit);
+            let anew = fresh.full(&shop, &moves.decisions);
+            if let Some(value) = value {
+                assert_eq!(value, anew, "move {k}");
+                assert_eq!(moves.timing.times, fresh.times, "move {k}");
+                for op in 0..shop.ops.len() as u32 {
+                    let before = |t: &Timing| (t.machine_before(op), t.person_before(op));
+                    assert_eq!(before(&moves.timing), before(&fresh), "move {k}");
+                }
+            } else {
+                assert!(anew.lateness > limit, "move {k}");
+                broken_off += 1;
+            }
+            if k % 3 == 0 {
+                moves.accept(&shop);
+                now = anew;
+            } else {
+                moves.reject();
+            }
+        }
+        assert!(broken_off > 100 || shop.has_max_lags);
+    }
+
+    #[test]
+    fn incremental_timing_is_exact() {
+        let mut sample = Sample::week();
+        sample.jobs = 30;
+        incremental_is_exact(&sample.make(5, None));
+        // Shorter, with longest lags.
+        sample.jobs = 8;
+        sample.lags = 20;
+        incremental_is_exact(&sample.make(6, None));
+        // With work that stays where it is.
+        sample.lags = 0;
+        sample.jobs = 20;
+        let mut model = sample.make(7, None);
+        let plan = super::super::solve::first_plan(&model).unwrap();
+        for op in [20, 40, 60, 61, 100] {
+            let a = plan.assignments[op];
+            model.operations[op].fixed = Some(super::super::model::Fixed {
+                mode: a.mode,
+                person: a.person,
+                start: a.start,
+                attended_until: a.attended_until,
+                end: a.end,
+            });
+        }
+        incremental_is_exact(&model);
+    }
+}

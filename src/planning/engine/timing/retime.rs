@@ -1,0 +1,318 @@
+//! Timing again only what a move has changed.
+//!
+//! An operation's times depend on those it is linked to and on the one before it on its machine and with its person.
+//! A move marks the operations that have another before them; then, in the order's sequence, each marked operation is
+//! timed, and marks those that follow it by link, machine and person if what matters to them has changed. The work is
+//! in proportion to what a move changes, not to the size of the shop. What is changed is logged, to be taken back.
+
+use super::super::{
+    build::{NONE, Shop},
+    calendar::NEVER,
+    model::Minute,
+    plan::Value,
+};
+use super::chains::{MACHINE, PERSON};
+use super::{Decisions, Found, Times, Timing, UNFINISHED};
+
+/// What the accepted order is worth, and what a move has changed so far.
+#[derive(Debug, Clone)]
+pub(super) struct Retiming {
+    /// Marked places of the order, a bit each.
+    marks: Vec<u64>,
+    /// The last word of `marks` with a mark in it.
+    last: usize,
+    /// By job.
+    done: Vec<Minute>,
+    value: Value,
+    accepted: Value,
+    /// What fixed operations begin too early by, of `value.broken`.
+    too_early: Minute,
+    log: Vec<(u32, Times)>,
+    done_log: Vec<(u32, Minute)>,
+    /// Times of the accepted order, where longest lags force a pass from the beginning.
+    whole: Option<(Vec<Times>, Vec<Minute>)>,
+}
+
+impl Retiming {
+    pub fn new(shop: &Shop) -> Self {
+        let n = shop.ops.len();
+        Self {
+            marks: vec![0; n / 64 + 1],
+            last: 0,
+            done: vec![Minute::MIN; shop.jobs.len()],
+            value: Value::default(),
+            accepted: Value::default(),
+            too_early: 0,
+            log: Vec::with_capacity(n),
+            done_log: Vec::with_capacity(n),
+            whole: None,
+        }
+    }
+
+    #[inline]
+    fn mark(&mut self, place: i32) {
+        let word = place as usize / 64;
+        self.marks[word] |= 1 << (place as usize % 64);
+        self.last = self.last.max(word);
+    }
+}
+
+/// A move as the timing sees it: places and operations.
+#[derive(Debug, Clone, Copy)]
+pub(in super::super) struct Moved<'a> {
+    /// The order is changed at places `lo..hi` only.
+    pub lo: usize,
+    pub hi: usize,
+    /// Operations that have gone to another place than the rest, or have another choice; in the order before the move.
+    pub ops: &'a [u32],
+}
+
+impl Timing {
+    /// Times everything and keeps it as the accepted order.
+    pub fn full(&mut self, shop: &Shop, d: &Decisions) -> Value {
+        self.pass(shop, d);
+        self.chains.build(shop, d);
+        let value = self.value(shop);
+        let r = &mut self.retiming;
+        for (j, done) in r.done.iter_mut().enumerate() {
+            let ends = shop.sinks(&shop.jobs[j]).iter();
+            *done = ends
+                .map(|&op| self.times[op as usize].end)
+                .max()
+                .unwrap_or(Minute::MIN);
+        }
+        r.marks.fill(0);
+        r.last = 0;
+        r.log.clear();
+        r.done_log.clear();
+        r.value = value;
+        r.accepted = value;
+        if shop.has_max_lags {
+            r.whole = Some((self.times.clone(), r.done.clone()));
+        }
+        self.retiming.too_early = self.fixed_too_early(shop);
+        value
+    }
+
+    /// The place of an operation in the order last timed by [`full`](Self::full) or [`changed`](Self::changed).
+    #[inline]
+    pub fn place_of(&self, op: u32) -> usize {
+        self.chains.pos[op as usize] as usize
+    }
+
+    /// The operation before on the machine, in that order.
+    #[inline]
+    pub fn machine_before(&self, op: u32) -> Option<u32> {
+        self.chains.before(op, MACHINE)
+    }
+
+    /// The operation before that the person attended, in that order.
+    #[inline]
+    pub fn person_before(&self, op: u32) -> Option<u32> {
+        let t = &self.times[op as usize];
+        if t.attended_until <= t.start {
+            return None;
+        }
+        let mut before = self.chains.before(op, PERSON);
+        while let Some(b) = before {
+            let t = &self.times[b as usize];
+            if t.attended_until > t.start {
+                return before;
+            }
+            before = self.chains.before(b, PERSON);
+        }
+        None
+    }
+
+    /// When each job is done, in that order; `Minute::MIN` for one without operations.
+    #[inline]
+    pub fn all_done(&self) -> &[Minute] {
+        &self.retiming.done
+    }
+
+    /// Times an order that differs from the accepted one only as `moved` says.
+    ///
+    /// `None` when it was broken off: lateness is above `limit` whatever the rest brings. That is known once all that
+    /// is left to be timed can only come later than it did.
+    pub fn changed(
+        &mut self,
+        shop: &Shop,
+        d: &Decisions,
+        moved: Moved<'_>,
+        limit: Minute,
+    ) -> Option<Value> {
+        for (k, &op) in d.order[moved.lo..moved.hi].iter().enumerate() {
+            self.chains.pos[op as usize] = (moved.lo + k) as i32;
+        }
+        let r = &mut self.retiming;
+        // The last place that may gain: marked by the move itself, or after something that came earlier.
+        let mut hope = 0;
+        for &op in moved.ops {
+            r.mark(self.chains.pos[op as usize]);
+            hope = hope.max(self.chains.pos[op as usize]);
+        }
+        self.chains.relink(shop, d, moved.ops, |chains, op| {
+            r.mark(chains.pos[op as usize]);
+            hope = hope.max(chains.pos[op as usize]);
+        });
+        if shop.has_max_lags {
+            return Some(self.changed_whole(shop, d));
+        }
+        let mut word = moved.lo / 64;
+        let mut longest_gone = false;
+        while word <= self.retiming.last {
+            let bits = self.retiming.marks[word];
+            if bits == 0 {
+                word += 1;
+                continue;
+            }
+            self.retiming.marks[word] = bits & (bits - 1);
+            let place = word * 64 + bits.trailing_zeros() as usize;
+            let op = d.order[place];
+            let old = self.times[op as usize];
+            let new = self.again(shop, d, op);
+            if new == old {
+                continue;
+            }
+            self.times[op as usize] = new;
+            let r = &mut self.retiming;
+            r.log.push((op, old));
+            r.value.setup += new.setup - old.setup;
+            let node = self.chains.nodes[op as usize];
+            let mut follow = |op: u32, gains: bool| {
+                let place = self.chains.pos[op as usize];
+                r.mark(place);
+                if gains {
+                    hope = hope.max(place);
+                }
+            };
+            if new.person_free != old.person_free && node.after[PERSON] != NONE {
+                follow(node.after[PERSON], new.person_free < old.person_free);
+            }
+            if new.end == old.end {
+                continue;
+            }
+            let gains = new.end < old.end;
+            if node.after[MACHINE] != NONE {
+                follow(node.after[MACHINE], gains);
+            }
+            for l in shop.after(op) {
+                if !shop.ops[l.op as usize].fixed {
+                    follow(l.op, gains);
+                }
+            }
+            let unfinished = |t: &Times| Minute::from(t.end >= NEVER) * UNFINISHED;
+            r.value.broken += unfinished(&new) - unfinished(&old);
+            if shop.ops[op as usize].sink {
+                longest_gone |= self.settle(shop, shop.ops[op as usize].job);
+            }
+            if hope <= place as i32 && self.retiming.value.lateness > limit {
+                let r = &mut self.retiming;
+                r.marks[word..=r.last].fill(0);
+                r.last = 0;
+                return None;
+            }
+        }
+        self.retiming.last = 0;
+        if longest_gone {
+            let done = self.retiming.done.iter().copied();
+            self.retiming.value.makespan = done.fold(0, Minute::max);
+        }
+        if !self.fixed_waiting.is_empty() {
+            let too_early = self.fixed_too_early(shop);
+            let r = &mut self.retiming;
+            r.value.broken = r.value.broken - r.too_early + too_early;
+        }
+        Some(self.retiming.value)
+    }
+
+    /// Times of an operation after what now stands before it.
+    #[inline]
+    fn again(&self, shop: &Shop, d: &Decisions, op: u32) -> Times {
+        let c = d.choice[op as usize];
+        let node = &self.chains.nodes[op as usize];
+        let on_machine = node.before[MACHINE] as usize;
+        let found = Found {
+            machine_free: self.times[on_machine].end,
+            key: self.chains.keys[on_machine],
+            person_free: self.times[node.before[PERSON] as usize].person_free,
+        };
+        self.earliest(shop, op, &shop.ways(op)[c.way as usize], c.person, found)
+    }
+
+    /// Takes a job's new end into the account. True when it was the last of all and no longer is.
+    #[inline]
+    fn settle(&mut self, shop: &Shop, job: u32) -> bool {
+        let Some(new) = self.done(shop, job) else {
+            return false;
+        };
+        let r = &mut self.retiming;
+        let old = std::mem::replace(&mut r.done[job as usize], new);
+        if old == new {
+            return false;
+        }
+        r.done_log.push((job, old));
+        let goal = &shop.jobs[job as usize];
+        r.value.in_progress += new - old;
+        r.value.lateness += goal.late(new) - goal.late(old);
+        if new > r.value.makespan {
+            r.value.makespan = new;
+        }
+        old >= r.value.makespan
+    }
+
+    /// With longest lags, what comes later can put off what is before: everything is timed from the beginning.
+    fn changed_whole(&mut self, shop: &Shop, d: &Decisions) -> Value {
+        self.retiming.marks.fill(0);
+        self.retiming.last = 0;
+        self.pass(shop, d);
+        let value = self.value(shop);
+        let r = &mut self.retiming;
+        r.value = value;
+        for (j, done) in r.done.iter_mut().enumerate() {
+            let ends = shop.sinks(&shop.jobs[j]).iter();
+            *done = ends
+                .map(|&op| self.times[op as usize].end)
+                .max()
+                .unwrap_or(Minute::MIN);
+        }
+        value
+    }
+
+    /// Keeps the order last timed as the accepted one.
+    pub fn accept(&mut self, shop: &Shop) {
+        self.chains.keep();
+        if !self.fixed_waiting.is_empty() {
+            self.retiming.too_early = self.fixed_too_early(shop);
+        }
+        let r = &mut self.retiming;
+        r.log.clear();
+        r.done_log.clear();
+        r.accepted = r.value;
+        if let Some((times, done)) = &mut r.whole {
+            times.copy_from_slice(&self.times);
+            done.copy_from_slice(&r.done);
+        }
+    }
+
+    /// Returns to the accepted order; the caller has put its decisions back already, at places `lo..hi`.
+    pub fn reject(&mut self, d: &Decisions, lo: usize, hi: usize) {
+        for (k, &op) in d.order[lo..hi].iter().enumerate() {
+            self.chains.pos[op as usize] = (lo + k) as i32;
+        }
+        self.chains.restore();
+        let r = &mut self.retiming;
+        r.value = r.accepted;
+        if let Some((times, done)) = &r.whole {
+            self.times.copy_from_slice(times);
+            r.done.copy_from_slice(done);
+            return;
+        }
+        while let Some((op, times)) = r.log.pop() {
+            self.times[op as usize] = times;
+        }
+        while let Some((job, done)) = r.done_log.pop() {
+            r.done[job as usize] = done;
+        }
+    }
+}
