@@ -102,7 +102,9 @@ impl Anneal {
 
     fn priced(&self, mut value: Value) -> Value {
         if let Some(near) = &self.near {
-            let moved = near.moved(&self.moves.timing, &self.moves.decisions).count();
+            let moved = near
+                .moved(&self.moves.timing, &self.moves.decisions)
+                .count();
             value.lateness += near.price * moved as Minute;
         }
         value

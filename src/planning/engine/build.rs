@@ -1,5 +1,7 @@
 //! The model laid out for speed: flat arrays, joint calendars, fixed work as blocked time.
 
+use std::collections::BTreeMap;
+
 use super::{
     calendar::{NEVER, WorkingTime},
     model::{Fixed, Goal, Minute, Mode, Model, ModelError},
@@ -83,11 +85,14 @@ pub(super) struct Shop {
     pub ops: Vec<Op>,
     pub jobs: Vec<JobGoal>,
     pub fixed: Vec<Option<Fixed>>,
-    pub machine_calendars: Vec<WorkingTime>,
+    /// Every calendar once: shops have many machines and people and few different hours, and few stay in the cache.
+    calendars: Vec<WorkingTime>,
+    /// Index of each machine's hours; outside work is machine `machines` and never closes.
+    hours: Vec<u32>,
     pub on_table: Vec<u32>,
     pub people_count: usize,
-    /// Common hours of machine `m` and person `p` at `m * people + p`; outside work is machine `machines`.
-    joint: Vec<WorkingTime>,
+    /// Index of the common hours of machine `m` and person `p` at `m * people + p`.
+    joint: Vec<u32>,
     pub machine_blocks: Vec<Vec<Block>>,
     pub person_blocks: Vec<Vec<Block>>,
     /// Changeovers sorted by pair of keys.
@@ -122,7 +127,8 @@ impl Shop {
             ops: Vec::with_capacity(n),
             jobs: Vec::with_capacity(model.jobs.len()),
             fixed: model.operations.iter().map(|o| o.fixed).collect(),
-            machine_calendars: model.machines.iter().map(|m| m.calendar.clone()).collect(),
+            calendars: Vec::new(),
+            hours: Vec::new(),
             on_table: model
                 .machines
                 .iter()
@@ -140,11 +146,29 @@ impl Shop {
             after: Vec::new(),
             sinks: Vec::new(),
         };
-        // Outside work has a calendar that never closes, after those of the machines.
-        shop.machine_calendars.push(WorkingTime::always());
-        for machine in &shop.machine_calendars {
-            for person in &model.people {
-                shop.joint.push(machine.and(&person.calendar));
+        let always = WorkingTime::always();
+        let machines = model.machines.iter().map(|m| &m.calendar);
+        for hours in machines.chain([&always]) {
+            let k = shop.calendar(hours);
+            shop.hours.push(k);
+        }
+        let people: Vec<u32> = model
+            .people
+            .iter()
+            .map(|p| shop.calendar(&p.calendar))
+            .collect();
+        let mut common: BTreeMap<(u32, u32), u32> = BTreeMap::new();
+        for k in 0..shop.hours.len() {
+            for &person in &people {
+                let pair = (shop.hours[k], person);
+                let known = common.get(&pair).copied();
+                let joint = known.unwrap_or_else(|| {
+                    let both =
+                        shop.calendars[pair.0 as usize].and(&shop.calendars[person as usize]);
+                    shop.calendar(&both)
+                });
+                common.insert(pair, joint);
+                shop.joint.push(joint);
             }
         }
         let (mut before, mut after) = (vec![Vec::new(); n], vec![Vec::new(); n]);
@@ -342,10 +366,26 @@ impl Shop {
         self.on_table.len()
     }
 
+    /// The index of a calendar, which joins the others if there is none like it.
+    fn calendar(&mut self, hours: &WorkingTime) -> u32 {
+        let known = self.calendars.iter().position(|c| c == hours);
+        narrow(known.unwrap_or_else(|| {
+            self.calendars.push(hours.clone());
+            self.calendars.len() - 1
+        }))
+    }
+
+    /// Hours of a machine.
+    #[inline]
+    pub fn hours(&self, machine: u32) -> &WorkingTime {
+        &self.calendars[self.hours[machine as usize] as usize]
+    }
+
     /// Hours in which machine and person are both there.
     #[inline]
     pub fn joint(&self, machine: u32, person: u32) -> &WorkingTime {
-        &self.joint[machine as usize * self.people_count + person as usize]
+        let pair = machine as usize * self.people_count + person as usize;
+        &self.calendars[self.joint[pair] as usize]
     }
 
     /// Setup minutes after an operation with key `before`.

@@ -5,14 +5,22 @@ use super::model::Minute;
 /// Sorted, disjoint, half-open windows `[open, close)`; no windows at all means never closed.
 ///
 /// Past the last window the resource never opens again: work that does not fit ends at [`NEVER`].
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WorkingTime {
     windows: Vec<(Minute, Minute)>,
     /// Each window again, with the working minutes before it: one look in memory instead of two.
     counted: Vec<Counted>,
     /// Index of the first window that closes after `first + k·STEP`, so that a look-up does not search.
     index: Vec<u32>,
-    closed: bool,
+    /// The first opening.
+    opens: Minute,
+    always: bool,
+}
+
+impl Default for WorkingTime {
+    fn default() -> Self {
+        Self::always()
+    }
 }
 
 /// A window, and the working minutes before it.
@@ -33,7 +41,13 @@ impl WorkingTime {
     /// Never closed.
     #[must_use]
     pub fn always() -> Self {
-        Self::default()
+        Self {
+            windows: Vec::new(),
+            counted: Vec::new(),
+            index: Vec::new(),
+            opens: 0,
+            always: true,
+        }
     }
 
     /// From windows in any order; empty ones are dropped, touching and overlapping ones joined.
@@ -72,7 +86,8 @@ impl WorkingTime {
             }
         }
         Self {
-            closed: joined.is_empty(),
+            opens: joined.first().map_or(0, |w| w.0),
+            always: false,
             windows: joined,
             counted,
             index,
@@ -82,7 +97,7 @@ impl WorkingTime {
     /// True when it is never closed.
     #[must_use]
     pub fn is_always(&self) -> bool {
-        self.windows.is_empty() && !self.closed
+        self.always
     }
 
     /// The windows; empty when never closed.
@@ -138,22 +153,31 @@ impl WorkingTime {
         Self::from_windows(cut)
     }
 
+    /// Which part of the time from the first opening to the last closing it is open; never quite nothing.
+    #[must_use]
+    pub fn open_share(&self) -> f64 {
+        match (self.counted.first(), self.counted.last()) {
+            (Some(first), Some(last)) => {
+                let open = last.before + last.close - last.open;
+                (open as f64 / (last.close - first.open) as f64).max(1e-6)
+            }
+            _ => 1.0,
+        }
+    }
+
     /// Index of the first window that closes after `t`.
     #[inline]
     fn at(&self, t: Minute) -> usize {
-        let Some(first) = self.windows.first() else {
-            return 0;
-        };
-        if t <= first.0 {
+        if t <= self.opens {
             return 0;
         }
         // `t` is past the first opening, so the quotient is not negative.
-        let slot = usize::try_from((t - first.0) / STEP).unwrap_or(usize::MAX);
+        let slot = ((t - self.opens) as u64 / STEP as u64) as usize;
         let Some(&k) = self.index.get(slot) else {
-            return self.windows.len();
+            return self.counted.len();
         };
         let mut k = k as usize;
-        while k < self.windows.len() && self.windows[k].1 <= t {
+        while self.counted.get(k).is_some_and(|w| w.close <= t) {
             k += 1;
         }
         k
@@ -194,9 +218,9 @@ impl WorkingTime {
             return t;
         }
         let mut k = self.at(t);
-        while let Some(&(open, close)) = self.windows.get(k) {
-            let start = t.max(open);
-            if start + work <= close {
+        while let Some(w) = self.counted.get(k) {
+            let start = t.max(w.open);
+            if start + work <= w.close {
                 return start;
             }
             k += 1;

@@ -255,7 +255,10 @@ fn before(
     if shop.ops[first].fixed || shop.ops[second].fixed {
         return None;
     }
-    let (to, at) = (timing.place_of(second as u32), timing.place_of(first as u32));
+    let (to, at) = (
+        timing.place_of(second as u32),
+        timing.place_of(first as u32),
+    );
     if to >= at {
         return None;
     }

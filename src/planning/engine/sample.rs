@@ -34,7 +34,9 @@ pub struct Sample {
     pub keys: u32,
     /// Working days of the calendars.
     pub days: u32,
-    /// Promises are spread over so many percent of the time the fullest machine needs.
+    /// A promise is the job's own work content (Baker 1984) and some days more, spread evenly over so many percent of
+    /// the time that the fullest machine needs: what a shop that looks at its order book would promise. At 90, most
+    /// promises of a shop can be kept and a few cannot.
     pub promise_percent: u32,
 }
 
@@ -54,7 +56,7 @@ impl Sample {
             lags: 0,
             keys: 4,
             days: 400,
-            promise_percent: 100,
+            promise_percent: 90,
         }
     }
 
@@ -75,6 +77,26 @@ impl Sample {
             keys: 6,
             days: 1200,
             promise_percent: 90,
+        }
+    }
+
+    /// One small enough for a constraint solver to prove its best plan: 3 machines, 2 people, a handful of jobs of 2 to 4
+    /// operations.
+    #[must_use]
+    pub const fn small(jobs: usize) -> Self {
+        Self {
+            machines: 3,
+            people: 2,
+            jobs,
+            operations: (2, 4),
+            quarters: (8, 24),
+            second_machine: 40,
+            may_pause: 50,
+            outside: 5,
+            lags: 0,
+            keys: 2,
+            days: 20,
+            promise_percent: 10,
         }
     }
 
@@ -142,10 +164,22 @@ impl Sample {
         }
         let fullest = load.iter().copied().max().unwrap_or(0);
         // Calendar time for the fullest machine's work at eight and a half hours a day, five days a week.
-        let span = fullest * 1440 * 7 / (510 * 5) * Minute::from(self.promise_percent) / 100 + 1440;
-        for job in &mut model.jobs {
-            let day = Minute::from(below(rng, u32::try_from(span / 1440 + 1).unwrap_or(1))) + 1;
-            job.due = Some(job.release + day * 1440 + 960);
+        let span = fullest * 1440 * 7 / (510 * 5) * Minute::from(self.promise_percent) / 100;
+        // A job's own time: outside work by the calendar, the rest at eight and a half hours a day.
+        let mut own = vec![(0, 0); model.jobs.len()];
+        for op in &model.operations {
+            let mode = &op.modes[0];
+            let (inside, outside) = &mut own[op.job];
+            if mode.machine.is_some() {
+                *inside += mode.setup + mode.run;
+            } else {
+                *outside += mode.run;
+            }
+        }
+        for (job, (inside, outside)) in model.jobs.iter_mut().zip(own) {
+            let day = Minute::from(below(rng, u32::try_from(span / 1440 + 1).unwrap_or(1)));
+            let days = day + (outside / 1440) + inside * 7 / (510 * 5);
+            job.due = Some(job.release / 1440 * 1440 + days * 1440 + 960);
         }
         model
     }

@@ -11,7 +11,7 @@ use super::{
     model::{Minute, Model, ModelError},
     plan::{Plan, Value},
     relink::{self, Watch},
-    rules::{RULES, dispatch},
+    rules::{dispatch, dispatches},
     timing::{Choice, Decisions, Timing},
 };
 
@@ -88,8 +88,8 @@ pub fn first_plan(model: &Model) -> Result<Plan, ModelError> {
 /// The best of the rules.
 pub(super) fn best_rule(shop: &Shop, timing: &mut Timing) -> (Decisions, Value) {
     let mut best: Option<(Decisions, Value)> = None;
-    for rule in RULES {
-        let decisions = dispatch(shop, timing, rule);
+    for how in dispatches(shop.goal) {
+        let decisions = dispatch(shop, timing, how);
         let value = timing.once(shop, &decisions);
         if best
             .as_ref()

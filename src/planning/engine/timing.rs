@@ -467,7 +467,7 @@ pub(super) fn stay(
     attended: Minute,
     alone: Minute,
 ) -> (Minute, Minute, Minute) {
-    let hours = &shop.machine_calendars[machine as usize];
+    let hours = shop.hours(machine);
     if attended == 0 {
         let start = if may_pause {
             from

@@ -201,7 +201,8 @@ impl Chains {
     #[inline]
     fn place(&self, d: &Decisions, op: u32, side: usize, head: u32, was_before: u32) -> u32 {
         let at = self.pos[op as usize];
-        let in_chain = |x: u32| x == head || self.heads.get(x as usize).is_some_and(|h| h[side] == head);
+        let in_chain =
+            |x: u32| x == head || self.heads.get(x as usize).is_some_and(|h| h[side] == head);
         let mut before = if in_chain(was_before) {
             was_before
         } else {

@@ -6,7 +6,7 @@
 //! in proportion to what a move changes, not to the size of the shop. What is changed is logged, to be taken back.
 
 use super::super::{
-    build::{NONE, Shop},
+    build::{JobGoal, NONE, Shop},
     calendar::NEVER,
     model::Minute,
     plan::Value,
@@ -27,6 +27,10 @@ pub(super) struct Retiming {
     accepted: Value,
     /// What fixed operations begin too early by, of `value.broken`.
     too_early: Minute,
+    /// What jobs that have gained time, and are not done yet, could win at most; each job's part, and its pass.
+    hoped: Minute,
+    parts: Vec<(Minute, u32)>,
+    pass: u32,
     log: Vec<(u32, Times)>,
     done_log: Vec<(u32, Minute)>,
     /// Times of the accepted order, where longest lags force a pass from the beginning.
@@ -43,9 +47,27 @@ impl Retiming {
             value: Value::default(),
             accepted: Value::default(),
             too_early: 0,
+            hoped: 0,
+            parts: vec![(0, 0); shop.jobs.len()],
+            pass: 0,
             log: Vec::with_capacity(n),
             done_log: Vec::with_capacity(n),
             whole: None,
+        }
+    }
+
+    /// An operation of a job that is not its last ends earlier than it did.
+    #[inline]
+    fn hope(&mut self, goal: &JobGoal, job: u32, gain: Minute) {
+        let late = goal.late(self.done[job as usize]);
+        let part = &mut self.parts[job as usize];
+        if part.1 != self.pass {
+            *part = (0, self.pass);
+        }
+        let most = (goal.weight * gain).min(late);
+        if most > part.0 {
+            self.hoped += most - part.0;
+            part.0 = most;
         }
     }
 
@@ -132,8 +154,9 @@ impl Timing {
 
     /// Times an order that differs from the accepted one only as `moved` says.
     ///
-    /// `None` when it was broken off: lateness is above `limit` whatever the rest brings. That is known once all that
-    /// is left to be timed can only come later than it did.
+    /// `None` when it was broken off: the jobs done by then cost so much more that lateness would come above `limit`
+    /// even if every job that has gained so far came in as much earlier. (Gains not yet begun are not foreseen, so a
+    /// good move is lost now and then; a plan taken is always timed exactly.)
     pub fn changed(
         &mut self,
         shop: &Shop,
@@ -145,15 +168,17 @@ impl Timing {
             self.chains.pos[op as usize] = (moved.lo + k) as i32;
         }
         let r = &mut self.retiming;
-        // The last place that may gain: marked by the move itself, or after something that came earlier.
-        let mut hope = 0;
+        r.hoped = 0;
+        r.pass = r.pass.wrapping_add(1);
+        // The last place that the move itself has changed.
+        let mut changed = 0;
         for &op in moved.ops {
             r.mark(self.chains.pos[op as usize]);
-            hope = hope.max(self.chains.pos[op as usize]);
+            changed = changed.max(self.chains.pos[op as usize]);
         }
         self.chains.relink(shop, d, moved.ops, |chains, op| {
             r.mark(chains.pos[op as usize]);
-            hope = hope.max(chains.pos[op as usize]);
+            changed = changed.max(chains.pos[op as usize]);
         });
         if shop.has_max_lags {
             return Some(self.changed_whole(shop, d));
@@ -179,34 +204,31 @@ impl Timing {
             r.log.push((op, old));
             r.value.setup += new.setup - old.setup;
             let node = self.chains.nodes[op as usize];
-            let mut follow = |op: u32, gains: bool| {
-                let place = self.chains.pos[op as usize];
-                r.mark(place);
-                if gains {
-                    hope = hope.max(place);
-                }
-            };
+            let pos = &self.chains.pos;
             if new.person_free != old.person_free && node.after[PERSON] != NONE {
-                follow(node.after[PERSON], new.person_free < old.person_free);
+                r.mark(pos[node.after[PERSON] as usize]);
             }
             if new.end == old.end {
                 continue;
             }
-            let gains = new.end < old.end;
             if node.after[MACHINE] != NONE {
-                follow(node.after[MACHINE], gains);
+                r.mark(pos[node.after[MACHINE] as usize]);
             }
             for l in shop.after(op) {
                 if !shop.ops[l.op as usize].fixed {
-                    follow(l.op, gains);
+                    r.mark(pos[l.op as usize]);
                 }
             }
             let unfinished = |t: &Times| Minute::from(t.end >= NEVER) * UNFINISHED;
             r.value.broken += unfinished(&new) - unfinished(&old);
+            let job = shop.ops[op as usize].job;
             if shop.ops[op as usize].sink {
-                longest_gone |= self.settle(shop, shop.ops[op as usize].job);
+                longest_gone |= self.settle(shop, job);
+            } else if new.end < old.end {
+                r.hope(&shop.jobs[job as usize], job, old.end - new.end);
             }
-            if hope <= place as i32 && self.retiming.value.lateness > limit {
+            let r = &self.retiming;
+            if changed <= place as i32 && r.value.lateness - r.hoped > limit {
                 let r = &mut self.retiming;
                 r.marks[word..=r.last].fill(0);
                 r.last = 0;
@@ -252,6 +274,11 @@ impl Timing {
             return false;
         }
         r.done_log.push((job, old));
+        let part = &mut r.parts[job as usize];
+        if part.1 == r.pass {
+            r.hoped -= part.0;
+            part.0 = 0;
+        }
         let goal = &shop.jobs[job as usize];
         r.value.in_progress += new - old;
         r.value.lateness += goal.late(new) - goal.late(old);
