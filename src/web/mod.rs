@@ -59,6 +59,7 @@ pub mod show;
 pub mod sign_in;
 pub mod startup;
 pub mod stock;
+pub mod week;
 
 pub use error::WebError;
 pub use forms::{CheckedForm, Field, FormErrors, csrf_field};

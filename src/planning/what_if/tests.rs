@@ -1,0 +1,413 @@
+//! A mill and a man in small, worked by hand; and what holds for any change.
+
+use super::*;
+use crate::planning::floor::{FloorJob, FloorOperation, FloorPerson, Order, SlotState, Timetable};
+use crate::planning::{Hours, Shift};
+use chrono::Weekday;
+use proptest::prelude::*;
+
+fn at(text: &str) -> DateTime<Utc> {
+    format!("2026-11-{text}:00Z").parse().unwrap()
+}
+
+fn id(n: u128) -> Uuid {
+    Uuid::from_u128(n)
+}
+
+fn hours() -> Hours {
+    let clock = |h| NaiveTime::from_hms_opt(h, 0, 0).unwrap();
+    Hours {
+        zone: Tz::UTC,
+        shifts: [
+            Weekday::Mon,
+            Weekday::Tue,
+            Weekday::Wed,
+            Weekday::Thu,
+            Weekday::Fri,
+        ]
+        .map(|weekday| Shift {
+            weekday,
+            start: clock(8),
+            end: clock(16),
+        })
+        .to_vec(),
+        holidays: Default::default(),
+        overtime: vec![],
+        stops: vec![],
+    }
+}
+
+/// An operation of job `job`: its key is job × 100 + number.
+fn operation(job: u128, number: u32, key: &str, setup: i64, run: i64) -> FloorOperation {
+    FloorOperation {
+        id: id(job * 100 + u128::from(number)),
+        number,
+        what: "Mill the face".into(),
+        machine_kind: "mill".into(),
+        skill: "milling".into(),
+        setup_key: key.into(),
+        setup,
+        run,
+        attended: run,
+        may_pause: true,
+        after: if number > 10 {
+            vec![number - 10]
+        } else {
+            vec![]
+        },
+        outside_days: None,
+        spread: 0.0,
+        progress: Progress::Queued,
+        pin: None,
+    }
+}
+
+fn job(number: u128, due: &str, operations: Vec<FloorOperation>) -> FloorJob {
+    FloorJob {
+        id: id(number),
+        number: number as i64,
+        title: "Tarn 4/90 block".into(),
+        order: Order::Job,
+        due: Some(at(due)),
+        promised: true,
+        weight: 10,
+        put_first: None,
+        hold: None,
+        operations,
+        gates: vec![],
+    }
+}
+
+const MILL: u128 = 9001;
+const BORER: u128 = 9002;
+const WYN: u128 = 9101;
+const INES: u128 = 9102;
+
+fn floor(jobs: Vec<FloorJob>) -> Floor {
+    let machine = |n, name: &str, kind: &str| FloorMachine {
+        id: id(n),
+        name: name.into(),
+        kind: kind.into(),
+        hours: hours(),
+    };
+    let person = |n, name: &str, skill: &str| FloorPerson {
+        id: id(n),
+        name: name.into(),
+        skills: vec![skill.into()],
+        hours: hours(),
+    };
+    Floor {
+        zone: Tz::UTC,
+        now: at("23T08:00"),
+        hours: hours(),
+        confidence: 0.8,
+        machines: vec![
+            machine(MILL, "the mill", "mill"),
+            machine(BORER, "the borer", "borer"),
+        ],
+        people: vec![
+            person(WYN, "Wyn", "milling"),
+            person(INES, "Ines", "boring"),
+        ],
+        jobs,
+    }
+}
+
+/// The plan of a floor, jobs in their order.
+fn standing(floor: &Floor) -> Timetable {
+    let model = floor.model();
+    let plan = crate::planning::engine::solve::first_plan(&model.model).unwrap();
+    model.timetable(floor, &plan, None)
+}
+
+/// Eight hours due tonight and four due tomorrow noon on one mill: it just goes.
+fn tight() -> Floor {
+    floor(vec![
+        job(1, "23T16:00", vec![operation(1, 10, "", 0, 480)]),
+        job(2, "24T12:00", vec![operation(2, 10, "", 0, 240)]),
+    ])
+}
+
+fn tried(floor: &Floor, change: &Change) -> WhatIf {
+    try_out(floor, &standing(floor), change, Settings::default()).unwrap()
+}
+
+#[test]
+fn a_stop_of_two_hours_makes_both_late_by_two() {
+    let floor = tight();
+    let change = Change::Away {
+        whose: Whose::Machine(id(MILL)),
+        from: at("23T10:00"),
+        until: at("23T12:00"),
+        why: "service".into(),
+    };
+    let what = tried(&floor, &change);
+    assert_eq!(
+        what.effect.sentence,
+        "If the mill stands still on Mon 23 Nov, 10:00 to 12:00 (service): job 1 becomes late by 2 h, \
+         job 2 too, by 2 h; 1 operation moves."
+    );
+    let moves: Vec<_> = what
+        .effect
+        .promises
+        .iter()
+        .map(|p| (p.later, p.chance))
+        .collect();
+    assert_eq!(moves, [(120, (Some(1.0), Some(0.0))); 2]);
+    // Two hours of overtime that evening bring it all back.
+    let late = what.floor;
+    let overtime = Change::Overtime {
+        whose: vec![Whose::Machine(id(MILL)), Whose::Person(id(WYN))],
+        from: at("23T16:00"),
+        until: at("23T18:00"),
+        why: String::new(),
+    };
+    let after = tried(&late, &overtime);
+    assert_eq!(
+        after.effect.sentence,
+        "With overtime for the mill and Wyn on Mon 23 Nov, 16:00 to 18:00: job 2 is late no longer, \
+         1 job already late comes sooner by up to 2 h; 1 operation moves."
+    );
+}
+
+#[test]
+fn holding_a_job_frees_its_place_and_says_so() {
+    let floor = tight();
+    let hold = Change::Hold {
+        job: id(1),
+        reason: "the deposit is not here".into(),
+    };
+    let what = tried(&floor, &hold);
+    assert_eq!(
+        what.effect.sentence,
+        "If job 1 is held (the deposit is not here): 1 job comes sooner by up to 4 h, \
+         job 1 is not planned any more; 1 operation moves."
+    );
+    assert_eq!(what.effect.new_holes.len(), 1);
+    let nothing = Change::Train {
+        person: id(INES),
+        skill: "honing".into(),
+    };
+    assert_eq!(
+        tried(&floor, &nothing).effect.sentence,
+        "If Ines learns honing: no promise moves; nothing else is moved."
+    );
+}
+
+#[test]
+fn what_cannot_be_is_refused_beside_its_field() {
+    let mut floor = floor(vec![
+        job(
+            1,
+            "27T16:00",
+            vec![operation(1, 10, "", 0, 480), operation(1, 20, "", 0, 60)],
+        ),
+        job(2, "27T16:00", vec![operation(2, 10, "", 0, 240)]),
+    ]);
+    let place = |operation: u128, machine, person, starts: &str| Change::Place {
+        operation: id(operation),
+        machine,
+        person,
+        starts: Some(at(starts)),
+    };
+    let refused = |floor: &Floor, change: &Change| match try_out(
+        floor,
+        &standing(floor),
+        change,
+        Settings::default(),
+    ) {
+        Err(TryError::Cannot(cannot)) => (cannot.field, cannot.why),
+        other => panic!("{other:?}"),
+    };
+    let mill = Some(id(MILL));
+    assert_eq!(
+        refused(&floor, &place(210, Some(id(BORER)), None, "24T08:00")).0,
+        "machine"
+    );
+    assert_eq!(
+        refused(&floor, &place(210, mill, Some(id(INES)), "24T08:00")).0,
+        "person"
+    );
+    assert_eq!(
+        refused(&floor, &place(210, mill, None, "22T08:00")).0,
+        "starts"
+    );
+    assert_eq!(
+        refused(&floor, &place(777, mill, None, "24T08:00")).0,
+        "operation"
+    );
+    // Operation 20 before operation 10 is done.
+    let (field, why) = refused(&floor, &place(120, mill, None, "23T09:00"));
+    assert_eq!(field, "starts");
+    assert!(
+        why.starts_with("10 Mill the face, which comes before it, is done on "),
+        "{why}"
+    );
+    // Where something is pinned already.
+    floor.operation_mut(id(210)).unwrap().pin = Some(Pin {
+        machine: mill,
+        person: None,
+        start: Some(at("24T08:00")),
+    });
+    let (field, why) = refused(&floor, &place(110, mill, None, "24T10:00"));
+    assert_eq!((field, why.contains("taken")), ("starts", true), "{why}");
+    let release = Change::Release { job: id(1) };
+    assert_eq!(refused(&floor, &release).0, "job");
+}
+
+#[test]
+fn work_with_the_same_on_the_table_is_brought_together() {
+    let floor = floor(vec![
+        job(1, "24T16:00", vec![operation(1, 10, "rear", 60, 120)]),
+        job(2, "24T16:00", vec![operation(2, 10, "front", 60, 120)]),
+        job(3, "25T16:00", vec![operation(3, 10, "rear", 60, 120)]),
+    ]);
+    let model = floor.model();
+    let fixed_order = crate::planning::engine::repair::right_shift(
+        &model.model,
+        &crate::planning::engine::plan::Plan {
+            assignments: (0..3)
+                .map(|i| crate::planning::engine::plan::Assignment {
+                    mode: 0,
+                    person: Some(0),
+                    start: i,
+                    setup: 0,
+                    attended_until: i,
+                    end: i,
+                })
+                .collect(),
+            value: Default::default(),
+        },
+    )
+    .unwrap();
+    let standing = model.timetable(&floor, &fixed_order, None);
+    let found = together(
+        &floor,
+        &standing,
+        5,
+        Settings {
+            moves: 0,
+            ..Settings::default()
+        },
+    )
+    .unwrap();
+    assert_eq!(found.len(), 1);
+    assert_eq!((found[0].first, found[0].second), (id(110), id(310)));
+    // A setup of an hour, of which a quarter remains.
+    assert_eq!(found[0].saves, 45);
+    assert!(found[0].tried.effect.promises.iter().all(|p| !p.is_late()));
+}
+
+fn any_change() -> impl Strategy<Value = Change> {
+    let when = |d: u32, h: u32| at(&format!("{}T{:02}:00", 23 + d, h));
+    let whose = prop::sample::select(vec![
+        Whose::Machine(id(MILL)),
+        Whose::Machine(id(BORER)),
+        Whose::Person(id(WYN)),
+        Whose::Person(id(INES)),
+    ]);
+    let job = 1_u128..=3;
+    let span = (0_u32..5, 6_u32..20, 1_i64..30);
+    prop_oneof![
+        (job.clone(), 0_u32..5, 8_u32..16).prop_map(move |(j, d, h)| Change::Place {
+            operation: id(j * 100 + 10),
+            machine: Some(id(MILL)),
+            person: None,
+            starts: Some(when(d, h)),
+        }),
+        job.clone().prop_map(|j| Change::Rank {
+            job: id(j),
+            place: Some(1)
+        }),
+        job.prop_map(|j| Change::Hold {
+            job: id(j),
+            reason: "waits".into()
+        }),
+        (whose.clone(), span.clone()).prop_map(move |(whose, (d, h, n))| Change::Away {
+            whose,
+            from: when(d, h),
+            until: when(d, h) + chrono::Duration::hours(n),
+            why: "stop".into(),
+        }),
+        (whose, span).prop_map(move |(whose, (d, h, n))| Change::Overtime {
+            whose: vec![whose],
+            from: when(d, h),
+            until: when(d, h) + chrono::Duration::hours(n),
+            why: String::new(),
+        }),
+        Just(Change::Train {
+            person: id(INES),
+            skill: "milling".into()
+        }),
+    ]
+}
+
+fn three() -> Floor {
+    floor(vec![
+        job(
+            1,
+            "24T16:00",
+            vec![
+                operation(1, 10, "rear", 60, 300),
+                operation(1, 20, "rear", 60, 90),
+            ],
+        ),
+        job(2, "25T12:00", vec![operation(2, 10, "front", 30, 240)]),
+        job(3, "26T16:00", vec![operation(3, 10, "rear", 60, 120)]),
+    ])
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    /// Whatever is done can be undone, and then the floor is what it was.
+    #[test]
+    fn undone_is_as_it_was(changes in prop::collection::vec(any_change(), 1..6)) {
+        let mut floors = vec![three()];
+        let mut back = Vec::new();
+        for change in &changes {
+            let floor = floors.last().unwrap();
+            if let Ok(changed) = change.apply(floor) {
+                back.push(change.inverse(floor).unwrap());
+                floors.push(changed);
+            }
+        }
+        let mut floor = floors.pop().unwrap();
+        while let Some(undo) = back.pop() {
+            floor = undo.apply(&floor).unwrap();
+            prop_assert_eq!(&floor, &floors.pop().unwrap());
+        }
+    }
+
+    /// After any change that is taken: nobody and nothing works while away, what is pinned stands where it is pinned,
+    /// and the mended plan keeps the engine's rules.
+    #[test]
+    fn a_mended_plan_keeps_to_what_was_said(first in any_change(), second in any_change()) {
+        let mut floor = three();
+        let mut standing = standing(&floor);
+        for change in [first, second] {
+            let Ok(what) = try_out(&floor, &standing, &change, Settings::default()) else { continue };
+            let faults = crate::planning::engine::validator::validate(&what.model.model, &what.plan);
+            prop_assert!(faults.is_empty(), "{:?}", faults);
+            if let Change::Away { whose, from, until, .. } = change {
+                for slot in &what.after.slots {
+                    let theirs = match whose {
+                        Whose::Machine(id) => slot.machine == Some(id),
+                        Whose::Person(id) => slot.person == Some(id),
+                    };
+                    // It may stand on the machine half done, but nothing begins or ends in the stop.
+                    prop_assert!(!theirs || slot.starts < from || slot.starts >= until);
+                    prop_assert!(!theirs || slot.ends <= from || slot.ends > until);
+                }
+            }
+            for slot in &what.after.slots {
+                let pin = what.floor.operation(slot.operation).unwrap().1.pin;
+                if let Some(starts) = pin.and_then(|pin| pin.start) && slot.state == SlotState::Pinned {
+                    prop_assert!(slot.starts >= starts);
+                }
+            }
+            floor = what.floor;
+            standing = what.after;
+        }
+    }
+}

@@ -1,0 +1,5 @@
+//! The week.
+pub mod axis;
+pub mod picture;
+#[cfg(test)]
+mod preview;
