@@ -48,6 +48,7 @@ pub mod engine;
 pub mod floor;
 pub mod queue;
 pub mod ready;
+pub mod what_if;
 
 pub use calendar::{Calendar, Hours, Shift, local_instant};
 pub use queue::{QueueDates, QueuedMachine};

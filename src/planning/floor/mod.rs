@@ -71,6 +71,14 @@ pub struct FloorPerson {
     pub hours: Hours,
 }
 
+impl FloorPerson {
+    /// Whether they have a skill.
+    #[must_use]
+    pub fn can(&self, skill: &str) -> bool {
+        model::able(&self.skills, skill)
+    }
+}
+
 /// How far an operation has come.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Progress {

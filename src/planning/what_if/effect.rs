@@ -1,6 +1,6 @@
 //! What comes of a change, worked out and said.
 
-use super::{CannotChange, Change, PRICE_OF_A_MOVE, cannot, job_words, moment};
+use super::{CannotChange, Change, PRICE_OF_A_MOVE, Side, cannot, job_words, moment};
 use crate::planning::calendar::Calendar;
 use crate::planning::engine::futures::futures;
 use crate::planning::engine::model::{Minute, ModelError};
@@ -112,7 +112,13 @@ pub fn try_out(
     if let Change::Place { operation, .. } = change {
         refused(&model, *operation)?;
     }
-    let plan = replan(&changed, &model, standing, settings)?;
+    let ordered = reordered(floor, standing, change);
+    let plan = replan(
+        &changed,
+        &model,
+        ordered.as_ref().unwrap_or(standing),
+        settings,
+    )?;
     if let Change::Place {
         operation,
         starts: Some(starts),
@@ -173,6 +179,51 @@ pub fn replan(
         &mut |_| false,
     )?;
     Ok(mended.plan)
+}
+
+/// The standing plan with an operation brought to another's side: what comes first is read off the starts.
+fn reordered(floor: &Floor, standing: &Timetable, change: &Change) -> Option<Timetable> {
+    let Change::Order {
+        operation,
+        other,
+        side,
+        ..
+    } = change
+    else {
+        return None;
+    };
+    let by = standing.slot(*other)?.clone();
+    let (job, _) = floor.operation(*operation)?;
+    let mut ordered = standing.clone();
+    let minute = chrono::Duration::minutes(1);
+    match side {
+        Side::Behind => {
+            let slot = ordered
+                .slots
+                .iter_mut()
+                .find(|s| s.operation == *operation)?;
+            slot.starts = by.starts + minute;
+            slot.machine = by.machine;
+        }
+        Side::Before => {
+            // What it waits for in its job goes with it.
+            let mut goes = vec![*operation];
+            while let Some(id) = goes.pop() {
+                let number = |id| job.operations.iter().find(|o| o.id == id);
+                let Some(moving) = number(id) else { continue };
+                if let Some(slot) = ordered.slots.iter_mut().find(|s| s.operation == id) {
+                    slot.starts = slot.starts.min(by.starts - minute);
+                }
+                let before = job.operations.iter();
+                goes.extend(
+                    before
+                        .filter(|o| moving.after.contains(&o.number))
+                        .map(|o| o.id),
+                );
+            }
+        }
+    }
+    Some(ordered)
 }
 
 /// Why a change was not tried.
@@ -343,48 +394,33 @@ fn sentence(
             rest.len()
         )),
     }
-    let others = |pick: &dyn Fn(&PromiseMove) -> bool| -> Vec<Minute> {
-        promises
+    // Those that come later or sooner and are as late, or as much in time, as they were.
+    let mut others = |which: &str, pick: &dyn Fn(&PromiseMove) -> bool, and: [&str; 2]| {
+        let those: Vec<&PromiseMove> = promises
             .iter()
-            .filter(|p| {
-                p.before.is_some() && p.after.is_some() && p.is_late() == p.was_late() && pick(p)
-            })
-            .map(|p| p.later.abs())
-            .collect()
+            .filter(|p| p.before.is_some() && p.after.is_some() && p.is_late() == p.was_late())
+            .filter(|p| pick(p))
+            .collect();
+        let most = those.iter().map(|p| p.later.abs()).max().map(hours);
+        match (those.as_slice(), most) {
+            ([only], Some(by)) => says.push(format!(
+                "{} comes {which} by {by}{}",
+                job_words(floor, only.job),
+                and[0]
+            )),
+            ([_, ..], Some(by)) => says.push(format!(
+                "{} jobs come {which} by up to {by}{}",
+                those.len(),
+                and[1]
+            )),
+            _ => {}
+        }
     };
-    let further = others(&|p| p.is_late() && p.later > 0);
-    if let Some(most) = further.iter().max() {
-        says.push(format!(
-            "{} already late {} later by up to {}",
-            count(further.len(), "job", "jobs"),
-            if further.len() == 1 { "comes" } else { "come" },
-            hours(*most)
-        ));
-    }
-    let kept = others(&|p| !p.is_late() && p.later > 0);
-    if let Some(most) = kept.iter().max() {
-        says.push(format!(
-            "{} {} later by up to {} and {} {}",
-            count(kept.len(), "job", "jobs"),
-            if kept.len() == 1 { "comes" } else { "come" },
-            hours(*most),
-            if kept.len() == 1 { "keeps" } else { "keep" },
-            if kept.len() == 1 {
-                "its promise"
-            } else {
-                "their promises"
-            },
-        ));
-    }
-    let sooner = others(&|p| p.later < 0);
-    if let Some(most) = sooner.iter().max() {
-        says.push(format!(
-            "{} {} sooner by up to {}",
-            count(sooner.len(), "job", "jobs"),
-            if sooner.len() == 1 { "comes" } else { "come" },
-            hours(*most)
-        ));
-    }
+    let still = [", late already", ", all late already"];
+    let kept = [" and keeps its promise", " and keep their promises"];
+    others("later", &|p| p.later > 0 && p.is_late(), still);
+    others("later", &|p| p.later > 0 && !p.is_late(), kept);
+    others("sooner", &|p| p.later < 0, ["", ""]);
     let gone = promises
         .iter()
         .filter(|p| p.before.is_some() && p.after.is_none());
@@ -410,9 +446,6 @@ fn sentence(
     for hole in holes.iter().filter(|hole| !hole.why.leaves_out()) {
         says.push(format!("for {} {}", job_words(floor, hole.job), hole.why));
     }
-    if late.is_empty() && !says.is_empty() && gone_late(promises) {
-        says.push("no promise is broken by it".to_owned());
-    }
     if says.is_empty() {
         says.push("no promise moves".to_owned());
     }
@@ -430,20 +463,11 @@ fn sentence(
     text
 }
 
-/// Whether something comes later at all.
-fn gone_late(promises: &[PromiseMove]) -> bool {
-    promises.iter().any(|p| p.later > 0)
-}
-
 fn lateness(floor: &Floor, p: &PromiseMove) -> String {
     match p.after.zip(p.due) {
         Some((at, due)) => hours(working(floor, due, at)),
         None => String::new(),
     }
-}
-
-fn count(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
 }
 
 /// Working time in words: `45 min`, `6 h`, `6 h 30 min`.

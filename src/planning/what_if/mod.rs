@@ -18,7 +18,7 @@ pub use effect::{Effect, PromiseMove, Settings, TryError, WhatIf, hours, replan,
 pub use together::{Together, together};
 
 use super::calendar::local_instant;
-use super::floor::{Floor, FloorMachine, Pin, Progress};
+use super::floor::{Floor, FloorMachine, FloorOperation, Pin, Progress};
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
@@ -43,6 +43,20 @@ pub enum Change {
         /// When its setup starts.
         starts: Option<DateTime<Utc>>,
     },
+    /// This operation before or directly behind that one, on its machine. The plan takes it up; only the machine is kept
+    /// as a decision, where it is another.
+    Order {
+        /// The operation that changes its place.
+        operation: Uuid,
+        /// The one it goes by.
+        other: Uuid,
+        /// On which side.
+        side: Side,
+        /// The machine, when it is not the one the operation is on.
+        machine: Option<Uuid>,
+    },
+    /// The order the plan had before; only there to undo one.
+    AsBefore,
     /// This operation where the plan puts it.
     Unpin {
         /// The operation.
@@ -132,6 +146,16 @@ pub enum Change {
     },
 }
 
+/// Where an operation goes by another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Side {
+    /// Before it, and with it what it waits for.
+    Before,
+    /// Directly behind it.
+    Behind,
+}
+
 /// A machine or a person.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -182,6 +206,28 @@ impl Change {
                     });
                 }
             }
+            Self::Order {
+                operation,
+                other,
+                machine,
+                ..
+            } => {
+                if floor.operation(*other).is_none() {
+                    return cannot("operation", "This operation is not on the floor any more");
+                }
+                waiting(floor, *operation)?;
+                if let Some(machine) = machine {
+                    place(floor, *operation, Some(*machine), None, None)?;
+                    if let Some(operation) = changed.operation_mut(*operation) {
+                        operation.pin = Some(Pin {
+                            machine: Some(*machine),
+                            person: None,
+                            start: None,
+                        });
+                    }
+                }
+            }
+            Self::AsBefore => {}
             Self::Unpin { operation } => match changed.operation_mut(*operation) {
                 Some(operation) if operation.pin.is_some() => operation.pin = None,
                 Some(_) => return cannot("operation", "This operation is not pinned"),
@@ -273,17 +319,18 @@ impl Change {
     #[must_use]
     pub fn inverse(&self, floor: &Floor) -> Option<Self> {
         Some(match self.clone() {
-            Self::Place { operation, .. } | Self::Unpin { operation } => {
-                match floor.operation(operation)?.1.pin {
-                    Some(pin) => Self::Place {
-                        operation,
-                        machine: pin.machine,
-                        person: pin.person,
-                        starts: pin.start,
-                    },
-                    None => Self::Unpin { operation },
-                }
-            }
+            Self::Order { machine: None, .. } | Self::AsBefore => Self::AsBefore,
+            Self::Place { operation, .. }
+            | Self::Unpin { operation }
+            | Self::Order { operation, .. } => match floor.operation(operation)?.1.pin {
+                Some(pin) => Self::Place {
+                    operation,
+                    machine: pin.machine,
+                    person: pin.person,
+                    starts: pin.start,
+                },
+                None => Self::Unpin { operation },
+            },
             Self::Rank { job, .. } => Self::Rank {
                 job,
                 place: floor.job(job)?.put_first,
@@ -378,6 +425,21 @@ impl Change {
                 }
                 words
             }
+            Self::Order {
+                operation,
+                other,
+                side,
+                ..
+            } => format!(
+                "{} goes {} {}",
+                operation_words(floor, *operation),
+                match side {
+                    Side::Before => "before",
+                    Side::Behind => "directly behind",
+                },
+                operation_words(floor, *other)
+            ),
+            Self::AsBefore => "the order is as it was before".to_owned(),
             Self::Unpin { operation } => format!(
                 "{} goes where the plan puts it",
                 operation_words(floor, *operation)
@@ -443,6 +505,18 @@ impl Change {
     }
 }
 
+/// An operation that has not begun.
+fn waiting(floor: &Floor, operation: Uuid) -> Result<&FloorOperation, CannotChange> {
+    let Some((_, operation)) = floor.operation(operation) else {
+        return cannot("operation", "This operation is not on the floor any more");
+    };
+    match operation.progress {
+        Progress::Queued => Ok(operation),
+        Progress::Started { .. } => cannot("operation", "This operation has begun"),
+        Progress::Done => cannot("operation", "This operation is done"),
+    }
+}
+
 /// Whether an operation can stand there, with that person, then.
 fn place(
     floor: &Floor,
@@ -451,14 +525,7 @@ fn place(
     person: Option<Uuid>,
     starts: Option<DateTime<Utc>>,
 ) -> Result<(), CannotChange> {
-    let Some((_, operation)) = floor.operation(operation) else {
-        return cannot("operation", "This operation is not on the floor any more");
-    };
-    match operation.progress {
-        Progress::Queued => {}
-        Progress::Started { .. } => return cannot("operation", "This operation has begun"),
-        Progress::Done => return cannot("operation", "This operation is done"),
-    }
+    let operation = waiting(floor, operation)?;
     if let Some(id) = machine {
         let Some(machine) = floor.machine(id) else {
             return cannot("machine", "This machine is not in use any more");

@@ -166,7 +166,7 @@ fn a_stop_of_two_hours_makes_both_late_by_two() {
     assert_eq!(
         after.effect.sentence,
         "With overtime for the mill and Wyn on Mon 23 Nov, 16:00 to 18:00: job 2 is late no longer, \
-         1 job already late comes sooner by up to 2 h; 1 operation moves."
+         job 1 comes sooner by 2 h; 1 operation moves."
     );
 }
 
@@ -180,7 +180,7 @@ fn holding_a_job_frees_its_place_and_says_so() {
     let what = tried(&floor, &hold);
     assert_eq!(
         what.effect.sentence,
-        "If job 1 is held (the deposit is not here): 1 job comes sooner by up to 4 h, \
+        "If job 1 is held (the deposit is not here): job 2 comes sooner by 8 h, \
          job 1 is not planned any more; 1 operation moves."
     );
     assert_eq!(what.effect.new_holes.len(), 1);

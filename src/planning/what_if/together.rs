@@ -1,7 +1,7 @@
 //! Setups together: work that needs the same on the table, done one after the other.
 
 use super::effect::{Settings, WhatIf, try_out};
-use super::{Change, TryError};
+use super::{Change, Side, TryError};
 use crate::planning::engine::model::Minute;
 use crate::planning::floor::{Floor, SAME_KEY_REMAINS, Slot, SlotState, Timetable};
 use std::collections::BTreeMap;
@@ -51,16 +51,16 @@ pub fn together(
         let Some(machine) = pair.first.machine else {
             continue;
         };
-        let place = |operation: Uuid, behind: &Slot| Change::Place {
-            operation,
-            machine: behind.machine,
-            person: None,
-            starts: Some(behind.ends),
+        let behind = |moving: &Slot, stays: &Slot| Change::Order {
+            operation: moving.operation,
+            other: stays.operation,
+            side: Side::Behind,
+            machine: stays.machine.filter(|_| stays.machine != moving.machine),
         };
         let ways = [
-            (place(pair.second.operation, pair.first), machine),
+            (behind(pair.second, pair.first), machine),
             (
-                place(pair.first.operation, pair.second),
+                behind(pair.first, pair.second),
                 pair.second.machine.unwrap_or(machine),
             ),
         ];
@@ -81,7 +81,7 @@ pub fn together(
                         break;
                     }
                 }
-                // Something pinned or begun stands there, or what comes before is not done by then.
+                // It has begun, or cannot go on that machine.
                 Err(TryError::Cannot(_)) => {}
                 Err(error @ TryError::Model(_)) => return Err(error),
             }
