@@ -20,6 +20,7 @@ pub mod needs;
 pub mod password;
 pub mod people;
 pub mod plans;
+pub mod plan_changes;
 pub mod quotes;
 mod read;
 pub mod remedy_rules;

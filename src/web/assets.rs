@@ -35,6 +35,7 @@ static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
         asset!("keys.js", "text/javascript; charset=utf-8"),
         asset!("live.js", "text/javascript; charset=utf-8"),
         asset!("mark.svg", "image/svg+xml"),
+        asset!("week.js", "text/javascript; charset=utf-8"),
     ]
 });
 

@@ -83,4 +83,5 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     shop::routes(cfg);
     sign_in::routes(cfg);
     stock::routes(cfg);
+    week::routes(cfg);
 }

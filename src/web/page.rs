@@ -22,6 +22,8 @@ pub enum Section {
     Enquiries,
     /// Work won.
     Jobs,
+    /// The plan.
+    Week,
     /// Patterns, variants, remedies.
     Castings,
     /// Parts, materials, tooling.
@@ -36,6 +38,7 @@ impl Section {
     const ALL: [Self; 6] = [
         Self::Enquiries,
         Self::Jobs,
+        Self::Week,
         Self::Castings,
         Self::Stock,
         Self::Market,
@@ -48,6 +51,7 @@ impl Section {
         match self {
             Self::Enquiries => "/enquiries",
             Self::Jobs => "/jobs",
+            Self::Week => "/week",
             Self::Castings => "/castings",
             Self::Stock => "/stock",
             Self::Market => "/market",
@@ -59,6 +63,7 @@ impl Section {
         match self {
             Self::Enquiries => "Enquiry",
             Self::Jobs => "Jobs",
+            Self::Week => "Week",
             Self::Castings => "Castings",
             Self::Stock => "Stock",
             Self::Market => "Market",
@@ -70,6 +75,7 @@ impl Section {
         match self {
             Self::Enquiries => "g e",
             Self::Jobs => "g j",
+            Self::Week => "g w",
             Self::Castings => "g c",
             Self::Stock => "g k",
             Self::Market => "g m",

@@ -105,6 +105,37 @@ pub fn try_out(
     change: &Change,
     settings: Settings,
 ) -> Result<WhatIf, TryError> {
+    let ordered = reordered(floor, standing, change);
+    let from = ordered.as_ref().unwrap_or(standing);
+    tried(floor, standing, from, change, settings)
+}
+
+/// Takes a change back: the floor is given back by `change`, and the plan is the one that stood at `earlier`, carried
+/// over to the floor without a search.
+///
+/// # Errors
+/// As [`try_out`].
+pub fn try_back(
+    floor: &Floor,
+    standing: &Timetable,
+    earlier: &Timetable,
+    change: &Change,
+    settings: Settings,
+) -> Result<WhatIf, TryError> {
+    let settings = Settings {
+        moves: 0,
+        ..settings
+    };
+    tried(floor, standing, earlier, change, settings)
+}
+
+fn tried(
+    floor: &Floor,
+    standing: &Timetable,
+    from: &Timetable,
+    change: &Change,
+    settings: Settings,
+) -> Result<WhatIf, TryError> {
     let changed = change.apply(floor)?;
     let old = floor.model();
     let before = old.carry_over(floor, standing)?;
@@ -112,13 +143,7 @@ pub fn try_out(
     if let Change::Place { operation, .. } = change {
         refused(&model, *operation)?;
     }
-    let ordered = reordered(floor, standing, change);
-    let plan = replan(
-        &changed,
-        &model,
-        ordered.as_ref().unwrap_or(standing),
-        settings,
-    )?;
+    let plan = replan(&changed, &model, from, settings)?;
     if let Change::Place {
         operation,
         starts: Some(starts),

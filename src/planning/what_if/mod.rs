@@ -14,7 +14,7 @@ mod together;
 #[cfg(test)]
 mod tests;
 
-pub use effect::{Effect, PromiseMove, Settings, TryError, WhatIf, hours, replan, try_out};
+pub use effect::{Effect, PromiseMove, Settings, TryError, WhatIf, hours, replan, try_back, try_out};
 pub use together::{Together, together};
 
 use super::calendar::local_instant;
@@ -236,6 +236,7 @@ impl Change {
             Self::Rank { job, place } => job_mut(&mut changed, *job)?.put_first = *place,
             Self::Hold { job, reason } => {
                 let job = job_mut(&mut changed, *job)?;
+                short(reason)?;
                 if reason.trim().is_empty() {
                     return cannot("reason", "Say why, for whoever asks");
                 }
@@ -250,18 +251,26 @@ impl Change {
                 }
             }
             Self::Away {
-                whose, from, until, ..
+                whose,
+                from,
+                until,
+                why,
             } => {
-                span(*from, *until)?;
+                span(floor, *from, *until, LONGEST_AWAY)?;
+                short(why)?;
                 hours_mut(&mut changed, *whose)?.stops.push((*from, *until));
             }
             Self::Back {
                 whose, from, until, ..
             } => take_out(&mut hours_mut(&mut changed, *whose)?.stops, (*from, *until))?,
             Self::Overtime {
-                whose, from, until, ..
+                whose,
+                from,
+                until,
+                why,
             } => {
-                span(*from, *until)?;
+                span(floor, *from, *until, LONGEST_OVERTIME)?;
+                short(why)?;
                 if whose.is_empty() {
                     return cannot("whose", "Say who or what is there for it");
                 }
@@ -269,16 +278,20 @@ impl Change {
                     hours_mut(&mut changed, *whose)?
                         .overtime
                         .push((*from, *until));
+                    for machine in opened(&mut changed, *whose) {
+                        machine.hours.overtime.push((*from, *until));
+                    }
                 }
             }
             Self::NoOvertime {
                 whose, from, until, ..
             } => {
                 for whose in whose {
-                    take_out(
-                        &mut hours_mut(&mut changed, *whose)?.overtime,
-                        (*from, *until),
-                    )?;
+                    let span = (*from, *until);
+                    take_out(&mut hours_mut(&mut changed, *whose)?.overtime, span)?;
+                    for machine in opened(&mut changed, *whose) {
+                        take_out(&mut machine.hours.overtime, span)?;
+                    }
                 }
             }
             Self::Train { person, skill } => {
@@ -569,9 +582,34 @@ fn place(
     Ok(())
 }
 
-fn span(from: DateTime<Utc>, until: DateTime<Utc>) -> Result<(), CannotChange> {
+/// The longest stretch of overtime, as the calendars keep it.
+const LONGEST_OVERTIME: chrono::Duration = chrono::Duration::days(31);
+
+/// The longest that a machine stands still or somebody is away, and how far ahead it is said.
+const LONGEST_AWAY: chrono::Duration = chrono::Duration::days(3 * 366);
+
+fn span(
+    floor: &Floor,
+    from: DateTime<Utc>,
+    until: DateTime<Utc>,
+    longest: chrono::Duration,
+) -> Result<(), CannotChange> {
     if until <= from {
         return cannot("until", "This must be after the start");
+    }
+    if until - from > longest {
+        return cannot("until", format!("At most {} days at once", longest.num_days()));
+    }
+    if (from - floor.now).abs() > LONGEST_AWAY {
+        return cannot("from", "This is too far away");
+    }
+    Ok(())
+}
+
+/// Words that fit where they are kept.
+fn short(why: &str) -> Result<(), CannotChange> {
+    if why.chars().count() > 200 {
+        return cannot("reason", "At most 200 letters");
     }
     Ok(())
 }
@@ -611,6 +649,12 @@ fn hours_mut(floor: &mut Floor, whose: Whose) -> Result<&mut super::Hours, Canno
         Some(hours) => Ok(hours),
         None => cannot("whose", "This machine or person is not there any more"),
     }
+}
+
+/// The machines that a person's overtime opens: all of them, for somebody is there to run them.
+fn opened(floor: &mut Floor, whose: Whose) -> impl Iterator<Item = &mut FloorMachine> {
+    let opens = matches!(whose, Whose::Person(_));
+    floor.machines.iter_mut().filter(move |_| opens)
 }
 
 fn skills_mut(floor: &mut Floor, person: Uuid) -> Result<&mut Vec<String>, CannotChange> {
