@@ -21,6 +21,7 @@ pub mod password;
 pub mod people;
 pub mod plans;
 pub mod plan_changes;
+pub mod plans;
 pub mod quotes;
 mod read;
 pub mod remedy_rules;

@@ -35,7 +35,7 @@ pub enum Section {
 }
 
 impl Section {
-    const ALL: [Self; 6] = [
+    const ALL: [Self; 7] = [
         Self::Enquiries,
         Self::Jobs,
         Self::Week,

@@ -25,4 +25,5 @@ mod support;
 mod tenancy;
 mod tour;
 mod web;
+mod week;
 mod work;

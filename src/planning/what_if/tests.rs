@@ -57,6 +57,7 @@ fn operation(job: u128, number: u32, key: &str, setup: i64, run: i64) -> FloorOp
         },
         outside_days: None,
         spread: 0.0,
+        not_before: None,
         progress: Progress::Queued,
         pin: None,
     }

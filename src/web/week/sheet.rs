@@ -196,7 +196,7 @@ pub fn sheet(
             label: (short_number(job), operation.what.clone()),
             words: slot_words(floor, slot),
             times: [slot.starts, slot.setup_until.min(until), until],
-            standing: match (job.order, slot.state) {
+            standing: match (&job.order, slot.state) {
                 (_, SlotState::Started | SlotState::HalfDone) => Standing::Started,
                 (_, SlotState::Pinned) => Standing::Pinned,
                 (Order::HeldSlot { .. }, _) => Standing::Held,

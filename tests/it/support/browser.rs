@@ -106,22 +106,25 @@ fn on_path(names: &[&str]) -> Option<PathBuf> {
     })
 }
 
-/// The two widths every page must work at.
+/// How wide a page is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Screen {
     /// 1440 × 1000.
     Desktop,
+    /// 820 × 1180, with touch.
+    Tablet,
     /// 390 × 844, with touch.
     Phone,
 }
 
 impl Screen {
-    /// Both.
+    /// The two widths every page must work at.
     pub const ALL: [Self; 2] = [Self::Desktop, Self::Phone];
 
     fn size(self) -> (u32, u32) {
         match self {
             Self::Desktop => (1440, 1000),
+            Self::Tablet => (820, 1180),
             Self::Phone => (390, 844),
         }
     }
@@ -152,7 +155,7 @@ impl Browser {
             ],
             "prefs": { "credentials_enable_service": false, "profile.password_manager_enabled": false },
             "mobileEmulation": { "deviceMetrics": {
-                "width": width, "height": height, "pixelRatio": 1.0, "mobile": phone, "touch": phone,
+                "width": width, "height": height, "pixelRatio": 1.0, "mobile": phone, "touch": screen != Screen::Desktop,
             } },
         });
         let capabilities = json!({
