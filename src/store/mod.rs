@@ -19,7 +19,6 @@ pub mod migrate;
 pub mod needs;
 pub mod password;
 pub mod people;
-pub mod plans;
 pub mod plan_changes;
 pub mod plans;
 pub mod quotes;

@@ -147,7 +147,8 @@ pub async fn to_undo(tx: &mut ShopTx, id: Uuid) -> Result<Undo, StoreError> {
     .ok_or(StoreError::NotFound("this change"))?;
     if newest(tx).await?.is_none_or(|newest| newest.id != id) {
         return Err(StoreError::Refused(
-            "This change has been undone, or another one was taken after it: undo that one first".to_owned(),
+            "This change has been undone, or another one was taken after it: undo that one first"
+                .to_owned(),
         ));
     }
     let places: Vec<Place> =
@@ -278,9 +279,8 @@ async fn write(tx: &mut ShopTx, change: &Change) -> Result<(), StoreError> {
             whose, from, until, ..
         } => {
             let time = calendars::read(tx).await?;
-            let theirs = |s: &&Stop| {
-                (s.owner, s.starts_at, s.ends_at) == (owner(*whose), *from, *until)
-            };
+            let theirs =
+                |s: &&Stop| (s.owner, s.starts_at, s.ends_at) == (owner(*whose), *from, *until);
             let stop = time.stops.iter().rfind(theirs);
             let stop = stop.ok_or(StoreError::NotFound("the stop"))?;
             calendars::delete_stop(tx, stop.id, stop.version).await

@@ -14,7 +14,9 @@ mod together;
 #[cfg(test)]
 mod tests;
 
-pub use effect::{Effect, PromiseMove, Settings, TryError, WhatIf, hours, replan, try_back, try_out};
+pub use effect::{
+    Effect, PromiseMove, Settings, TryError, WhatIf, hours, replan, try_back, try_out,
+};
 pub use together::{Together, together};
 
 use super::calendar::local_instant;
@@ -598,7 +600,10 @@ fn span(
         return cannot("until", "This must be after the start");
     }
     if until - from > longest {
-        return cannot("until", format!("At most {} days at once", longest.num_days()));
+        return cannot(
+            "until",
+            format!("At most {} days at once", longest.num_days()),
+        );
     }
     if (from - floor.now).abs() > LONGEST_AWAY {
         return cannot("from", "This is too far away");

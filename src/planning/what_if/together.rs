@@ -4,6 +4,7 @@ use super::effect::{Settings, WhatIf, try_out};
 use super::{Change, Side, TryError};
 use crate::planning::engine::model::Minute;
 use crate::planning::floor::{Floor, SAME_KEY_REMAINS, Slot, SlotState, Timetable};
+use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -31,12 +32,14 @@ struct Pair<'a> {
     key: &'a str,
     first: &'a Slot,
     second: &'a Slot,
+    /// Whether the second comes forward; otherwise the first goes back.
+    forward: bool,
     saves: Minute,
 }
 
 /// Pairs of planned operations with the same setup key and other work between, each tried: the second brought forward
-/// behind the first, or where that cannot be the first put back behind the second. At most `most` pairs are tried,
-/// those that promise to save most first; what saves nothing, or puts a promise nobody can keep, is left out.
+/// behind the first when it can begin by then, or the first put back behind the second when its job can spare that. At
+/// most `most` are tried, those that promise to save most and lie closest first; what saves nothing is left out.
 ///
 /// # Errors
 /// [`TryError::Model`] when there is no plan at all.
@@ -46,72 +49,68 @@ pub fn together(
     most: usize,
     settings: Settings,
 ) -> Result<Vec<Together>, TryError> {
-    let mut found = Vec::new();
+    let mut found: Vec<Together> = Vec::new();
     for pair in pairs(floor, standing).into_iter().take(most) {
-        let Some(machine) = pair.first.machine else {
+        let (moving, stays) = if pair.forward {
+            (pair.second, pair.first)
+        } else {
+            (pair.first, pair.second)
+        };
+        let Some(machine) = stays.machine else {
             continue;
         };
-        let behind = |moving: &Slot, stays: &Slot| Change::Order {
+        let change = Change::Order {
             operation: moving.operation,
             other: stays.operation,
             side: Side::Behind,
-            machine: stays.machine.filter(|_| stays.machine != moving.machine),
+            machine: (stays.machine != moving.machine).then_some(machine),
         };
-        let ways = [
-            (behind(pair.second, pair.first), machine),
-            (
-                behind(pair.first, pair.second),
-                pair.second.machine.unwrap_or(machine),
-            ),
-        ];
-        for (change, machine) in ways {
-            match try_out(floor, standing, &change, settings) {
-                Ok(tried) => {
-                    let saves = tried.before.value.setup - tried.after.value.setup;
-                    if saves > 0 {
-                        found.push(Together {
-                            setup_key: pair.key.to_owned(),
-                            first: pair.first.operation,
-                            second: pair.second.operation,
-                            machine,
-                            saves,
-                            change,
-                            tried,
-                        });
-                        break;
-                    }
+        match try_out(floor, standing, &change, settings) {
+            Ok(tried) => {
+                let saves = tried.before.value.setup - tried.after.value.setup;
+                if saves > 0 {
+                    found.push(Together {
+                        setup_key: pair.key.to_owned(),
+                        first: pair.first.operation,
+                        second: pair.second.operation,
+                        machine,
+                        saves,
+                        change,
+                        tried,
+                    });
                 }
-                // It has begun, or cannot go on that machine.
-                Err(TryError::Cannot(_)) => {}
-                Err(error @ TryError::Model(_)) => return Err(error),
             }
+            // It has begun, or cannot go on that machine.
+            Err(TryError::Cannot(_)) => {}
+            Err(error @ TryError::Model(_)) => return Err(error),
         }
     }
     found.sort_by_key(|t| {
-        let newly_late = t
-            .tried
-            .effect
-            .promises
-            .iter()
-            .filter(|p| p.is_late() && !p.was_late())
-            .count();
-        (newly_late, -t.saves)
+        let promises = t.tried.effect.promises.iter();
+        (
+            promises.filter(|p| p.is_late() && !p.was_late()).count(),
+            -t.saves,
+        )
     });
     Ok(found)
 }
 
-/// Neighbours among the planned operations of a machine kind with the same key that do not follow each other already.
+/// Operations of a machine kind with the same key that do not follow each other already, each in one pair as the one
+/// that moves.
 fn pairs<'a>(floor: &'a Floor, standing: &'a Timetable) -> Vec<Pair<'a>> {
     let mut groups: BTreeMap<(&str, &str), Vec<(&Slot, Minute)>> = BTreeMap::new();
     // What stands directly behind what on a machine.
-    let mut on_machine: BTreeMap<Uuid, Vec<&Slot>> = BTreeMap::new();
+    let mut follows: BTreeMap<Uuid, Uuid> = BTreeMap::new();
+    let mut last: BTreeMap<Uuid, Uuid> = BTreeMap::new();
     for slot in &standing.slots {
         let (Some(machine), Some((_, operation))) = (slot.machine, floor.operation(slot.operation))
         else {
             continue;
         };
-        on_machine.entry(machine).or_default().push(slot);
-        let movable = matches!(slot.state, SlotState::Planned);
+        if let Some(before) = last.insert(machine, slot.operation) {
+            follows.insert(before, slot.operation);
+        }
+        let movable = slot.state == SlotState::Planned && operation.pin.is_none();
         if movable && !operation.setup_key.is_empty() && operation.setup > 0 {
             groups
                 .entry((&operation.machine_kind, &operation.setup_key))
@@ -119,27 +118,46 @@ fn pairs<'a>(floor: &'a Floor, standing: &'a Timetable) -> Vec<Pair<'a>> {
                 .push((slot, operation.setup));
         }
     }
-    let follows = |first: &Slot, second: &Slot| {
-        on_machine.values().any(|slots| {
-            slots
-                .windows(2)
-                .any(|w| matches!(w, [a, b] if a.operation == first.operation && b.operation == second.operation))
-        })
-    };
-    let mut pairs: Vec<Pair> = groups
-        .iter()
-        .flat_map(|((_, key), slots)| {
-            slots.windows(2).filter_map(|w| match w {
-                [(first, _), (second, setup)] if !follows(first, second) => Some(Pair {
-                    key,
-                    first,
-                    second,
-                    saves: setup - (*setup as f64 * SAME_KEY_REMAINS).ceil() as Minute,
-                }),
-                _ => None,
-            })
-        })
-        .collect();
-    pairs.sort_by_key(|p| (-p.saves, p.second.starts));
+    let mut pairs: Vec<Pair> = Vec::new();
+    for ((_, key), slots) in &groups {
+        for (i, &(second, setup)) in slots.iter().enumerate() {
+            let ready = ready(floor, standing, second);
+            let behind = slots.iter().take(i).rev();
+            let between = |first: &Slot| follows.get(&first.operation) != Some(&second.operation);
+            for &(first, _) in behind.take_while(|(first, _)| between(first)) {
+                let minutes =
+                    |from: DateTime<Utc>, until: DateTime<Utc>| (until - from).num_minutes();
+                let forward = ready <= first.ends;
+                // Working minutes are fewer than minutes of the clock, so this errs on the careful side.
+                let back = first
+                    .slack_minutes
+                    .is_none_or(|slack| slack >= minutes(first.ends, second.ends));
+                if forward || back {
+                    pairs.push(Pair {
+                        key,
+                        first,
+                        second,
+                        forward,
+                        saves: setup - (setup as f64 * SAME_KEY_REMAINS).ceil() as Minute,
+                    });
+                    break;
+                }
+            }
+        }
+    }
+    pairs.sort_by_key(|p| (-p.saves, p.second.starts - p.first.ends));
     pairs
+}
+
+/// When an operation could begin at the earliest: when those before it are done.
+fn ready(floor: &Floor, standing: &Timetable, slot: &Slot) -> DateTime<Utc> {
+    let Some((job, operation)) = floor.operation(slot.operation) else {
+        return slot.starts;
+    };
+    let before = job.operations.iter();
+    before
+        .filter(|o| operation.after.contains(&o.number))
+        .filter_map(|o| standing.slot(o.id).map(|s| s.ends))
+        .max()
+        .unwrap_or(floor.now)
 }

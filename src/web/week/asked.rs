@@ -77,12 +77,15 @@ impl Asked {
             });
         }
         let operation = Self::key(&self.operation);
-        let job = operation.and_then(|id| floor.operation(id)).map(|(job, _)| job.id);
+        let job = operation
+            .and_then(|id| floor.operation(id))
+            .map(|(job, _)| job.id);
         let slot = operation.and_then(|id| timetable.slot(id));
         match self.kind.as_str() {
             "place" => {
                 let machine = errors.optional(&self.on, |errors| errors.row("on", &self.on))?;
-                let person = errors.optional(&self.with, |errors| errors.row("with", &self.with))?;
+                let person =
+                    errors.optional(&self.with, |errors| errors.row("with", &self.with))?;
                 let starts = if self.day.trim().is_empty() && self.time.trim().is_empty() {
                     None
                 } else {
@@ -144,7 +147,11 @@ impl Asked {
     }
 
     /// From a time, or a whole day, until a time of the same or another day.
-    fn span(&self, errors: &mut FormErrors, floor: &Floor) -> Option<(DateTime<Utc>, DateTime<Utc>)> {
+    fn span(
+        &self,
+        errors: &mut FormErrors,
+        floor: &Floor,
+    ) -> Option<(DateTime<Utc>, DateTime<Utc>)> {
         let day = errors.date("day", &self.day);
         let until_day = errors.optional(&self.until_day, |errors| {
             errors.date("until_day", &self.until_day)
@@ -157,9 +164,14 @@ impl Asked {
         }
         let time = errors.optional(&self.time, |errors| errors.time("time", &self.time))?;
         let until = errors.optional(&self.until, |errors| errors.time("until", &self.until))?;
-        let (opens, closes) = (whole_day(floor.zone, day)?.0, whole_day(floor.zone, last)?.1);
+        let (opens, closes) = (
+            whole_day(floor.zone, day)?.0,
+            whole_day(floor.zone, last)?.1,
+        );
         let from = time.map_or(opens, |time| local_instant(floor.zone, day.and_time(time)));
-        let until = until.map_or(closes, |time| local_instant(floor.zone, last.and_time(time)));
+        let until = until.map_or(closes, |time| {
+            local_instant(floor.zone, last.and_time(time))
+        });
         if until <= from {
             errors.add("until", "This must be after the start");
             return None;

@@ -101,18 +101,26 @@ pub(super) fn load(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Ma
     let columns: Vec<&Column> = all
         .iter()
         .filter(|c| {
-            sums.iter()
-                .any(|((_, first), sum)| *first == c.first && sum.capacity + sum.load + sum.over > 0)
+            sums.iter().any(|((_, first), sum)| {
+                *first == c.first && sum.capacity + sum.load + sum.over > 0
+            })
         })
         .collect();
-    let machines = floor.machines.iter().map(|m| (Owner::Machine(m.id), m.name.as_str()));
+    let machines = floor
+        .machines
+        .iter()
+        .map(|m| (Owner::Machine(m.id), m.name.as_str()));
     let people = floor
         .people
         .iter()
         .filter(|p| !p.skills.is_empty())
         .map(|p| (Owner::Person(p.id), p.name.as_str()));
     let owners: Vec<(Owner, &str)> = machines.chain(people).collect();
-    let sum = |owner, column: &Column| sums.get(&(owner, column.first)).copied().unwrap_or_default();
+    let sum = |owner, column: &Column| {
+        sums.get(&(owner, column.first))
+            .copied()
+            .unwrap_or_default()
+    };
     let mut worst: Vec<(i64, String)> = owners
         .iter()
         .flat_map(|&(owner, name)| columns.iter().map(move |c| (owner, name, *c)))

@@ -23,7 +23,9 @@ mod try_out;
 use crate::store::people::Role;
 use crate::store::plans::{self, Age, Freshness, Standing};
 use crate::store::{ShopTx, plan_changes};
-use crate::web::{Answer, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, assets, show};
+use crate::web::{
+    Answer, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, assets, show,
+};
 use actix_web::{HttpResponse, web};
 use asked::Asked;
 use chrono::{DateTime, Utc};
@@ -58,7 +60,12 @@ async fn show_week(who: SignedIn, asked: web::Query<Asked>) -> Answer {
     let mut errors = FormErrors::default();
     let stretch = asked.stretch(&mut errors, today(who.shop.time_zone));
     let page = page(&who, &standing, stretch, &asked, &errors, undo.as_ref());
-    Ok(if errors.is_empty() { page } else { page.invalid() }.into())
+    Ok(if errors.is_empty() {
+        page
+    } else {
+        page.invalid()
+    }
+    .into())
 }
 
 /// The whole screen.
@@ -95,7 +102,9 @@ fn page(
             (lists::load(floor, &standing.timetable, stretch))
         }
     };
-    Page::new(who, heading(stretch)).nav(Section::Week).body(body)
+    Page::new(who, heading(stretch))
+        .nav(Section::Week)
+        .body(body)
 }
 
 fn heading(stretch: Stretch) -> String {
@@ -126,7 +135,11 @@ fn stretches(path: &str, stretch: Stretch) -> Markup {
 }
 
 fn go_to(stretch: Stretch, typed: &str, errors: &FormErrors) -> Markup {
-    let value = if errors.get("from").is_some() { typed.to_owned() } else { stretch.from.to_string() };
+    let value = if errors.get("from").is_some() {
+        typed.to_owned()
+    } else {
+        stretch.from.to_string()
+    };
     html! {
         form.week-go method="get" action="/week" novalidate {
             input type="hidden" name="days" value=(stretch.days);
@@ -181,7 +194,10 @@ fn summary(standing: &Standing) -> Markup {
             .filter(|job| keeping(floor, &standing.timetable, job) == Some(wanted))
             .count() as i64
     };
-    let (late, risk) = (count(picture::Keeping::Late), count(picture::Keeping::AtRisk));
+    let (late, risk) = (
+        count(picture::Keeping::Late),
+        count(picture::Keeping::AtRisk),
+    );
     html! {
         p.week-summary {
             a href="/week/risk" data-key="r" data-key-label="Late or at risk" {

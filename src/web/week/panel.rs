@@ -1,10 +1,10 @@
 //! What can be done by hand about an operation, a machine or a person: every form asks what would come of it first.
 
 use super::asked::Asked;
-use super::sheet::{
-    Stretch, in_hundred, job_href, keeping, long_number, slack_words, state_words,
+use super::sheet::{Stretch, in_hundred, job_href, keeping, long_number, slack_words, state_words};
+use crate::planning::floor::{
+    Floor, FloorJob, FloorMachine, FloorOperation, FloorPerson, Progress, Slot, Timetable,
 };
-use crate::planning::floor::{Floor, FloorJob, FloorMachine, FloorOperation, FloorPerson, Progress, Slot, Timetable};
 use crate::planning::what_if::hours;
 use crate::planning::{Calendar, floor};
 use crate::store::plans::Standing;
@@ -39,14 +39,20 @@ impl Panel<'_> {
         let operation = Asked::key(&self.asked.operation).and_then(|id| floor.operation(id));
         let machine = Asked::key(&self.asked.machine).and_then(|id| floor.machine(id));
         let person = Asked::key(&self.asked.person).and_then(|id| floor.person(id));
-        let any = [&self.asked.operation, &self.asked.machine, &self.asked.person]
-            .iter()
-            .any(|key| !key.is_empty());
+        let any = [
+            &self.asked.operation,
+            &self.asked.machine,
+            &self.asked.person,
+        ]
+        .iter()
+        .any(|key| !key.is_empty());
         match (operation, machine, person) {
             (Some((job, operation)), ..) => self.operation(job, operation),
             (_, Some(machine), _) => self.machine(machine),
             (_, _, Some(person)) => self.person(person),
-            _ if any => html! { p.notice.warn #operation { "What you looked at is not on the floor any more." } },
+            _ if any => {
+                html! { p.notice.warn #operation { "What you looked at is not on the floor any more." } }
+            }
             _ => html! {},
         }
     }
@@ -142,10 +148,19 @@ impl Panel<'_> {
             .collect();
         let text = |id: Option<uuid::Uuid>| id.map(|id| id.to_string()).unwrap_or_default();
         let on = self.typed("place", &self.asked.on, &text(slot.and_then(|s| s.machine)));
-        let with = self.typed("place", &self.asked.with, &text(slot.and_then(|s| s.person)));
+        let with = self.typed(
+            "place",
+            &self.asked.with,
+            &text(slot.and_then(|s| s.person)),
+        );
         let starts = |format: &str| {
-            slot.map(|s| s.starts.with_timezone(&floor.zone).format(format).to_string())
-                .unwrap_or_default()
+            slot.map(|s| {
+                s.starts
+                    .with_timezone(&floor.zone)
+                    .format(format)
+                    .to_string()
+            })
+            .unwrap_or_default()
         };
         let day = self.typed("place", &self.asked.day, &starts("%Y-%m-%d"));
         let time = self.typed("place", &self.asked.time, &starts("%H:%M"));

@@ -9,7 +9,7 @@ use crate::planning::floor::{Floor, FloorJob, FloorModel, JobDates};
 use crate::planning::what_if::{Change, Side, Whose, hours, moment};
 use crate::store::people::Role;
 use crate::store::plans::Standing;
-use crate::web::{Answer, FormErrors, Page, Section, SignedIn, WebError};
+use crate::web::{Answer, FormErrors, Page, Section, SignedIn, WebError, show};
 use actix_web::web;
 use maud::{Markup, html};
 use uuid::Uuid;
@@ -20,6 +20,9 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 
 /// Jobs explained in full on the list; the others on being asked.
 const EXPLAINED: usize = 3;
+
+/// The last links of a chain that are always in sight.
+const LINKS: usize = 5;
 
 /// Ways to help shown for a job.
 const HELPS: usize = 5;
@@ -64,10 +67,8 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     })
     .await
     .map_err(|why| WebError::Internal(why.to_string()))?;
-    let stretch = Asked::default().stretch(
-        &mut FormErrors::default(),
-        super::today(who.shop.time_zone),
-    );
+    let stretch =
+        Asked::default().stretch(&mut FormErrors::default(), super::today(who.shop.time_zone));
     let floor = &standing.floor;
     let open = open(&standing);
     let unplanned: Vec<&FloorJob> = floor
@@ -102,7 +103,10 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         @if open.is_empty() { section.card { p { "No promise is open." } } }
         @else { (all(floor, &open)) }
     };
-    Ok(Page::new(&who, "Late or at risk").nav(Section::Week).body(body).into())
+    Ok(Page::new(&who, "Late or at risk")
+        .nav(Section::Week)
+        .body(body)
+        .into())
 }
 
 /// Every promise, the one least likely to hold first.
@@ -200,7 +204,15 @@ fn explained_job(
                 @if let Some(by) = o.dates.sure_by { " At " (in_hundred(floor.confidence)) " it is ready by " (moment(by, floor.zone)) "." }
             }
             h3 { "What holds it" }
-            ol.chain { @for link in &explanation.chain { (chain_link(floor, model, stretch, o.job.id, link)) } }
+            (weights(floor, model, o.job.id, explanation))
+            @let (earlier, last) = explanation.chain.split_at(explanation.chain.len().saturating_sub(LINKS));
+            @if !earlier.is_empty() {
+                details {
+                    summary { "The chain began with " (show::count(earlier.len() as i64, "link", "links")) " more" }
+                    ol.chain { @for link in earlier { (chain_link(floor, model, stretch, o.job.id, link)) } }
+                }
+            }
+            ol.chain start=(earlier.len() + 1) { @for link in last { (chain_link(floor, model, stretch, o.job.id, link)) } }
             h3 { "What would help" }
             @if helps.is_empty() { p { "Nothing that was tried: overtime, another order, somebody else who learns it, a second machine." } }
             @else {
@@ -216,6 +228,64 @@ fn explained_job(
     }
 }
 
+/// How the time until it is ready is made up, the most first.
+fn weights(floor: &Floor, model: &FloorModel, job: Uuid, explanation: &Explanation) -> Markup {
+    let mut sums: Vec<(String, i64)> = Vec::new();
+    let mut add = |what: String, minutes: i64| {
+        if minutes > 0 {
+            match sums.iter_mut().find(|(name, _)| *name == what) {
+                Some(sum) => sum.1 += minutes,
+                None => sums.push((what, minutes)),
+            }
+        }
+    };
+    let waits = explanation
+        .chain
+        .iter()
+        .skip(1)
+        .map(|link| Some(link.waited_for));
+    for (link, next) in explanation.chain.iter().zip(waits.chain([None])) {
+        let own = model
+            .operations
+            .get(link.operation)
+            .and_then(|id| floor.operation(*id))
+            .is_some_and(|(of, _)| of.id == job);
+        let what = match next {
+            _ if own => "its own work".to_owned(),
+            Some(WaitedFor::Machine { machine, .. }) => {
+                format!("waiting for {}", machine_name(floor, model, machine))
+            }
+            Some(WaitedFor::Person { person, .. }) => {
+                format!("waiting for {}", person_name(floor, model, person))
+            }
+            _ => "other jobs that had to come first".to_owned(),
+        };
+        add(what, link.held);
+        add(
+            "hours in which machine and person are not both there".to_owned(),
+            link.closed,
+        );
+    }
+    sums.sort_by_key(|(_, minutes)| -minutes);
+    html! {
+        p {
+            "Until it is ready, by the clock: "
+            @for (i, (what, minutes)) in sums.iter().enumerate() { @if i > 0 { ", " } (hours(*minutes)) " " (what) }
+            "."
+        }
+    }
+}
+
+fn machine_name<'a>(floor: &'a Floor, model: &FloorModel, index: usize) -> &'a str {
+    let found = model.machines.get(index).and_then(|id| floor.machine(*id));
+    found.map_or("the machine", |m| m.name.as_str())
+}
+
+fn person_name<'a>(floor: &'a Floor, model: &FloorModel, index: usize) -> &'a str {
+    let found = model.people.get(index).and_then(|id| floor.person(*id));
+    found.map_or("somebody", |p| p.name.as_str())
+}
+
 /// One link of the chain: what was done, what it waited for, and what each cost.
 fn chain_link(
     floor: &Floor,
@@ -225,22 +295,23 @@ fn chain_link(
     link: &explain::Link,
 ) -> Markup {
     let name = |index: usize| {
-        let Some((other, operation)) = model.operations.get(index).and_then(|id| floor.operation(*id)) else {
+        let Some((other, operation)) = model
+            .operations
+            .get(index)
+            .and_then(|id| floor.operation(*id))
+        else {
             return "what it needs to come".to_owned();
         };
         if other.id == job {
             format!("{} {}", operation.number, operation.what)
         } else {
-            format!("{}, {} {}", long_number(other), operation.number, operation.what)
+            format!(
+                "{}, {} {}",
+                long_number(other),
+                operation.number,
+                operation.what
+            )
         }
-    };
-    let machine = |index: usize| {
-        let found = model.machines.get(index).and_then(|id| floor.machine(*id));
-        found.map_or("the machine", |m| m.name.as_str())
-    };
-    let person = |index: usize| {
-        let found = model.people.get(index).and_then(|id| floor.person(*id));
-        found.map_or("somebody", |p| p.name.as_str())
     };
     let waited = match link.waited_for {
         WaitedFor::Release => "could begin as soon as the job could".to_owned(),
@@ -251,11 +322,19 @@ fn chain_link(
         WaitedFor::Machine {
             machine: m,
             operation,
-        } => format!("waited for {}, which had {}", machine(m), name(operation)),
+        } => format!(
+            "waited for {}, which had {}",
+            machine_name(floor, model, m),
+            name(operation)
+        ),
         WaitedFor::Person {
             person: p,
             operation,
-        } => format!("waited for {}, who was at {}", person(p), name(operation)),
+        } => format!(
+            "waited for {}, who was at {}",
+            person_name(floor, model, p),
+            name(operation)
+        ),
     };
     let id = model.operations.get(link.operation);
     html! {
@@ -302,7 +381,11 @@ fn helps(standing: &Standing, job: Uuid, explanation: &Explanation) -> Vec<Help>
                     continue;
                 }
                 let there = at_work(floor, from.with_timezone(&floor.zone).date_naive());
-                let whose = machine(m).map(Whose::Machine).into_iter().chain(there).collect();
+                let whose = machine(m)
+                    .map(Whose::Machine)
+                    .into_iter()
+                    .chain(there)
+                    .collect();
                 Some(Change::Overtime {
                     whose,
                     from,
@@ -310,14 +393,14 @@ fn helps(standing: &Standing, job: Uuid, explanation: &Explanation) -> Vec<Help>
                     why: format!("for {}", crate::planning::what_if::job_words(floor, job)),
                 })
             }
-            explain::Change::Order { first, second } => {
-                operation(first).zip(operation(second)).map(|(operation, other)| Change::Order {
+            explain::Change::Order { first, second } => operation(first)
+                .zip(operation(second))
+                .map(|(operation, other)| Change::Order {
                     operation,
                     other,
                     side: Side::Before,
                     machine: None,
-                })
-            }
+                }),
             explain::Change::Training {
                 person,
                 operation: index,
@@ -381,6 +464,10 @@ fn helps(standing: &Standing, job: Uuid, explanation: &Explanation) -> Vec<Help>
 
 fn first_upper(words: &str) -> String {
     let mut letters = words.chars();
-    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    let first: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
     first + letters.as_str()
 }

@@ -40,8 +40,7 @@ impl Stretch {
     /// From midnight to midnight by the shop's clock.
     #[must_use]
     pub fn span(self, floor: &Floor) -> Span {
-        let midnight =
-            |day: NaiveDate| local_instant(floor.zone, day.and_time(NaiveTime::MIN));
+        let midnight = |day: NaiveDate| local_instant(floor.zone, day.and_time(NaiveTime::MIN));
         let until = self.from.checked_add_days(Days::new(u64::from(self.days)));
         (midnight(self.from), midnight(until.unwrap_or(self.from)))
     }
@@ -122,7 +121,12 @@ pub fn slot_words(floor: &Floor, slot: &Slot) -> String {
     let Some((job, operation)) = floor.operation(slot.operation) else {
         return String::new();
     };
-    let mut words = format!("{}, {} {}", long_number(job), operation.number, operation.what);
+    let mut words = format!(
+        "{}, {} {}",
+        long_number(job),
+        operation.number,
+        operation.what
+    );
     if let Some(machine) = slot.machine.and_then(|id| floor.machine(id)) {
         words += &format!(", {}", machine.name);
     }
@@ -150,7 +154,9 @@ pub fn slot_words(floor: &Floor, slot: &Slot) -> String {
 /// Open stretches of somebody's hours.
 #[must_use]
 pub fn open(hours: &Hours, within: Span) -> Vec<Span> {
-    Calendar::build(hours, within.0, within.1).intervals().collect()
+    Calendar::build(hours, within.0, within.1)
+        .intervals()
+        .collect()
 }
 
 /// The plan that a change would replace, shown in outline behind the new one.
@@ -172,8 +178,16 @@ pub fn sheet(
     beside: Option<Beside>,
 ) -> Option<Picture> {
     let within = stretch.span(floor);
-    let machine_hours: Vec<Vec<Span>> = floor.machines.iter().map(|m| open(&m.hours, within)).collect();
-    let people_hours: Vec<Vec<Span>> = floor.people.iter().map(|p| open(&p.hours, within)).collect();
+    let machine_hours: Vec<Vec<Span>> = floor
+        .machines
+        .iter()
+        .map(|m| open(&m.hours, within))
+        .collect();
+    let people_hours: Vec<Vec<Span>> = floor
+        .people
+        .iter()
+        .map(|p| open(&p.hours, within))
+        .collect();
     // The shop is open when somebody is there, or the shop's own hours say so. A machine that could run all night does
     // not keep the night on the sheet.
     let shop = open(&floor.hours, within);
@@ -209,7 +223,10 @@ pub fn sheet(
         })
     };
     let blocks = |on: &dyn Fn(&Slot) -> Option<DateTime<Utc>>| -> Vec<Block> {
-        let moved: BTreeSet<Uuid> = beside.iter().flat_map(|b| b.moved.iter().copied()).collect();
+        let moved: BTreeSet<Uuid> = beside
+            .iter()
+            .flat_map(|b| b.moved.iter().copied())
+            .collect();
         let side = |slot: &Slot| {
             if moved.contains(&slot.operation) {
                 Side::After
@@ -224,7 +241,9 @@ pub fn sheet(
         let before = beside
             .iter()
             .flat_map(|b| &b.before.slots)
-            .filter(|slot| moved.contains(&slot.operation) || timetable.slot(slot.operation).is_none())
+            .filter(|slot| {
+                moved.contains(&slot.operation) || timetable.slot(slot.operation).is_none()
+            })
             .filter_map(|slot| block(slot, Side::Before, on(slot)?));
         after.chain(before).collect()
     };
@@ -234,7 +253,11 @@ pub fn sheet(
         .zip(machine_hours)
         .map(|(machine, open)| Row {
             name: machine.name.clone(),
-            href: Some(format!("/week?{}&machine={}#panel", stretch.query(), machine.id)),
+            href: Some(format!(
+                "/week?{}&machine={}#panel",
+                stretch.query(),
+                machine.id
+            )),
             open: Some(open),
             blocks: blocks(&|slot| (slot.machine == Some(machine.id)).then_some(slot.ends)),
         })
@@ -249,7 +272,11 @@ pub fn sheet(
         })
         .map(|(person, open)| Row {
             name: person.name.clone(),
-            href: Some(format!("/week?{}&person={}#panel", stretch.query(), person.id)),
+            href: Some(format!(
+                "/week?{}&person={}#panel",
+                stretch.query(),
+                person.id
+            )),
             open: Some(open),
             blocks: blocks(&|slot| (slot.person == Some(person.id)).then_some(slot.attended_until)),
         })
@@ -325,7 +352,11 @@ fn flag(floor: &Floor, timetable: &Timetable, job: &FloorJob, within: Span) -> O
         words: format!(
             "{} {} {}: {}{}",
             long_number(job),
-            if job.promised { "is promised for" } else { "is wanted by" },
+            if job.promised {
+                "is promised for"
+            } else {
+                "is wanted by"
+            },
             moment(due, floor.zone),
             late,
             dates

@@ -15,16 +15,17 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 }
 
 /// Pairs that are tried: each takes a plan of its own.
-const TRIED: usize = 12;
+const TRIED: usize = 10;
 
 async fn list(who: SignedIn) -> Answer {
     let mut tx = who.begin().await?;
     let standing = super::stand(&mut tx).await?;
     drop(tx);
     let (standing, found) = web::block(move || {
-        // No search: what is shown is what the new order alone does.
+        // No search and no chances: what is shown is what the new order alone does to the days.
         let settings = Settings {
             moves: 0,
+            futures: 0,
             ..Settings::default()
         };
         let found = together(&standing.floor, &standing.timetable, TRIED, settings);
@@ -33,10 +34,8 @@ async fn list(who: SignedIn) -> Answer {
     .await
     .map_err(|why| WebError::Internal(why.to_string()))?;
     let found = found.map_err(|why| WebError::Internal(why.to_string()))?;
-    let stretch = Asked::default().stretch(
-        &mut FormErrors::default(),
-        super::today(who.shop.time_zone),
-    );
+    let stretch =
+        Asked::default().stretch(&mut FormErrors::default(), super::today(who.shop.time_zone));
     let floor = &standing.floor;
     let named = |id: Uuid| -> Markup {
         let slot = standing.timetable.slot(id);
@@ -48,7 +47,13 @@ async fn list(who: SignedIn) -> Answer {
         }
     };
     let row = |t: &Together| {
-        let late = t.tried.effect.promises.iter().filter(|p| p.is_late() && !p.was_late()).count();
+        let late = t
+            .tried
+            .effect
+            .promises
+            .iter()
+            .filter(|p| p.is_late() && !p.was_late())
+            .count();
         let machine = floor.machine(t.machine).map_or("", |m| m.name.as_str());
         html! {
             section.card.week-together {
@@ -72,5 +77,8 @@ async fn list(who: SignedIn) -> Answer {
         @if found.is_empty() { section.card { p { "None found: nothing would be saved by another order." } } }
         @for t in &found { (row(t)) }
     };
-    Ok(Page::new(&who, "Setups together").nav(Section::Week).body(body).into())
+    Ok(Page::new(&who, "Setups together")
+        .nav(Section::Week)
+        .body(body)
+        .into())
 }

@@ -130,7 +130,11 @@ fn page(
     let drawn = sheet::sheet(&what.floor, &what.after, stretch, None, Some(beside));
     let may = who.may(needed(change));
     let back = format!("/week?{}", stretch.query());
-    let title = if undoes.is_some() { "Undo?" } else { "What if?" };
+    let title = if undoes.is_some() {
+        "Undo?"
+    } else {
+        "What if?"
+    };
     let body = html! {
         h1 { (title) }
         (notice)
@@ -188,7 +192,11 @@ fn in_sight(stretch: Stretch, what: &WhatIf) -> Stretch {
     let (from, until) = stretch.span(floor);
     let starts = |timetable: &Timetable| -> Vec<DateTime<Utc>> {
         let moved = |id| timetable.slot(id).map(|slot| slot.starts);
-        what.effect.moved.iter().filter_map(|id| moved(*id)).collect()
+        what.effect
+            .moved
+            .iter()
+            .filter_map(|id| moved(*id))
+            .collect()
     };
     let all = [starts(&what.before), starts(&what.after)].concat();
     match all.iter().min() {
@@ -215,7 +223,9 @@ pub(super) fn promises(floor: &Floor, moves: &[PromiseMove]) -> Markup {
 }
 
 fn promise_table(floor: &Floor, moves: &[PromiseMove]) -> Markup {
-    let at = |at: Option<DateTime<Utc>>| at.map_or_else(|| "not planned".to_owned(), |at| moment(at, floor.zone));
+    let at = |at: Option<DateTime<Utc>>| {
+        at.map_or_else(|| "not planned".to_owned(), |at| moment(at, floor.zone))
+    };
     html! {
         table.cells.small {
             thead { tr {
@@ -344,7 +354,11 @@ async fn take(who: SignedIn, form: CheckedForm<TakeForm>) -> Answer {
     };
     let Some(change) = change else {
         let newest = plan_changes::newest(&mut tx).await?;
-        return Ok(super::page(&who, &standing, stretch, &asked, &errors, newest.as_ref()).invalid().into());
+        return Ok(
+            super::page(&who, &standing, stretch, &asked, &errors, newest.as_ref())
+                .invalid()
+                .into(),
+        );
     };
     who.require(needed(&change))?;
     let seen: i64 = form.floor_version.parse().unwrap_or(-1);
@@ -359,7 +373,11 @@ async fn take(who: SignedIn, form: CheckedForm<TakeForm>) -> Answer {
         Err(TryError::Cannot(cannot)) => {
             errors.add("change", cannot.why);
             let newest = plan_changes::newest(&mut tx).await?;
-            return Ok(super::page(&who, &standing, stretch, &asked, &errors, newest.as_ref()).invalid().into());
+            return Ok(
+                super::page(&who, &standing, stretch, &asked, &errors, newest.as_ref())
+                    .invalid()
+                    .into(),
+            );
         }
         Err(TryError::Model(why)) => return Err(corrupt(&why)),
     };
@@ -414,7 +432,11 @@ async fn again(
 /// As a sentence of its own.
 fn said(words: &str) -> String {
     let mut letters = words.chars();
-    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    let first: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
     format!("{first}{}.", letters.as_str())
 }
 
@@ -423,10 +445,20 @@ async fn undo(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let mut tx: ShopTx = who.begin().await?;
     let undo = plan_changes::to_undo(&mut tx, *id).await?;
     let standing = super::stand(&mut tx).await?;
-    let stretch = Asked::default().stretch(&mut FormErrors::default(), super::today(who.shop.time_zone));
+    let stretch =
+        Asked::default().stretch(&mut FormErrors::default(), super::today(who.shop.time_zone));
     let change = undo.change.clone();
     match work_out(standing, change.clone(), Some(undo)).await? {
-        (standing, Ok(what)) => Ok(page(&who, &standing, stretch, &change, Some(*id), &what, &html! {}).into()),
+        (standing, Ok(what)) => Ok(page(
+            &who,
+            &standing,
+            stretch,
+            &change,
+            Some(*id),
+            &what,
+            &html! {},
+        )
+        .into()),
         (_, Err(why)) => Err(StoreError::Refused(why.to_string()).into()),
     }
 }
