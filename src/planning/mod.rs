@@ -46,6 +46,7 @@
 pub mod calendar;
 pub mod engine;
 pub mod floor;
+pub mod ics;
 pub mod queue;
 pub mod ready;
 pub mod what_if;
