@@ -11,6 +11,7 @@ pub mod cutting;
 pub mod decisions;
 pub mod devices;
 pub mod enquiries;
+pub mod feeds;
 pub mod floor;
 pub mod history;
 pub mod jobs;

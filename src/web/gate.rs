@@ -1,5 +1,6 @@
 //! The gate before every route: nobody gets past it without signing in, and no other site may post through it.
 
+use super::feeds::is_feed;
 use super::forms::typed_by_nobody;
 use super::startup::Site;
 use super::{WebError, sign_in};
@@ -19,7 +20,7 @@ use std::future::{Ready, ready};
 
 /// What is reachable without signing in. Everything else is not, whether or not it exists.
 fn is_open(path: &str) -> bool {
-    path == "/sign-in" || path == "/health" || path.starts_with("/static/")
+    path == "/sign-in" || path == "/health" || path.starts_with("/static/") || is_feed(path)
 }
 
 /// What a screen must know of the shop to read and show values.
@@ -260,6 +261,8 @@ mod tests {
             "/static",
             "/jobs",
             "//static/",
+            "/feeds",
+            "/feeds/guess.ics",
             "/api/x",
         ] {
             assert!(!is_open(path), "{path}");

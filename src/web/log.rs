@@ -1,6 +1,7 @@
 //! One line in the log for every request: what, how it went and how long it took. Faults are logged where they are
 //! found, inside the same span, so the request's id finds both.
 
+use super::feeds::loggable;
 use actix_web::HttpMessage;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -20,7 +21,7 @@ impl RootSpanBuilder for RequestLog {
             .get::<RequestId>()
             .map(ToString::to_string);
         request.extensions_mut().insert(Started(Instant::now()));
-        tracing::info_span!("request", id, method = %request.method(), path = request.path())
+        tracing::info_span!("request", id, method = %request.method(), path = loggable(request.path()))
     }
 
     fn on_request_end<B: MessageBody>(

@@ -44,6 +44,7 @@ pub mod assets;
 pub mod castings;
 pub mod enquiries;
 pub mod error;
+pub mod feeds;
 pub mod forms;
 pub mod gate;
 pub mod health;
@@ -74,6 +75,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     assets::routes(cfg);
     castings::routes(cfg);
     enquiries::routes(cfg);
+    feeds::routes(cfg);
     health::routes(cfg);
     jobs::routes(cfg);
     market::routes(cfg);

@@ -77,7 +77,7 @@ impl Token {
     }
 }
 
-fn random() -> Result<[u8; 32], WebError> {
+pub(super) fn random() -> Result<[u8; 32], WebError> {
     let mut bytes = [0; 32];
     SysRng
         .try_fill_bytes(&mut bytes)
@@ -293,7 +293,7 @@ async fn hashing<T: Send + 'static>(
 
 /// Where a request comes from, for the brake. A caller can write anything into `X-Forwarded-For`, so it is read only
 /// behind a proxy of ours, and then only the entry that proxy added, the last.
-fn address(req: &HttpRequest, site: &Site) -> String {
+pub(super) fn address(req: &HttpRequest, site: &Site) -> String {
     let forwarded = || {
         let header = req.headers().get("x-forwarded-for")?.to_str().ok()?;
         header.rsplit(',').next().map(|last| last.trim().to_owned())

@@ -1,5 +1,6 @@
 //! Builds the whole web application from a configuration; `serve` starts it, and so does every test, on a free port.
 
+use super::feeds::Brake;
 use super::log::RequestLog;
 use super::{WebError, error, gate, routes};
 use actix_web::dev::Server;
@@ -62,6 +63,7 @@ pub struct Site {
     /// See [`Config::futures`].
     pub futures: u32,
     pub(super) hashing: Arc<Semaphore>,
+    pub(super) feed_brake: Arc<Brake>,
 }
 
 /// The web application, bound and ready to run.
@@ -84,6 +86,7 @@ impl Application {
             behind_proxy: config.behind_proxy,
             futures: config.futures,
             hashing: Arc::new(Semaphore::new(HASHES_AT_ONCE)),
+            feed_brake: Arc::default(),
         });
         let secure = config.secure_cookies;
         let server = HttpServer::new(move || {

@@ -3,7 +3,9 @@
 //! Whole days are read, one or several at a stretch, once or every year (an RRULE of FREQ=YEARLY, expanded by a library).
 //! What cannot be a holiday of the shop (part of a day, weekly, cancelled) is named with the reason and left out.
 
-use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Utc};
+use chrono::{
+    DateTime, Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone, Utc,
+};
 use chrono_tz::Tz;
 use icalendar::parser::{Component, Property, read_calendar, unfold};
 use rrule::{Frequency, RRule, RRuleSet, Unvalidated};
@@ -36,7 +38,9 @@ pub enum ReadError {
     #[error("This calendar file does not read: {0}")]
     Malformed(String),
     /// More than a calendar of holidays has.
-    #[error("This file holds more than {MOST_ENTRIES} entries; a calendar of public holidays is small")]
+    #[error(
+        "This file holds more than {MOST_ENTRIES} entries; a calendar of public holidays is small"
+    )]
     TooMany,
     /// A calendar without entries.
     #[error("This calendar file holds no entries")]
@@ -124,7 +128,7 @@ pub fn read(bytes: &[u8], zone: Tz, from: NaiveDate, until: NaiveDate) -> Result
     let mut found: Vec<Day> = Vec::new();
     for event in events {
         let name = name(event);
-        match days(event, &moved, zone, until) {
+        match days(event, &moved, zone, (from, until)) {
             Ok(days) => found.extend(days.into_iter().map(|on| Day {
                 on,
                 name: name.clone(),
@@ -175,12 +179,12 @@ fn name(event: &Component) -> String {
     }
 }
 
-/// The days of an entry up to `until`, or why it gives none.
+/// The days of an entry in the years looked at, or why it gives none.
 fn days(
     event: &Component,
     moved: &[(String, NaiveDate)],
     zone: Tz,
-    until: NaiveDate,
+    years: (NaiveDate, NaiveDate),
 ) -> Result<Vec<NaiveDate>, String> {
     if value(event, "STATUS").is_some_and(|status| status.eq_ignore_ascii_case("CANCELLED")) {
         return Err("it is cancelled".to_owned());
@@ -195,7 +199,7 @@ fn days(
         if rules.next().is_some() {
             return Err("it repeats by more than one rule".to_owned());
         }
-        starts.extend(yearly(rule.val.as_str(), first, until)?);
+        starts.extend(yearly(rule.val.as_str(), first, years)?);
     }
     for more in listed(event, "RDATE", zone)? {
         starts.insert(more);
@@ -260,8 +264,12 @@ fn stretch(event: &Component, start: &Property, zone: Tz) -> Result<(NaiveDate, 
     Ok((first, length.unsigned_abs()))
 }
 
-/// The days of a yearly rule.
-fn yearly(rule: &str, first: NaiveDate, until: NaiveDate) -> Result<Vec<NaiveDate>, String> {
+/// The days of a yearly rule, from a stretch before the years looked at, which may reach into them.
+fn yearly(
+    rule: &str,
+    first: NaiveDate,
+    (from, until): (NaiveDate, NaiveDate),
+) -> Result<Vec<NaiveDate>, String> {
     let unreadable = |_| "how it repeats does not read".to_owned();
     // The library asks for UNTIL as a moment; a whole-day entry gives a day (RFC 5545, 3.3.10).
     let parts: Vec<String> = rule
@@ -291,6 +299,7 @@ fn yearly(rule: &str, first: NaiveDate, until: NaiveDate) -> Result<Vec<NaiveDat
     let rule = rule.validate(start).map_err(unreadable)?;
     let times = RRuleSet::new(start)
         .rrule(rule)
+        .after(midnight(from - TimeDelta::days(LONGEST_STRETCH)))
         .before(midnight(until))
         .all(MOST_TIMES);
     Ok(times

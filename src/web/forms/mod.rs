@@ -6,6 +6,7 @@
 
 mod errors;
 mod field;
+pub mod upload;
 
 pub use errors::FormErrors;
 pub(super) use errors::spoken;

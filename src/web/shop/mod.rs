@@ -84,6 +84,7 @@ async fn index(who: SignedIn) -> Answer {
             @for (path, name, purpose, _) in screens {
                 li { a href=(path) { strong { (name) } span { (purpose) } } }
             }
+            li { a href="/feeds" { strong { "Calendar feeds" } span { "The week of a machine or a person in a telephone’s calendar" } } }
             li { a href="/password" { strong { "Your password" } span { "Change what you sign in with" } } }
         }
     };

@@ -39,7 +39,11 @@ fn events(calendar: &ICalendar) -> Vec<&ICalendarComponent> {
 }
 
 fn value(component: &ICalendarComponent, name: &ICalendarProperty) -> ICalendarValue {
-    let found: Vec<_> = component.entries.iter().filter(|e| e.name == *name).collect();
+    let found: Vec<_> = component
+        .entries
+        .iter()
+        .filter(|e| e.name == *name)
+        .collect();
     assert_eq!(found.len(), 1, "{name:?}");
     assert_eq!(found[0].values.len(), 1, "{name:?}");
     found[0].values[0].clone()
@@ -69,7 +73,10 @@ fn text_with_every_awkward_character_comes_back_as_it_was() {
 
     // Lines end in CR LF and hold at most 75 octets (RFC 5545, 3.1).
     assert!(written.ends_with("END:VCALENDAR\r\n"));
-    assert_eq!(written.matches('\n').count(), written.matches("\r\n").count());
+    assert_eq!(
+        written.matches('\n').count(),
+        written.matches("\r\n").count()
+    );
     for line in written.split("\r\n") {
         assert!(line.len() <= 75, "{} octets: {line}", line.len());
     }
@@ -83,7 +90,10 @@ fn text_with_every_awkward_character_comes_back_as_it_was() {
     let event = events(&calendar)[0];
     assert_eq!(text(event, &ICalendarProperty::Summary), summary);
     assert_eq!(text(event, &ICalendarProperty::Description), "a\nbc;d,e\\n");
-    assert_eq!(text(event, &ICalendarProperty::Location), "Mill, by the door");
+    assert_eq!(
+        text(event, &ICalendarProperty::Location),
+        "Mill, by the door"
+    );
     assert_eq!(
         text(event, &ICalendarProperty::Uid),
         "0190b5a0.machine@harrow-quay"
@@ -108,11 +118,21 @@ fn the_same_entries_make_the_same_text() {
 #[test]
 fn a_whole_day_ends_on_the_next() {
     let day = NaiveDate::from_ymd_opt(2026, 12, 25).unwrap();
-    let mut one = entry("Christmas Day", "2026-03-23T08:00:00Z", "2026-03-23T09:30:00Z");
+    let mut one = entry(
+        "Christmas Day",
+        "2026-03-23T08:00:00Z",
+        "2026-03-23T09:30:00Z",
+    );
     one.when = When::Day(day);
     let written = write("Mill", &[one]);
-    assert!(written.contains("DTSTART;VALUE=DATE:20261225\r\n"), "{written}");
-    assert!(written.contains("DTEND;VALUE=DATE:20261226\r\n"), "{written}");
+    assert!(
+        written.contains("DTSTART;VALUE=DATE:20261225\r\n"),
+        "{written}"
+    );
+    assert!(
+        written.contains("DTEND;VALUE=DATE:20261226\r\n"),
+        "{written}"
+    );
     parsed(&written);
 }
 
@@ -149,8 +169,7 @@ fn local(written: &str) -> Vec<(String, String, i64)> {
         .map(|event| {
             let starts = timestamp(event, &ICalendarProperty::Dtstart);
             let ends = timestamp(event, &ICalendarProperty::Dtend);
-            let clock =
-                |t: DateTime<Utc>| t.with_timezone(&London).format("%a %H:%M").to_string();
+            let clock = |t: DateTime<Utc>| t.with_timezone(&London).format("%a %H:%M").to_string();
             (clock(starts), clock(ends), (ends - starts).num_minutes())
         })
         .collect()

@@ -13,11 +13,20 @@ fn file(events: &str) -> String {
 }
 
 fn event(lines: &str) -> String {
-    format!("BEGIN:VEVENT\r\n{}\r\nEND:VEVENT\r\n", lines.replace('\n', "\r\n"))
+    format!(
+        "BEGIN:VEVENT\r\n{}\r\nEND:VEVENT\r\n",
+        lines.replace('\n', "\r\n")
+    )
 }
 
 fn sheet(events: &str) -> Sheet {
-    read(file(events).as_bytes(), London, d("2026-01-01"), d("2028-12-31")).unwrap()
+    read(
+        file(events).as_bytes(),
+        London,
+        d("2026-01-01"),
+        d("2028-12-31"),
+    )
+    .unwrap()
 }
 
 fn days(events: &str) -> Vec<String> {
@@ -39,7 +48,9 @@ fn refused(lines: &str) -> String {
 
 #[test]
 fn whole_days_one_or_several() {
-    let one = event("UID:1\nDTSTART;VALUE=DATE:20261225\nDTEND;VALUE=DATE:20261226\nSUMMARY:Christmas\\, the day");
+    let one = event(
+        "UID:1\nDTSTART;VALUE=DATE:20261225\nDTEND;VALUE=DATE:20261226\nSUMMARY:Christmas\\, the day",
+    );
     assert_eq!(days(&one), ["2026-12-25 Christmas, the day"]);
     for lines in [
         "DTSTART;VALUE=DATE:20261228",
@@ -57,7 +68,9 @@ fn whole_days_one_or_several() {
     }
     let summer = event("UID:1\nSUMMARY:Off\nDTSTART:20260830T230000Z\nDTEND:20260831T230000Z");
     assert_eq!(days(&summer), ["2026-08-31 Off"]);
-    let three = event("UID:1\nSUMMARY:Works shutdown\nDTSTART;VALUE=DATE:20271230\nDTEND;VALUE=DATE:20280102");
+    let three = event(
+        "UID:1\nSUMMARY:Works shutdown\nDTSTART;VALUE=DATE:20271230\nDTEND;VALUE=DATE:20280102",
+    );
     assert_eq!(
         days(&three),
         [
@@ -81,11 +94,15 @@ fn yearly_rules_are_expanded() {
     assert_eq!(every("FREQ=YEARLY;UNTIL=20270501"), may_day[..2]);
     assert_eq!(every("FREQ=YEARLY;COUNT=7"), may_day[..1]);
     // The early May bank holiday of England, the first Monday of May: 4 May 2026, 3 May 2027 and 1 May 2028
-    // (gov.uk/bank-holidays names the first two; the third by the calendar). The DTSTART itself always counts.
+    // (from memory, and by the calendar).
     assert_eq!(
         every("FREQ=YEARLY;BYMONTH=5;BYDAY=1MO"),
         ["2026-05-04 X", "2027-05-03 X", "2028-05-01 X"]
     );
+    // An old file goes on, and the last day looked at is one of them.
+    let old =
+        event("UID:1\nSUMMARY:New Year's Eve\nDTSTART;VALUE=DATE:19001231\nRRULE:FREQ=YEARLY");
+    assert_eq!(days(&old).len(), 3);
     let leap = event("UID:1\nSUMMARY:Leap\nDTSTART;VALUE=DATE:20240229\nRRULE:FREQ=YEARLY");
     assert_eq!(days(&leap), ["2028-02-29 Leap"]);
     // Moved once, left out once, added once.
@@ -96,21 +113,47 @@ fn yearly_rules_are_expanded() {
     .concat();
     assert_eq!(
         days(&moved),
-        ["2026-06-01 Feast", "2027-06-04 Feast", "2028-06-05 Feast", "2028-06-06 Feast"]
+        [
+            "2026-06-01 Feast",
+            "2027-06-04 Feast",
+            "2028-06-05 Feast",
+            "2028-06-06 Feast"
+        ]
     );
 }
 
 #[test]
 fn what_is_no_holiday_is_left_out_in_words() {
     for (lines, said) in [
-        ("DTSTART:20261224T120000Z\nDTEND:20261224T170000Z", "begins at 12:00"),
+        (
+            "DTSTART:20261224T120000Z\nDTEND:20261224T170000Z",
+            "begins at 12:00",
+        ),
         ("DTSTART:20261224T000000", "not a whole day"),
-        ("DTSTART;VALUE=DATE:20260105\nRRULE:FREQ=WEEKLY", "every week"),
-        ("DTSTART;VALUE=DATE:20260105\nRRULE:FREQ=MONTHLY;COUNT=2", "every month"),
-        ("DTSTART;VALUE=DATE:20260105\nRRULE:FREQ=YEARLY;BYMONTH=13", "does not read"),
-        ("DTSTART;VALUE=DATE:20260105\nRRULE:sometimes", "does not read"),
-        ("DTSTART;VALUE=DATE:20260105\nDTEND;VALUE=DATE:20260305", "lasts 59 days"),
-        ("DTSTART;VALUE=DATE:20260105\nDTEND;VALUE=DATE:20260101", "before it begins"),
+        (
+            "DTSTART;VALUE=DATE:20260105\nRRULE:FREQ=WEEKLY",
+            "every week",
+        ),
+        (
+            "DTSTART;VALUE=DATE:20260105\nRRULE:FREQ=MONTHLY;COUNT=2",
+            "every month",
+        ),
+        (
+            "DTSTART;VALUE=DATE:20260105\nRRULE:FREQ=YEARLY;BYMONTH=13",
+            "does not read",
+        ),
+        (
+            "DTSTART;VALUE=DATE:20260105\nRRULE:sometimes",
+            "does not read",
+        ),
+        (
+            "DTSTART;VALUE=DATE:20260105\nDTEND;VALUE=DATE:20260305",
+            "lasts 59 days",
+        ),
+        (
+            "DTSTART;VALUE=DATE:20260105\nDTEND;VALUE=DATE:20260101",
+            "before it begins",
+        ),
         ("DTSTART;VALUE=DATE:20261305", "do not read"),
         ("DTSTART;VALUE=DATE:20260105\nSTATUS:CANCELLED", "cancelled"),
         ("DTEND;VALUE=DATE:20260105", "does not say when"),
@@ -144,7 +187,13 @@ fn folded_lines_case_and_a_byte_order_mark_are_read() {
     let marked = format!("\u{feff}{}", file(&folded));
     let read = |text: &str| read(text.as_bytes(), London, d("2026-01-01"), d("2026-12-31"));
     assert_eq!(read(&marked).unwrap().days.len(), 1);
-    assert_eq!(read(&file(&folded).replace("\r\n", "\n")).unwrap().days.len(), 1);
+    assert_eq!(
+        read(&file(&folded).replace("\r\n", "\n"))
+            .unwrap()
+            .days
+            .len(),
+        1
+    );
 }
 
 #[test]

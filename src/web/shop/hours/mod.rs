@@ -1,6 +1,7 @@
 //! When the shop works: weekly shifts, holidays, stops.
 
 mod holidays;
+mod import;
 mod owners;
 mod shifts;
 mod stops;
@@ -17,6 +18,7 @@ use maud::{Markup, html};
 /// `/shop/hours` and what is under it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     shifts::routes(cfg);
+    import::routes(cfg);
     holidays::routes(cfg);
     stops::routes(cfg);
     cfg.route(PATH, web::get().to(page));
@@ -86,7 +88,10 @@ async fn page(who: SignedIn) -> Answer {
         (shifts_body(&time, &owners))
         div.bar {
             h2 { "Holidays" }
-            a.button.quiet href={ (PATH) "/holidays/new" } data-key="h" data-key-label="Add a holiday" { "Add a holiday" }
+            div.actions {
+                a.button.quiet href={ (PATH) "/holidays/new" } data-key="h" data-key-label="Add a holiday" { "Add a holiday" }
+                (import::link())
+            }
         }
         @if coming.is_empty() {
             p { "No holiday is ahead: without them, ready dates count on every shift." }
