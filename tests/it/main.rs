@@ -17,6 +17,7 @@ mod demo;
 mod enquiry;
 mod enquiry_api;
 mod estimating;
+mod feeds;
 mod market;
 mod needs;
 mod rooms;

@@ -111,7 +111,8 @@ impl TestSite {
 /// A browser without a window: keeps cookies, follows nothing by itself.
 pub struct Visitor {
     client: Client,
-    address: String,
+    /// Of the site.
+    pub address: String,
     /// The token its forms carry.
     pub csrf: String,
 }
