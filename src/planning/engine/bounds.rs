@@ -4,27 +4,55 @@ use std::collections::BinaryHeap;
 
 use super::{
     build::{NONE, Shop, narrow},
-    destructive::{self, Given},
+    destructive::{Destruction, Given},
     model::{Goal, Minute},
     timing::stay,
 };
 
 /// A lower bound on the main figure of the goal: makespan, or weighted lateness.
-#[must_use]
-pub(super) fn lower_bound(shop: &Shop) -> Minute {
-    let heads = earliest_ends(shop);
-    let done =
-        |job: &super::build::JobGoal| shop.sinks(job).iter().map(|&op| heads[op as usize]).max();
-    match shop.goal {
-        Goal::Promises => shop
-            .jobs
-            .iter()
-            .filter_map(|j| Some(j.weight * (done(j)?.saturating_sub(j.due)).max(0)))
-            .sum(),
-        Goal::Makespan => {
-            let longest = shop.jobs.iter().filter_map(done).max().unwrap_or(0);
-            longest.max(by_machines(shop, &heads))
+pub(super) struct Bound<'a> {
+    /// The bound so far.
+    pub value: Minute,
+    destruction: Option<Destruction<'a>>,
+}
+
+impl<'a> Bound<'a> {
+    /// What is found before any search.
+    pub fn new(shop: &'a Shop) -> Self {
+        let heads = earliest_ends(shop);
+        let done = |job: &super::build::JobGoal| {
+            shop.sinks(job).iter().map(|&op| heads[op as usize]).max()
+        };
+        match shop.goal {
+            Goal::Promises => Self {
+                value: shop
+                    .jobs
+                    .iter()
+                    .filter_map(|j| Some(j.weight * (done(j)?.saturating_sub(j.due)).max(0)))
+                    .sum(),
+                destruction: None,
+            },
+            Goal::Makespan => {
+                let longest = shop.jobs.iter().filter_map(done).max().unwrap_or(0);
+                let (bound, given) = by_machines(shop, &heads);
+                let mut destruction = Destruction::new(shop, given);
+                Self {
+                    value: destruction.raise(bound.max(longest)),
+                    destruction: Some(destruction),
+                }
+            }
         }
+    }
+
+    /// Tries to prove that nothing is better than `best`, going on until so much work has been done in all.
+    pub fn prove(&mut self, best: Minute, work: u64) -> bool {
+        if let Some(d) = &mut self.destruction
+            && self.value < best
+            && d.refutes(best - 1, work)
+        {
+            self.value = best;
+        }
+        self.value >= best
     }
 }
 
@@ -72,9 +100,9 @@ fn earliest_ends(shop: &Shop) -> Vec<Minute> {
     ends
 }
 
-/// What the machines say of the makespan: the preemptive one-machine bound of each, the work that a group of machines
-/// must share, and what destruction makes of the two.
-fn by_machines(shop: &Shop, ends: &[Minute]) -> Minute {
+/// What the machines say of the makespan: the preemptive one-machine bound of each, and the work that a group of machines
+/// must share; with what destruction starts from.
+fn by_machines(shop: &Shop, ends: &[Minute]) -> (Minute, Given) {
     let n = shop.ops.len();
     let least = |op: u32| match shop.fixed[op as usize] {
         Some(f) => f.end - f.start,
@@ -123,12 +151,12 @@ fn by_machines(shop: &Shop, ends: &[Minute]) -> Minute {
         .map(|machines| shared_work(shop, machines, &triple));
     let bound = alone.chain(shared).max().unwrap_or(0);
     let given = Given {
-        time: &time,
-        head: &head,
-        tail: &tail,
-        on_machine: &on_machine,
+        time,
+        head,
+        tail,
+        on_machine,
     };
-    destructive::raise(shop, &given, bound)
+    (bound, given)
 }
 
 /// The machines an operation can be on, each once, in order.

@@ -2,41 +2,38 @@
 //! its window, tighten until nothing moves; when a window closes, T is too short.
 //!
 //! What windows alone do not refute, shaving may (Martin and Shmoys 1996): an operation is tried at an end of its
-//! window, and when that cannot be, the end is cut off. How much is tried is bounded by a count of work, so that the
-//! bound costs some tenths of a second at most and is the same on every machine.
+//! window, and when that cannot be, the end is cut off. How much is tried is bounded by a count of work, not by a clock,
+//! so that the answer is the same on every machine. A little is done before the search; while the search goes on, the
+//! makespan just below the best it has is being refuted, and when that succeeds the best is proved.
 
 use super::{
-    build::Shop,
+    build::{Shop, narrow},
     disjunctive::{Disjunctive, Task},
     model::Minute,
 };
 
-/// Work after which it is left at that, in tasks looked at by the rules of a machine: some tenths of a second.
-const WORK: u64 = 3_000_000;
+/// Work that the bound before the search may cost, in tasks looked at by the rules of a machine: under a tenth of a
+/// second.
+const WORK: u64 = 500_000;
 
 /// What is known before any makespan is supposed.
-pub(super) struct Given<'a> {
+pub(super) struct Given {
     /// Least minutes of each operation.
-    pub time: &'a [Minute],
+    pub time: Vec<Minute>,
     /// Earliest start of each operation.
-    pub head: &'a [Minute],
+    pub head: Vec<Minute>,
     /// Least minutes from the end of each operation to the end of everything.
-    pub tail: &'a [Minute],
+    pub tail: Vec<Minute>,
     /// The operations that can be on no other machine, by machine.
-    pub on_machine: &'a [Vec<u32>],
-}
-
-/// Raises the lower bound `bound` as far as destruction takes it.
-pub(super) fn raise(shop: &Shop, given: &Given<'_>, bound: Minute) -> Minute {
-    let mut windows = Windows::new(shop, given);
-    let bound = windows.gallop(bound, false);
-    windows.gallop(bound, true)
+    pub on_machine: Vec<Vec<u32>>,
 }
 
 /// The windows of all operations under a supposed makespan.
-struct Windows<'a> {
+pub(super) struct Destruction<'a> {
     shop: &'a Shop,
-    given: &'a Given<'a>,
+    given: Given,
+    /// Nothing in the windows is false when the makespan is at most this.
+    supposed: Minute,
     est: Vec<Minute>,
     lct: Vec<Minute>,
     /// Operations whose window moved and whose neighbours have not heard of it.
@@ -45,13 +42,19 @@ struct Windows<'a> {
     due: Vec<usize>,
     is_due: Vec<bool>,
     machine_of: Vec<usize>,
+    /// What is shaved, where it is at, and how many were tried in succession without any gain.
+    ops: Vec<u32>,
+    at: usize,
+    barren: usize,
     tasks: Vec<Task>,
     rules: Disjunctive,
     work: u64,
+    /// Windows as they were before a trial.
+    saved: (Vec<Minute>, Vec<Minute>),
 }
 
-impl<'a> Windows<'a> {
-    fn new(shop: &'a Shop, given: &'a Given<'a>) -> Self {
+impl<'a> Destruction<'a> {
+    pub fn new(shop: &'a Shop, given: Given) -> Self {
         let mut machine_of = vec![usize::MAX; given.time.len()];
         for (m, ops) in given.on_machine.iter().enumerate() {
             for &op in ops {
@@ -60,45 +63,74 @@ impl<'a> Windows<'a> {
         }
         Self {
             shop,
-            given,
+            supposed: Minute::MIN,
             est: Vec::new(),
             lct: Vec::new(),
             moved: Vec::new(),
             due: Vec::new(),
             is_due: vec![false; given.on_machine.len()],
             machine_of,
+            ops: given.on_machine.concat(),
+            at: 0,
+            barren: 0,
             tasks: Vec::new(),
             rules: Disjunctive::default(),
             work: 0,
+            saved: (Vec::new(), Vec::new()),
+            given,
         }
     }
 
+    /// Raises a lower bound as far as destruction takes it with little work.
+    pub fn raise(&mut self, bound: Minute) -> Minute {
+        let bound = self.gallop(bound, 0);
+        self.gallop(bound, WORK)
+    }
+
+    /// Whether no plan can have a makespan of `supposed` or less; false when that is not seen with so much work in all.
+    /// What was learnt is kept, so that going on with the same or a smaller makespan goes on from there.
+    pub fn refutes(&mut self, supposed: Minute, work: u64) -> bool {
+        !self.suppose(supposed) || self.shave(work)
+    }
+
     /// The least makespan from `bound` on that is not refuted, by doubling steps and then by halves.
-    fn gallop(&mut self, mut bound: Minute, shave: bool) -> Minute {
+    fn gallop(&mut self, mut bound: Minute, work: u64) -> Minute {
         let (mut step, mut open) = (1, None);
         while open.is_none_or(|h| bound < h) {
             let supposed = open.map_or(bound + step - 1, |h| bound.midpoint(h));
-            if self.refuted(supposed, shave) {
+            // Here makespans are supposed up and down, each anew.
+            self.supposed = Minute::MIN;
+            if self.refutes(supposed, work) {
                 bound = supposed + 1;
                 step *= 2;
             } else {
                 open = Some(supposed);
             }
         }
+        self.supposed = Minute::MIN;
         bound
     }
 
-    /// Whether no plan can have a makespan of `supposed` or less; false when that is not seen.
-    fn refuted(&mut self, supposed: Minute, shave: bool) -> bool {
-        self.est.clear();
-        self.est.extend_from_slice(self.given.head);
-        self.lct.clear();
-        self.lct
-            .extend(self.given.tail.iter().map(|tail| supposed - tail));
+    /// Windows for a makespan of at most `supposed`; false when one closes.
+    fn suppose(&mut self, supposed: Minute) -> bool {
+        if supposed == self.supposed {
+            return true;
+        }
+        if supposed > self.supposed {
+            self.est.clone_from(&self.given.head);
+            self.lct.clear();
+            self.lct.resize(self.est.len(), Minute::MAX / 4);
+        }
+        self.supposed = supposed;
+        self.barren = 0;
         for m in 0..self.is_due.len() {
             self.call(m);
         }
-        !self.settle() || (shave && !self.shave())
+        for op in 0..narrow(self.lct.len()) {
+            let lct = supposed - self.given.tail[op as usize];
+            self.end_by(op, lct);
+        }
+        self.settle()
     }
 
     fn call(&mut self, machine: usize) {
@@ -187,61 +219,44 @@ impl<'a> Windows<'a> {
         }
     }
 
-    /// Cuts off both ends of every window as far as trying refutes them; false when a window closes.
-    fn shave(&mut self) -> bool {
-        let ops: Vec<u32> = self.given.on_machine.concat();
-        let (mut est, mut lct) = (Vec::new(), Vec::new());
-        let mut gained = true;
-        while gained {
-            gained = false;
-            for &op in &ops {
-                for early in [true, false] {
-                    let mut step = 1;
-                    while step > 0 {
-                        if self.work > WORK {
-                            return true;
-                        }
-                        est.clone_from(&self.est);
-                        lct.clone_from(&self.lct);
-                        // Suppose that it starts (or ends) within the outermost `step` minutes of its window.
-                        let i = op as usize;
-                        let (within, beyond) = if early {
-                            let to = est[i] + step;
-                            (to - 1 + self.given.time[i], to)
-                        } else {
-                            let to = lct[i] - step;
-                            (to + 1 - self.given.time[i], to)
-                        };
-                        if early {
-                            self.end_by(op, within);
-                        } else {
-                            self.start_from(op, within);
-                        }
-                        let may_be = self.settle();
-                        self.est.clone_from(&est);
-                        self.lct.clone_from(&lct);
-                        if may_be {
-                            step /= 2;
-                            // Small steps were tried on the way up.
-                            if step <= 1 {
-                                break;
-                            }
-                            continue;
-                        }
-                        gained = true;
-                        if early {
-                            self.start_from(op, beyond);
-                        } else {
-                            self.end_by(op, beyond);
-                        }
-                        if !self.settle() {
-                            return false;
-                        }
-                        step *= 2;
-                    }
+    /// Cuts off both ends of every window as far as trying refutes them; true when a window closes.
+    fn shave(&mut self, work: u64) -> bool {
+        while self.barren < 2 * self.ops.len() && self.work < work {
+            let op = self.ops[self.at / 2];
+            let early = self.at % 2 == 0;
+            self.at = (self.at + 1) % (2 * self.ops.len());
+            self.barren += 1;
+            let mut step = 1;
+            while self.cannot_be_within(op, early, step) {
+                self.barren = 0;
+                if early {
+                    self.start_from(op, self.est[op as usize] + step);
+                } else {
+                    self.end_by(op, self.lct[op as usize] - step);
                 }
+                if !self.settle() {
+                    return true;
+                }
+                step *= 2;
             }
         }
-        true
+        false
+    }
+
+    /// Tries the operation within the outermost `step` minutes of its window, and takes the trial back.
+    fn cannot_be_within(&mut self, op: u32, early: bool, step: Minute) -> bool {
+        let i = op as usize;
+        self.saved.0.clone_from(&self.est);
+        self.saved.1.clone_from(&self.lct);
+        let others = step - 1 + self.given.time[i];
+        if early {
+            self.end_by(op, self.est[i] + others);
+        } else {
+            self.start_from(op, self.lct[i] - others);
+        }
+        let can = self.settle();
+        std::mem::swap(&mut self.est, &mut self.saved.0);
+        std::mem::swap(&mut self.lct, &mut self.saved.1);
+        !can
     }
 }

@@ -24,9 +24,11 @@ pub(super) struct Watch<'a> {
     pub stop: &'a mut dyn FnMut(u64) -> bool,
     /// Called at every new best.
     pub found: &'a mut dyn FnMut(i32),
+    /// Called after every tabu search with the best makespan; true when it is proved that none is less.
+    pub proved: &'a mut dyn FnMut(i32) -> bool,
 }
 
-/// Searches until `target` is reached, it is stopped, or `rounds` times the elite's size of tabu searches brought nothing.
+/// Searches until `target` is reached, the best is proved, it is stopped, or `rounds` times the elite's size of tabu searches brought nothing.
 /// `start` is an order of all operations with their modes.
 pub(super) fn search(
     graph: &mut Graph,
@@ -81,7 +83,11 @@ pub(super) fn search(
             barren = 0;
         }
         barren += 1;
-        if best.makespan <= target || stop(0) || barren > rounds.saturating_mul(ELITE as u32) {
+        if best.makespan <= target
+            || (watch.proved)(best.makespan)
+            || stop(0)
+            || barren > rounds.saturating_mul(ELITE as u32)
+        {
             return best;
         }
         admit(&mut elite, &child, graph, &mut rank_a);

@@ -5,7 +5,7 @@ use rand_pcg::Pcg64;
 
 use super::{
     anneal::Anneal,
-    bounds::lower_bound,
+    bounds::Bound,
     build::Shop,
     graph::{Graph, Sequence},
     model::{Minute, Model, ModelError},
@@ -123,14 +123,14 @@ pub fn solve(
     watch: &mut dyn FnMut(&Progress) -> bool,
 ) -> Result<Outcome, ModelError> {
     let shop = Shop::build(model)?;
-    let bound = lower_bound(&shop);
+    let mut bound = Bound::new(&shop);
     let mut timing = Timing::new(&shop);
     let (decisions, value) = best_rule(&shop, &mut timing);
     let mut rng = Pcg64::seed_from_u64(settings.seed);
     let mut progress = Progress {
         iterations: 0,
         best: value.main(shop.goal),
-        bound,
+        bound: bound.value,
     };
     let limit = settings.iterations.unwrap_or(u64::MAX);
     let mut ended = Ended::Stagnated;
@@ -142,8 +142,9 @@ pub fn solve(
 
     let (decisions, timing, value) = if let Some(mut graph) = graph {
         let start = to_sequence(&decisions);
-        let target = i32::try_from(bound).unwrap_or(0);
+        let target = i32::try_from(bound.value).unwrap_or(0);
         let best = std::cell::Cell::new(progress.best);
+        let made = std::cell::Cell::new(0);
         let found = relink::search(
             &mut graph,
             &start,
@@ -153,6 +154,7 @@ pub fn solve(
             &mut Watch {
                 stop: &mut |k| {
                     progress.iterations += k;
+                    made.set(progress.iterations);
                     progress.best = best.get();
                     if progress.iterations >= limit {
                         ended = Ended::Iterations;
@@ -164,6 +166,8 @@ pub fn solve(
                     true
                 },
                 found: &mut |makespan| best.set(Minute::from(makespan)),
+                // A tenth or two of the time goes into proof.
+                proved: &mut |makespan| bound.prove(Minute::from(makespan), 2 * made.get()),
             },
         );
         let decisions = from_sequence(&found, decisions);
@@ -191,7 +195,7 @@ pub fn solve(
         });
         (search.moves.decisions, search.moves.timing, search.value)
     };
-    if value.broken == 0 && value.main(shop.goal) <= bound {
+    if value.broken == 0 && value.main(shop.goal) <= bound.value {
         ended = Ended::Proved;
     }
     let plan = timing.plan(&shop, &decisions, value);
@@ -202,7 +206,7 @@ pub fn solve(
     );
     Ok(Outcome {
         plan,
-        bound,
+        bound: bound.value,
         iterations: progress.iterations,
         ended,
     })
