@@ -141,7 +141,8 @@ pub async fn record(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, Store
     let now = sqlx::query!(
         r#"select o.number, o.state, o.job_id, j.state as job_state,
                   exists (select from job_operation b where b.shop_id = o.shop_id and b.job_id = o.job_id
-                          and b.state <> 'done' and o.planned -> 'after' @> to_jsonb(b.number)) as "waits!"
+                          and b.state <> 'done' and o.planned -> 'after' @> to_jsonb(b.number)) as "waits!",
+                  exists (select from job_hold h where h.shop_id = o.shop_id and h.id = o.job_id) as "held!"
            from job_operation o join job j on j.shop_id = o.shop_id and j.id = o.job_id
            where o.shop_id = $1 and o.id = $2 for update of j"#,
         shop_id,
@@ -195,6 +196,8 @@ pub async fn record(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, Store
         Some(Conflict::JobClosed)
     } else if now.state == OperationState::Done.code() {
         Some(Conflict::OperationDone)
+    } else if now.held {
+        Some(Conflict::OnHold)
     } else if now.waits {
         Some(Conflict::Waits)
     } else {
@@ -239,12 +242,22 @@ async fn follow(tx: &mut ShopTx, operation_id: Uuid) -> Result<(), StoreError> {
         State::Started => OperationState::Started,
         State::Done => OperationState::Done,
     };
+    let happened = bench::corrected(&entries);
+    let mut starts = happened
+        .iter()
+        .filter(|e| matches!(e.kind, Kind::Setup | Kind::Run | Kind::RunAlone));
+    let first = starts.clone().next().map(|e| e.at);
+    let last = starts.next_back();
     sqlx::query!(
-        "update job_operation set state = $3, version = version + 1
-         where shop_id = $1 and id = $2 and state <> $3",
+        "update job_operation set state = $3, started_at = $4, machine_id = $5, person_id = $6, version = version + 1
+         where shop_id = $1 and id = $2
+           and (state, started_at, machine_id, person_id) is distinct from ($3, $4::timestamptz, $5::uuid, $6::uuid)",
         tx.shop_id(),
         operation_id,
         state.code(),
+        first,
+        last.and_then(|e| e.machine),
+        last.map(|e| e.person),
     )
     .execute(tx.conn())
     .await?;

@@ -1,6 +1,7 @@
 //! PostgreSQL: the only SQL in the house. One file per aggregate; the shop is set once per transaction, in [`scope`].
 
 pub mod answering;
+pub mod bench;
 pub mod bookings;
 pub mod calendars;
 pub mod castings;

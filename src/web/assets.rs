@@ -31,6 +31,7 @@ macro_rules! asset {
 
 static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
     vec![
+        asset!("bench.js", "text/javascript; charset=utf-8"),
         asset!("borewright.css", "text/css; charset=utf-8"),
         asset!("keys.js", "text/javascript; charset=utf-8"),
         asset!("live.js", "text/javascript; charset=utf-8"),

@@ -32,6 +32,12 @@ pub enum WebError {
     /// Nobody is signed in.
     #[error("Sign in first.")]
     SignInNeeded,
+    /// The bench was asked for by a device that is not known, or no longer.
+    #[error(
+        "The bench works on devices the owner has registered, and this is not one of them, or no longer. The owner signs \
+         in on this device and registers it under Shop, Bench devices. Entries that wait on it are kept until then."
+    )]
+    DeviceUnknown,
     /// A form arrived that no present sign-in sent: signed out since, or signed in anew. What was typed is given back.
     #[error("{}", if *.signed_in { SIGNED_IN_ANEW } else { SIGNED_OUT })]
     FromEarlierSignIn {
@@ -86,7 +92,9 @@ impl ResponseError for WebError {
             Self::FromEarlierSignIn {
                 signed_in: true, ..
             } => StatusCode::FORBIDDEN,
-            Self::SignInNeeded | Self::FromEarlierSignIn { .. } => StatusCode::UNAUTHORIZED,
+            Self::SignInNeeded | Self::DeviceUnknown | Self::FromEarlierSignIn { .. } => {
+                StatusCode::UNAUTHORIZED
+            }
             Self::BadRequest(_) => StatusCode::BAD_REQUEST,
             Self::Unprocessable(_) | Self::Invalid(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Self::UnsupportedMedia(_) => StatusCode::UNSUPPORTED_MEDIA_TYPE,

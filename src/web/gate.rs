@@ -1,5 +1,7 @@
-//! The gate before every route: nobody gets past it without signing in, and no other site may post through it.
+//! The gate before every route: nobody gets past it without signing in, to the bench nobody but a known device, and no
+//! other site may post through it.
 
+use super::bench::{self, AtBench};
 use super::feeds::is_feed;
 use super::forms::typed_by_nobody;
 use super::startup::Site;
@@ -132,9 +134,11 @@ pub(super) async fn gate(
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, actix_web::Error> {
     match admit(&req).await {
-        Ok(who) => {
-            if let Some(who) = who {
-                req.extensions_mut().insert(who);
+        Ok(admitted) => {
+            match admitted {
+                Admitted::Anyone => {}
+                Admitted::Person(who) => drop(req.extensions_mut().insert(who)),
+                Admitted::Device(at) => drop(req.extensions_mut().insert(at)),
             }
             next.call(req)
                 .await
@@ -156,7 +160,15 @@ pub(super) async fn gate(
     }
 }
 
-async fn admit(req: &ServiceRequest) -> Result<Option<SignedIn>, WebError> {
+/// Who got past the gate.
+enum Admitted {
+    /// What is open is open to anyone.
+    Anyone,
+    Person(SignedIn),
+    Device(AtBench),
+}
+
+async fn admit(req: &ServiceRequest) -> Result<Admitted, WebError> {
     let place = req.uri().path_and_query().map_or("", |p| p.as_str());
     if place.contains("%00") {
         // PostgreSQL text cannot hold it, so it can name nothing.
@@ -170,11 +182,14 @@ async fn admit(req: &ServiceRequest) -> Result<Option<SignedIn>, WebError> {
         ));
     }
     if is_open(req.path()) {
-        return Ok(None);
+        return Ok(Admitted::Anyone);
     }
     let site = req
         .app_data::<web::Data<Site>>()
         .ok_or_else(|| WebError::Internal("the site is not configured".to_owned()))?;
+    if bench::is_bench(req.path()) {
+        return Ok(Admitted::Device(AtBench::find(req.request(), site).await?));
+    }
     let token = sign_in::Token::of(req.request(), site).ok_or(WebError::SignInNeeded)?;
     let scope = Scope {
         shop_id: token.shop_id,
@@ -185,7 +200,8 @@ async fn admit(req: &ServiceRequest) -> Result<Option<SignedIn>, WebError> {
         .await?
         .ok_or(WebError::SignInNeeded)?;
     tx.commit().await?;
-    Ok(Some(SignedIn::new(scope, session, site.pool.clone())?))
+    let who = SignedIn::new(scope, session, site.pool.clone())?;
+    Ok(Admitted::Person(who))
 }
 
 /// Whether a browser is looking for a page, and so can be sent to sign in.

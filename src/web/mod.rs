@@ -41,6 +41,7 @@
 
 pub mod api;
 pub mod assets;
+pub mod bench;
 pub mod castings;
 pub mod enquiries;
 pub mod error;
@@ -73,6 +74,7 @@ use actix_web::web;
 pub fn routes(cfg: &mut web::ServiceConfig) {
     api::routes(cfg);
     assets::routes(cfg);
+    bench::routes(cfg);
     castings::routes(cfg);
     enquiries::routes(cfg);
     feeds::routes(cfg);

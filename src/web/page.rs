@@ -95,6 +95,7 @@ pub struct Page {
     who: Option<SignedIn>,
     section: Option<Section>,
     status: StatusCode,
+    script: Option<&'static str>,
     body: Markup,
 }
 
@@ -116,6 +117,7 @@ impl Page {
             who: None,
             section: None,
             status: StatusCode::OK,
+            script: None,
             body: Markup::default(),
         }
     }
@@ -141,6 +143,13 @@ impl Page {
         self.status(StatusCode::UNPROCESSABLE_ENTITY)
     }
 
+    /// A module of `static/` that this page needs besides those of every page.
+    #[must_use]
+    pub fn script(mut self, name: &'static str) -> Self {
+        self.script = Some(name);
+        self
+    }
+
     /// What stands in the main landmark.
     #[must_use]
     pub fn body(mut self, body: Markup) -> Self {
@@ -162,6 +171,7 @@ impl Page {
                     link rel="stylesheet" href=(assets::url("borewright.css"));
                     script type="module" src=(assets::url("keys.js")) {}
                     script type="module" src=(assets::url("live.js")) {}
+                    @if let Some(name) = self.script { script type="module" src=(assets::url(name)) {} }
                 }
                 body {
                     a.skip href="#main" { "Skip to the page" }

@@ -35,7 +35,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     .route("/sign-out", web::post().to(sign_out));
 }
 
-/// What a session cookie holds: the shop, known before anything is looked up, and 256 random bits.
+/// What a cookie that opens something holds: the shop, known before anything is looked up, and 256 random bits.
 pub(super) struct Token {
     pub(super) shop_id: Uuid,
     secret: [u8; 32],
@@ -43,7 +43,7 @@ pub(super) struct Token {
 
 impl Token {
     /// A new one.
-    fn new(shop_id: Uuid) -> Result<Self, WebError> {
+    pub(super) fn new(shop_id: Uuid) -> Result<Self, WebError> {
         Ok(Self {
             shop_id,
             secret: random()?,
@@ -52,8 +52,12 @@ impl Token {
 
     /// The one a request carries.
     pub(super) fn of(req: &HttpRequest, site: &Site) -> Option<Self> {
-        let cookie = req.cookie(cookie_name(site.secure_cookies))?;
-        let (shop_id, secret) = cookie.value().split_once('.')?;
+        Self::read(req.cookie(cookie_name(site.secure_cookies))?.value())
+    }
+
+    /// From what a cookie holds.
+    pub(super) fn read(text: &str) -> Option<Self> {
+        let (shop_id, secret) = text.split_once('.')?;
         Some(Self {
             shop_id: Uuid::try_parse(shop_id).ok()?,
             secret: URL_SAFE_NO_PAD.decode(secret).ok()?.try_into().ok()?,
@@ -65,13 +69,17 @@ impl Token {
         Sha256::digest(self.secret).into()
     }
 
-    fn cookie(&self, secure: bool) -> Cookie<'static> {
-        let value = format!(
+    /// What a cookie holds.
+    pub(super) fn text(&self) -> String {
+        format!(
             "{}.{}",
             self.shop_id.simple(),
             URL_SAFE_NO_PAD.encode(self.secret)
-        );
-        let mut cookie = session_cookie(value, secure);
+        )
+    }
+
+    fn cookie(&self, secure: bool) -> Cookie<'static> {
+        let mut cookie = session_cookie(self.text(), secure);
         cookie.set_max_age(CookieDuration::seconds(sessions::LONGEST.num_seconds()));
         cookie
     }
@@ -314,18 +322,28 @@ async fn sign_out(
     who: SignedIn,
     _form: CheckedForm<Nothing>,
 ) -> Answer {
-    if let Some(token) = Token::of(&req, &site) {
-        let mut tx = who.begin().await?;
-        sessions::end(&mut tx, &token.hash()).await?;
-        tx.commit().await?;
-    }
-    let mut gone = session_cookie(String::new(), site.secure_cookies);
-    gone.make_removal();
+    let mut tx = who.begin().await?;
+    let gone = end_here(&mut tx, &req, &site).await?;
+    tx.commit().await?;
     Ok(HttpResponse::SeeOther()
         .insert_header((LOCATION, "/sign-in"))
         .cookie(gone)
         .finish()
         .into())
+}
+
+/// Ends the session of a request, and gives the cookie that makes its browser forget it.
+pub(super) async fn end_here(
+    tx: &mut ShopTx,
+    req: &HttpRequest,
+    site: &Site,
+) -> Result<Cookie<'static>, WebError> {
+    if let Some(token) = Token::of(req, site) {
+        sessions::end(tx, &token.hash()).await?;
+    }
+    let mut gone = session_cookie(String::new(), site.secure_cookies);
+    gone.make_removal();
+    Ok(gone)
 }
 
 fn view(form: &SignInForm, ask_shop: bool, errors: &FormErrors, told: Option<&str>) -> Page {

@@ -7,6 +7,7 @@
     reason = "a test fails by panicking, and so do its helpers"
 )]
 
+mod bench;
 mod bench_store;
 mod browser;
 mod calendars;

@@ -81,8 +81,8 @@ impl<T: DeserializeOwned + 'static> FromRequest for CheckedForm<T> {
     }
 }
 
-/// A form body of someone who is not signed in: for the sign-in page alone, which holds no token yet and relies on the
-/// gate's check of the sending site.
+/// A form body of someone who holds no token: at sign-in, and at a bench device. Both rely on the gate's check of the
+/// sending site, and on a cookie that no other site's form carries (`SameSite`).
 #[derive(Debug)]
 pub(super) struct OpenForm<T>(pub T);
 
@@ -101,7 +101,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for OpenForm<T> {
 fn typed(body: &[u8]) -> Vec<(String, String)> {
     form_urlencoded::parse(body)
         .filter(|(name, value)| {
-            let secret = name.contains("password") || name == "current";
+            let secret = name.contains("password") || name == "current" || name == "pin";
             !secret && name != CSRF_FIELD && name != "version" && !value.trim().is_empty()
         })
         .map(|(name, value)| (name.into_owned(), value.into_owned()))

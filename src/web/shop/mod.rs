@@ -1,6 +1,7 @@
 //! The shop itself: its people and settings.
 
 mod cutting;
+mod devices;
 pub mod hours;
 mod machines;
 pub mod people;
@@ -16,6 +17,7 @@ use maud::{Markup, html};
 /// `/shop` and what is under it. One line for each screen, in alphabetical order.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cutting::routes(cfg);
+    devices::routes(cfg);
     hours::routes(cfg);
     machines::routes(cfg);
     people::routes(cfg);
@@ -61,6 +63,12 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
         "/shop/people",
         "People",
         "Who works here, what they can do, and how they sign in",
+        Role::Owner,
+    ),
+    (
+        "/shop/devices",
+        "Bench devices",
+        "Tablets and phones at the machines, and the PINs people sign on with there",
         Role::Owner,
     ),
     (

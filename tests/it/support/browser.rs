@@ -145,7 +145,7 @@ impl Browser {
         let turn = TURNS.acquire().await.unwrap();
         let driver = Driver::get().await;
         let (width, height) = screen.size();
-        let phone = screen == Screen::Phone;
+        let phone = screen != Screen::Desktop;
         let options = json!({
             "binary": driver.chromium,
             "args": [
@@ -320,6 +320,21 @@ impl Browser {
         .await;
     }
 
+    /// Presses a thing as a finger or a mouse does. It must be there, in sight and not covered.
+    pub async fn tap(&self, css: &str) {
+        self.wait_for(css).await.click().await.unwrap();
+    }
+
+    /// Takes the network away from the page, or gives it back.
+    pub async fn offline(&self, offline: bool) {
+        self.devtools("Network.enable", json!({})).await;
+        let conditions = json!({
+            "offline": offline, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1,
+        });
+        self.devtools("Network.emulateNetworkConditions", conditions)
+            .await;
+    }
+
     /// Checks the page as a whole and saves its picture as `<name>-<width>.png` under `target/pictures`; `make pictures`
     /// takes the README's from there.
     pub async fn picture(&self, name: &str) {
@@ -344,7 +359,7 @@ impl Browser {
     /// What every page must keep: nothing to scroll sideways, every field and control named, every reference leading
     /// somewhere, targets large enough on a phone, and nothing in the console.
     pub async fn check(&self) {
-        let phone = self.screen == Screen::Phone;
+        let phone = self.screen != Screen::Desktop;
         let faults = self.script(CHECK, vec![json!(phone)]).await;
         assert_eq!(faults, json!([]), "at {}", self.path().await);
         let log = self.driver("se/log", json!({"type": "browser"})).await;
@@ -353,12 +368,13 @@ impl Browser {
             .unwrap()
             .iter()
             .filter(|entry| entry["level"] == "SEVERE" || entry["level"] == "WARNING")
-            // A page that is itself a refusal is logged as a failed load.
+            // A page that is itself a refusal is logged as a failed load, and so is what a test took the network from.
             .filter(|entry| {
-                !(entry["source"] == "network"
-                    && entry["message"]
-                        .as_str()
-                        .is_some_and(|m| m.contains("responded with a status of 4")))
+                let expected = |m: &str| {
+                    m.contains("responded with a status of 4")
+                        || m.contains("net::ERR_INTERNET_DISCONNECTED")
+                };
+                !(entry["source"] == "network" && entry["message"].as_str().is_some_and(expected))
             })
             .collect();
         assert!(complaints.is_empty(), "console: {complaints:#?}");

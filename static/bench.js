@@ -1,0 +1,241 @@
+// The bench: every press is an entry with a key and a time of its own, kept on this device until the shop has booked it.
+//
+// An entry is written to IndexedDB first, shown as not sent, and sent in order. It leaves the device only when a page has
+// come that knows of it, so what is on screen is always the page as it was last seen plus the entries made since. Without
+// this script the same forms are sent one by one.
+
+const RETRY_MS = 5000;
+const bench = document.getElementById("bench");
+
+if (bench) start();
+keypad();
+keepForLater();
+
+async function start() {
+  const store = await open();
+  document.addEventListener("submit", (event) => {
+    const form = event.target.closest("form[data-book]");
+    if (!form) return;
+    event.preventDefault();
+    press(store, form);
+  });
+  const trouble = document.querySelector("#bench-trouble button");
+  trouble.addEventListener("click", async () => {
+    await each(store, (entry) => (entry.say ? { ...entry, say: null } : entry));
+    await render(store);
+  });
+  // What a page from after their booking has come for is done with, unless there is something to say about it.
+  const asOf = Number(bench.dataset.asOf);
+  await each(store, (entry) => (entry.booked && entry.booked <= asOf && !entry.say ? null : entry));
+  await render(store);
+  await send(store);
+  window.addEventListener("online", () => send(store));
+  setInterval(() => send(store), RETRY_MS);
+}
+
+// A press of a button: what else it ends, then the entry itself.
+async function press(store, form) {
+  const data = Object.fromEntries(new FormData(form));
+  const at = moment(form, data);
+  if (!at) return;
+  const entries = [];
+  if (["setup", "run", "run_alone"].includes(data.kind)) {
+    const key = card(data.operation)?.dataset.setupKey;
+    for (const other of document.querySelectorAll(".bench-card[data-attended]")) {
+      // Jobs in one setup share its time; anything else is paused.
+      if (other.dataset.op !== data.operation && other.dataset.setupKey !== key) entries.push({ ...data, kind: "pause", operation: other.dataset.op });
+    }
+  }
+  entries.push(data);
+  for (const entry of entries) {
+    await write(store, {
+      key: random(),
+      sign_on: bench.dataset.signOn,
+      kind: entry.kind,
+      operation: entry.operation,
+      machine: entry.machine || null,
+      corrects: entry === data ? entry.corrects || null : null,
+      reason: entry === data ? entry.reason || null : null,
+      at,
+      title: title(entry.operation),
+    });
+  }
+  form.closest("[data-question]")?.setAttribute("hidden", "");
+  await render(store);
+  await send(store);
+}
+
+// When it happened: now, or the time a form names.
+function moment(form, data) {
+  if (!("at" in data)) return new Date().toISOString();
+  const named = form.elements.at.dataset.at ?? data.at;
+  const at = new Date(named);
+  if (Number.isNaN(at.getTime())) {
+    form.elements.at.focus();
+    return null;
+  }
+  return at.toISOString();
+}
+
+const card = (operation) => document.querySelector(`.bench-card[data-op="${operation}"]`);
+
+function title(operation) {
+  const heading = card(operation)?.querySelector("h3") ?? document.querySelector(`[data-question] strong`);
+  return heading?.textContent.trim() ?? "";
+}
+
+// Sends what was not booked yet, oldest first, and only one message at a time.
+let sending = false;
+async function send(store) {
+  if (sending) return;
+  sending = true;
+  try {
+    const waiting = (await all(store)).filter((entry) => !entry.booked);
+    if (waiting.length === 0) {
+      say("");
+      return;
+    }
+    const entries = waiting.slice(0, 100).map(({ id, title: _, booked, say, ...entry }) => entry);
+    let response;
+    try {
+      response = await fetch("/bench/entries", {
+        method: "POST",
+        headers: { "content-type": "application/json", accept: "application/json" },
+        body: JSON.stringify({ sent_at: new Date().toISOString(), entries }),
+      });
+    } catch {
+      say("No network. What you enter is kept on this device and sent when it is back.");
+      return;
+    }
+    if (!response.ok) {
+      say(
+        response.status === 401
+          ? "This device is no longer known to the shop. What you entered is kept here; tell the owner."
+          : "The shop’s computer does not answer as it should. What you entered is kept on this device and sent again.",
+      );
+      return;
+    }
+    const { as_of, outcomes } = await response.json();
+    await Promise.all(
+      outcomes.map((outcome, i) => write(store, { ...waiting[i], booked: as_of, say: outcome.outcome === "booked" ? null : (outcome.say ?? outcome.outcome), aside: outcome.outcome === "set_aside" })),
+    );
+    say("");
+    await render(store);
+    // The page as the shop knows it now; when it does not come, what is on screen is still right.
+    if (waiting.length > 100) setTimeout(() => send(store), 0);
+    else if (!document.activeElement?.matches("input:not([type=hidden])")) location.reload();
+  } finally {
+    sending = false;
+  }
+}
+
+function say(words) {
+  const state = document.getElementById("bench-state");
+  state.hidden = !words;
+  if (state.textContent !== words) state.textContent = words;
+}
+
+const WORDS = { setup: "Set up", run: "Run", run_alone: "Runs by itself", pause: "Pause", done: "Done", stands: "Still at it" };
+const CLOCK = { setup: "setup", run: "run", run_alone: "alone", pause: "none", done: "done" };
+const PHASE = { setup: "setting up", run: "running, attended", alone: "running by itself", none: "Not running", done: "Done" };
+
+// Puts the entries that the page does not know of on top of it.
+async function render(store) {
+  const entries = await all(store);
+  const asOf = Number(bench.dataset.asOf);
+  for (const entry of entries) {
+    const shown = card(entry.operation);
+    if (shown && !entry.aside && (!entry.booked || entry.booked > asOf) && CLOCK[entry.kind]) {
+      const clock = CLOCK[entry.kind];
+      shown.dataset.clock = clock;
+      shown.toggleAttribute("data-attended", clock === "setup" || clock === "run");
+      const since = clock === "none" || clock === "done" ? "" : ` since ${new Date(entry.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}`;
+      shown.querySelector(".bench-running").textContent = PHASE[clock] + since;
+    }
+    if (entry.corrects && (!entry.booked || entry.booked > asOf)) document.querySelector(`[data-question="${entry.corrects}"]`)?.setAttribute("hidden", "");
+  }
+  list("bench-queue", entries.filter((entry) => !entry.booked), line);
+  list("bench-trouble", entries.filter((entry) => entry.say), (entry) => `${line(entry)}: ${entry.say}${entry.aside ? ". Not booked; the office has it" : ". Booked all the same; the office looks at it"}.`);
+}
+
+function line(entry) {
+  const at = new Date(entry.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+  return `${at} ${WORDS[entry.kind] ?? entry.kind}, ${entry.title}`;
+}
+
+function list(id, entries, words) {
+  const section = document.getElementById(id);
+  section.hidden = entries.length === 0;
+  section.querySelector("ul").replaceChildren(
+    ...entries.map((entry) => {
+      const item = document.createElement("li");
+      item.textContent = words(entry);
+      return item;
+    }),
+  );
+}
+
+// A version 4 UUID (RFC 9562); crypto.randomUUID is not there without HTTPS.
+function random() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
+}
+
+// The entries on this device, in the order they were made.
+
+function open() {
+  return new Promise((resolve, reject) => {
+    const request = indexedDB.open("bench", 1);
+    request.onupgradeneeded = () => request.result.createObjectStore("entries", { keyPath: "id", autoIncrement: true });
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+}
+
+function within(store, mode, work) {
+  return new Promise((resolve, reject) => {
+    const transaction = store.transaction("entries", mode, { durability: "strict" });
+    const request = work(transaction.objectStore("entries"));
+    transaction.oncomplete = () => resolve(request.result);
+    transaction.onerror = () => reject(transaction.error);
+    transaction.onabort = () => reject(transaction.error);
+  });
+}
+
+const all = (store) => within(store, "readonly", (entries) => entries.getAll());
+const write = (store, entry) => within(store, "readwrite", (entries) => entries.put(entry));
+
+// Changes every entry; one that becomes null leaves the device.
+async function each(store, change) {
+  for (const entry of await all(store)) {
+    const changed = change(entry);
+    if (changed === null) await within(store, "readwrite", (entries) => entries.delete(entry.id));
+    else if (changed !== entry) await write(store, changed);
+  }
+}
+
+// The PIN's large keys.
+function keypad() {
+  const keys = document.querySelector(".bench-keypad");
+  const pin = document.getElementById("pin");
+  if (!keys || !pin) return;
+  keys.hidden = false;
+  keys.addEventListener("click", (event) => {
+    const key = event.target.closest("[data-digit]");
+    if (!key) return;
+    pin.value = key.dataset.digit === "" ? "" : (pin.value + key.dataset.digit).slice(0, 8);
+  });
+}
+
+// Has the bench's pages kept for when there is no network; a worker needs HTTPS or this very machine.
+async function keepForLater() {
+  if (!("serviceWorker" in navigator) || !bench) return;
+  await navigator.serviceWorker.register("/bench/worker.js", { scope: "/bench" });
+  const { active } = await navigator.serviceWorker.ready;
+  const assets = [...document.querySelectorAll("link[href], script[src]")].map((element) => element.href || element.src);
+  const machines = [...document.querySelectorAll(".bench-machines a")].map((link) => link.href);
+  active.postMessage({ keep: [...new Set([location.href, new URL("/bench", location).href, ...machines, ...assets])] });
+}

@@ -1,0 +1,530 @@
+//! The bench screen, in a real browser and over HTTP: known devices, PINs, a day's work with one thumb, and no network.
+
+use crate::bench_store::{booking, job, person};
+use crate::support::TestDatabase;
+use crate::support::browser::{Browser, Screen};
+use crate::support::site::{TestSite, Visitor, between};
+use borewright::bench::Kind;
+use borewright::estimating::{Machine, MachineRate};
+use borewright::store::bookings::{self, Booking, NewBooking};
+use borewright::store::devices;
+use borewright::store::password;
+use borewright::store::{calendars, machines};
+use borewright::units::{Currency, Money};
+use chrono::{DateTime, Datelike, Days, NaiveTime, TimeDelta, Utc};
+use serde_json::{Value, json};
+use sqlx::ConnectOptions;
+use std::io::{BufRead, BufReader};
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+use uuid::Uuid;
+
+const PIN: &str = "4071";
+
+/// A shop with a mill, two jobs for it, and Col, who has a PIN.
+struct Floor {
+    col: Uuid,
+    mill: Uuid,
+    /// The operations of the first job and of the second.
+    first: [Uuid; 2],
+    second: [Uuid; 2],
+    jobs: [Uuid; 2],
+}
+
+async fn floor(site: &TestSite) -> Floor {
+    let gbp = Currency::from_code("GBP").unwrap();
+    let mill = Machine {
+        id: Uuid::now_v7(),
+        kind: "mill".to_owned(),
+        name: "Big mill".to_owned(),
+        active: true,
+        worksheet: MachineRate::blank(gbp),
+        agreed_rate: Some(Money::new(40.into(), gbp)),
+        version: 1,
+    };
+    let mut tx = site.shop.begin().await;
+    machines::insert(&mut tx, &mill).await.unwrap();
+    let col = person(&mut tx, "Col Brannick").await;
+    devices::set_pin(&mut tx, col, &password::hash(PIN).unwrap(), Utc::now())
+        .await
+        .unwrap();
+    let (one, first) = job(&mut tx, [30, 20]).await;
+    let (two, second) = job(&mut tx, [30, 20]).await;
+    tx.commit().await.unwrap();
+    Floor {
+        col,
+        mill: mill.id,
+        first,
+        second,
+        jobs: [one, two],
+    }
+}
+
+async fn booked(site: &TestSite, job: Uuid) -> Vec<Booking> {
+    let mut tx = site.shop.begin().await;
+    bookings::of_job(&mut tx, job).await.unwrap()
+}
+
+fn kinds(bookings: &[Booking]) -> Vec<Kind> {
+    bookings.iter().map(|b| b.entry.kind).collect()
+}
+
+/// Makes the browser a bench device, as the owner does it on the tablet, and signs Col on.
+async fn at_the_bench(site: &TestSite, screen: Screen) -> Browser {
+    let browser = Browser::signed_in(site, screen, "edda").await;
+    browser.goto("/shop/devices").await;
+    browser.tap("#name").await;
+    browser
+        .type_text(&format!("Device {}", &Uuid::now_v7().to_string()[24..]))
+        .await;
+    browser.tap("form[action='/shop/devices'] button").await;
+    browser.wait_for(".bench-people").await;
+    sign_on(&browser, screen).await;
+    browser
+}
+
+async fn sign_on(browser: &Browser, screen: Screen) {
+    if screen == Screen::Phone {
+        browser.picture("bench-people").await;
+    }
+    browser.tap(".bench-people a").await;
+    browser.wait_for(".bench-keypad:not([hidden])").await;
+    for digit in PIN.chars() {
+        browser
+            .tap(&format!(".bench-keypad [data-digit='{digit}']"))
+            .await;
+    }
+    if screen == Screen::Phone {
+        browser.picture("bench-pin").await;
+    }
+    browser.tap(".bench-pin [type=submit]").await;
+    browser.wait_for("#bench").await;
+}
+
+/// The operation's card.
+fn card(operation: Uuid) -> String {
+    format!(".bench-card[data-op='{operation}']")
+}
+
+fn button(operation: Uuid, kind: &str) -> String {
+    format!("{} [data-book='{kind}'] button", card(operation))
+}
+
+/// Waits until so many entries of a job are booked.
+async fn until_booked(site: &TestSite, job: Uuid, count: usize) -> Vec<Booking> {
+    for _ in 0..600 {
+        let bookings = booked(site, job).await;
+        if bookings.len() >= count {
+            return bookings;
+        }
+        tokio::time::sleep(Duration::from_millis(25)).await;
+    }
+    panic!("{count} entries were never booked");
+}
+
+#[tokio::test]
+async fn a_day_at_the_mill_with_one_thumb() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    for screen in [Screen::Phone, Screen::Tablet, Screen::Desktop] {
+        let browser = at_the_bench(&site, screen).await;
+        browser.wait_for_text("#bench", "Next here").await;
+        browser.picture("bench").await;
+        // Every target is 56 pixels at least.
+        let small = browser
+            .script(
+                "return [...document.querySelectorAll('#bench :is(a, button, summary, input:not([type=hidden]))')]
+                 .filter(e => e.getClientRects().length && e.getBoundingClientRect().height < 55.5).map(e => e.outerHTML)",
+                vec![],
+            )
+            .await;
+        assert_eq!(small, json!([]));
+        browser.close().await;
+    }
+    let browser = at_the_bench(&site, Screen::Tablet).await;
+    let [mill, next] = floor.first;
+    browser.tap(&button(mill, "setup")).await;
+    browser.wait_for_text(&card(mill), "setting up since").await;
+    until_booked(&site, floor.jobs[0], 1).await;
+    browser
+        .wait_for(&format!("{}[data-clock=setup]", card(mill)))
+        .await;
+    browser.tap(&button(mill, "run")).await;
+    until_booked(&site, floor.jobs[0], 2).await;
+    browser
+        .wait_for(&format!("{}[data-clock=run]", card(mill)))
+        .await;
+    browser.picture("bench-running").await;
+    // Left to run by itself, it lets Col set up the other job, in the same setup or not.
+    browser.tap(&button(mill, "run_alone")).await;
+    until_booked(&site, floor.jobs[0], 3).await;
+    browser
+        .wait_for(&format!("{}[data-clock=alone]", card(mill)))
+        .await;
+    let other = floor.second[0];
+    browser.tap(&button(other, "setup")).await;
+    until_booked(&site, floor.jobs[1], 1).await;
+    browser
+        .wait_for(&format!("{}[data-clock=setup]", card(other)))
+        .await;
+    browser.tap(&button(mill, "done")).await;
+    let entries = until_booked(&site, floor.jobs[0], 4).await;
+    assert_eq!(
+        kinds(&entries),
+        [Kind::Setup, Kind::Run, Kind::RunAlone, Kind::Done]
+    );
+    assert!(entries.iter().all(|b| b.conflict.is_none()
+        && b.entry.person == floor.col
+        && b.entry.machine == Some(floor.mill)));
+    // What came after it can be begun now.
+    browser.wait_for(&button(next, "setup")).await;
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn no_network_then_it_is_back() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    let [mill, _] = floor.first;
+    let browser = at_the_bench(&site, Screen::Phone).await;
+    browser.wait_for(&button(mill, "setup")).await;
+    browser.offline(true).await;
+    for (press, clock) in [("setup", "setup"), ("run", "run"), ("pause", "none")] {
+        browser.tap(&button(mill, press)).await;
+        browser
+            .wait_for(&format!("{}[data-clock={clock}]", card(mill)))
+            .await;
+    }
+    browser.wait_for_text("#bench-state", "No network").await;
+    browser.wait_for_text("#bench-queue", "Set up").await;
+    assert!(booked(&site, floor.jobs[0]).await.is_empty());
+    // Meanwhile somebody else finishes the operation.
+    let mut tx = site.shop.begin().await;
+    let wyn = person(&mut tx, "Wyn Tarrant").await;
+    let now = Utc::now();
+    let done = NewBooking {
+        at: now,
+        device_at: now,
+        received_at: now,
+        ..booking(Kind::Done, mill, wyn, "26T08:00")
+    };
+    bookings::record(&mut tx, &done).await.unwrap();
+    tx.commit().await.unwrap();
+    browser.offline(false).await;
+    let entries = until_booked(&site, floor.jobs[0], 4).await;
+    assert_eq!(
+        kinds(&entries),
+        [Kind::Done, Kind::Setup, Kind::Run, Kind::Pause]
+    );
+    let conflicts: Vec<bool> = entries.iter().map(|b| b.conflict.is_some()).collect();
+    assert_eq!(conflicts, [false, true, true, false]);
+    // The conflict is shown; nothing waits on the device any more.
+    browser.wait_for_text("#bench", "already finished").await;
+    browser.wait_for("#bench-queue[hidden]").await;
+    browser.picture("bench-conflict").await;
+    browser.close().await;
+}
+
+/// The program in a process of its own, on a database of the test's.
+fn serve(database: &TestDatabase, port: u16) -> (Child, u16) {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_borewright"));
+    for (name, _) in std::env::vars_os() {
+        if name.to_string_lossy().starts_with("BOREWRIGHT_") {
+            command.env_remove(name);
+        }
+    }
+    let mut child = command
+        .args(["serve", "--log", "error", "--port", &port.to_string()])
+        .env(
+            "DATABASE_URL",
+            database.owner_options().to_url_lossy().as_str(),
+        )
+        .env_remove("SERVICE_DATABASE_URL")
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut line = String::new();
+    BufReader::new(child.stdout.take().unwrap())
+        .read_line(&mut line)
+        .unwrap();
+    let port = line.trim().rsplit(':').next().unwrap().parse().unwrap();
+    (child, port)
+}
+
+#[tokio::test]
+async fn the_server_is_killed_while_it_books_and_every_entry_is_booked_once() {
+    let mut site = TestSite::new().await;
+    let (mut child, port) = serve(&site.database, 0);
+    site.address = format!("http://127.0.0.1:{port}");
+    let floor = floor(&site).await;
+    let browser = at_the_bench(&site, Screen::Phone).await;
+    let ([one, _], [two, _]) = (floor.first, floor.second);
+    browser.wait_for(&button(one, "setup")).await;
+    // The copies for when there is no network are made.
+    for _ in 0..200 {
+        let kept = "return caches.match('/bench').then(kept => Boolean(kept))";
+        if browser.script(kept, vec![]).await == json!(true) {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    browser.offline(true).await;
+    browser.tap(&button(one, "setup")).await;
+    browser
+        .wait_for(&format!("{}[data-clock=setup]", card(one)))
+        .await;
+    browser.tap(&button(two, "setup")).await;
+    browser
+        .wait_for(&format!("{}[data-clock=setup]", card(two)))
+        .await;
+    browser.tap(&button(one, "run")).await;
+    browser
+        .wait_for(&format!("{}[data-clock=run]", card(one)))
+        .await;
+
+    // The second job's row is locked, so of the three entries the first is booked and the second hangs: the server dies
+    // there.
+    let mut owner = site.database.owner().await;
+    sqlx::raw_sql(sqlx::AssertSqlSafe(format!(
+        "begin; select from job where id = '{}' for update",
+        floor.jobs[1]
+    )))
+    .execute(&mut owner)
+    .await
+    .unwrap();
+    browser.offline(false).await;
+    assert_eq!(until_booked(&site, floor.jobs[0], 1).await.len(), 1);
+    child.kill().unwrap();
+    child.wait().unwrap();
+    sqlx::raw_sql("rollback").execute(&mut owner).await.unwrap();
+
+    // Without a server the page comes from the device, with all that was entered, and more can be entered.
+    browser.goto("/bench").await;
+    browser
+        .wait_for(&format!("{}[data-clock=run]", card(one)))
+        .await;
+    browser
+        .wait_for(&format!("{}[data-clock=setup]", card(two)))
+        .await;
+    browser.wait_for_text("#bench-queue", "Run").await;
+    browser.tap(&button(one, "done")).await;
+    browser
+        .wait_for(&format!("{}[data-clock=done]", card(one)))
+        .await;
+
+    let (mut child, _) = serve(&site.database, port);
+    let first = until_booked(&site, floor.jobs[0], 3).await;
+    assert_eq!(kinds(&first), [Kind::Setup, Kind::Run, Kind::Done]);
+    let second = booked(&site, floor.jobs[1]).await;
+    assert_eq!(kinds(&second), [Kind::Setup]);
+    browser.wait_for("#bench-queue[hidden]").await;
+    browser.close().await;
+    child.kill().unwrap();
+    child.wait().unwrap();
+}
+
+/// A device that talks to the server itself.
+async fn device(site: &TestSite, name: &str) -> Visitor {
+    let owner = site.owner().await;
+    let answer = owner.post("/shop/devices", &[("name", name)]).await;
+    assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());
+    owner
+}
+
+async fn signed_on(device: &Visitor, person: Uuid) -> String {
+    let path = format!("/bench/sign-on/{person}");
+    let answer = device.post_bare(&path, &[("pin", PIN)]).await;
+    assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());
+    let page = device.get("/bench").await.text().await.unwrap();
+    between(&page, "data-sign-on=\"", "\"").to_owned()
+}
+
+async fn send(device: &Visitor, entries: &[Value]) -> reqwest::Response {
+    let body = json!({ "sent_at": Utc::now(), "entries": entries });
+    device
+        .request("POST", "/bench/entries")
+        .header("accept", "application/json")
+        .json(&body)
+        .send()
+        .await
+        .unwrap()
+}
+
+#[tokio::test]
+async fn only_known_devices_come_in_and_wrong_pins_lock_them() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    assert_eq!(site.stranger().get("/bench").await.status(), 401);
+    // Being signed in is not being at the bench.
+    assert_eq!(site.owner().await.get("/bench").await.status(), 401);
+    let tablet = device(&site, "Mill tablet").await;
+    assert_eq!(tablet.get("/bench").await.status(), 200);
+    // Whoever registered it is signed out there.
+    assert_eq!(tablet.get("/shop/devices").await.status(), 303);
+
+    let path = format!("/bench/sign-on/{}", floor.col);
+    let mut answers = Vec::new();
+    let mut tx = site.shop.begin().await;
+    for _ in 0..devices::LOCKED_AFTER {
+        answers.push(
+            tablet
+                .post_bare(&path, &[("pin", "0000")])
+                .await
+                .status()
+                .as_u16(),
+        );
+        // The brake lets a fourth try wait; time is turned back instead of waited for.
+        sqlx::query("delete from sign_in_failure where shop_id = $1")
+            .bind(site.shop.id)
+            .execute(tx.conn())
+            .await
+            .unwrap();
+        tx.commit().await.unwrap();
+        tx = site.shop.begin().await;
+    }
+    assert_eq!(answers, [401; 10]);
+    let right = tablet.post_bare(&path, &[("pin", PIN)]).await;
+    assert_eq!(right.status(), 423, "a locked device takes no PIN");
+    let found = devices::list(&mut tx).await.unwrap();
+    drop(tx);
+    let owner = site.owner().await;
+    let unlock = format!("/shop/devices/{}/unlock", found[0].id);
+    assert_eq!(owner.post(&unlock, &[]).await.status(), 303);
+    signed_on(&tablet, floor.col).await;
+
+    // After three tries in a row the next has to wait.
+    let phone = device(&site, "Col’s phone").await;
+    for _ in 0..3 {
+        let wrong = phone.post_bare(&path, &[("pin", "0000")]).await;
+        assert_eq!(wrong.status(), 401);
+    }
+    assert_eq!(phone.post_bare(&path, &[("pin", PIN)]).await.status(), 429);
+
+    let revoke = format!("/shop/devices/{}/revoke", found[0].id);
+    assert_eq!(owner.post(&revoke, &[]).await.status(), 303);
+    assert_eq!(tablet.get("/bench").await.status(), 401);
+    assert_eq!(send(&tablet, &[]).await.status(), 401);
+    // Machinists hand out neither devices nor PINs.
+    site.person(
+        "Wyn Tarrant",
+        "wyn",
+        borewright::store::people::Role::Machinist,
+    )
+    .await;
+    let wyn = site.signed_in("wyn").await;
+    assert_eq!(wyn.get("/shop/devices").await.status(), 403);
+    let easy = format!("/shop/devices/pins/{}", floor.col);
+    assert_eq!(wyn.post(&easy, &[("pin", "4072")]).await.status(), 403);
+    assert_eq!(owner.post(&easy, &[("pin", "1234")]).await.status(), 422);
+}
+
+#[tokio::test]
+async fn what_cannot_be_booked_is_kept_for_somebody_to_look_at() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    let tablet = device(&site, "Mill tablet").await;
+    let sign_on = signed_on(&tablet, floor.col).await;
+    let entry = |kind: &str, operation: Uuid, at: DateTime<Utc>| {
+        json!({ "key": Uuid::now_v7(), "sign_on": sign_on, "kind": kind, "operation": operation,
+                "machine": floor.mill, "at": at })
+    };
+    let now = Utc::now();
+    let good = entry("setup", floor.first[0], now);
+    let nowhere = entry("setup", Uuid::now_v7(), now);
+    let old = entry("setup", floor.first[0], now - TimeDelta::days(2));
+    let mut other = good.clone();
+    other["sign_on"] = json!(Uuid::now_v7());
+    other["key"] = json!(Uuid::now_v7());
+    let sent = [
+        good.clone(),
+        nowhere,
+        old,
+        other,
+        json!({ "kind": 3 }),
+        entry("dance", floor.first[0], now),
+    ];
+    let answer: Value = send(&tablet, &sent).await.json().await.unwrap();
+    let outcomes: Vec<&str> = answer["outcomes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|o| o["outcome"].as_str().unwrap())
+        .collect();
+    let aside = "set_aside";
+    assert_eq!(outcomes, ["booked", aside, aside, aside, aside, aside]);
+    // Sent again after a lost answer: booked once, set aside once (but for the one without a key).
+    let again: Value = send(&tablet, &sent).await.json().await.unwrap();
+    assert_eq!(again["outcomes"][0]["outcome"], "booked");
+    assert_eq!(booked(&site, floor.jobs[0]).await.len(), 1);
+    let mut tx = site.shop.begin().await;
+    let kept = bookings::set_aside_open(&mut tx).await.unwrap();
+    assert_eq!(kept.len(), 6);
+    assert!(kept.iter().any(|k| k.body["kind"] == "dance"));
+    drop(tx);
+    assert_eq!(send(&tablet, &vec![good; 201]).await.status(), 413);
+    let garbled = tablet
+        .request("POST", "/bench/entries")
+        .header("content-type", "application/json")
+        .header("accept", "application/json")
+        .body("{")
+        .send()
+        .await
+        .unwrap();
+    assert_eq!(garbled.status(), 422);
+}
+
+#[tokio::test]
+async fn whoever_forgot_to_stop_is_asked_on_the_screen() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    let zone = chrono_tz::Europe::London;
+    let yesterday = Utc::now()
+        .with_timezone(&zone)
+        .date_naive()
+        .checked_sub_days(Days::new(1))
+        .unwrap();
+    let clock = |hour, minute| NaiveTime::from_hms_opt(hour, minute, 0).unwrap();
+    let mut tx = site.shop.begin().await;
+    let shift = calendars::ShiftRow {
+        id: Uuid::now_v7(),
+        owner: calendars::Owner::Shop,
+        shift: borewright::planning::Shift {
+            weekday: yesterday.weekday(),
+            start: clock(8, 0),
+            end: clock(16, 30),
+        },
+        version: 1,
+    };
+    calendars::insert_shift(&mut tx, &shift).await.unwrap();
+    let began = borewright::planning::local_instant(zone, yesterday.and_time(clock(14, 0)));
+    let start = NewBooking {
+        at: began,
+        device_at: began,
+        received_at: began,
+        machine_id: Some(floor.mill),
+        ..booking(Kind::Run, floor.first[0], floor.col, "26T08:00")
+    };
+    bookings::record(&mut tx, &start).await.unwrap();
+    tx.commit().await.unwrap();
+    let browser = at_the_bench(&site, Screen::Phone).await;
+    browser
+        .wait_for_text(".bench-question", "When did you stop?")
+        .await;
+    browser.picture("bench-question").await;
+    browser
+        .tap(".bench-question .bench-buttons [data-book=pause] button")
+        .await;
+    let entries = until_booked(&site, floor.jobs[0], 2).await;
+    let ended = borewright::planning::local_instant(zone, yesterday.and_time(clock(16, 30)));
+    assert_eq!(entries[1].entry.at, ended);
+    assert_eq!(entries[1].entry.corrects, Some(start.id));
+    assert!(entries[1].reason.is_some());
+    for _ in 0..200 {
+        let asked = "return document.querySelectorAll('.bench-question:not([hidden])').length";
+        if browser.script(asked, vec![]).await == json!(0) {
+            return browser.close().await;
+        }
+        tokio::time::sleep(Duration::from_millis(25)).await;
+    }
+    panic!("the question is still asked");
+}
