@@ -17,7 +17,7 @@ async function start() {
     const form = event.target.closest("form[data-book]");
     if (!form) return;
     event.preventDefault();
-    press(store, form);
+    press(store, form, event.submitter);
   });
   const trouble = document.querySelector("#bench-trouble button");
   trouble.addEventListener("click", async () => {
@@ -34,10 +34,10 @@ async function start() {
 }
 
 // A press of a button: what else it ends, then the entry itself.
-async function press(store, form) {
-  const data = Object.fromEntries(new FormData(form));
+async function press(store, form, button) {
+  const data = Object.fromEntries(new FormData(form, button));
   const at = moment(form, data);
-  if (!at) return;
+  if (!at || !reads(form, data)) return;
   const entries = [];
   if (["setup", "run", "run_alone"].includes(data.kind)) {
     const key = card(data.operation)?.dataset.setupKey;
@@ -58,8 +58,11 @@ async function press(store, form) {
       reason: entry === data ? entry.reason || null : null,
       at,
       title: title(entry.operation),
+      ...(entry.kind === "check" && { place: Number(entry.place), measured: entry.measured, goes: entry.goes, passed: passes(form, entry) }),
     });
   }
+  if (data.kind === "check") form.reset();
+  document.activeElement?.blur();
   form.closest("[data-question]")?.setAttribute("hidden", "");
   await render(store);
   await send(store);
@@ -75,6 +78,24 @@ function moment(form, data) {
     return null;
   }
   return at.toISOString();
+}
+
+const number = (text) => Number(text.trim().replace(",", "."));
+
+// A reading that is no number is said at once, beside where it was typed.
+function reads(form, data) {
+  if (!("measured" in data)) return true;
+  const field = form.elements.measured;
+  field.setCustomValidity(/^\s*-?\d{1,6}([.,]\d{1,6})?\s*$/.test(data.measured) ? "" : "A number in the unit of the limits, like 40.012");
+  field.addEventListener("input", () => field.setCustomValidity(""), { once: true });
+  return form.reportValidity();
+}
+
+// Within limits, both of them included, as the shop judges it too.
+function passes(form, { measured, goes }) {
+  if (measured === undefined) return goes === "yes";
+  const { lower, upper } = form.dataset;
+  return !(lower && number(measured) < Number(lower)) && !(upper && number(measured) > Number(upper));
 }
 
 const card = (operation) => document.querySelector(`.bench-card[data-op="${operation}"]`);
@@ -95,7 +116,7 @@ async function send(store) {
       say("");
       return;
     }
-    const entries = waiting.slice(0, 100).map(({ id, title: _, booked, say, ...entry }) => entry);
+    const entries = waiting.slice(0, 100).map(({ id, title, booked, say, aside, passed, ...entry }) => entry);
     let response;
     try {
       response = await fetch("/bench/entries", {
@@ -117,7 +138,7 @@ async function send(store) {
     }
     const { as_of, outcomes } = await response.json();
     await Promise.all(
-      outcomes.map((outcome, i) => write(store, { ...waiting[i], booked: as_of, say: outcome.outcome === "booked" ? null : (outcome.say ?? outcome.outcome), aside: outcome.outcome === "set_aside" })),
+      outcomes.map((outcome, i) => write(store, { ...waiting[i], booked: as_of, say: ["booked", "failed"].includes(outcome.outcome) ? null : (outcome.say ?? outcome.outcome), aside: outcome.outcome === "set_aside" })),
     );
     say("");
     await render(store);
@@ -135,7 +156,7 @@ function say(words) {
   if (state.textContent !== words) state.textContent = words;
 }
 
-const WORDS = { setup: "Set up", run: "Run", run_alone: "Runs by itself", pause: "Pause", done: "Done", stands: "Still at it" };
+const WORDS = { setup: "Set up", run: "Run", run_alone: "Runs by itself", pause: "Pause", done: "Done", stands: "Still at it", check: "Check" };
 const CLOCK = { setup: "setup", run: "run", run_alone: "alone", pause: "none", done: "done" };
 const PHASE = { setup: "setting up", run: "running, attended", alone: "running by itself", none: "Not running", done: "Done" };
 
@@ -151,6 +172,12 @@ async function render(store) {
       shown.toggleAttribute("data-attended", clock === "setup" || clock === "run");
       const since = clock === "none" || clock === "done" ? "" : ` since ${new Date(entry.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}`;
       shown.querySelector(".bench-running").textContent = PHASE[clock] + since;
+    }
+    if (shown && entry.kind === "check" && !entry.aside && (!entry.booked || entry.booked > asOf)) {
+      const form = [...shown.querySelectorAll("[data-book=check]")].find((form) => Number(form.elements.place.value) === entry.place);
+      const found = form?.parentElement.querySelector(".bench-found");
+      if (found) found.textContent = `${entry.passed ? "✓" : "✗"} ${entry.measured === undefined ? (entry.passed ? "passes" : "does not pass") : `${entry.measured}: ${entry.passed ? "within limits" : "out of limits"}`}`;
+      if (!entry.passed) shown.setAttribute("data-held", "yes");
     }
     if (entry.corrects && (!entry.booked || entry.booked > asOf)) document.querySelector(`[data-question="${entry.corrects}"]`)?.setAttribute("hidden", "");
   }

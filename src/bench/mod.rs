@@ -33,11 +33,46 @@
 //! # }
 //! ```
 
+mod again;
+mod check;
 mod clock;
 pub mod forecast;
 mod forgotten;
 mod hours;
 
+pub use again::{Again, again};
+pub use check::{Limits, Verdict, reading};
 pub use clock::{Clock, Entry, Kind, Phase, State, clocks, corrected, state, true_time};
 pub use forgotten::{Forgotten, forgotten, shift_end};
 pub use hours::{Hours, Standards, hours, share};
+
+#[cfg(test)]
+mod tests {
+    use crate::estimating::{Operation, element::Stage};
+    use crate::units::{Minutes, Spread};
+    use rust_decimal::Decimal;
+
+    /// An operation that waits for others.
+    pub(super) fn operation(number: u32, after: &[u32]) -> Operation {
+        Operation {
+            number,
+            title: format!("Operation {number}"),
+            stage: Stage::Hole,
+            machine_kind: "mill".to_owned(),
+            skill: "milling".to_owned(),
+            face: None,
+            setup_key: "mill".to_owned(),
+            setup: Minutes::ZERO,
+            setup_spread: Spread::NONE,
+            run: Minutes(Decimal::TEN),
+            attended_share: Decimal::ONE,
+            steps: Vec::new(),
+            after: after.to_vec(),
+            checks: Vec::new(),
+            cautions: Vec::new(),
+            materials: Vec::new(),
+            can_fail: false,
+            outside: None,
+        }
+    }
+}

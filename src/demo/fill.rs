@@ -1,5 +1,6 @@
 //! Writing the scenario into the store, all of it or nothing.
 
+use super::bench::{self, Begun};
 use super::draw;
 use super::seed::{Seed, SeedError};
 use super::stock;
@@ -13,7 +14,7 @@ use crate::store::password::{self, PasswordError};
 use crate::store::people::{self, NewPerson, Role};
 use crate::store::shops::{self, NewShop};
 use crate::store::{
-    ShopTx, StoreError, castings, cutting, machines, remedy_rules, sightings, standards,
+    ShopTx, StoreError, castings, cutting, devices, machines, remedy_rules, sightings, standards,
 };
 use crate::units::Money;
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeZone, Utc};
@@ -70,6 +71,9 @@ pub struct Demo {
 /// The fixed seeds of what is drawn.
 const JOBS_SEED: u64 = 490;
 const SIGHTINGS_SEED: u64 = 91;
+const BENCH_SEED: u64 = 17;
+/// Jobs whose work so far was booked at the bench; the others came as far before there was one.
+const BOOKED_JOBS: usize = 8;
 
 /// Makes the demo shop, unless there is one already. Days in it count from today, the shop's calendar day of `now`.
 ///
@@ -92,7 +96,7 @@ pub async fn run(pool: &PgPool, now: DateTime<Utc>) -> Result<Demo, DemoError> {
         .collect::<Result<Vec<_>, SeedError>>()?;
     let found = shops::find(pool, &seed.shop.shop.short_name).await?;
     if found.is_none() {
-        make(pool, &seed, today).await?;
+        make(pool, &seed, today, now).await?;
     }
     Ok(Demo {
         shop: seed.shop.shop.name,
@@ -110,7 +114,12 @@ fn role(code: &str) -> Result<Role, SeedError> {
     })
 }
 
-async fn make(pool: &PgPool, seed: &Seed, today: NaiveDate) -> Result<(), DemoError> {
+async fn make(
+    pool: &PgPool,
+    seed: &Seed,
+    today: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<(), DemoError> {
     let shop = &seed.shop.shop;
     let mut tx = shops::found(
         pool,
@@ -129,7 +138,7 @@ async fn make(pool: &PgPool, seed: &Seed, today: NaiveDate) -> Result<(), DemoEr
         },
     )
     .await?;
-    let people = write_people(&mut tx, seed).await?;
+    let people = write_people(&mut tx, seed, now).await?;
     for machine in &seed.machines {
         machines::insert(&mut tx, machine).await?;
     }
@@ -151,13 +160,17 @@ async fn make(pool: &PgPool, seed: &Seed, today: NaiveDate) -> Result<(), DemoEr
         remedy_rules::insert(&mut tx, rule).await?;
     }
     write_market(&mut tx, seed, today).await?;
-    write_jobs(&mut tx, seed, today).await?;
+    write_jobs(&mut tx, seed, &people, today, now).await?;
     tx.commit().await?;
     Ok(())
 }
 
 /// Writes the people and gives back their keys by name.
-async fn write_people(tx: &mut ShopTx, seed: &Seed) -> Result<HashMap<String, Uuid>, DemoError> {
+async fn write_people(
+    tx: &mut ShopTx,
+    seed: &Seed,
+    now: DateTime<Utc>,
+) -> Result<HashMap<String, Uuid>, DemoError> {
     let mut keys = HashMap::new();
     let password = seed.shop.sign_in.password.clone();
     // One hash for all: the password is published anyway, and hashing is slow by design.
@@ -174,6 +187,10 @@ async fn write_people(tx: &mut ShopTx, seed: &Seed) -> Result<HashMap<String, Uu
             },
         )
         .await?;
+        if let Some(pin) = person.pin.clone() {
+            let hash = tokio::task::spawn_blocking(move || password::hash(&pin)).await??;
+            devices::set_pin(tx, id, &hash, now).await?;
+        }
         keys.insert(person.name.clone(), id);
     }
     Ok(keys)
@@ -297,8 +314,15 @@ async fn write_market(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<
     Ok(())
 }
 
-async fn write_jobs(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<(), DemoError> {
+async fn write_jobs(
+    tx: &mut ShopTx,
+    seed: &Seed,
+    people: &HashMap<String, Uuid>,
+    today: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<(), DemoError> {
     let mut kept = stock::write(tx, seed, today).await?;
+    let mut booked = Vec::new();
     for job in draw::live_jobs(seed, today, &mut Pcg64::seed_from_u64(JOBS_SEED))? {
         let new = NewJob {
             quote_id: None,
@@ -307,22 +331,26 @@ async fn write_jobs(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<()
             promised_on: job.promised_on,
         };
         let (id, _) = jobs::create(tx, &new, &job.route).await?;
-        let begun = usize::from(job.begun);
-        let so_far: Vec<(Uuid, i32)> = jobs::operations(tx, id)
-            .await?
-            .into_iter()
-            .take(job.done + begun)
-            .map(|operation| (operation.id, operation.version))
-            .collect();
-        for (place, (operation, version)) in so_far.into_iter().enumerate() {
-            let state = if place < job.done {
-                OperationState::Done
-            } else {
-                OperationState::Started
-            };
-            jobs::set_operation_state(tx, operation, version, state).await?;
+        let operations = jobs::operations(tx, id).await?;
+        if job.begun && booked.len() < BOOKED_JOBS {
+            booked.push(Begun {
+                operations,
+                done: job.done,
+                under_way: true,
+            });
+        } else {
+            let so_far = operations.iter().take(job.done + usize::from(job.begun));
+            for (place, operation) in so_far.enumerate() {
+                let state = if place < job.done {
+                    OperationState::Done
+                } else {
+                    OperationState::Started
+                };
+                jobs::set_operation_state(tx, operation.id, operation.version, state).await?;
+            }
         }
         stock::write_needs(tx, seed, &mut kept, today, id, &job.title, &job.route).await?;
     }
-    Ok(())
+    let mut rng = Pcg64::seed_from_u64(BENCH_SEED);
+    bench::write(tx, seed, people, &booked, now, &mut rng).await
 }

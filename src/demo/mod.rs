@@ -4,6 +4,7 @@
 //! with a fixed seed, so that every demo is the same but for its days, which count from the day it is made. Everything
 //! is invented.
 
+mod bench;
 mod draw;
 mod files;
 mod fill;

@@ -137,6 +137,9 @@ pub struct Person {
     pub sign_in: String,
     pub role: String,
     pub skills: Vec<String>,
+    /// For the bench; who has none does not sign on there.
+    #[serde(default)]
+    pub pin: Option<String>,
 }
 
 /// `market.toml`.

@@ -285,6 +285,46 @@ impl CostBuildUp {
     }
 }
 
+impl Operation {
+    /// What it is expected to cost: labour, machine, materials, outside work.
+    ///
+    /// # Errors
+    /// [`CostError`].
+    pub fn reckoned_cost(&self, rates: &Rates) -> Result<Money, CostError> {
+        let currency = rates.people_default.currency();
+        Ok(OperationCost::of(self, rates)?.total(currency)?)
+    }
+
+    /// What it has cost after so much of people's time and so much of a machine's. Materials and outside work count as
+    /// soon as it is begun.
+    ///
+    /// # Errors
+    /// [`CostError`].
+    pub fn spent_cost(
+        &self,
+        people: Minutes,
+        machine: Minutes,
+        begun: bool,
+        rates: &Rates,
+    ) -> Result<Money, CostError> {
+        let labour = rates.person(&self.skill).for_time(people)?;
+        let machine = match rates.machine.get(&self.machine_kind) {
+            Some(rate) => rate.for_time(machine)?,
+            None => Money::zero(labour.currency()),
+        };
+        let mut spent = labour.plus(machine)?;
+        if begun {
+            for material in &self.materials {
+                spent = spent.plus(material.price.times(material.quantity)?)?;
+            }
+            if let Some((price, _)) = self.outside {
+                spent = spent.plus(price)?;
+            }
+        }
+        Ok(spent)
+    }
+}
+
 /// What one operation is expected to cost, by what it is spent on.
 pub(super) struct OperationCost {
     pub(super) labour: CostLine,

@@ -43,7 +43,7 @@ impl Waiting {
     }
 }
 
-/// The operations of open jobs that are not done: on one kind of machine, or only those whose keys are given. What was
+/// The operations of open jobs that are not done, or that hold their job because a check failed: on one kind of machine, or only those whose keys are given. What was
 /// begun comes first, then what can be begun, by the plan and then by the day the shop works to.
 ///
 /// # Errors
@@ -63,7 +63,9 @@ pub async fn waiting(
            join job j on j.shop_id = o.shop_id and j.id = o.job_id
            left join job_hold h on h.shop_id = o.shop_id and h.id = o.job_id
            left join plan_slot s on s.shop_id = o.shop_id and s.operation_id = o.id
-           where o.shop_id = $1 and o.state <> 'done' and j.state = 'open'
+           where o.shop_id = $1 and j.state = 'open'
+             and (o.state <> 'done' or exists (select from quality_hold q where q.shop_id = o.shop_id
+                                               and q.operation_id = o.id and q.decision is null))
              and ($2::text is null or o.machine_kind = $2) and ($3::uuid[] is null or o.id = any ($3))
            order by o.state <> 'started', s.starts_at nulls last, j.due_on, j.number, o.number"#,
         tx.shop_id(),

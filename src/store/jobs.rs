@@ -1,7 +1,7 @@
 //! Jobs and the operations of their routes.
 
 use super::counters::{self, Counter};
-use super::read::{codes, corrupt, word};
+use super::read::{codes, corrupt, count, word};
 use super::{ShopTx, StoreError, castings_on_shelf};
 use crate::estimating::{Operation, Route};
 use crate::units::Minutes;
@@ -78,6 +78,10 @@ pub struct JobOperation {
     pub planned: Operation,
     /// How far it has come.
     pub state: OperationState,
+    /// Whether it was added to the route later: rework, or work done again.
+    pub added: bool,
+    /// The number of the finished operation that is done again in it, because the casting was scrap.
+    pub again_for: Option<u32>,
     /// Counts edits.
     pub version: i32,
 }
@@ -146,24 +150,7 @@ pub async fn create(
     )
     .execute(tx.conn())
     .await?;
-    let planned = route
-        .operations
-        .iter()
-        .map(serde_json::to_value)
-        .collect::<Result<Vec<Value>, _>>()
-        .map_err(|why| corrupt("route", why))?;
-    let ids: Vec<Uuid> = planned.iter().map(|_| Uuid::now_v7()).collect();
-    sqlx::query!(
-        "insert into job_operation (shop_id, id, job_id, number, planned)
-         select $1, id, $2, (planned ->> 'number')::int, planned
-         from unnest($3::uuid[], $4::jsonb[]) as operation (id, planned)",
-        tx.shop_id(),
-        id,
-        &ids,
-        &planned,
-    )
-    .execute(tx.conn())
-    .await?;
+    insert_operations(tx, id, &route.operations).await?;
     Ok((id, number))
 }
 
@@ -237,7 +224,7 @@ pub async fn of_quote(tx: &mut ShopTx, quote_id: Uuid) -> Result<Option<Job>, St
 /// [`StoreError::Corrupt`], [`StoreError::Database`].
 pub async fn operations(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<JobOperation>, StoreError> {
     let rows = sqlx::query!(
-        "select id, planned, state, version from job_operation
+        "select id, planned, state, added, again_for, version from job_operation
          where shop_id = $1 and job_id = $2 order by number",
         tx.shop_id(),
         job_id
@@ -255,10 +242,119 @@ pub async fn operations(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<JobOperatio
                     &row.state,
                     OperationState::from_code,
                 )?,
+                added: row.added,
+                again_for: row
+                    .again_for
+                    .map(|number| count("number of an operation", number))
+                    .transpose()?,
                 version: row.version,
             })
         })
         .collect()
+}
+
+/// An operation with its job, which stays locked until the transaction ends.
+///
+/// # Errors
+/// [`StoreError::NotFound`], [`StoreError::Corrupt`], [`StoreError::Database`].
+pub async fn operation(tx: &mut ShopTx, id: Uuid) -> Result<(Job, JobOperation), StoreError> {
+    let job_id = sqlx::query_scalar!(
+        "select j.id from job_operation o join job j on j.shop_id = o.shop_id and j.id = o.job_id
+         where o.shop_id = $1 and o.id = $2 for update of j",
+        tx.shop_id(),
+        id
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(StoreError::NotFound("this operation"))?;
+    let job = get(tx, job_id).await?;
+    let operations = operations(tx, job_id).await?;
+    let operation = operations.into_iter().find(|o| o.id == id);
+    Ok((
+        job,
+        operation.ok_or(StoreError::NotFound("this operation"))?,
+    ))
+}
+
+/// Adds operations to the route of an open job: rework, or with `again_for` those that do finished ones of these numbers
+/// again. Their numbers must be free.
+///
+/// # Errors
+/// [`StoreError::Refused`] when the job is closed, [`StoreError::NotFound`], [`StoreError::Database`].
+pub async fn add_operations(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    operations: &[Operation],
+    again_for: &[u32],
+) -> Result<(), StoreError> {
+    let job = get(tx, job_id).await?;
+    if job.state != JobState::Open {
+        return Err(StoreError::Refused(format!(
+            "Job {} is already {}",
+            job.number,
+            job.state.code()
+        )));
+    }
+    insert_operations(tx, job_id, operations).await?;
+    let numbers = operations.iter().map(|o| o.number);
+    let numbers: Vec<i32> = numbers.filter_map(|n| i32::try_from(n).ok()).collect();
+    let again_for: Vec<Option<i32>> = again_for
+        .iter()
+        .map(|n| i32::try_from(*n).ok())
+        .chain(std::iter::repeat(None))
+        .take(numbers.len())
+        .collect();
+    sqlx::query!(
+        "update job_operation o set added = true, again_for = new.again_for
+         from unnest($3::int[], $4::int[]) as new (number, again_for)
+         where o.shop_id = $1 and o.job_id = $2 and o.number = new.number",
+        tx.shop_id(),
+        job_id,
+        &numbers,
+        &again_for as &[Option<i32>],
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+async fn insert_operations(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    operations: &[Operation],
+) -> Result<(), StoreError> {
+    let planned = operations
+        .iter()
+        .map(serde_json::to_value)
+        .collect::<Result<Vec<Value>, _>>()
+        .map_err(|why| corrupt("route", why))?;
+    let ids: Vec<Uuid> = planned.iter().map(|_| Uuid::now_v7()).collect();
+    sqlx::query!(
+        "insert into job_operation (shop_id, id, job_id, number, planned)
+         select $1, id, $2, (planned ->> 'number')::int, planned
+         from unnest($3::uuid[], $4::jsonb[]) as operation (id, planned)",
+        tx.shop_id(),
+        job_id,
+        &ids,
+        &planned,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Says anew which operations of its job an operation waits for, by their numbers.
+pub(super) async fn set_after(tx: &mut ShopTx, id: Uuid, after: &[u32]) -> Result<(), StoreError> {
+    sqlx::query!(
+        "update job_operation set planned = jsonb_set(planned, '{after}', $3), version = version + 1
+         where shop_id = $1 and id = $2",
+        tx.shop_id(),
+        id,
+        serde_json::json!(after),
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
 }
 
 /// Changes the title and the days of an open job; `job.version` is the version the editor saw. Returns the new one.

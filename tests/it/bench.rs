@@ -1,6 +1,6 @@
 //! The bench screen, in a real browser and over HTTP: known devices, PINs, a day's work with one thumb, and no network.
 
-use crate::bench_store::{booking, job, person};
+use crate::bench_store::{booking, checked_job, job, person};
 use crate::support::TestDatabase;
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between};
@@ -527,4 +527,140 @@ async fn whoever_forgot_to_stop_is_asked_on_the_screen() {
         tokio::time::sleep(Duration::from_millis(25)).await;
     }
     panic!("the question is still asked");
+}
+
+#[tokio::test]
+async fn a_measurement_out_of_limits_is_said_at_once_and_stops_the_job() {
+    let site = TestSite::new().await;
+    floor(&site).await;
+    let mut tx = site.shop.begin().await;
+    let (job, [mill, _]) = checked_job(&mut tx).await;
+    tx.commit().await.unwrap();
+    let browser = at_the_bench(&site, Screen::Phone).await;
+    browser.tap(&button(mill, "run")).await;
+    until_booked(&site, job, 1).await;
+    let running = format!("{}[data-clock=run]", card(mill));
+    browser.wait_for(&running).await;
+    let reading = format!("#check-{mill}-0");
+    let found = format!("{} .bench-checks li:first-child .bench-found", card(mill));
+    // What is no number is refused where it stands.
+    browser.offline(true).await;
+    let enter = format!("{} .bench-checks li:first-child button", card(mill));
+    browser.tap(&reading).await;
+    browser.type_text("twelve").await;
+    browser.tap(&enter).await;
+    let refused = "return document.querySelector(arguments[0]).validationMessage";
+    let refused = browser.script(refused, vec![json!(reading)]).await;
+    assert!(refused.as_str().unwrap().contains("A number"), "{refused}");
+    browser
+        .script(
+            "document.querySelector(arguments[0]).value = ''",
+            vec![json!(reading)],
+        )
+        .await;
+    browser.tap(&reading).await;
+    browser.type_text("12,018").await;
+    browser.tap(&enter).await;
+    browser
+        .wait_for_text(&found, "✓ 12,018: within limits")
+        .await;
+    browser.tap(&reading).await;
+    browser.type_text("12.019").await;
+    browser.tap(&enter).await;
+    browser
+        .wait_for_text(&found, "✗ 12.019: out of limits")
+        .await;
+    browser.wait_for_text(&card(mill), "On hold").await;
+    browser.offline(false).await;
+    browser.wait_for("#bench-queue[hidden]").await;
+    let mut tx = site.shop.begin().await;
+    let holds = borewright::store::checks::holds(&mut tx, Some(job))
+        .await
+        .unwrap();
+    assert_eq!(holds.len(), 1);
+    assert_eq!(holds[0].opened_by, "Col Brannick");
+    drop(tx);
+    browser.wait_for_text(&card(mill), "too large").await;
+    browser.picture("bench-hold").await;
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn the_job_says_where_it_stands_and_the_office_settles_what_waits() {
+    let site = TestSite::demo().await;
+    let mut tx = site.shop.begin().await;
+    let holds = borewright::store::checks::holds(&mut tx, None)
+        .await
+        .unwrap();
+    let hold = &holds[0];
+    drop(tx);
+    let job = format!("/jobs/{}", hold.job_id);
+    for screen in Screen::ALL {
+        let browser = Browser::signed_in(&site, screen, "office").await;
+        for (path, name) in [
+            ("/jobs/settle".to_owned(), "jobs-settle"),
+            (job.clone(), "job"),
+            (format!("{job}/holds/{}", hold.id), "job-hold"),
+        ] {
+            browser.goto(&path).await;
+            browser.wait_for("main h1").await;
+            browser.picture(name).await;
+        }
+        browser.close().await;
+    }
+    let office = site.signed_in("office").await;
+    let page = office.get(&job).await.text().await.unwrap();
+    for words in [
+        "Cost so far",
+        "At completion",
+        "On hold since",
+        "Who did what when",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+    // Machinists see hours and no money, and decide nothing.
+    let machinist = site.signed_in("machinist").await;
+    let page = machinist.get(&job).await.text().await.unwrap();
+    assert!(page.contains("Hours of people so far") && !page.contains("Cost so far"));
+    let path = format!("{job}/holds/{}", hold.id);
+    assert_eq!(machinist.get(&path).await.status(), 403);
+
+    let nothing = office.post(&path, &[("version", "1"), ("note", "x")]).await;
+    assert_eq!(nothing.status(), 422);
+    let rework = [
+        ("version", "1"),
+        ("decision", "rework"),
+        ("note", "bore was tight"),
+        ("title", "hone to size"),
+        ("machine_kind", "bench"),
+        ("setup", "10"),
+        ("run", "0:25"),
+    ];
+    let none = [&rework[..6], &[("run", "0")]].concat();
+    assert_eq!(office.post(&path, &none).await.status(), 422);
+    assert_eq!(office.post(&path, &rework).await.status(), 303);
+    assert_eq!(office.post(&path, &rework).await.status(), 409);
+    let page = office.get(&job).await.text().await.unwrap();
+    assert!(page.contains("Rework: hone to size"));
+
+    // An entry is put right by another.
+    let entries = booked(&site, hold.job_id).await;
+    let entry = &entries[0];
+    let path = format!("{job}/entries/{}", entry.entry.id);
+    assert_eq!(machinist.get(&path).await.status(), 403);
+    assert_eq!(office.get(&path).await.status(), 200);
+    let no_reason = [("kind", "struck"), ("reason", "")];
+    assert_eq!(office.post(&path, &no_reason).await.status(), 422);
+    let moved = [
+        ("kind", "moved"),
+        ("date", "2026-01-05"),
+        ("time", "08:15"),
+        ("reason", "wrong day"),
+    ];
+    assert_eq!(office.post(&path, &moved).await.status(), 303);
+    let now = booked(&site, hold.job_id).await;
+    assert_eq!(now.len(), entries.len() + 1);
+    assert_eq!(now[0], entries[0], "the entry itself stays as it was");
+    let page = office.get(&job).await.text().await.unwrap();
+    assert!(page.contains("wrong day"));
 }

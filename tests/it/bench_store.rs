@@ -2,14 +2,19 @@
 
 use crate::support::{TestDatabase, TestShop, operation};
 use borewright::bench::Kind;
-use borewright::estimating::Route;
+use borewright::estimating::{Check, Route};
 use borewright::planning::Shift;
 use borewright::store::bookings::{self, Conflict, NewBooking, Recorded};
 use borewright::store::calendars::{self, Owner, ShiftRow};
+use borewright::store::castings_on_shelf::{CastingDetails, Ownership, ShelfState};
+use borewright::store::checks::{self, Found, Hold, NewResult};
+use borewright::store::holds::{Decision, Rework};
 use borewright::store::jobs::{self, NewJob, OperationState};
 use borewright::store::people::{self, NewPerson, Role};
-use borewright::store::{Scope, ShopTx, StoreError};
+use borewright::store::{Scope, ShopTx, StoreError, bench, castings_on_shelf, enquiries, holds};
+use borewright::units::{Currency, Minutes, Money};
 use chrono::{DateTime, NaiveTime, Utc, Weekday};
+use rust_decimal::Decimal;
 use sqlx::{AssertSqlSafe, query};
 use uuid::Uuid;
 
@@ -249,4 +254,279 @@ async fn the_same_entry_sent_twice_at_once_is_booked_once() {
     assert_eq!(taken, 1);
     let mut tx = shop.begin().await;
     assert_eq!(bookings::of_job(&mut tx, job).await.unwrap().len(), 1);
+}
+
+/// A job like [`job`]'s whose first operation has two checks: a dowel hole to be measured and a thread to be gauged.
+pub async fn checked_job(tx: &mut ShopTx) -> (Uuid, [Uuid; 2]) {
+    let mut first = operation(10, "mill", 30, 60);
+    first.title = "Mill: rear face".to_owned();
+    first.checks = vec![
+        Check {
+            what: "dowel hole at rear A1".to_owned(),
+            limits: "12 H7: 12.000 to 12.018 mm".to_owned(),
+            instrument: "plug gauge".to_owned(),
+        },
+        Check {
+            what: "Thread".to_owned(),
+            limits: "go enters by hand, no-go does not beyond two turns".to_owned(),
+            instrument: "thread plug gauge".to_owned(),
+        },
+    ];
+    let mut second = operation(20, "mill", 20, 60);
+    second.after = vec![10];
+    let new = NewJob {
+        quote_id: None,
+        title: "A block with dowels".to_owned(),
+        due_on: at("30T00:00").date_naive(),
+        promised_on: Some(at("30T00:00").date_naive()),
+    };
+    let route = Route {
+        operations: vec![first, second],
+    };
+    let (id, _) = jobs::create(tx, &new, &route).await.unwrap();
+    let operations = jobs::operations(tx, id).await.unwrap();
+    (id, [operations[0].id, operations[1].id])
+}
+
+pub fn check(operation_id: Uuid, person_id: Uuid, place: u32, found: Found) -> NewResult {
+    NewResult {
+        id: Uuid::now_v7(),
+        operation_id,
+        place,
+        found,
+        note: String::new(),
+        person_id,
+        device_id: None,
+        at: at("26T10:00"),
+        device_at: at("26T10:00"),
+        received_at: at("26T10:00"),
+    }
+}
+
+async fn held(tx: &mut ShopTx, job: Uuid) -> Option<String> {
+    let waiting = bench::waiting(tx, Some("mill"), None).await.unwrap();
+    let of_job = waiting.into_iter().find(|w| w.job_id == job).unwrap();
+    of_job.held
+}
+
+async fn the_hold(tx: &mut ShopTx, job: Uuid) -> Hold {
+    let holds = checks::holds(tx, Some(job)).await.unwrap();
+    holds.into_iter().next_back().unwrap()
+}
+
+#[tokio::test]
+async fn a_check_out_of_limits_stops_the_job_until_somebody_decides() {
+    let (db, shop) = shop().await;
+    let mut tx = shop.begin().await;
+    let col = person(&mut tx, "Col").await;
+    let (job, [first, second]) = checked_job(&mut tx).await;
+    bookings::record(&mut tx, &booking(Kind::Run, first, col, "26T09:00"))
+        .await
+        .unwrap();
+    let good = check(first, col, 0, Found::Measured("12.018".parse().unwrap()));
+    assert!(checks::record(&mut tx, &good).await.unwrap().passed);
+    assert!(checks::record(&mut tx, &good).await.unwrap().again);
+    for wrong in [
+        check(first, col, 0, Found::Gauged(true)),
+        check(first, col, 1, Found::Measured(Decimal::ONE)),
+        check(first, col, 2, Found::Gauged(true)),
+    ] {
+        let refused = checks::record(&mut tx, &wrong).await.unwrap_err();
+        assert!(matches!(refused, StoreError::Refused(_)), "{refused}");
+    }
+    assert_eq!(held(&mut tx, job).await, None);
+
+    let bad = check(first, col, 0, Found::Measured("12.019".parse().unwrap()));
+    assert!(!checks::record(&mut tx, &bad).await.unwrap().passed);
+    let why = held(&mut tx, job).await.unwrap();
+    assert!(why.contains("12.019 mm is too large"), "{why}");
+    let start = booking(Kind::Setup, second, col, "26T10:05");
+    let taken = bookings::record(&mut tx, &start).await.unwrap();
+    assert_eq!(taken, Recorded::Taken(Some(Conflict::OnHold)));
+
+    // Measured again: only once it passes.
+    let hold = the_hold(&mut tx, job).await;
+    let decide = async |tx: &mut ShopTx, hold: &Hold, decision: Decision| {
+        holds::decide(
+            tx,
+            hold.id,
+            hold.version,
+            col,
+            "as seen",
+            &decision,
+            at("26T11:00"),
+        )
+        .await
+    };
+    tx.commit().await.unwrap();
+    let mut tx = shop.begin_as(Some(col)).await;
+    let refused = decide(&mut tx, &hold, Decision::MeasuredAgain).await;
+    assert!(
+        matches!(refused, Err(StoreError::Refused(_))),
+        "{refused:?}"
+    );
+    drop(tx);
+    let mut tx = shop.begin_as(Some(col)).await;
+    let better = check(first, col, 0, Found::Measured("12.010".parse().unwrap()));
+    checks::record(&mut tx, &better).await.unwrap();
+    decide(&mut tx, &hold, Decision::MeasuredAgain)
+        .await
+        .unwrap();
+    assert_eq!(held(&mut tx, job).await, None);
+    let twice = decide(&mut tx, &hold, Decision::MeasuredAgain).await;
+    assert!(matches!(twice, Err(StoreError::Stale(_))), "{twice:?}");
+
+    // The thread fails: rework comes between, and is checked again.
+    let thread = check(first, col, 1, Found::Gauged(false));
+    checks::record(&mut tx, &thread).await.unwrap();
+    let hold = the_hold(&mut tx, job).await;
+    let rework = Rework {
+        title: "fit a thread insert".to_owned(),
+        machine_kind: "mill".to_owned(),
+        setup: Minutes(Decimal::TEN),
+        run: Minutes(Decimal::from(20)),
+    };
+    decide(&mut tx, &hold, Decision::Rework(rework))
+        .await
+        .unwrap();
+    let operations = jobs::operations(&mut tx, job).await.unwrap();
+    let added = &operations[1];
+    assert_eq!((added.planned.number, added.added), (11, true));
+    assert_eq!(added.planned.after, [10]);
+    assert_eq!(added.planned.checks[0].what, "Thread");
+    assert_eq!(operations[2].planned.after, [10, 11]);
+    assert_eq!(held(&mut tx, job).await, None);
+
+    // A concession names who allowed it.
+    let long = check(first, col, 0, Found::Measured("12.030".parse().unwrap()));
+    checks::record(&mut tx, &long).await.unwrap();
+    let hold = the_hold(&mut tx, job).await;
+    let by = "the customer, by telephone".to_owned();
+    decide(&mut tx, &hold, Decision::Concession(by.clone()))
+        .await
+        .unwrap();
+    let decided = the_hold(&mut tx, job).await;
+    assert_eq!(decided.said_by, Some(by));
+    assert_eq!(held(&mut tx, job).await, None);
+    tx.commit().await.unwrap();
+    let mut owner = db.owner().await;
+    let rewritten = query("update check_result set passed = true")
+        .execute(&mut owner)
+        .await;
+    assert!(rewritten.is_err());
+}
+
+#[tokio::test]
+async fn scrap_is_written_off_on_the_job_and_its_work_is_done_again_on_another_casting() {
+    let (_db, shop) = shop().await;
+    let variant = shop.variant("Tarn 4/90 marine").await;
+    let mut tx = shop.begin().await;
+    let col = person(&mut tx, "Col").await;
+    tx.commit().await.unwrap();
+    let mut tx = shop.begin_as(Some(col)).await;
+    let gbp = Currency::from_code("GBP").unwrap();
+    let mut castings = Vec::new();
+    for cost in [350, 280] {
+        let details = CastingDetails {
+            variant_id: variant,
+            ownership: Ownership::Shop,
+            cost: Money::new(cost.into(), gbp),
+            condition: "clean".to_owned(),
+        };
+        let (id, _) = castings_on_shelf::create(&mut tx, &details).await.unwrap();
+        castings.push(id);
+    }
+    let (job, [first, second]) = checked_job(&mut tx).await;
+    castings_on_shelf::reserve(&mut tx, castings[0], job)
+        .await
+        .unwrap();
+    bookings::record(&mut tx, &booking(Kind::Run, first, col, "26T08:00"))
+        .await
+        .unwrap();
+    bookings::record(&mut tx, &booking(Kind::Done, first, col, "26T09:00"))
+        .await
+        .unwrap();
+    let bad = check(first, col, 0, Found::Measured("12.500".parse().unwrap()));
+    checks::record(&mut tx, &bad).await.unwrap();
+    let hold = the_hold(&mut tx, job).await;
+    let decision = Decision::Scrap {
+        donor: Some(castings[1]),
+        again: vec![10, 20],
+        requote: false,
+    };
+    holds::decide(
+        &mut tx,
+        hold.id,
+        hold.version,
+        col,
+        "drill wandered",
+        &decision,
+        at("26T11:00"),
+    )
+    .await
+    .unwrap();
+
+    let scrapped = castings_on_shelf::get(&mut tx, castings[0]).await.unwrap();
+    assert_eq!(scrapped.state, ShelfState::Scrapped);
+    let other = castings_on_shelf::get(&mut tx, castings[1]).await.unwrap();
+    assert_eq!(
+        (other.state, other.job_id),
+        (ShelfState::Reserved, Some(job))
+    );
+    let costs = holds::costs(&mut tx, job).await.unwrap();
+    assert_eq!(costs.len(), 1);
+    assert_eq!(costs[0].amount, Money::new(350.into(), gbp));
+    // Only what was done is done again, and the rest waits for it.
+    let operations = jobs::operations(&mut tx, job).await.unwrap();
+    let told: Vec<(u32, Option<u32>, Vec<u32>)> = operations
+        .iter()
+        .map(|o| (o.planned.number, o.again_for, o.planned.after.clone()))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (10, None, vec![]),
+            (20, None, vec![10, 110]),
+            (110, Some(10), vec![])
+        ]
+    );
+    assert_eq!(operations[1].id, second);
+    let calls = holds::to_tell(&mut tx, Some(job)).await.unwrap();
+    assert_eq!(calls.len(), 1);
+    holds::told(
+        &mut tx,
+        calls[0].id,
+        col,
+        "rang, agreed to Friday",
+        at("26T12:00"),
+    )
+    .await
+    .unwrap();
+    assert!(holds::to_tell(&mut tx, None).await.unwrap().is_empty());
+    // Quoted anew: an enquiry is opened, and the job stays on hold.
+    let bad = check(operations[2].id, col, 0, Found::Measured(Decimal::TEN));
+    checks::record(&mut tx, &bad).await.unwrap();
+    let hold = the_hold(&mut tx, job).await;
+    let decision = Decision::Scrap {
+        donor: None,
+        again: vec![],
+        requote: true,
+    };
+    holds::decide(
+        &mut tx,
+        hold.id,
+        hold.version,
+        col,
+        "cracked",
+        &decision,
+        at("26T13:00"),
+    )
+    .await
+    .unwrap();
+    let hold = the_hold(&mut tx, job).await;
+    let enquiry = enquiries::get(&mut tx, hold.enquiry_id.unwrap())
+        .await
+        .unwrap();
+    assert!(enquiry.details.note.contains("quoted anew"));
+    assert!(held(&mut tx, job).await.unwrap().contains("quoted anew"));
 }

@@ -3,10 +3,11 @@
 //! device, which sends them again.
 
 use super::AtBench;
-use crate::bench::{Kind, Phase, true_time};
+use crate::bench::{Kind, Phase, reading, true_time};
 use crate::planning::local_instant;
 use crate::store::bookings::{self, Conflict, NewBooking, Recorded};
-use crate::store::{StoreError, bench, devices};
+use crate::store::checks::{self, Found, NewResult};
+use crate::store::{ShopTx, StoreError, bench, devices};
 use crate::web::forms::OpenForm;
 use crate::web::{Answer, Reply, WebError};
 use actix_web::{HttpResponse, web};
@@ -24,7 +25,8 @@ const LATE: TimeDelta = TimeDelta::minutes(5);
 /// `/bench/entries` for devices, `/bench/book` for a form.
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/bench/entries", web::post().to(take))
-        .route("/bench/book", web::post().to(book));
+        .route("/bench/book", web::post().to(book))
+        .route("/bench/check", web::post().to(check));
 }
 
 /// A message of a device.
@@ -49,12 +51,30 @@ struct SentEntry {
     corrects: Option<Uuid>,
     #[serde(default)]
     reason: Option<String>,
+    /// For a check: which of the operation's.
+    #[serde(default)]
+    place: Option<u32>,
+    /// For a check that is measured: the reading.
+    #[serde(default)]
+    measured: Option<String>,
+    /// For one that is gauged or judged: whether it goes.
+    #[serde(default)]
+    goes: Option<String>,
+}
+
+/// The kind of entry that is a check.
+const CHECK: &str = "check";
+
+/// An entry that reads.
+enum Read {
+    Booking(NewBooking),
+    Check(NewResult),
 }
 
 /// What became of an entry, in the order they were sent.
 #[derive(Debug, Serialize)]
 struct Outcome {
-    /// `booked`, `conflict` (booked, and at odds with something) or `set_aside` (kept for somebody to look at).
+    /// `booked`, `failed` (a check, written down), `conflict` (booked, and at odds with something) or `set_aside` (kept for somebody to look at).
     outcome: &'static str,
     /// What to show of it.
     say: Option<String>,
@@ -90,7 +110,22 @@ async fn take_one(
     received_at: DateTime<Utc>,
 ) -> Result<Outcome, WebError> {
     let refused = match read(at, body, sent_at, received_at).await? {
-        Ok(new) => {
+        Ok(Read::Check(new)) => {
+            let mut tx = at.begin(Some(new.person_id)).await?;
+            match checks::record(&mut tx, &new).await {
+                Ok(checked) => {
+                    tx.commit().await?;
+                    return Ok(Outcome {
+                        outcome: if checked.passed { "booked" } else { "failed" },
+                        say: None,
+                    });
+                }
+                Err(StoreError::NotFound(what)) => format!("{what} was not found"),
+                Err(StoreError::Refused(why)) => why,
+                Err(other) => return Err(other.into()),
+            }
+        }
+        Ok(Read::Booking(new)) => {
             let mut tx = at.begin(Some(new.person_id)).await?;
             match bookings::record(&mut tx, &new).await {
                 Ok(Recorded::Taken(conflict) | Recorded::Again(conflict)) => {
@@ -133,14 +168,15 @@ async fn read(
     body: &Value,
     sent_at: DateTime<Utc>,
     received_at: DateTime<Utc>,
-) -> Result<Result<NewBooking, String>, WebError> {
+) -> Result<Result<Read, String>, WebError> {
     let entry: SentEntry = match serde_json::from_value(body.clone()) {
         Ok(entry) => entry,
         Err(why) => return Ok(Err(format!("It does not read: {why}"))),
     };
-    let Some(kind) = bookings::kind_from_code(&entry.kind) else {
+    let kind = bookings::kind_from_code(&entry.kind);
+    if kind.is_none() && entry.kind != CHECK {
         return Ok(Err(format!("“{}” is no kind of entry", entry.kind)));
-    };
+    }
     if entry
         .reason
         .as_ref()
@@ -162,7 +198,26 @@ async fn read(
             "It is from a time when the person was not signed on here".to_owned(),
         ));
     }
-    Ok(Ok(NewBooking {
+    let Some(kind) = kind else {
+        return Ok(found(entry.measured.as_deref(), entry.goes.as_deref())
+            .zip(entry.place)
+            .map(|(found, place)| {
+                Read::Check(NewResult {
+                    id: entry.key,
+                    operation_id: entry.operation,
+                    place,
+                    found,
+                    note: entry.reason.unwrap_or_default(),
+                    person_id,
+                    device_id: Some(at.device.id),
+                    at: happened,
+                    device_at: entry.at,
+                    received_at,
+                })
+            })
+            .ok_or_else(|| "Its measurement does not read".to_owned()));
+    };
+    Ok(Ok(Read::Booking(NewBooking {
         id: entry.key,
         kind,
         operation_id: entry.operation,
@@ -175,7 +230,17 @@ async fn read(
         received_at,
         corrects: entry.corrects,
         reason: entry.reason.filter(|r| !r.trim().is_empty()),
-    }))
+    })))
+}
+
+/// What a check found: a reading, or whether it goes.
+fn found(measured: Option<&str>, goes: Option<&str>) -> Option<Found> {
+    match (measured, goes) {
+        (Some(text), None) => reading(text).map(Found::Measured),
+        (None, Some("yes")) => Some(Found::Gauged(true)),
+        (None, Some("no")) => Some(Found::Gauged(false)),
+        _ => None,
+    }
 }
 
 /// What an entry is at odds with, as the bench says it.
@@ -202,6 +267,55 @@ struct BookForm {
     at: String,
     corrects: String,
     reason: String,
+    place: String,
+    measured: Option<String>,
+    goes: Option<String>,
+}
+
+async fn check(at: AtBench, form: OpenForm<BookForm>) -> Answer {
+    let OpenForm(form) = form;
+    let now = Utc::now();
+    let mut tx = at.begin(None).await?;
+    let signed_on = devices::signed_on(&mut tx, at.device.id, now).await?;
+    let Some(person) = signed_on.filter(|s| s.id.to_string() == form.sign_on) else {
+        return Ok(Reply::see_other("/bench").flash("Sign on first: nothing was written down"));
+    };
+    let unreadable = || WebError::BadRequest("This form of the bench does not read.".to_owned());
+    let key = |text: &str| Uuid::try_parse(text).map_err(|_| unreadable());
+    let new = NewResult {
+        id: key(&form.key)?,
+        operation_id: key(&form.operation)?,
+        place: form.place.parse().map_err(|_| unreadable())?,
+        found: found(form.measured.as_deref(), form.goes.as_deref()).ok_or_else(|| {
+            WebError::Unprocessable(
+                "A measurement is a number in the unit of the limits, like 40.012.".to_owned(),
+            )
+        })?,
+        note: String::new(),
+        person_id: person.person_id,
+        device_id: Some(at.device.id),
+        at: now,
+        device_at: now,
+        received_at: now,
+    };
+    let mut tx = at.begin(Some(person.person_id)).await?;
+    let checked = checks::record(&mut tx, &new).await?;
+    tx.commit().await?;
+    Ok(
+        Reply::see_other(back(&form.machine)).flash(if checked.passed {
+            "Passes"
+        } else {
+            "Out of limits: stop. The job is on hold until it is decided."
+        }),
+    )
+}
+
+/// The machine's page again.
+fn back(machine: &str) -> String {
+    match Uuid::try_parse(machine) {
+        Ok(machine) => format!("/bench?machine={machine}"),
+        Err(_) => "/bench".to_owned(),
+    }
 }
 
 async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
@@ -247,12 +361,8 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     }
     let recorded = bookings::record(&mut tx, &new).await?;
     tx.commit().await?;
-    let back = match new.machine_id {
-        Some(machine) => format!("/bench?machine={machine}"),
-        None => "/bench".to_owned(),
-    };
     let (Recorded::Taken(conflict) | Recorded::Again(conflict)) = recorded;
-    Ok(Reply::see_other(back).flash(match conflict {
+    Ok(Reply::see_other(back(&form.machine)).flash(match conflict {
         Some(conflict) => format!("Booked, but look at it again: {}", conflict_words(conflict)),
         None => "Booked".to_owned(),
     }))
@@ -260,7 +370,7 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
 
 /// A person attends one setup at a time: starting something else pauses what they attend, unless it stands in the same
 /// setup. The device's own script says the same with entries of its own.
-async fn pause_others(tx: &mut crate::store::ShopTx, new: &NewBooking) -> Result<(), WebError> {
+async fn pause_others(tx: &mut ShopTx, new: &NewBooking) -> Result<(), WebError> {
     let live = bookings::live(tx).await?;
     let entries: Vec<_> = live.iter().map(|b| b.entry).collect();
     let attended: Vec<Uuid> = crate::bench::clocks(&entries)

@@ -7,6 +7,7 @@ use crate::bench::{Clock, Phase, clocks};
 use crate::estimating::Machine;
 use crate::store::bench::{Waiting, waiting};
 use crate::store::bookings::{self, Booking, Question};
+use crate::store::checks::{self, CheckResult, limits_of};
 use crate::store::devices::{self, SignOn};
 use crate::store::jobs::OperationState;
 use crate::store::machines;
@@ -37,6 +38,7 @@ struct Screen<'a> {
     machine: &'a Machine,
     clocks: &'a [Clock],
     names: HashMap<Uuid, &'a str>,
+    checks: &'a [CheckResult],
 }
 
 async fn show(at: AtBench, which: web::Query<Which>) -> Answer {
@@ -69,6 +71,8 @@ async fn show(at: AtBench, which: web::Query<Which>) -> Answer {
         .collect();
     let elsewhere = waiting(&mut tx, None, Some(&elsewhere)).await?;
     let questions = bookings::questions(&mut tx, &live, now).await?;
+    let shown: Vec<Uuid> = here.iter().chain(&elsewhere).map(|w| w.id).collect();
+    let checked = checks::of_operations(&mut tx, &shown).await?;
     let screen = Screen {
         at: &at,
         who: &who,
@@ -80,6 +84,7 @@ async fn show(at: AtBench, which: web::Query<Which>) -> Answer {
             .iter()
             .map(|b| (b.entry.person, b.person.as_str()))
             .collect(),
+        checks: &checked,
     };
     Ok(screen.page(&here, &elsewhere, &live, &questions).into())
 }
@@ -98,9 +103,12 @@ impl Screen<'_> {
             .iter()
             .filter(|w| !is_running(w) && w.is_ready())
             .collect();
+        let stopped =
+            |w: &&Waiting| w.held.is_some() && w.state != OperationState::Queued && !is_running(w);
+        let held: Vec<&Waiting> = here.iter().filter(stopped).collect();
         let coming: Vec<&Waiting> = here
             .iter()
-            .filter(|w| !is_running(w) && !w.is_ready())
+            .filter(|w| !is_running(w) && !w.is_ready() && !stopped(w))
             .collect();
         let mine = |question: &&Question| question.forgotten.clock.person == self.who.person_id;
         let at_odds = live
@@ -134,6 +142,10 @@ impl Screen<'_> {
             @if !running.is_empty() {
                 h2 { "Under way here" }
                 @for w in &running { (self.card(w, None)) }
+            }
+            @if !held.is_empty() {
+                h2 { "On hold" }
+                @for w in &held { (self.card(w, None)) }
             }
             @match ready.split_first() {
                 None => @if running.is_empty() { p.bench-empty { "Nothing can be begun here now." } },
@@ -235,6 +247,7 @@ impl Screen<'_> {
         html! {
             article.bench-card id=(id) data-op=(w.id) data-clock=(state) data-setup-key=(op.setup_key)
                 data-attended=[clock.is_some_and(|c| c.phase.is_attended()).then_some("yes")]
+                data-held=[w.held.as_ref().map(|_| "yes")]
                 aria-labelledby={ (id) "-title" } {
                 h3 id={ (id) "-title" } { span.bench-number { "Job " (w.job_number) " · " (op.number) } " " (op.title) }
                 p.bench-job { (w.job_title) }
@@ -258,7 +271,12 @@ impl Screen<'_> {
                         @for caution in &op.cautions { li { span.sign aria-hidden="true" { "⚠" } " " (caution) } }
                     }
                 }
+                p.bench-held.notice.bad role="status" {
+                    span.sign aria-hidden="true" { "✋" } " "
+                    "On hold" @if let Some(reason) = &w.held { ": " (reason) } ". It goes on when the owner has decided."
+                }
                 (self.buttons(w, own_machine))
+                @if !op.checks.is_empty() { (self.checks(w)) }
                 details {
                     summary { "What is done" }
                     ol.bench-steps {
@@ -289,6 +307,47 @@ impl Screen<'_> {
                 (button("run_alone", "Runs by itself", ""))
                 (button("pause", "Pause", ""))
                 (button("done", "Done", "done"))
+            }
+        }
+    }
+
+    fn checks(&self, w: &Waiting) -> Markup {
+        let made = self.checks.iter().filter(|r| r.operation_id == w.id);
+        let latest = |place: usize| {
+            made.clone()
+                .filter(|r| usize::try_from(r.place) == Ok(place))
+                .next_back()
+        };
+        html! {
+            ol.bench-checks aria-label="Checks" {
+                @for (place, check) in w.planned.checks.iter().enumerate() {
+                    @let limits = limits_of(check);
+                    @let id = format!("check-{}-{place}", w.id);
+                    li {
+                        p { strong { (check.what) } ": " (check.limits) @if !check.instrument.is_empty() { " · " (check.instrument) } }
+                        p.bench-found role="status" {
+                            @if let Some(result) = latest(place) { (found_words(result)) } @else { "Not checked yet" }
+                        }
+                        form.bench-form method="post" action="/bench/check" data-book="check"
+                            data-lower=[limits.as_ref().and_then(|l| l.lower)] data-upper=[limits.as_ref().and_then(|l| l.upper)] {
+                            (self.hidden("check", w.id, Some(self.machine.id)))
+                            input type="hidden" name="place" value=(place);
+                            @match &limits {
+                                Some(limits) => {
+                                    label for=(id) { "Measured" @if !limits.unit.is_empty() { ", " (limits.unit) } }
+                                    div.bench-row {
+                                        input id=(id) name="measured" inputmode="decimal" autocomplete="off" required;
+                                        button.bench-button type="submit" { "Enter" }
+                                    }
+                                }
+                                None => div.bench-row.even {
+                                    button.bench-button type="submit" name="goes" value="yes" { "Passes" span.visually-hidden { ": " (check.what) } }
+                                    button.bench-button type="submit" name="goes" value="no" { "Does not" span.visually-hidden { ": " (check.what) } }
+                                },
+                            }
+                        }
+                    }
+                }
             }
         }
     }
@@ -369,6 +428,25 @@ impl Screen<'_> {
                 }
             }
         }
+    }
+}
+
+/// What a check found, in words beside a sign.
+#[must_use]
+pub(in crate::web) fn found_words(result: &CheckResult) -> String {
+    let sign = if result.passed { "✓" } else { "✗" };
+    match (&result.measured, result.passed) {
+        (Some(measured), passed) => format!(
+            "{sign} {measured} {}: {}",
+            result.unit.as_deref().unwrap_or_default(),
+            if passed {
+                "within limits"
+            } else {
+                "out of limits"
+            }
+        ),
+        (None, true) => format!("{sign} passes"),
+        (None, false) => format!("{sign} does not pass"),
     }
 }
 

@@ -1,24 +1,36 @@
-//! Jobs: what was won, with its route. Where it stands and what it costs so far come with the bench.
+//! Jobs: what was won, with its route; where it stands, what it costs so far and will have cost, what was found wrong,
+//! and who did what when.
 
+mod booked;
+mod holds;
 mod needs;
+mod progress;
+mod settle;
 
 pub(in crate::web) use needs::amount;
 
+use self::progress::Progress;
 use crate::estimating::Route;
 use crate::store::jobs::{self, JobState, OperationState};
 use crate::store::people::Role;
-use crate::store::{history, needs as store_needs, quotes};
+use crate::store::{
+    bookings, checks, history, holds as store_holds, machines, needs as store_needs, quotes,
+};
 use crate::web::enquiries::route_table;
 use crate::web::history as past;
-use crate::web::{Answer, Page, Section, SignedIn, show};
+use crate::web::{Answer, Page, Section, SignedIn, WebError, show};
 use actix_web::web;
+use chrono::Utc;
 use maud::html;
 use serde::Deserialize;
 use uuid::Uuid;
 
 /// `/jobs` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    booked::routes(cfg);
+    holds::routes(cfg);
     needs::routes(cfg);
+    settle::routes(cfg);
     cfg.route("/jobs", web::get().to(list))
         .route("/jobs/{id}", web::get().to(page));
 }
@@ -59,6 +71,11 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let mut tx = who.begin().await?;
     let jobs = jobs::list(&mut tx, states, which.before, ROWS).await?;
     let load = jobs::machine_load(&mut tx).await?;
+    let to_settle = if all {
+        0
+    } else {
+        settle::Open::read(&mut tx).await?.count()
+    };
     let older = (jobs.len() == usize::from(ROWS))
         .then(|| jobs.last().map(|j| j.number))
         .flatten();
@@ -66,6 +83,9 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         div.bar { h1 { @if all { "Jobs" } @else { "Jobs in hand" } } }
         p {
             @if all { a href="/jobs" { "Only those in hand" } } @else { a href="/jobs?show=all" { "All jobs, done and cancelled too" } }
+        }
+        @if to_settle > 0 {
+            p.notice.warn { span.sign aria-hidden="true" { "!" } " " a href="/jobs/settle" { "To settle: " (to_settle) } " – holds, forgotten clocks, entries at odds, customers to be told." }
         }
         @if !all && !load.is_empty() {
             section.card {
@@ -119,6 +139,40 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         None => None,
     };
     let history = history::of_row(&mut tx, "job", *id).await?;
+    let booked = bookings::of_job(&mut tx, *id).await?;
+    let hours = bookings::hours_of_job(&mut tx, &booked, Utc::now()).await?;
+    let keys: Vec<Uuid> = operations.iter().map(|o| o.id).collect();
+    let checked = checks::of_operations(&mut tx, &keys).await?;
+    let found_wrong = checks::holds(&mut tx, Some(*id)).await?;
+    let calls = store_holds::to_tell(&mut tx, Some(*id)).await?;
+    let costs = store_holds::costs(&mut tx, *id).await?;
+    let rates = if who.may(Role::Office) {
+        let machines = machines::machines(&mut tx).await?;
+        // Without rates there is no money to show; the shop's own screens say what is missing.
+        machines::rates(&mut tx, &machines).await?.ok()
+    } else {
+        None
+    };
+    let progress = |rates| Progress::of(&operations, &hours, &checked, &costs, rates);
+    let (progress, no_money) = match progress(rates.as_ref()) {
+        Ok(progress) => (progress, None),
+        Err(why) => {
+            let without = progress(None).map_err(|error| WebError::Internal(error.to_string()))?;
+            (without, Some(why.to_string()))
+        }
+    };
+    let next = operations
+        .iter()
+        .find(|o| o.state == OperationState::Started)
+        .or_else(|| {
+            operations.iter().find(|o| {
+                let open = |n: &u32| {
+                    let before = operations.iter().find(|b| b.planned.number == *n);
+                    before.is_some_and(|b| b.state != OperationState::Done)
+                };
+                o.state == OperationState::Queued && !o.planned.after.iter().any(open)
+            })
+        });
     let done = operations
         .iter()
         .filter(|o| o.state == OperationState::Done)
@@ -135,29 +189,25 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
                 div { dt { "Work to" } dd { (show::day(job.due_on)) } }
                 div { dt { "Promised" } dd { @match job.promised_on { Some(day) => (show::day(day)), None => "no day" } } }
                 div { dt { "Operations done" } dd { (done) " of " (operations.len()) } }
+                @if let Some(next) = next {
+                    div { dt { @if next.state == OperationState::Started { "Is at" } @else { "Next" } } dd { (next.planned.number) " " (next.planned.title) } }
+                }
                 div { dt { "Machining at the standard" } dd { (route.machining().rounded()) } }
                 @if let Some(quote) = &quote {
                     div { dt { "Quoted" } dd { (quote.net) " before tax, " a href={ "/quotes/" (quote.id) } { "quote " (quote.number) } } }
                 }
+                (progress.figures())
             }
         }
+        (holds::section(&who, *id, &found_wrong, &calls))
         (needs::section(&who, &job, &needs))
         section.card {
             h2 { "Route" }
-            table.cells.small {
-                thead { tr { th scope="col" { "No." } th scope="col" { "Operation" } th.number scope="col" { "Set up" } th.number scope="col" { "Run" } th scope="col" { "Stands at" } } }
-                tbody { @for operation in &operations {
-                    tr {
-                        th scope="row" { (operation.planned.number) }
-                        td data-label="Operation" { (operation.planned.title) }
-                        td.number data-label="Set up" { (operation.planned.setup.rounded()) }
-                        td.number data-label="Run" { (operation.planned.run.rounded()) }
-                        td data-label="Stands at" { span.tag { (operation_words(operation.state)) } }
-                    }
-                } }
-            }
+            @if let Some(why) = no_money { p.notice.warn { "Hours only: what they cost cannot be told, because " (why) "." } }
+            (progress.table())
             details #route { summary { "Every operation with its steps, checks and cautions" } (route_table(&route)) }
         }
+        (booked::section(&who, *id, &booked))
         (past::section(&who, &history))
     };
     Ok(Page::new(&who, title).nav(Section::Jobs).body(body).into())
