@@ -109,7 +109,7 @@ fn lay_out(
         let mut ready = from;
         for (place, operation) in job.operations.iter().enumerate() {
             let under_way = place >= job.done;
-            if under_way && !job.under_way {
+            if place > job.done || (under_way && !job.under_way) {
                 break;
             }
             let planned = &operation.planned;

@@ -268,11 +268,11 @@ impl Screen<'_> {
                 }
                 @if !op.cautions.is_empty() {
                     ul.bench-cautions {
-                        @for caution in &op.cautions { li { span.sign aria-hidden="true" { "⚠" } " " (caution) } }
+                        @for caution in &op.cautions { li { span.sign aria-hidden="true" { "!" } " " (caution) } }
                     }
                 }
                 p.bench-held.notice.bad role="status" {
-                    span.sign aria-hidden="true" { "✋" } " "
+                    span.sign aria-hidden="true" { "!" } " "
                     "On hold" @if let Some(reason) = &w.held { ": " (reason) } ". It goes on when the owner has decided."
                 }
                 (self.buttons(w, own_machine))

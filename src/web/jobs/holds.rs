@@ -51,8 +51,8 @@ pub(super) fn section(who: &SignedIn, job_id: Uuid, holds: &[Hold], calls: &[ToT
                 @for hold in holds {
                     @match hold.decision {
                         None => div.notice.bad {
-                            p { span.sign aria-hidden="true" { "✋" } " On hold since " (moment(hold.opened_at, zone)) ", " (hold.opened_by) ": " (hold.why) "." }
-                            @if who.may(Role::Office) { p { a.button href={ "/jobs/" (job_id) "/holds/" (hold.id) } { "Decide" } } }
+                            p { span.sign aria-hidden="true" { "!" } " On hold since " (moment(hold.opened_at, zone)) ", " (hold.opened_by) ": " (hold.why) "." }
+                            @if who.may(Role::Office) { p { a href={ "/jobs/" (job_id) "/holds/" (hold.id) } { "Decide" } } }
                         },
                         Some(decision) => p {
                             (hold.why) ". " strong { "Decided: " (decision_words(decision)) }
@@ -74,7 +74,7 @@ pub(super) fn call_form(who: &SignedIn, job_id: Uuid, call: &ToTell) -> Markup {
     html! {
         div.notice.warn {
             p {
-                span.sign aria-hidden="true" { "☎" } " "
+                span.sign aria-hidden="true" { "!" } " "
                 strong { @match &call.caller { Some(caller) => { "Tell " (caller) }, None => "Tell the customer" } }
                 @match call.contact.as_deref().filter(|c| !c.is_empty()) { Some(contact) => { " (" (contact) ")" }, None => " (no enquiry says how to reach them)" }
                 ": " (call.why) "."
@@ -332,7 +332,7 @@ fn page(
     let title = format!("Job {} on hold", hold.job_number);
     let body = html! {
         h1 { (title) }
-        p.notice.bad { span.sign aria-hidden="true" { "✋" } " " (hold.why) ". " (hold.opened_by) ", " (moment(hold.opened_at, who.shop.time_zone)) "." }
+        p.notice.bad { span.sign aria-hidden="true" { "!" } " " (hold.why) ". " (hold.opened_by) ", " (moment(hold.opened_at, who.shop.time_zone)) "." }
         (errors.summary())
         form.grid method="post" action={ "/jobs/" (job_id) "/holds/" (hold.id) } novalidate {
             (csrf_field(who))

@@ -145,7 +145,7 @@ impl Browser {
         let turn = TURNS.acquire().await.unwrap();
         let driver = Driver::get().await;
         let (width, height) = screen.size();
-        let phone = screen != Screen::Desktop;
+        let phone = screen == Screen::Phone;
         let options = json!({
             "binary": driver.chromium,
             "args": [
@@ -359,7 +359,7 @@ impl Browser {
     /// What every page must keep: nothing to scroll sideways, every field and control named, every reference leading
     /// somewhere, targets large enough on a phone, and nothing in the console.
     pub async fn check(&self) {
-        let phone = self.screen != Screen::Desktop;
+        let phone = self.screen == Screen::Phone;
         let faults = self.script(CHECK, vec![json!(phone)]).await;
         assert_eq!(faults, json!([]), "at {}", self.path().await);
         let log = self.driver("se/log", json!({"type": "browser"})).await;
