@@ -10,6 +10,7 @@
     reason = "a benchmark fails by panicking"
 )]
 
+use borewright::store::answering::DrawnPlans;
 use borewright::store::cluster::Cluster;
 use borewright::store::enquiries::{self, EnquiryDetails};
 use borewright::store::{Scope, ShopTx, answering, castings, migrate, shops};
@@ -55,11 +56,15 @@ async fn main() {
     let (call, _) = enquiries::create(&mut tx, &said).await.unwrap();
     tx.commit().await.unwrap();
 
+    let plans = DrawnPlans::default();
     let (mut read, mut worked, mut whole) = (vec![], vec![], vec![]);
     for round in 0..WARM_UP + ROUNDS {
         let start = Instant::now();
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
-        let question = answering::load(&mut tx, &said, now).await.unwrap().unwrap();
+        let question = answering::load(&mut tx, &said, now, &plans, FUTURES)
+            .await
+            .unwrap()
+            .unwrap();
         drop(tx);
         let loaded = start.elapsed();
         let answer = question.answer(now, FUTURES, 1).unwrap();

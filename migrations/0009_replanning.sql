@@ -68,7 +68,6 @@ call plans_rest_on('pin');
 call plans_rest_on('job_hold');
 call plans_rest_on('job_first');
 call plans_rest_on('held_slot');
-call plans_rest_on('quote');
 
 -- A run of the planner under way, and how far it is.
 create table plan_run (

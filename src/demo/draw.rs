@@ -36,6 +36,9 @@ struct Kind {
     weight: u32,
 }
 
+/// Of every twenty live jobs, the one whose customer could not wait.
+const HURRIED: u32 = 13;
+
 /// Draws the live jobs: conversions planned by the shop's own rules, and repairs. The first are nearly done and due at
 /// once, the last are untouched and due in weeks.
 ///
@@ -69,7 +72,13 @@ pub fn live_jobs(
             .to_usize()
             .unwrap_or(0)
             .min(operations.saturating_sub(1));
-        let days = 2 + place * 3 / 4 + rng.random_range(0..8);
+        // Promised with room to spare, but for a few customers in a hurry.
+        let room = rng.random_range(0..8);
+        let days = if place % 20 == HURRIED {
+            1 + place / 12
+        } else {
+            2 + place * 3 / 4 + room
+        };
         let due_on = working_day(seed, today, days);
         let promised = rng.random_bool(0.8);
         jobs.push(LiveJob {
@@ -78,7 +87,7 @@ pub fn live_jobs(
             promised_on: promised.then(|| working_day(seed, due_on, rng.random_range(0..4))),
             route: kind.route.clone(),
             done,
-            begun: done > 0 && rng.random_bool(0.5),
+            begun: done > 0 && rng.random_bool(0.3),
         });
     }
     Ok(jobs)

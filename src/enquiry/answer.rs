@@ -253,7 +253,7 @@ pub fn answer(
             .collect(),
         comparison,
         recommended,
-        dates_rest_on: dates.basis().to_owned(),
+        dates_rest_on: dates.basis(),
         sentence: String::new(),
     };
     answer.sentence = say::sentence(&answer, knowledge.zone);
@@ -448,9 +448,21 @@ fn candidate(route: &Route) -> Candidate {
                     .iter()
                     .filter_map(|&number| index_of(number))
                     .collect(),
+                attended_share: attended_share(operation),
                 outside_days: operation.outside.map(|(_, days)| days),
             })
             .collect(),
+    }
+}
+
+/// Setup is attended, and of the run its share.
+fn attended_share(operation: &Operation) -> f64 {
+    let (setup, run) = (plain(operation.setup.0), plain(operation.run.0));
+    let share = plain(operation.attended_share);
+    if setup + run > 0.0 {
+        (setup + run * share) / (setup + run)
+    } else {
+        1.0
     }
 }
 

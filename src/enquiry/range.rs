@@ -42,6 +42,9 @@ impl PriceRange {
 /// horizon is `None`: later than anyone can say.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ReadyRange {
+    /// No future is sooner.
+    #[serde(default)]
+    pub earliest: Option<DateTime<Utc>>,
     /// 1 in 10 futures is sooner.
     pub early: Option<DateTime<Utc>>,
     /// As many sooner as later.
@@ -60,6 +63,7 @@ impl ReadyRange {
         sorted.sort_unstable_by_key(|time| time.unwrap_or(DateTime::<Utc>::MAX_UTC));
         let at = |percent| sorted.get(rank(percent, sorted.len())).copied().flatten();
         Self {
+            earliest: sorted.first().copied().flatten(),
             early: at(10),
             likely: at(50),
             late: at(90),
@@ -102,7 +106,7 @@ mod tests {
     fn a_future_without_an_end_is_later_than_every_date() {
         let day = |d: i64| Some(DateTime::<Utc>::UNIX_EPOCH + chrono::Duration::days(d));
         let range = ReadyRange::of(&[None, day(3), day(1), None], 75);
-        assert_eq!(range.early, day(1));
+        assert_eq!((range.earliest, range.early), (day(1), day(1)));
         assert_eq!(range.likely, day(3));
         assert_eq!(range.at_confidence, None);
     }

@@ -7,12 +7,17 @@ use crate::castings::{
 };
 use crate::estimating::{CostLine, Policy, Rates, cutting_data, starting};
 use crate::planning::calendar::{Calendar, Hours, Shift};
-use crate::planning::queue::{QueueDates, QueuedMachine};
+use crate::planning::engine::calendar::WorkingTime;
+use crate::planning::engine::classical::job_shop;
+use crate::planning::engine::model::Person;
+use crate::planning::engine::phone::PlannedDates;
+use crate::planning::engine::solve::first_plan;
 use crate::sourcing::{Fate, Sighting, Watch};
 use crate::units::{Currency, Length, Money};
 use chrono::{DateTime, Days, NaiveTime, Utc, Weekday};
 use chrono_tz::Tz;
 use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64;
 use rust_decimal::prelude::ToPrimitive;
 use rust_decimal::{Decimal, dec};
 use uuid::Uuid;
@@ -186,8 +191,9 @@ fn wish() -> Wish {
     }
 }
 
-/// A machine of each kind, a day's work on each, eight hours from Monday to Friday.
-fn queues(knowledge: &Knowledge) -> QueueDates {
+/// A machine of each kind, a day's work on each, and somebody at each who can do everything, eight hours from Monday to
+/// Friday.
+fn planned(knowledge: &Knowledge) -> PlannedDates {
     let time = |hour| NaiveTime::from_hms_opt(hour, 0, 0).unwrap();
     let week = [
         Weekday::Mon,
@@ -210,13 +216,24 @@ fn queues(knowledge: &Knowledge) -> QueueDates {
         stops: vec![],
     };
     let calendar = Calendar::build(&hours, now(), now() + Days::new(7 * 366));
-    let machine = |kind: &String| QueuedMachine {
-        kind: kind.clone(),
-        calendar: calendar.clone(),
-        from: now(),
-        queued_minutes: 480,
-    };
-    QueueDates::new(knowledge.rates.machine.keys().map(machine).collect())
+    let minute = |at: DateTime<Utc>| (at - now()).num_minutes();
+    let windows = calendar.intervals().map(|(a, b)| (minute(a), minute(b)));
+    let open = WorkingTime::from_windows(windows.collect());
+    let kinds: Vec<String> = knowledge.rates.machine.keys().cloned().collect();
+    let work: Vec<_> = (0..kinds.len()).map(|m| vec![vec![(m, 480)]]).collect();
+    let mut model = job_shop(&work);
+    for machine in &mut model.machines {
+        machine.calendar = open.clone();
+        model.people.push(Person {
+            name: "Edda".into(),
+            calendar: open.clone(),
+        });
+    }
+    let skills: Vec<String> = knowledge.elements.iter().map(|e| e.skill.clone()).collect();
+    let skills = vec![skills; kinds.len()];
+    let plan = first_plan(&model).unwrap();
+    let mut rng = Pcg64::seed_from_u64(1);
+    PlannedDates::new(&model, &plan, now(), kinds, skills, 1, &mut rng).unwrap()
 }
 
 fn ask(wish: &Wish, knowledge: &Knowledge) -> Answer {
@@ -225,7 +242,7 @@ fn ask(wish: &Wish, knowledge: &Knowledge) -> Answer {
         futures: 1000,
         seed: 12,
     };
-    answer(wish, knowledge, &queues(knowledge), asked).unwrap()
+    answer(wish, knowledge, &planned(knowledge), asked).unwrap()
 }
 
 fn figures(answer: &Answer, kind: OptionKind) -> &Figures {
@@ -330,7 +347,7 @@ fn a_promise_holds_as_often_as_it_says() {
         futures: 4000,
         seed: 99,
     };
-    let other = answer(&wish, &knowledge, &queues(&knowledge), asked).unwrap();
+    let other = answer(&wish, &knowledge, &planned(&knowledge), asked).unwrap();
     // Three standard errors of 1,000 and 4,000 futures are 4 in 100.
     assert!(
         figures(&other, OptionKind::ConvertShelf)

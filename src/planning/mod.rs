@@ -1,33 +1,52 @@
-//! When work can be done. A job is ready when its last operation is, and each operation waits for three things: the one
-//! before it, the machine, and the hours the machine is manned. Working time is what the shop's clock and shifts say
-//! ([`Calendar`]); how long the machine is spoken for is, until there is a plan, a queue of minutes ([`QueueDates`]).
-//! Whoever asks for a date asks [`ReadyDates`], whatever answers it.
+//! When work can be done. A job is ready when its last operation is, and each operation waits for four things: the one
+//! before it, the machine, somebody who can do it, and the hours in which both are there. Working time is what the shop's
+//! clock and shifts say ([`Calendar`]); the shop as its people speak of it is a [`floor`]; the [`engine`] finds a plan.
+//! Whoever asks for the date of a job that is not in the plan yet asks [`ReadyDates`].
 //!
 //! ```
-//! use borewright::planning::{Calendar, Candidate, CandidateOperation, Hours, QueueDates, QueuedMachine, ReadyDates, Shift};
+//! use borewright::planning::engine::{phone::PlannedDates, solve::first_plan};
+//! use borewright::planning::floor::{Floor, FloorMachine, FloorPerson};
+//! use borewright::planning::{Candidate, CandidateOperation, Hours, ReadyDates, Shift};
 //! use chrono::{DateTime, NaiveTime, Utc, Weekday};
+//! use rand::SeedableRng;
 //!
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {
 //! let at = |text: &str| text.parse::<DateTime<Utc>>();
 //! let clock = |hour| NaiveTime::from_hms_opt(hour, 0, 0).unwrap_or_default();
 //! let hours = Hours {
 //!     zone: chrono_tz::Europe::London,
-//!     shifts: vec![
-//!         Shift { weekday: Weekday::Thu, start: clock(8), end: clock(16) },
-//!         Shift { weekday: Weekday::Fri, start: clock(8), end: clock(12) },
-//!         Shift { weekday: Weekday::Mon, start: clock(8), end: clock(16) },
-//!     ],
+//!     shifts: [Weekday::Thu, Weekday::Fri, Weekday::Mon]
+//!         .map(|weekday| Shift { weekday, start: clock(8), end: clock(16) })
+//!         .to_vec(),
 //!     holidays: Default::default(),
 //!     overtime: vec![],
 //!     stops: vec![],
 //! };
-//! let now = at("2026-11-26T09:00:00Z")?; // a Thursday
-//! let calendar = Calendar::build(&hours, now, at("2026-12-31T00:00:00Z")?);
-//!
-//! // Ten hours are promised on the mill: seven today, three of Friday's four. Three hours of ours then take the
-//! // last of Friday and two of Monday.
-//! let mill = QueuedMachine { kind: "mill".into(), calendar, from: now, queued_minutes: 600 };
-//! let queue = QueueDates::new(vec![mill]);
+//! let floor = Floor {
+//!     zone: hours.zone,
+//!     now: at("2026-11-26T14:00:00Z")?, // a Thursday
+//!     hours: hours.clone(),
+//!     confidence: 0.8,
+//!     machines: vec![FloorMachine {
+//!         id: uuid::Uuid::from_u128(1),
+//!         name: "Vertical mill".into(),
+//!         kind: "mill".into(),
+//!         hours: hours.clone(),
+//!     }],
+//!     people: vec![FloorPerson {
+//!         id: uuid::Uuid::from_u128(2),
+//!         name: "Wyn Tarrant".into(),
+//!         skills: vec!["milling".into()],
+//!         hours,
+//!     }],
+//!     jobs: vec![],
+//! };
+//! // Nothing is planned yet: eleven hours of milling take the last two of Thursday, Friday, and one on Monday.
+//! let model = floor.model();
+//! let plan = first_plan(&model.model)?;
+//! let mut rng = rand_pcg::Pcg64::seed_from_u64(1);
+//! let dates =
+//!     PlannedDates::new(&model.model, &plan, model.origin, model.kinds, model.skills, 1, &mut rng)?;
 //! let job = Candidate {
 //!     operations: vec![CandidateOperation {
 //!         number: 10,
@@ -35,10 +54,11 @@
 //!         skill: "milling".into(),
 //!         setup_key: "rear".into(),
 //!         after: vec![],
+//!         attended_share: 1.0,
 //!         outside_days: None,
 //!     }],
 //! };
-//! assert_eq!(queue.ready(&job, &[now], &[180.0]), [Some(at("2026-11-30T10:00:00Z")?)]);
+//! assert_eq!(dates.ready(&job, &[floor.now], &[660.0]), [Some(at("2026-11-30T09:00:00Z")?)]);
 //! # Ok(())
 //! # }
 //! ```
@@ -47,10 +67,8 @@ pub mod calendar;
 pub mod engine;
 pub mod floor;
 pub mod ics;
-pub mod queue;
 pub mod ready;
 pub mod what_if;
 
 pub use calendar::{Calendar, Hours, Shift, local_instant};
-pub use queue::{QueueDates, QueuedMachine};
 pub use ready::{Candidate, CandidateOperation, ReadyDates};

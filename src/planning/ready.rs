@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 
 /// One operation of a candidate job.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct CandidateOperation {
     /// Route number.
     pub number: u32,
@@ -15,12 +15,15 @@ pub struct CandidateOperation {
     pub setup_key: String,
     /// Indices of the operations that must be done before.
     pub after: Vec<usize>,
+    /// Share of its working time, setup included, that a person attends, from its start; from 0 to 1. The machine then
+    /// runs on by itself.
+    pub attended_share: f64,
     /// Calendar days away, for work sent out; it then needs no machine of the shop's.
     pub outside_days: Option<u32>,
 }
 
 /// A job that is not in the plan yet.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Candidate {
     /// Its operations.
     pub operations: Vec<CandidateOperation>,
@@ -66,5 +69,12 @@ pub trait ReadyDates {
     fn missing(&self, candidate: &Candidate) -> Vec<String>;
 
     /// What stands behind the dates, in words for the screen.
-    fn basis(&self) -> &'static str;
+    fn basis(&self) -> String;
+}
+
+/// Whether someone has a skill: the same word, whatever the case.
+#[must_use]
+pub fn has_skill(skills: &[String], skill: &str) -> bool {
+    let wanted = skill.trim().to_lowercase();
+    skills.iter().any(|has| has.trim().to_lowercase() == wanted)
 }

@@ -1,33 +1,152 @@
 //! Everything an answer is computed from, read in one go.
 
-use super::calendars::Owner;
 use super::castings_on_shelf::{self, Outcome, Ownership, ShelfState};
 use super::enquiries::EnquiryDetails;
+use super::plans::{Age, FUTURES_SEED, Freshness};
+use super::read::corrupt;
 use super::{
-    ShopTx, StoreError, calendars, castings, cutting, jobs, machines, remedy_rules, settings,
-    sightings, standards,
+    ShopTx, StoreError, castings, cutting, machines, plans, remedy_rules, settings, sightings,
+    standards,
 };
 use crate::enquiry::{
     Answer, AnswerError, Asked, Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work, answer,
 };
-use crate::estimating::Machine;
-use crate::planning::queue::{QueueDates, QueuedMachine};
+use crate::planning::engine::model::ModelError;
+use crate::planning::engine::phone::PlannedDates;
+use crate::planning::{Candidate, ReadyDates};
 use crate::sourcing::Watch;
-use chrono::{DateTime, Days, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use rand::SeedableRng;
 use rand_pcg::Pcg64;
-use rust_decimal::prelude::ToPrimitive;
 use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+use uuid::Uuid;
 
-/// How far ahead working time is laid out: as long as the longest hunt, and a year of work after it.
-const HORIZON: Days = Days::new(6 * 366);
+/// How long a plan's futures are used again before they are drawn from the moment it is by then.
+const KEPT_FOR: TimeDelta = TimeDelta::minutes(5);
 
-/// How far a queue of booked work may turn out from its standard, standard deviation over mean: common practice, no
-/// source.
-const QUEUE_CV: f64 = 0.15;
+/// Shops whose plans are kept drawn at once; a week of sixty jobs in 1,000 futures takes some 10 MB.
+const SHOPS_KEPT: usize = 4;
 
-/// The same queue always draws the same futures, so that an answer stands still while a caller talks.
-const QUEUE_SEED: u64 = 1;
+/// Futures drawn of a plan at most; an answer with more goes through them again.
+const PLAN_FUTURES: u32 = 1_000;
+
+/// The running plans of shops with their futures drawn, kept between calls until the plan or what it rests on changes.
+#[derive(Debug, Clone, Default)]
+pub struct DrawnPlans(Arc<Mutex<HashMap<Uuid, Drawn>>>);
+
+#[derive(Debug, Clone)]
+struct Drawn {
+    /// What it was drawn of: the version of the floor, when the plan was made, and how many futures.
+    of: (i64, Option<DateTime<Utc>>, u32),
+    at: DateTime<Utc>,
+    dates: Arc<PlannedDates>,
+}
+
+impl DrawnPlans {
+    /// The plan of a shop with its futures drawn.
+    async fn of(
+        &self,
+        tx: &mut ShopTx,
+        age: &Age,
+        now: DateTime<Utc>,
+        futures: u32,
+    ) -> Result<Arc<PlannedDates>, StoreError> {
+        let shop_id = tx.shop_id();
+        let of = (
+            age.floor_version,
+            age.made_at,
+            futures.clamp(1, PLAN_FUTURES),
+        );
+        let known = {
+            let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+            kept.get(&shop_id).cloned()
+        };
+        if let Some(drawn) = known
+            && drawn.of == of
+            && (now - drawn.at).abs() < KEPT_FOR
+        {
+            return Ok(drawn.dates);
+        }
+        let read = plans::read(tx, now).await?;
+        let dates = tokio::task::spawn_blocking(move || draw(read, of.2))
+            .await
+            .map_err(|why| corrupt("plan", why))?
+            .map_err(|why| corrupt("floor", why))?;
+        let dates = Arc::new(dates);
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if kept.len() >= SHOPS_KEPT && !kept.contains_key(&shop_id) {
+            let oldest = kept.iter().min_by_key(|(_, drawn)| drawn.at);
+            if let Some(oldest) = oldest.map(|(id, _)| *id) {
+                kept.remove(&oldest);
+            }
+        }
+        kept.insert(
+            shop_id,
+            Drawn {
+                of,
+                at: now,
+                dates: dates.clone(),
+            },
+        );
+        Ok(dates)
+    }
+}
+
+/// The plan as it can be carried out now, in many futures.
+fn draw(read: plans::Read, futures: u32) -> Result<PlannedDates, ModelError> {
+    let (model, plan) = read.carry_over()?;
+    let mut rng = Pcg64::seed_from_u64(FUTURES_SEED);
+    PlannedDates::new(
+        &model.model,
+        &plan,
+        model.origin,
+        model.kinds,
+        model.skills,
+        futures as usize,
+        &mut rng,
+    )
+}
+
+/// The dates of a running plan, with how fresh it is.
+#[derive(Debug, Clone)]
+struct FreshDates {
+    plan: Arc<PlannedDates>,
+    fresh: &'static str,
+}
+
+impl ReadyDates for FreshDates {
+    fn ready(
+        &self,
+        candidate: &Candidate,
+        release: &[DateTime<Utc>],
+        minutes: &[f64],
+    ) -> Vec<Option<DateTime<Utc>>> {
+        self.plan.ready(candidate, release, minutes)
+    }
+
+    fn missing(&self, candidate: &Candidate) -> Vec<String> {
+        self.plan.missing(candidate)
+    }
+
+    fn basis(&self) -> String {
+        format!("{} {}", self.plan.basis(), self.fresh)
+    }
+}
+
+/// How fresh the plan under an answer is, as a sentence.
+fn how_fresh(age: &Age) -> &'static str {
+    match (age.plan_version, age.freshness) {
+        (None, _) => "No plan was made yet; this one was made on the spot.",
+        (_, Freshness::Fresh) => "The plan is up to date.",
+        (_, Freshness::Planning { usable: true, .. }) => {
+            "The plan is up to date and is being improved."
+        }
+        (_, Freshness::Planning { .. } | Freshness::Stale { .. }) => {
+            "The shop has changed since the plan was made; its order was kept and put on today's clock."
+        }
+    }
+}
 
 /// Why nothing can be answered yet, in words for the screen.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -45,7 +164,7 @@ pub enum Unanswerable {
 pub struct Question {
     wish: Wish,
     knowledge: Knowledge,
-    dates: QueueDates,
+    dates: FreshDates,
 }
 
 impl Question {
@@ -68,7 +187,7 @@ impl Question {
     }
 }
 
-/// Reads all that the shop knows about what a caller wants.
+/// Reads all that the shop knows about what a caller wants, for an answer in so many futures.
 ///
 /// # Errors
 /// [`StoreError`]. What the shop has yet to say is not an error but an [`Unanswerable`].
@@ -76,6 +195,8 @@ pub async fn load(
     tx: &mut ShopTx,
     said: &EnquiryDetails,
     now: DateTime<Utc>,
+    plans: &DrawnPlans,
+    futures: u32,
 ) -> Result<Result<Question, Unanswerable>, StoreError> {
     let Some(wanted_id) = said.wanted_variant_id else {
         return Ok(Err(Unanswerable::NothingWanted));
@@ -150,7 +271,11 @@ pub async fn load(
         own,
         also: once_each(&said.also),
     };
-    let dates = queues(tx, &machines, now).await?;
+    let age = plans::age(tx, now).await?;
+    let dates = FreshDates {
+        plan: plans.of(tx, &age, now, futures).await?,
+        fresh: how_fresh(&age),
+    };
     Ok(Ok(Question {
         wish,
         knowledge,
@@ -160,37 +285,4 @@ pub async fn load(
 
 fn once_each(codes: &[String]) -> Work {
     codes.iter().map(|code| (code.clone(), 1)).collect()
-}
-
-/// Each machine with its working time and its share of the work that waits for its kind.
-async fn queues(
-    tx: &mut ShopTx,
-    machines: &[Machine],
-    now: DateTime<Utc>,
-) -> Result<QueueDates, StoreError> {
-    let until = now.checked_add_days(HORIZON).unwrap_or(now);
-    let in_use: Vec<&Machine> = machines.iter().filter(|m| m.active).collect();
-    let mut of_kind: HashMap<&str, u32> = HashMap::new();
-    for machine in &in_use {
-        *of_kind.entry(&machine.kind).or_default() += 1;
-    }
-    let waiting: HashMap<String, f64> = jobs::machine_load(tx)
-        .await?
-        .into_iter()
-        .map(|load| (load.machine_kind, load.minutes.0.to_f64().unwrap_or(0.0)))
-        .collect();
-    let time = calendars::read(tx).await?;
-    let mut queued = Vec::with_capacity(in_use.len());
-    for machine in &in_use {
-        let share = waiting.get(&machine.kind).copied().unwrap_or(0.0)
-            / f64::from(of_kind.get(machine.kind.as_str()).copied().unwrap_or(1));
-        queued.push(QueuedMachine {
-            kind: machine.kind.clone(),
-            calendar: time.calendar(Owner::Machine(machine.id), now, until),
-            from: now,
-            queued_minutes: share.ceil().to_u32().unwrap_or(u32::MAX),
-        });
-    }
-    let mut rng = Pcg64::seed_from_u64(QUEUE_SEED);
-    Ok(QueueDates::new(queued).with_queue_spread(QUEUE_CV, &mut rng))
 }

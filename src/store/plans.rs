@@ -139,17 +139,26 @@ pub struct Read {
 }
 
 impl Read {
+    /// The model of the floor as it is, and the kept plan carried over to it; one by rules when none is kept.
+    ///
+    /// # Errors
+    /// When the floor cannot be planned.
+    pub fn carry_over(&self) -> Result<(FloorModel, Plan), ModelError> {
+        let model = self.floor.model();
+        let plan = match &self.kept {
+            Some(kept) => model.carry_over(&self.floor, &kept.timetable)?,
+            None => first_plan(&model.model)?,
+        };
+        Ok((model, plan))
+    }
+
     /// Carries the kept plan over to the floor as it is; makes a first one by rules when none is kept.
     ///
     /// # Errors
     /// When the floor cannot be planned.
     pub fn stand(self) -> Result<Standing, ModelError> {
+        let (model, plan) = self.carry_over()?;
         let Self { floor, kept, age } = self;
-        let model = floor.model();
-        let plan = match &kept {
-            Some(kept) => model.carry_over(&floor, &kept.timetable)?,
-            None => first_plan(&model.model)?,
-        };
         let mut timetable = model.timetable(&floor, &plan, None);
         // The kept chances stand as long as the plan is the kept one; otherwise a few futures are drawn of this one.
         let chances = kept

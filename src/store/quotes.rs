@@ -4,7 +4,7 @@ use super::counters::{self, Counter};
 use super::jobs::{self, NewJob};
 use super::needs::{self, DonorNeed};
 use super::read::{codes, corrupt, money, word};
-use super::{ShopTx, StoreError, castings_on_shelf, plans};
+use super::{ShopTx, StoreError, castings_on_shelf, decisions, plans};
 use crate::enquiry::OptionKind;
 use crate::estimating::{CostLine, Route};
 use crate::units::Money;
@@ -422,7 +422,8 @@ fn donor_need(option_kind: &str, casting_id: Option<Uuid>) -> Option<DonorNeed> 
 /// [`StoreError::Database`].
 pub async fn lose(tx: &mut ShopTx, id: Uuid, version: i32, why: &str) -> Result<(), StoreError> {
     let quote = undecided(tx, id).await?;
-    decide(tx, &quote, version, QuoteState::Lost, Some(why)).await
+    decide(tx, &quote, version, QuoteState::Lost, Some(why)).await?;
+    decisions::drop_slot(tx, id).await
 }
 
 /// Marks every undecided quote that held until before `today` as lapsed; says how many.

@@ -3,6 +3,7 @@
 use super::feeds::Brake;
 use super::log::RequestLog;
 use super::{WebError, error, gate, routes};
+use crate::store::answering::DrawnPlans;
 use actix_web::dev::Server;
 use actix_web::middleware::{Compress, Condition, DefaultHeaders, from_fn};
 use actix_web::{App, HttpServer, web};
@@ -62,6 +63,7 @@ pub struct Site {
     pub behind_proxy: bool,
     /// See [`Config::futures`].
     pub futures: u32,
+    pub(super) plans: DrawnPlans,
     pub(super) hashing: Arc<Semaphore>,
     pub(super) feed_brake: Arc<Brake>,
 }
@@ -85,6 +87,7 @@ impl Application {
             secure_cookies: config.secure_cookies,
             behind_proxy: config.behind_proxy,
             futures: config.futures,
+            plans: DrawnPlans::default(),
             hashing: Arc::new(Semaphore::new(HASHES_AT_ONCE)),
             feed_brake: Arc::default(),
         });

@@ -21,6 +21,7 @@ mod estimating;
 mod feeds;
 mod market;
 mod needs;
+mod planner;
 mod rooms;
 mod shelf;
 mod support;

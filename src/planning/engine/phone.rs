@@ -10,7 +10,7 @@ use rand::Rng;
 use super::{
     build::Shop,
     calendar::{NEVER, WorkingTime},
-    futures::Draws,
+    futures::Player,
     model::{Minute, Model, ModelError},
     plan::Plan,
     timing::{Decisions, Timing},
@@ -18,6 +18,7 @@ use super::{
 use crate::planning::{
     Candidate, ReadyDates,
     calendar::{ceil_minute, floor_minute, from_minute},
+    ready::has_skill,
 };
 
 /// Stretches of time that are spoken for, sorted and apart.
@@ -29,7 +30,8 @@ pub struct PlannedDates {
     origin: Minute,
     kinds: Vec<String>,
     skills: Vec<Vec<String>>,
-    machines: usize,
+    /// Hours of machines.
+    machines: Vec<WorkingTime>,
     /// Common hours of machine `m` and person `p` at `m * people + p`.
     joint: Vec<WorkingTime>,
     /// By future: what machines and then people are taken for.
@@ -62,11 +64,10 @@ impl PlannedDates {
         }
         let decisions = Decisions::of_plan(&shop, plan);
         let mut timing = Timing::new(&shop);
-        let draws = Draws::new(model, plan);
+        let mut player = Player::new(model, plan, &decisions);
         let mut futures = Vec::with_capacity(count.max(1));
         for _ in 0..count.max(1) {
-            draws.draw(&mut timing.stretch, rng);
-            timing.once(&shop, &decisions);
+            player.play(&shop, &mut timing, rng);
             let mut busy = vec![Busy::new(); model.machines.len() + model.people.len()];
             for (i, t) in timing.times.iter().take(shop.ops.len()).enumerate() {
                 let (mode, person) = match shop.fixed[i] {
@@ -99,7 +100,7 @@ impl PlannedDates {
             origin: floor_minute(origin),
             kinds,
             skills,
-            machines: model.machines.len(),
+            machines: model.machines.iter().map(|m| m.calendar.clone()).collect(),
             joint,
             futures,
         })
@@ -107,31 +108,41 @@ impl PlannedDates {
 
     fn able(&self, skill: &str) -> Vec<usize> {
         (0..self.skills.len())
-            .filter(|&p| self.skills[p].iter().any(|s| s == skill))
+            .filter(|&p| has_skill(&self.skills[p], skill))
             .collect()
     }
 }
 
-/// Start and end of the earliest stay of `work` minutes that meets nothing taken; it may stand still while closed.
+/// End of the earliest stay on a machine that meets nothing taken: `attended` minutes with a person, then `rest` by
+/// itself. It may stand still while closed.
 fn gap(
-    hours: &WorkingTime,
-    taken: [&Busy; 2],
+    [joint, machine]: [&WorkingTime; 2],
+    [taken, attending]: [&Busy; 2],
     from: Minute,
-    work: Minute,
-) -> Option<(Minute, Minute)> {
+    attended: Minute,
+    rest: Minute,
+) -> Option<Minute> {
+    // The first stretch taken that a stay from `start` to `end` meets, and when it is over.
+    let clash = |busy: &Busy, start: Minute, end: Minute| {
+        let k = busy.partition_point(|b| b.1 <= start);
+        busy.get(k).filter(|b| b.0 < end).map(|b| b.1)
+    };
     let mut from = from;
     loop {
-        let (start, end) = hours.pausing(from, work);
+        let (start, attended_until) = match attended {
+            0 => machine.pausing(from, 0),
+            _ => joint.pausing(from, attended),
+        };
+        let end = match rest {
+            0 => attended_until,
+            _ => machine.pausing(attended_until, rest).1,
+        };
         if end >= NEVER {
             return None;
         }
-        let clash = taken.iter().find_map(|busy| {
-            let k = busy.partition_point(|b| b.1 <= start);
-            busy.get(k).filter(|b| b.0 < end).map(|b| b.1)
-        });
-        match clash {
+        match clash(taken, start, end).or_else(|| clash(attending, start, attended_until)) {
             Some(until) => from = until,
-            None => return Some((start, end)),
+            None => return Some(end),
         }
     }
 }
@@ -152,7 +163,7 @@ impl ReadyDates for PlannedDates {
             .operations
             .iter()
             .map(|op| {
-                let machines = (0..self.machines)
+                let machines = (0..self.machines.len())
                     .filter(|&m| self.kinds[m] == op.machine_kind)
                     .collect();
                 (machines, self.able(&op.skill))
@@ -163,7 +174,8 @@ impl ReadyDates for PlannedDates {
             .iter()
             .enumerate()
             .map(|(k, &released)| {
-                let released = ceil_minute(released) - self.origin;
+                // What the plan was made after cannot be used any more.
+                let released = (ceil_minute(released) - self.origin).max(0);
                 let future = self.futures.get(k % self.futures.len())?;
                 let mut ready = released;
                 for &i in &order {
@@ -177,16 +189,23 @@ impl ReadyDates for PlannedDates {
                         Some(days) => from + Minute::from(days) * 1440,
                         None => {
                             let work = minutes.get(k * n + i)?.max(0.0).ceil() as Minute;
+                            let share = op.attended_share.clamp(0.0, 1.0);
+                            let attended = ((work as f64 * share).ceil() as Minute).min(work);
                             let (machines, people) = able.get(i)?;
                             let stays = machines
                                 .iter()
                                 .flat_map(|&m| people.iter().map(move |&p| (m, p)));
                             stays
                                 .filter_map(|(m, p)| {
-                                    let hours = &self.joint[m * self.skills.len() + p];
-                                    gap(hours, [&future[m], &future[self.machines + p]], from, work)
+                                    let joint = &self.joint[m * self.skills.len() + p];
+                                    gap(
+                                        [joint, &self.machines[m]],
+                                        [&future[m], &future[self.machines.len() + p]],
+                                        from,
+                                        attended,
+                                        work - attended,
+                                    )
                                 })
-                                .map(|stay| stay.1)
                                 .min()?
                         }
                     };
@@ -220,9 +239,10 @@ impl ReadyDates for PlannedDates {
         missing
     }
 
-    fn basis(&self) -> &'static str {
+    fn basis(&self) -> String {
         "Dates come from the running plan: the work goes where a machine and a person with the skill are both free, \
-         and nothing already planned is moved. Each operation is taken to be attended throughout."
+         and nothing already planned is moved."
+            .to_owned()
     }
 }
 
@@ -240,6 +260,7 @@ mod tests {
             skill: skill.into(),
             setup_key: String::new(),
             after: after.to_vec(),
+            attended_share: 1.0,
             outside_days: None,
         }
     }
@@ -279,6 +300,13 @@ mod tests {
             dates.ready(&two, &[origin], &[30.0, 30.0]),
             [at(130 + 1440)]
         );
+        // Two hours of which one is attended: the mill stays taken while it runs on alone, so the gap is too short.
+        let mut half = operation("mill", "milling", &[]);
+        half.attended_share = 0.5;
+        let unattended = Candidate {
+            operations: vec![half],
+        };
+        assert_eq!(dates.ready(&unattended, &[origin], &[120.0]), [at(340)]);
         let other = Candidate {
             operations: vec![operation("lathe", "turning", &[])],
         };

@@ -150,7 +150,12 @@ impl FloorOperation {
     /// spread.
     #[must_use]
     pub fn of_route(id: Uuid, operation: &Operation) -> Self {
-        let run = whole(operation.expected_run());
+        // Work whose steps nobody wrote down takes the time somebody gave it.
+        let run = whole(if operation.steps.is_empty() {
+            operation.run
+        } else {
+            operation.expected_run()
+        });
         let share = operation.attended_share.to_f64().unwrap_or(1.0);
         Self {
             id,

@@ -10,6 +10,7 @@ use crate::planning::engine::calendar::{NEVER, WorkingTime};
 use crate::planning::engine::model::{
     Fixed, Goal, Job, Link, Machine, Minute, Mode, Model, Operation, Person,
 };
+use crate::planning::ready::has_skill;
 use chrono::{DateTime, Days, NaiveTime, TimeDelta, Utc};
 use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
@@ -327,7 +328,7 @@ impl<'a> Builder<'a> {
                     && floor
                         .people
                         .get(p)
-                        .is_some_and(|person| able(&person.skills, &operation.skill))
+                        .is_some_and(|person| has_skill(&person.skills, &operation.skill))
             })
             .collect();
         if attends && people.is_empty() {
@@ -754,13 +755,6 @@ fn arrival(job: usize, end: Minute) -> Operation {
         }),
         spread: 0.0,
     }
-}
-
-/// Whether someone has a skill: the same word, whatever the case.
-pub(super) fn able(skills: &[String], skill: &str) -> bool {
-    skills
-        .iter()
-        .any(|has| has.trim().to_lowercase() == skill.trim().to_lowercase())
 }
 
 /// Release, promise and weight of a job.

@@ -150,6 +150,9 @@ struct Choice {
     /// `at` of the answer that was read out, so that the quote is that one; now when left out.
     #[serde(default)]
     at: Option<DateTime<Utc>>,
+    /// Until when its place in the plan is held; not held when left out.
+    #[serde(default)]
+    hold_until: Option<NaiveDate>,
 }
 
 /// A quote as it was given.
@@ -190,7 +193,12 @@ async fn quote(
     choice: web::Json<Choice>,
 ) -> Answer {
     who.require(Role::Office)?;
-    let given = Given::from(work::quote(&who, &site, *id, &choice.option, choice.at).await?);
+    let asked = work::QuoteAsked {
+        option: &choice.option,
+        at: choice.at,
+        hold_until: choice.hold_until,
+    };
+    let given = Given::from(work::quote(&who, &site, *id, asked).await?);
     Ok(HttpResponse::Created()
         .insert_header((LOCATION, given.address.clone()))
         .json(given)

@@ -122,6 +122,7 @@ fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
             div { dt { "Likely to turn out at" } dd { (picture::whole(figures.price.likely)) } }
             div.main { dt { "Ready by, " (sure) " in 100" } dd { (day(figures.ready.at_confidence)) } }
             div { dt { "Likely ready" } dd { (day(figures.ready.likely)) } }
+            div { dt { "Not before" } dd { (day(figures.ready.earliest)) } }
             @if let Some(percent) = figures.in_time_percent {
                 div { dt { "In time for " @if let Some(by) = answer.wanted_by { (show::day(by)) } } dd { (percent) " in 100" } }
             }

@@ -14,6 +14,7 @@ use crate::web::forms::{Choice, Live};
 use crate::web::startup::Site;
 use crate::web::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
+    show as words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -113,6 +114,8 @@ pub(super) struct QuoteForm {
     option: String,
     /// When the answer on the screen was computed, so that the quote is the one that was read out.
     at: String,
+    /// Ticked to keep its place in the plan for some days.
+    hold: String,
 }
 
 pub(super) async fn quote(
@@ -122,7 +125,12 @@ pub(super) async fn quote(
     form: CheckedForm<QuoteForm>,
 ) -> Answer {
     who.require(Role::Office)?;
-    let quote = work::quote(&who, &site, *id, &form.option, form.at.parse().ok()).await?;
+    let asked = work::QuoteAsked {
+        option: &form.option,
+        at: form.at.parse().ok(),
+        hold_until: (form.hold == "yes").then(|| work::slot_until(&who)),
+    };
+    let quote = work::quote(&who, &site, *id, asked).await?;
     Ok(Reply::see_other(format!("/quotes/{}", quote.id))
         .flash(format!("Quote {} is saved as it stands.", quote.number)))
 }
@@ -283,6 +291,8 @@ impl View<'_> {
                 (csrf_field(self.who))
                 input type="hidden" name="option" value=(option.key);
                 input type="hidden" name="at" value=(answer.at.to_rfc3339());
+                (Field::checkbox("hold", &format!("Hold its place in the plan until {}", words::day(work::slot_until(self.who))), false)
+                    .value("yes").id(&format!("hold-{}", option.key.replace(':', "-"))))
                 button type="submit" { "Quote this" span.visually-hidden { ": " (option.title) } }
             }
         }

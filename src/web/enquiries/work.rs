@@ -4,11 +4,11 @@ use crate::enquiry::Answer;
 use crate::store::answering::{self, Unanswerable};
 use crate::store::enquiries::{self, Enquiry};
 use crate::store::quotes::{self, NewQuote, Quote};
-use crate::store::{ShopTx, settings};
+use crate::store::{ShopTx, decisions, settings};
 use crate::web::startup::Site;
 use crate::web::{SignedIn, WebError};
 use actix_web::web;
-use chrono::{DateTime, Days, TimeDelta, Utc};
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use uuid::Uuid;
 
 /// The answer, or what is missing for one.
@@ -21,13 +21,14 @@ pub(in crate::web) async fn answer_to(
     enquiry: &Enquiry,
     at: DateTime<Utc>,
 ) -> Result<Answered, WebError> {
-    let question = match answering::load(&mut tx, &enquiry.details, at).await? {
+    let (plans, futures) = (&site.plans, site.futures);
+    let asked = answering::load(&mut tx, &enquiry.details, at, plans, futures);
+    let question = match asked.await? {
         Ok(question) => question,
         Err(why) => return Ok(Err(why)),
     };
     drop(tx);
     let seed = u64::try_from(enquiry.number).unwrap_or(0);
-    let futures = site.futures;
     let worked = web::block(move || question.answer(at, futures, seed))
         .await
         .map_err(|error| WebError::Internal(error.to_string()))?;
@@ -37,16 +38,36 @@ pub(in crate::web) async fn answer_to(
 /// How long an answer that was read out may be turned into a quote as it stands.
 const ANSWER_KEEPS: TimeDelta = TimeDelta::hours(12);
 
+/// Days for which a quote's place in the plan is held unless somebody says otherwise: common practice, no source.
+const SLOT_DAYS: Days = Days::new(5);
+
+/// Until when a place in the plan is held when a quote is given today.
+pub(in crate::web) fn slot_until(who: &SignedIn) -> NaiveDate {
+    let today = Utc::now().with_timezone(&who.shop.time_zone).date_naive();
+    today.checked_add_days(SLOT_DAYS).unwrap_or(today)
+}
+
+/// Which quote is asked for.
+#[derive(Debug)]
+pub(in crate::web) struct QuoteAsked<'a> {
+    /// The option's key in the answer.
+    pub option: &'a str,
+    /// When the answer was worked out.
+    pub at: Option<DateTime<Utc>>,
+    /// Until when its place in the plan is held; not beyond the day the quote itself holds until.
+    pub hold_until: Option<NaiveDate>,
+}
+
 /// Quotes one option of an enquiry: as it was worked out at `at`, or now when that is no recent moment.
 pub(in crate::web) async fn quote(
     who: &SignedIn,
     site: &Site,
     enquiry_id: Uuid,
-    option: &str,
-    at: Option<DateTime<Utc>>,
+    asked: QuoteAsked<'_>,
 ) -> Result<Quote, WebError> {
     let now = Utc::now();
-    let at = at
+    let at = asked
+        .at
         .filter(|at| *at <= now && now - *at <= ANSWER_KEEPS)
         .unwrap_or(now);
     let mut tx = who.begin().await?;
@@ -57,7 +78,7 @@ pub(in crate::web) async fn quote(
         Err(why) => return Err(WebError::Unprocessable(why.to_string())),
     };
     let Some((option, figures)) = answer
-        .option(option)
+        .option(asked.option)
         .and_then(|option| Some((option, option.figures()?)))
     else {
         return Err(WebError::Unprocessable(
@@ -90,6 +111,9 @@ pub(in crate::web) async fn quote(
     };
     let mut tx = who.begin().await?;
     let (id, _) = quotes::create(&mut tx, &new).await?;
+    if let Some(until) = asked.hold_until {
+        decisions::hold_slot(&mut tx, id, until.min(valid_until)).await?;
+    }
     let quote = quotes::get(&mut tx, id).await?;
     tx.commit().await?;
     Ok(quote)

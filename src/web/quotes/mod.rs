@@ -3,7 +3,7 @@
 use crate::enquiry::Answer as EnquiryAnswer;
 use crate::store::people::Role;
 use crate::store::quotes::{self, Quote, QuoteState};
-use crate::store::{StoreError, enquiries, history, jobs};
+use crate::store::{StoreError, decisions, enquiries, history, jobs};
 use crate::web::enquiries::{cost_lines, route_table};
 use crate::web::history as past;
 use crate::web::{
@@ -21,7 +21,8 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/quotes", web::get().to(list))
         .route("/quotes/{id}", web::get().to(page))
         .route("/quotes/{id}/won", web::post().to(won))
-        .route("/quotes/{id}/lost", web::post().to(lost));
+        .route("/quotes/{id}/lost", web::post().to(lost))
+        .route("/quotes/{id}/slot", web::post().to(slot));
 }
 
 /// Rows on one page.
@@ -110,6 +111,7 @@ struct Decision {
     version: String,
     due_on: String,
     why: String,
+    hold_until: String,
 }
 
 async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
@@ -165,6 +167,42 @@ async fn lost(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) -
     Ok(draw(&who, *id, &form, &errors).await?.invalid().into())
 }
 
+/// Holds the quote's place in the plan until a day; gives it up when none is named.
+async fn slot(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) -> Answer {
+    who.require(Role::Office)?;
+    let mut errors = FormErrors::default();
+    let mut tx = who.begin().await?;
+    let told = if form.hold_until.trim().is_empty() {
+        decisions::drop_slot(&mut tx, *id).await?;
+        Some("Its place in the plan is given up.".to_owned())
+    } else if let Some(until) = errors.date("hold_until", &form.hold_until) {
+        if until < today(&who) {
+            errors.add("hold_until", "That day is past");
+            None
+        } else {
+            match decisions::hold_slot(&mut tx, *id, until).await {
+                Ok(()) => Some(format!(
+                    "Its place in the plan is held until {}.",
+                    show::day(until)
+                )),
+                Err(StoreError::Refused(why)) => {
+                    errors.add("hold_until", why);
+                    None
+                }
+                Err(error) => return Err(error.into()),
+            }
+        }
+    } else {
+        None
+    };
+    if let Some(told) = told {
+        tx.commit().await?;
+        return Ok(Reply::see_other(format!("/quotes/{id}")).flash(told));
+    }
+    drop(tx);
+    Ok(draw(&who, *id, &form, &errors).await?.invalid().into())
+}
+
 async fn draw(
     who: &SignedIn,
     id: Uuid,
@@ -179,6 +217,7 @@ async fn draw(
     let basis = quotes::basis(&mut tx, id).await?;
     let enquiry = enquiries::get(&mut tx, quote.enquiry_id).await?;
     let job = jobs::of_quote(&mut tx, id).await?;
+    let held = decisions::slot_held_until(&mut tx, id).await?;
     let history = history::of_row(&mut tx, "quote", id).await?;
     tx.commit().await?;
     // The answer is kept as it was; one written by an earlier version of the program may no longer read, and then only
@@ -208,7 +247,10 @@ async fn draw(
         }
         @if let Some(why) = &quote.lost_why { section.card { h2 { "Lost" } p { (why) } } }
         @if let Some(job) = &job { section.card { h2 { "Won" } p { a href={ "/jobs/" (job.id) } { "Job " (job.number) } } } }
-        @if quote.state == QuoteState::Sent { (decide(who, &quote, typed, errors)) }
+        @if quote.state == QuoteState::Sent {
+            (decide(who, &quote, typed, errors))
+            (slot_form(who, &quote, held, typed, errors))
+        }
         @if let Some(answer) = &answer {
             section.card { h2 { "What was said" } p.sentence { (answer.sentence) } }
         }
@@ -216,6 +258,36 @@ async fn draw(
         (past::section(who, &history))
     };
     Ok(Page::new(who, title).nav(Section::Enquiries).body(body))
+}
+
+/// The place in the plan that may be held for the quote.
+fn slot_form(
+    who: &SignedIn,
+    quote: &Quote,
+    held: Option<NaiveDate>,
+    typed: &Decision,
+    errors: &FormErrors,
+) -> Markup {
+    let stored = held.map(|day| day.to_string()).unwrap_or_default();
+    let value = if typed.hold_until.is_empty() {
+        &stored
+    } else {
+        &typed.hold_until
+    };
+    html! {
+        section.card {
+            h2 { "Its place in the plan" }
+            p { @match held {
+                Some(day) => { "Held until the end of " (show::day(day)) ", as if it were a job. It lapses by itself then, or when the quote is lost." }
+                None => "Not held: other work may take it.",
+            } }
+            form.grid method="post" action={ "/quotes/" (quote.id) "/slot" } novalidate {
+                (csrf_field(who))
+                (Field::date("hold_until", "Hold it until", value).hint("Empty gives it up").optional().errors(errors))
+                div.actions { button.quiet type="submit" { "Save" } }
+            }
+        }
+    }
 }
 
 fn decide(who: &SignedIn, quote: &Quote, typed: &Decision, errors: &FormErrors) -> Markup {
