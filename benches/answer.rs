@@ -14,13 +14,47 @@ use borewright::store::answering::DrawnPlans;
 use borewright::store::cluster::Cluster;
 use borewright::store::enquiries::{self, EnquiryDetails};
 use borewright::store::{Scope, ShopTx, answering, castings, migrate, shops};
+use borewright::store::{decisions, floor, plans};
 use borewright::web::startup::{Application, Config};
+use borewright::worker::{Ended, Settings, replan};
 use chrono::Utc;
 use std::time::{Duration, Instant};
 
 const ROUNDS: usize = 300;
+const REPLANS: usize = 20;
 const WARM_UP: usize = 20;
 const FUTURES: u32 = 1_000;
+
+/// Puts a job first or lets it take its turn again, and waits for a plan of the floor as it then is.
+async fn time_to_a_usable_plan(pool: &sqlx::PgPool, scope: Scope, round: usize) -> Duration {
+    let mut tx = ShopTx::begin(pool, scope).await.unwrap();
+    let (floor, _) = floor::read(&mut tx, Utc::now()).await.unwrap();
+    let job = floor.jobs[round / 2].id;
+    if round.is_multiple_of(2) {
+        decisions::put_first(&mut tx, job).await.unwrap();
+    } else {
+        decisions::not_first(&mut tx, job).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+    let start = Instant::now();
+    let run = {
+        let pool = pool.clone();
+        tokio::spawn(async move { replan(&pool, scope.shop_id, Settings::default()).await })
+    };
+    loop {
+        let mut tx = ShopTx::begin(pool, scope).await.unwrap();
+        let age = plans::age(&mut tx, Utc::now()).await.unwrap();
+        if age.plan_version == Some(age.floor_version) {
+            let taken = start.elapsed();
+            plans::cancel_run(&mut tx).await.unwrap();
+            tx.commit().await.unwrap();
+            run.await.unwrap().unwrap();
+            return taken;
+        }
+        drop(tx);
+        tokio::time::sleep(Duration::from_millis(2)).await;
+    }
+}
 
 #[tokio::main]
 async fn main() {
@@ -55,6 +89,29 @@ async fn main() {
     };
     let (call, _) = enquiries::create(&mut tx, &said).await.unwrap();
     tx.commit().await.unwrap();
+
+    // The plan there would be: a usable one, made better for five seconds.
+    let planner = Settings::default();
+    let ended = replan(&pool, shop_id, planner).await.unwrap();
+    assert_eq!(ended, Ended::Improved);
+    let mut usable = vec![];
+    for round in 0..REPLANS {
+        usable.push(time_to_a_usable_plan(&pool, scope, round).await);
+    }
+    let mut cold = vec![];
+    for _ in 0..REPLANS {
+        let start = Instant::now();
+        let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
+        let fresh = DrawnPlans::default();
+        let question = answering::load(&mut tx, &said, now, &fresh, FUTURES).await;
+        drop(tx);
+        question.unwrap().unwrap().answer(now, FUTURES, 1).unwrap();
+        cold.push(start.elapsed());
+    }
+    println!("\nPlanning: demo shop, {REPLANS} rounds");
+    println!("{:<52} {:>9} {:>9}", "", "p50", "p95");
+    row("from a change to a usable plan that is kept", &mut usable);
+    row("the first answer after it, plan's futures drawn", &mut cold);
 
     let plans = DrawnPlans::default();
     let (mut read, mut worked, mut whole) = (vec![], vec![], vec![]);

@@ -75,7 +75,7 @@ pub fn live_jobs(
         // Promised with room to spare, but for a few customers in a hurry.
         let room = rng.random_range(0..8);
         let days = if place % 20 == HURRIED {
-            1 + place / 12
+            1 + place / 30
         } else {
             2 + place * 3 / 4 + room
         };

@@ -201,7 +201,7 @@ async fn a_quote_stays_as_it_was_given_when_rates_change() {
     let owner = site.signed_in("office").await;
     let path = enquiry(&owner, variant(&site, "Tarn 4/90 marine").await).await;
     let answer = fetch(&owner, &format!("{path}/answer")).await;
-    assert_eq!(answer["futures"], 1000);
+    assert_eq!(answer["futures"], 200);
     let key = answer["recommended"].as_str().unwrap();
     let priced = |answer: &Value| {
         let options = answer["options"].as_array().unwrap();

@@ -52,6 +52,8 @@ impl TestSite {
     fn start(database: TestDatabase, shop: TestShop, config: Config) -> Self {
         let config = Config {
             bind: "127.0.0.1:0".to_owned(),
+            // Programs built for tests are slow at drawing.
+            futures: config.futures.min(200),
             ..config
         };
         let application = Application::build(database.pool.clone(), &config).unwrap();
