@@ -127,7 +127,7 @@ impl<'a> Player<'a> {
             timing.once(shop, self.planned);
             return;
         }
-        timing.begin();
+        timing.begin(shop);
         for &op in &self.planned.order {
             let before = shop.before(op).iter();
             let open = before.filter(|l| !shop.ops[l.op as usize].fixed).count();

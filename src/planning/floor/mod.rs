@@ -22,6 +22,7 @@ mod timetable;
 
 use super::calendar::Hours;
 use super::engine::model::Minute;
+use super::ready::has_skill;
 use crate::estimating::Operation;
 use crate::units::{Minutes, Spread};
 use chrono::{DateTime, Days, NaiveDate, Utc};
@@ -75,7 +76,7 @@ impl FloorPerson {
     /// Whether they have a skill.
     #[must_use]
     pub fn can(&self, skill: &str) -> bool {
-        model::able(&self.skills, skill)
+        has_skill(&self.skills, skill)
     }
 }
 
