@@ -1,26 +1,296 @@
-//! The week on a screen, driven at three widths.
+//! The week on a screen: what is refused over HTTP; the picture, the keys and every change by hand in a browser at three
+//! widths; and one sheet of paper.
 
 use crate::support::browser::{Browser, Screen};
-use crate::support::site::TestSite;
+use crate::support::site::{TestSite, between};
+use borewright::store::plans;
+use chrono::{Days, Utc};
+use fantoccini::key::Key;
+use serde_json::json;
+
+/// Hidden field of a form.
+fn hidden(page: &str, name: &str) -> String {
+    let value = between(page, &format!(r#"name="{name}" value=""#), "\"");
+    value.replace("&quot;", "\"").replace("&amp;", "&")
+}
+
+/// The first working day after the next two, far enough that nothing of it has begun.
+fn a_day_to_come() -> String {
+    let day = |n| Utc::now().date_naive() + Days::new(n);
+    use chrono::{Datelike, Weekday};
+    let found = (3..9)
+        .map(day)
+        .find(|d| d.weekday() != Weekday::Sat && d.weekday() != Weekday::Sun);
+    found.unwrap().to_string()
+}
 
 #[tokio::test]
-async fn look() {
+async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
+    let site = TestSite::demo().await;
+    let office = site.signed_in("office").await;
+    let get = async |path: String| {
+        let answer = office.get(&path).await;
+        (answer.status().as_u16(), answer.text().await.unwrap())
+    };
+    let (_, week) = get("/week".into()).await;
+    // Something that has not begun: it can be moved.
+    let mut operation = String::new();
+    for part in week.split("data-block=\"").skip(1) {
+        let id = part.split('"').next().unwrap();
+        let (_, page) = get(format!("/week?operation={id}")).await;
+        if page.contains("id=\"move\"") {
+            operation = id.to_owned();
+            break;
+        }
+    }
+    assert!(!operation.is_empty(), "nothing in the week can be moved");
+
+    let (status, page) = get(format!("/week/try?kind=hold&operation={operation}&reason=")).await;
+    assert_eq!(status, 422);
+    assert!(page.contains("id=\"hold-reason-error\""), "{page}");
+    let wrong = format!("/week/try?kind=place&operation={operation}&day=2026-13-01&time=25:00");
+    let (status, page) = get(wrong).await;
+    assert_eq!(status, 422);
+    assert!(page.contains("id=\"place-day-error\"") && page.contains("id=\"place-time-error\""));
+    assert!(page.contains("value=\"2026-13-01\"") && page.contains("value=\"25:00\""));
+    let (status, page) = get("/week?from=soon".into()).await;
+    assert_eq!((status, page.contains("value=\"soon\"")), (422, true));
+    let (status, _) = get("/week/try?change=%7B%22change%22%3A%22nothing%22%7D".into()).await;
+    assert_eq!(status, 422);
+
+    // A job is held: first what would come of it, then once and not twice.
+    let hold = format!("/week/try?kind=hold&operation={operation}&reason=the+deposit+is+not+here");
+    let (status, tried) = get(hold).await;
+    assert_eq!(status, 200);
+    assert!(
+        tried.contains("is held (the deposit is not here)"),
+        "{tried}"
+    );
+    let (change, version) = (hidden(&tried, "change"), hidden(&tried, "floor_version"));
+    let fields = [
+        ("change", change.as_str()),
+        ("floor_version", version.as_str()),
+    ];
+    assert_eq!(office.post("/week/take", &fields).await.status(), 303);
+    let again = office.post("/week/take", &fields).await;
+    assert_eq!(again.status(), 422, "it is held already");
+    let (_, week) = get("/week".into()).await;
+    assert!(week.contains("held: the deposit is not here"));
+    assert!(week.contains("Taken last: job "));
+
+    // What somebody saw before the floor changed is not taken, but shown anew.
+    let (_, first) = get(format!("/week/try?kind=first&operation={operation}")).await;
+    let stale = [
+        ("change", hidden(&first, "change")),
+        ("floor_version", version.clone()),
+    ];
+    let stale: Vec<(&str, &str)> = stale.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let refused = office.post("/week/take", &stale).await;
+    assert_eq!(refused.status(), 409);
+    let refused = refused.text().await.unwrap();
+    assert!(refused.contains("The floor has changed since"));
+    let anew = hidden(&refused, "floor_version");
+    assert_ne!(anew, version);
+
+    // Undone, shown first like anything else; then nothing is left to undo.
+    let undo = between(&week, "href=\"/week/undo/", "\"").to_owned();
+    let (status, back) = get(format!("/week/undo/{undo}")).await;
+    assert_eq!(status, 200);
+    assert!(back.contains("goes on"), "{back}");
+    let fields = [("undoes", undo.as_str()), ("floor_version", anew.as_str())];
+    assert_eq!(office.post("/week/take", &fields).await.status(), 303);
+    let (_, week) = get("/week".into()).await;
+    assert!(!week.contains("held: the deposit is not here") && !week.contains("Taken last"));
+    let (status, _) = get(format!("/week/undo/{undo}")).await;
+    assert_eq!(status, 422);
+
+    // At the bench it can be looked at, and not changed.
+    let machinist = site.signed_in("machinist").await;
+    let page = machinist.get(&format!("/week?operation={operation}")).await;
+    assert_eq!(page.status(), 200);
+    assert!(!page.text().await.unwrap().contains("id=\"move\""));
+    assert_eq!(
+        machinist
+            .get(&format!("/week/try?kind=first&operation={operation}"))
+            .await
+            .status(),
+        403
+    );
+
+    let news = office.get("/week/freshness").await;
+    let news: serde_json::Value = news.json().await.unwrap();
+    assert!(news["words"].as_str().unwrap().len() > 10 && news["busy"].is_boolean());
+}
+
+#[tokio::test]
+async fn a_day_to_twelve_weeks_with_keys_and_on_one_sheet() {
     let site = TestSite::demo().await;
     for screen in [Screen::Desktop, Screen::Tablet, Screen::Phone] {
         let browser = Browser::signed_in(&site, screen, "owner").await;
         for (path, name) in [
-            ("/week", "week"),
             ("/week?days=1", "week-day"),
             ("/week?days=14", "week-2"),
             ("/week?days=28", "week-4"),
             ("/week?days=84", "week-12"),
             ("/week/risk", "week-risk"),
             ("/week/together", "week-together"),
+            ("/week", "week"),
         ] {
-            let t = std::time::Instant::now();
             browser.goto(path).await;
-            eprintln!("{path} {:?}", t.elapsed());
             browser.picture(name).await;
+        }
+        if screen == Screen::Desktop {
+            // Arrow keys go from box to box; Enter opens the panel, which leads to the job.
+            browser.tab_to(".week-plot a.block").await;
+            let focused = "return document.activeElement.dataset.block";
+            let first = browser.script(focused, vec![]).await;
+            browser.press(Key::Right).await;
+            let second = browser.script(focused, vec![]).await;
+            assert!(first.is_string() && second.is_string() && first != second);
+            browser.press(Key::Down).await;
+            assert_ne!(browser.script(focused, vec![]).await, second);
+            browser.press(Key::Enter).await;
+            browser
+                .wait_for("section#operation a[href^='/jobs/']")
+                .await;
+            for days in [1, 7, 14, 28, 84] {
+                browser.goto(&format!("/week?days={days}")).await;
+                assert_eq!(browser.sheets().await, 1, "{days} days");
+            }
+        }
+        browser.close().await;
+    }
+}
+
+#[tokio::test]
+async fn every_change_by_hand_is_tried_then_taken() {
+    let site = TestSite::demo().await;
+    for screen in [Screen::Desktop, Screen::Tablet, Screen::Phone] {
+        let browser = Browser::signed_in(&site, screen, "owner").await;
+        let name = |what: &str| format!("week-{what}");
+        let click = async |css: &str| {
+            let element = browser.wait_for(css).await;
+            element.click().await.unwrap();
+        };
+        let set = async |css: &str, value: &str| {
+            let script = "const e = document.querySelector(arguments[0]); e.value = arguments[1];";
+            browser.script(script, vec![json!(css), json!(value)]).await;
+        };
+        let day = a_day_to_come();
+
+        // A machine stands still on a morning.
+        browser.goto("/week").await;
+        let machine = "return document.querySelector('.week-names a').getAttribute('href')";
+        let machine = browser.script(machine, vec![]).await;
+        browser.goto(machine.as_str().unwrap()).await;
+        click("#away summary").await;
+        set("#away-day", &day).await;
+        set("#away-time", "08:00").await;
+        set("#away-until", "12:00").await;
+        click("#away button").await;
+        browser.wait_for("#away-reason-error").await;
+        browser.picture(&name("refused")).await;
+        set("#away-reason", "spindle service").await;
+        click("#away button").await;
+        browser.wait_for_text(".week-effect", "stands still").await;
+        browser.picture(&name("what-if")).await;
+        click(".week-effect button[type=submit]").await;
+        browser.wait_for_text(".week-taken", "stands still").await;
+        let mut tx = site.shop.begin().await;
+        let standing = plans::standing(&mut tx, Utc::now()).await.unwrap();
+        drop(tx);
+        let away = standing
+            .floor
+            .machines
+            .iter()
+            .find(|m| !m.hours.stops.is_empty())
+            .unwrap();
+        let (from, until) = *away.hours.stops.last().unwrap();
+        for slot in standing
+            .timetable
+            .slots
+            .iter()
+            .filter(|s| s.machine == Some(away.id))
+        {
+            assert!(slot.starts < from || slot.starts >= until, "{slot:?}");
+        }
+        click(".week-taken a").await;
+        browser.wait_for_text("h1", "Undo?").await;
+        click(".week-effect button[type=submit]").await;
+        browser.wait_for_text(".notice.good", "ndone").await;
+
+        // An operation that has not begun: pinned where it is, put first, moved.
+        let waiting = standing.timetable.slots.iter().find(|slot| {
+            let operation = standing.floor.operation(slot.operation);
+            slot.state == borewright::planning::floor::SlotState::Planned
+                && operation.is_some_and(|(_, o)| o.pin.is_none())
+                && slot.machine.is_some()
+        });
+        let panel = format!("/week?operation={}", waiting.unwrap().operation);
+        browser.goto(&panel).await;
+        browser.picture(&name("panel")).await;
+        click("#operation form:has(input[value=pin]) button").await;
+        browser.wait_for_text(".week-effect", "goes on").await;
+        click(".week-effect button[type=submit]").await;
+        browser.wait_for(".week-taken").await;
+        browser.goto(&panel).await;
+        browser.wait_for_text("#operation", "pinned").await;
+        click("#operation form:has(input[value=unpin]) button").await;
+        browser
+            .wait_for_text(".week-effect", "where the plan puts it")
+            .await;
+        click(".week-effect button[type=submit]").await;
+        browser.wait_for(".week-taken").await;
+        browser.goto(&panel).await;
+        click("#operation form:has(input[value=first]) button").await;
+        browser.wait_for_text(".week-effect", "is put first").await;
+        click(".week-effect a.button").await; // dropped
+        browser.goto(&panel).await;
+        click("#move summary").await;
+        set("#place-day", &day).await;
+        set("#place-time", "09:30").await;
+        click("#move button").await;
+        browser.wait_for_text("main", "goes on").await;
+        browser.picture(&name("move")).await;
+
+        // A day off, and overtime.
+        let person = standing
+            .floor
+            .people
+            .iter()
+            .find(|p| p.skills.len() > 1)
+            .unwrap();
+        let panel = format!("/week?person={}", person.id);
+        browser.goto(&panel).await;
+        click("#away summary").await;
+        set("#away-day", &day).await;
+        set("#away-reason", "a wedding").await;
+        click("#away button").await;
+        browser.wait_for_text(".week-effect", "is away on").await;
+        browser.goto(&panel).await;
+        click("#overtime summary").await;
+        set("#overtime-day", &day).await;
+        set("#overtime-time", "18:00").await;
+        set("#overtime-until", "20:00").await;
+        click("#overtime button").await;
+        browser
+            .wait_for_text(".week-effect", "ith overtime for")
+            .await;
+
+        // What would help a promise, and setups that could be shared, are tried by a button.
+        browser.goto("/week/risk").await;
+        let tries = "return document.querySelectorAll('.helps a.button').length";
+        if browser.script(tries, vec![]).await.as_i64().unwrap() > 0 {
+            click(".helps a.button").await;
+            browser.wait_for(".week-effect").await;
+        }
+        browser.goto("/week/together").await;
+        let tries = "return document.querySelectorAll('.week-together a.button').length";
+        if browser.script(tries, vec![]).await.as_i64().unwrap() > 0 {
+            click(".week-together a.button").await;
+            browser
+                .wait_for_text(".week-effect", "directly behind")
+                .await;
         }
         browser.close().await;
     }

@@ -380,6 +380,27 @@ impl Browser {
         assert!(complaints.is_empty(), "console: {complaints:#?}");
     }
 
+    /// How many sheets of A4, as the page asks for them to lie, it takes on paper.
+    pub async fn sheets(&self) -> usize {
+        let answer = self
+            .devtools(
+                "Page.printToPDF",
+                json!({"preferCSSPageSize": true, "paperWidth": 8.27, "paperHeight": 11.69, "printBackground": true}),
+            )
+            .await;
+        let pdf = base64::Engine::decode(
+            &base64::engine::general_purpose::STANDARD,
+            answer["data"].as_str().unwrap(),
+        )
+        .unwrap();
+        let text = String::from_utf8_lossy(&pdf);
+        let pages = text.matches("/Type /Page").count() - text.matches("/Type /Pages").count();
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/pictures");
+        std::fs::create_dir_all(&folder).unwrap();
+        std::fs::write(folder.join("printed.pdf"), &pdf).unwrap();
+        pages
+    }
+
     /// Closes the window; the driver's end closes it otherwise.
     pub async fn close(self) {
         self.client.close().await.unwrap();
