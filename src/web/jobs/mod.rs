@@ -186,11 +186,11 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         section.card {
             h2 { (job.title) }
             dl.figures {
-                div { dt { "Work to" } dd { (show::day(job.due_on)) } }
+                div { dt { "Work to" } dd { (show::day(job.due_on)) @if job.state == JobState::Open { br; a href={ "/week/risk?job=" (job.id) "#job" } { "Will it hold?" } } } }
                 div { dt { "Promised" } dd { @match job.promised_on { Some(day) => (show::day(day)), None => "no day" } } }
                 div { dt { "Operations done" } dd { (done) " of " (operations.len()) } }
                 @if let Some(next) = next {
-                    div { dt { @if next.state == OperationState::Started { "Is at" } @else { "Next" } } dd { (next.planned.number) " " (next.planned.title) } }
+                    div { dt { @if next.state == OperationState::Started { "Is at" } @else { "Next" } } dd { (next.planned.number) " " (next.planned.title) @if job.state == JobState::Open { br; a href={ "/week?operation=" (next.id) "#operation" } { "Its place in the week" } } } }
                 }
                 div { dt { "Machining at the standard" } dd { (route.machining().rounded()) } }
                 @if let Some(quote) = &quote {

@@ -59,6 +59,7 @@ async fn show_week(who: SignedIn, asked: web::Query<Asked>) -> Answer {
     let undo = plan_changes::newest(&mut tx).await?;
     let mut errors = FormErrors::default();
     let stretch = asked.stretch(&mut errors, today(who.shop.time_zone));
+    let stretch = at_chosen(&standing, stretch, &asked);
     let page = page(&who, &standing, stretch, &asked, &errors, undo.as_ref());
     Ok(if errors.is_empty() {
         page
@@ -66,6 +67,19 @@ async fn show_week(who: SignedIn, asked: web::Query<Asked>) -> Answer {
         page.invalid()
     }
     .into())
+}
+
+/// When no day was asked for, the days begin where the operation looked at is, if it is further on.
+fn at_chosen(standing: &Standing, stretch: Stretch, asked: &Asked) -> Stretch {
+    let floor = &standing.floor;
+    let slot = Asked::key(&asked.operation).and_then(|id| standing.timetable.slot(id));
+    match slot {
+        Some(slot) if asked.from.is_empty() && slot.starts >= stretch.span(floor).1 => Stretch {
+            from: slot.starts.with_timezone(&floor.zone).date_naive(),
+            ..stretch
+        },
+        _ => stretch,
+    }
 }
 
 /// The whole screen.

@@ -157,7 +157,7 @@ fn all(floor: &Floor, open: &[Open]) -> Markup {
     html! {
         section aria-labelledby="all-promises" {
             h2 #all-promises { "Every promise" }
-            table.cells {
+            table.cells.promises {
                 thead { tr {
                     th scope="col" { "Job" } th scope="col" { "What" } th scope="col" { "Promised" } th scope="col" { "Ready" }
                     th scope="col" { "To spare" } th scope="col" { "Chance" }
@@ -167,7 +167,7 @@ fn all(floor: &Floor, open: &[Open]) -> Markup {
                         th scope="row" { a href={ "/week/risk?job=" (o.job.id) "#job" } { (long_number(o.job)) } }
                         td data-label="What" { (o.job.title) }
                         td data-label="Promised" { @if let Some(due) = o.job.due { (moment(due, floor.zone)) } @if !o.job.promised { span.muted { " (own day)" } } }
-                        td data-label="Ready" { (moment(o.dates.ready_at, floor.zone)) }
+                        td.when data-label="Ready" { (moment(o.dates.ready_at, floor.zone)) }
                         td data-label="To spare" { (slack_words(o.dates.slack_minutes)) }
                         td data-label="Chance" {
                             span.tag { (word(o.keeping)) }
