@@ -18,6 +18,10 @@ const ELITE: usize = 12;
 /// Iterations without a new best after which one tabu search ends (Peng, Lü and Cheng 2015 use 12,500).
 const PATIENCE: u32 = 12_500;
 
+/// So many tabu searches in succession without a gain for the elite, and it has converged: another is begun. The best of
+/// converged elites make an elite themselves when they are enough.
+const STALE: usize = 5 * ELITE;
+
 /// What the search is told and asked while it runs.
 pub(super) struct Watch<'a> {
     /// Called after every so many iterations; true stops the search.
@@ -28,8 +32,8 @@ pub(super) struct Watch<'a> {
     pub proved: &'a mut dyn FnMut(i32) -> bool,
 }
 
-/// Searches until `target` is reached, the best is proved, it is stopped, or `rounds` times the elite's size of tabu searches brought nothing.
-/// `start` is an order of all operations with their modes.
+/// Searches until `target` is reached, the best is proved, it is stopped, or `rounds` times the elite's size of tabu
+/// searches brought nothing. `start` is an order of all operations with their modes.
 pub(super) fn search(
     graph: &mut Graph,
     start: &Sequence,
@@ -53,10 +57,11 @@ pub(super) fn search(
     };
     graph.load(&start.order, &start.mode);
     best.makespan = graph.makespan();
-    let mut barren = 0;
+    let (mut barren, mut stale, mut begun) = (0, 0, false);
+    let mut champions: Vec<Sequence> = Vec::with_capacity(ELITE);
     loop {
         if elite.len() < ELITE {
-            if !elite.is_empty() {
+            if std::mem::replace(&mut begun, true) {
                 random_order(graph, &mut child, rng);
             }
         } else {
@@ -90,36 +95,39 @@ pub(super) fn search(
         {
             return best;
         }
-        admit(&mut elite, &child, graph, &mut rank_a);
+        stale += 1;
+        if admit(&mut elite, &child, graph, &mut rank_a) {
+            stale = 0;
+        } else if stale >= STALE {
+            stale = 0;
+            champions.extend(elite.drain(..).min_by_key(|e| e.makespan));
+            if champions.len() == ELITE {
+                std::mem::swap(&mut elite, &mut champions);
+            }
+        }
     }
 }
 
-/// Takes a plan into the elite when it is better than the worst there and unlike all of them.
-fn admit(elite: &mut Vec<Sequence>, child: &Sequence, graph: &Graph, rank: &mut [u32]) {
-    let mut near = None;
-    for (k, other) in elite.iter().enumerate() {
+/// Takes a plan into the elite when it is no worse than the one there that it is like, or than the worst when it is
+/// unlike all. True when the elite gains.
+fn admit(elite: &mut Vec<Sequence>, child: &Sequence, graph: &Graph, rank: &mut [u32]) -> bool {
+    let near = elite.iter().position(|other| {
         ranks(other, rank);
-        if distance(graph, child, rank) < 10 {
-            near = Some(k);
-            break;
-        }
-    }
-    if let Some(k) = near {
-        if child.makespan <= elite[k].makespan {
-            elite[k].clone_from(child);
-        }
-        return;
-    }
-    if elite.len() < ELITE {
+        distance(graph, child, rank) < 10
+    });
+    if near.is_none() && elite.len() < ELITE {
         elite.push(child.clone());
-        return;
+        return true;
     }
-    let worst = (0..elite.len()).max_by_key(|&k| elite[k].makespan);
-    if let Some(k) = worst
-        && child.makespan <= elite[k].makespan
-    {
-        elite[k].clone_from(child);
+    let place = near.or_else(|| (0..elite.len()).max_by_key(|&k| elite[k].makespan));
+    let Some(there) = place.and_then(|k| elite.get_mut(k)) else {
+        return false;
+    };
+    let gains = child.makespan < there.makespan;
+    if child.makespan <= there.makespan {
+        there.clone_from(child);
     }
+    gains
 }
 
 fn ranks(plan: &Sequence, rank: &mut [u32]) {
