@@ -92,6 +92,7 @@ pub mod conversion;
 pub mod difference;
 pub mod fault;
 pub mod feature;
+pub mod identify;
 pub mod pattern;
 pub mod remedy;
 #[cfg(test)]

@@ -4,6 +4,7 @@ use super::database::Database;
 use super::settings::{DatabaseSettings, PlannerSettings};
 use anyhow::Context;
 use borewright::demo::{self, Demo};
+use borewright::store::casting_records::PhotoPlace;
 use borewright::web::startup::{Application, Config};
 use borewright::worker::keep_planning;
 use chrono::Utc;
@@ -52,6 +53,9 @@ struct WebSettings {
         value_parser = clap::value_parser!(u32).range(100..=100_000)
     )]
     futures: u32,
+    /// A folder for photographs of castings, to be backed up besides the database [default: in the database].
+    #[arg(long, env = "BOREWRIGHT_PHOTO_FOLDER", value_name = "FOLDER")]
+    photo_folder: Option<std::path::PathBuf>,
 }
 
 fn base_url(text: &str) -> Result<String, String> {
@@ -81,6 +85,10 @@ impl WebSettings {
             behind_proxy: self.behind_proxy,
             workers: self.workers.map_or(cores, usize::from),
             futures: self.futures,
+            photos: self
+                .photo_folder
+                .clone()
+                .map_or(PhotoPlace::Database, PhotoPlace::Folder),
         }
     }
 

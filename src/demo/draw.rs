@@ -17,6 +17,8 @@ use uuid::Uuid;
 pub struct LiveJob {
     /// What is to be done, and for whom.
     pub title: String,
+    /// For whom.
+    pub customer: String,
     /// The day the shop works to.
     pub due_on: NaiveDate,
     /// The day promised, for most.
@@ -83,6 +85,7 @@ pub fn live_jobs(
         let promised = rng.random_bool(0.8);
         jobs.push(LiveJob {
             title: format!("{} for {customer}", kind.title),
+            customer: customer.to_owned(),
             due_on,
             promised_on: promised.then(|| working_day(seed, due_on, rng.random_range(0..4))),
             route: kind.route.clone(),

@@ -2,12 +2,14 @@
 
 use super::bench::{self, Begun};
 use super::draw;
-use super::seed::{Seed, SeedError};
+use super::seed::{Seed, SeedError, ShelfSeed};
 use super::stock;
+use crate::castings::identify::{Found, Mark, MarkKind};
 use crate::estimating::cutting_data;
 use crate::planning::calendar::Shift;
 use crate::sourcing::Watch;
 use crate::store::calendars::{self, Holiday, Owner, ShiftRow, Stop};
+use crate::store::casting_records::{self, Measurement, Origin, Source};
 use crate::store::castings_on_shelf::{self, CastingDetails, Ownership};
 use crate::store::jobs::{self, NewJob, OperationState};
 use crate::store::password::{self, PasswordError};
@@ -16,7 +18,7 @@ use crate::store::shops::{self, NewShop};
 use crate::store::{
     ShopTx, StoreError, castings, cutting, devices, machines, remedy_rules, sightings, standards,
 };
-use crate::units::Money;
+use crate::units::{Length, Money};
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeZone, Utc};
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::SeedableRng;
@@ -309,7 +311,52 @@ async fn write_market(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<
             cost: money(on_shelf.cost),
             condition: on_shelf.condition.clone(),
         };
-        castings_on_shelf::create(tx, &details).await?;
+        let (id, _) = castings_on_shelf::create(tx, &details).await?;
+        write_records(tx, on_shelf, id).await?;
+    }
+    Ok(())
+}
+
+/// Where a casting came from, its marks, and what was measured.
+async fn write_records(
+    tx: &mut ShopTx,
+    on_shelf: &ShelfSeed,
+    casting_id: Uuid,
+) -> Result<(), DemoError> {
+    let file = "market.toml";
+    let fault = |why: String| SeedError { file, why };
+    let source = Source::from_code(&on_shelf.source)
+        .ok_or_else(|| fault(format!("“{}” is no source", on_shelf.source)))?;
+    let origin = Origin {
+        source,
+        sighting: None,
+        came_from: on_shelf.came_from.clone(),
+        owner: on_shelf.owner.clone(),
+    };
+    casting_records::set_origin(tx, casting_id, &origin).await?;
+    for [kind, place, text] in &on_shelf.marks {
+        let mark = Mark {
+            kind: match kind.as_str() {
+                "cast" => MarkKind::Cast,
+                "stamped" => MarkKind::Stamped,
+                other => return Err(fault(format!("“{other}” is no kind of mark")).into()),
+            },
+            place: place.clone(),
+            text: text.clone(),
+        };
+        casting_records::add_mark(tx, casting_id, &mark).await?;
+    }
+    for [what, value, instrument] in &on_shelf.measured {
+        let value: Length = value
+            .parse()
+            .map_err(|error| fault(format!("{what}: {error}")))?;
+        let measurement = Measurement {
+            what: what.clone(),
+            place: None,
+            found: Found::Measured(value),
+            instrument: instrument.clone(),
+        };
+        casting_records::add_measurement(tx, casting_id, &measurement).await?;
     }
     Ok(())
 }
@@ -331,6 +378,7 @@ async fn write_jobs(
             promised_on: job.promised_on,
         };
         let (id, _) = jobs::create(tx, &new, &job.route).await?;
+        casting_records::set_customer_of_job(tx, id, &job.customer).await?;
         let operations = jobs::operations(tx, id).await?;
         if job.begun && booked.len() < BOOKED_JOBS {
             booked.push(Begun {

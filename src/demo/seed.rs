@@ -199,6 +199,19 @@ pub struct ShelfSeed {
     pub cost: Decimal,
     pub condition: String,
     pub ownership: String,
+    /// Where from: `bought`, `customer`.
+    pub source: String,
+    /// From whom.
+    pub came_from: String,
+    /// The customer, when it is a customer's.
+    #[serde(default)]
+    pub owner: String,
+    /// How made, where, what it says.
+    #[serde(default)]
+    pub marks: Vec<[String; 3]>,
+    /// What, how much, with what.
+    #[serde(default)]
+    pub measured: Vec<[String; 3]>,
 }
 
 /// `jobs.toml`.

@@ -1,5 +1,6 @@
 //! Castings on the shelf: what could be a donor, whose it is, what it cost, and whether it was found good.
 
+use super::casting_records::{Origin, another_customers};
 use super::counters::{self, Counter};
 use super::read::{codes, money, word};
 use super::{ShopTx, StoreError};
@@ -194,20 +195,22 @@ pub async fn list(
     .collect()
 }
 
-/// Changes what is written down about a casting and returns its new version.
+/// Changes what is written down about a casting, where it came from and whose it is, and returns its new version.
 ///
 /// # Errors
-/// [`StoreError::Stale`], [`StoreError::NotFound`], [`StoreError::Database`].
+/// [`StoreError::Refused`] when a job of somebody else has it that would become a customer's, [`StoreError::Stale`],
+/// [`StoreError::NotFound`], [`StoreError::Database`].
 pub async fn update(
     tx: &mut ShopTx,
     id: Uuid,
     version: i32,
     details: &CastingDetails,
+    origin: &Origin,
 ) -> Result<i32, StoreError> {
     let currency = details.cost.currency();
     let version = sqlx::query_scalar!(
         "update casting set variant_id = $4, ownership = $5, cost = $6, currency = $7, condition = $8,
-                version = version + 1
+                source = $9, sighting_id = $10, came_from = $11, owner = $12, version = version + 1
          where shop_id = $1 and id = $2 and version = $3 returning version",
         tx.shop_id(),
         id,
@@ -217,9 +220,14 @@ pub async fn update(
         details.cost.amount(),
         currency.code(),
         details.condition,
+        origin.source.code(),
+        origin.sighting.as_ref().map(|(id, ..)| *id),
+        origin.came_from,
+        origin.owner,
     )
     .fetch_optional(tx.conn())
-    .await?;
+    .await
+    .map_err(another_customers)?;
     match version {
         Some(version) => Ok(version),
         None => Err(stale(tx, id).await),
@@ -310,8 +318,35 @@ pub async fn move_to(
 /// Sets a casting aside for a job.
 ///
 /// # Errors
-/// [`StoreError::Refused`] when it is no longer free, [`StoreError::NotFound`], [`StoreError::Database`].
+/// [`StoreError::Refused`] when it is no longer free, or is a customer's and the job another's,
+/// [`StoreError::NotFound`], [`StoreError::Database`].
 pub async fn reserve(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), StoreError> {
+    let foreign = sqlx::query!(
+        "select c.number, c.owner, j.number as job_number, j.customer
+         from casting c join job j on j.shop_id = c.shop_id and j.id = $3
+         where c.shop_id = $1 and c.id = $2 and c.owner_key is not null and c.owner_key is distinct from j.customer_key",
+        tx.shop_id(),
+        id,
+        job_id,
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    if let Some(casting) = foreign {
+        let or = |name: String, nobody: &str| {
+            if name.is_empty() {
+                nobody.to_owned()
+            } else {
+                name
+            }
+        };
+        return Err(StoreError::Refused(format!(
+            "Casting {} belongs to {} and cannot be used for job {}, which is for {}",
+            casting.number,
+            or(casting.owner, "a customer who is not named"),
+            casting.job_number,
+            or(casting.customer, "nobody who is named"),
+        )));
+    }
     let done = sqlx::query!(
         "update casting set state = 'reserved', job_id = $3, version = version + 1
          where shop_id = $1 and id = $2 and state = 'on_shelf'",
@@ -320,7 +355,8 @@ pub async fn reserve(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), Stor
         job_id,
     )
     .execute(tx.conn())
-    .await?;
+    .await
+    .map_err(another_customers)?;
     if done.rows_affected() == 0 {
         let casting = get(tx, id).await?;
         return Err(StoreError::Refused(format!(

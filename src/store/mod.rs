@@ -4,6 +4,7 @@ pub mod answering;
 pub mod bench;
 pub mod bookings;
 pub mod calendars;
+pub mod casting_records;
 pub mod castings;
 pub mod castings_on_shelf;
 pub mod checks;

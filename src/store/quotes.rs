@@ -390,6 +390,16 @@ pub async fn win(
         promised_on: quote.promised_on,
     };
     let (job_id, _) = jobs::create(tx, &job, &route).await?;
+    // The job is for whoever asked.
+    sqlx::query!(
+        "update job set customer = e.caller from enquiry e
+         where job.shop_id = $1 and job.id = $2 and e.shop_id = $1 and e.id = $3",
+        tx.shop_id(),
+        job_id,
+        quote.enquiry_id,
+    )
+    .execute(tx.conn())
+    .await?;
     if let Some(casting_id) = quote.casting_id {
         castings_on_shelf::reserve(tx, casting_id, job_id).await?;
     }

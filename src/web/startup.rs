@@ -4,6 +4,7 @@ use super::feeds::Brake;
 use super::log::RequestLog;
 use super::{WebError, error, gate, routes};
 use crate::store::answering::DrawnPlans;
+use crate::store::casting_records::PhotoPlace;
 use actix_web::dev::Server;
 use actix_web::middleware::{Compress, Condition, DefaultHeaders, from_fn};
 use actix_web::{App, HttpServer, web};
@@ -38,6 +39,8 @@ pub struct Config {
     pub workers: usize,
     /// Simulated futures behind each answer.
     pub futures: u32,
+    /// Where photographs of castings are kept.
+    pub photos: PhotoPlace,
 }
 
 impl Default for Config {
@@ -48,6 +51,7 @@ impl Default for Config {
             behind_proxy: false,
             workers: 2,
             futures: 1_000,
+            photos: PhotoPlace::Database,
         }
     }
 }
@@ -63,6 +67,8 @@ pub struct Site {
     pub behind_proxy: bool,
     /// See [`Config::futures`].
     pub futures: u32,
+    /// See [`Config::photos`].
+    pub photos: PhotoPlace,
     pub(super) plans: DrawnPlans,
     pub(super) hashing: Arc<Semaphore>,
     pub(super) feed_brake: Arc<Brake>,
@@ -88,6 +94,7 @@ impl Application {
             behind_proxy: config.behind_proxy,
             futures: config.futures,
             plans: DrawnPlans::default(),
+            photos: config.photos.clone(),
             hashing: Arc::new(Semaphore::new(HASHES_AT_ONCE)),
             feed_brake: Arc::default(),
         });

@@ -19,6 +19,7 @@ mod enquiry;
 mod enquiry_api;
 mod estimating;
 mod feeds;
+mod goods_in;
 mod market;
 mod needs;
 mod planner;

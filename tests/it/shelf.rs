@@ -30,6 +30,14 @@ async fn enter(visitor: &Visitor, variant: Uuid, ownership: &str, cost: &str) ->
         ("variant", variant.as_str()),
         ("ownership", ownership),
         ("cost", cost),
+        (
+            "owner",
+            if ownership == "customer" {
+                "J. Hartle"
+            } else {
+                ""
+            },
+        ),
         ("condition", "Bare block, light rust"),
     ];
     let made = visitor.post("/castings/shelf", &fields).await;

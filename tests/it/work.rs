@@ -2,6 +2,7 @@
 
 use crate::support::{TestDatabase, TestShop, operation};
 use borewright::estimating::{CostLine, Route};
+use borewright::store::casting_records;
 use borewright::store::castings_on_shelf::{self as shelf, CastingDetails, Ownership, ShelfState};
 use borewright::store::counters::{self, Counter};
 use borewright::store::enquiries::{self, EnquiryDetails, EnquiryState};
@@ -404,8 +405,11 @@ async fn a_casting_that_fails_its_inspection_is_scrap_and_its_history_says_what_
         cost: pounds("85.00"),
         ..casting.details.clone()
     };
-    let version = shelf::update(&mut tx, id, 1, &details).await.unwrap();
-    let stale = shelf::update(&mut tx, id, 1, &details).await;
+    let origin = casting_records::origin(&mut tx, id).await.unwrap();
+    let version = shelf::update(&mut tx, id, 1, &details, &origin)
+        .await
+        .unwrap();
+    let stale = shelf::update(&mut tx, id, 1, &details, &origin).await;
     assert!(matches!(stale, Err(StoreError::Stale(_))), "{stale:?}");
     shelf::inspect(&mut tx, id, version, shelf::Outcome::Failed, day(3))
         .await

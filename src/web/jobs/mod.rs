@@ -2,6 +2,7 @@
 //! and who did what when.
 
 mod booked;
+mod customer;
 mod holds;
 mod needs;
 mod progress;
@@ -14,7 +15,8 @@ use crate::estimating::Route;
 use crate::store::jobs::{self, JobState, OperationState};
 use crate::store::people::Role;
 use crate::store::{
-    bookings, checks, history, holds as store_holds, machines, needs as store_needs, quotes,
+    bookings, casting_records, checks, history, holds as store_holds, machines,
+    needs as store_needs, quotes,
 };
 use crate::web::enquiries::route_table;
 use crate::web::history as past;
@@ -28,6 +30,7 @@ use uuid::Uuid;
 /// `/jobs` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     booked::routes(cfg);
+    customer::routes(cfg);
     holds::routes(cfg);
     needs::routes(cfg);
     settle::routes(cfg);
@@ -133,6 +136,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let job = jobs::get(&mut tx, *id).await?;
     let operations = jobs::operations(&mut tx, *id).await?;
     let needs = store_needs::of_job(&mut tx, *id).await?;
+    let customer = casting_records::customer_of_job(&mut tx, *id).await?;
     // Money is the office's business.
     let quote = match job.quote_id.filter(|_| who.may(Role::Office)) {
         Some(quote_id) => Some(quotes::get(&mut tx, quote_id).await?),
@@ -186,6 +190,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         section.card {
             h2 { (job.title) }
             dl.figures {
+                (customer::figure(&who, &job, &customer))
                 div { dt { "Work to" } dd { (show::day(job.due_on)) @if job.state == JobState::Open { br; a href={ "/week/risk?job=" (job.id) "#job" } { "Will it hold?" } } } }
                 div { dt { "Promised" } dd { @match job.promised_on { Some(day) => (show::day(day)), None => "no day" } } }
                 div { dt { "Operations done" } dd { (done) " of " (operations.len()) } }

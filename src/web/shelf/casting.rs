@@ -1,15 +1,18 @@
 //! One casting: entered, corrected, inspected, written off, given back or put back.
 
 use super::form::{CastingForm, InspectionForm};
+use super::records::Records;
 use super::{
-    Which, condition, cost, inspection_words, list, outcome_words, ownership_words, path, standing,
-    state_words,
+    Which, condition, cost, inspection_words, list, outcome_words, ownership_words, path,
+    source_words, standing, state_words,
 };
+use crate::sourcing::Sighting;
+use crate::store::casting_records::{self, Origin, Source};
 use crate::store::castings::{self, VariantName};
 use crate::store::castings_on_shelf::{self as store, Casting, Outcome, Ownership, ShelfState};
 use crate::store::history::{self, Change};
 use crate::store::people::Role;
-use crate::store::{ShopTx, StoreError, jobs};
+use crate::store::{ShopTx, StoreError, jobs, sightings};
 use crate::web::castings::{back, variant_path, version};
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::Choice;
@@ -45,12 +48,13 @@ async fn blank(who: SignedIn, which: web::Query<Which>) -> Answer {
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
     let variants = castings::variant_names(&mut tx).await?;
+    let seen = sightings::latest(&mut tx, None, SIGHTINGS, 0).await?;
     let form = CastingForm {
         variant: which.variant.map(|id| id.to_string()).unwrap_or_default(),
         ownership: Ownership::Shop.code().to_owned(),
         ..CastingForm::default()
     };
-    Ok(new_page(&who, &variants, &form, &FormErrors::default()).into())
+    Ok(new_page(&who, &variants, &seen, &form, &FormErrors::default()).into())
 }
 
 async fn add(who: SignedIn, form: CheckedForm<CastingForm>) -> Answer {
@@ -58,10 +62,13 @@ async fn add(who: SignedIn, form: CheckedForm<CastingForm>) -> Answer {
     let mut errors = FormErrors::default();
     let mut tx = who.begin().await?;
     let variants = castings::variant_names(&mut tx).await?;
-    let Some(details) = form.read(&who, &variants, &mut errors) else {
-        return Ok(new_page(&who, &variants, &form, &errors).invalid().into());
+    let Some((details, origin)) = form.read(&who, &variants, &mut errors) else {
+        let seen = sightings::latest(&mut tx, None, SIGHTINGS, 0).await?;
+        let page = new_page(&who, &variants, &seen, &form, &errors);
+        return Ok(page.invalid().into());
     };
     let (id, number) = store::create(&mut tx, &details).await?;
+    casting_records::set_origin(&mut tx, id, &origin).await?;
     tx.commit().await?;
     Ok(Reply::see_other(path(id)).flash(format!(
         "Casting {number} is on the shelf. Write the number on its tag."
@@ -71,6 +78,7 @@ async fn add(who: SignedIn, form: CheckedForm<CastingForm>) -> Answer {
 fn new_page(
     who: &SignedIn,
     variants: &[VariantName],
+    seen: &[Sighting],
     form: &CastingForm,
     errors: &FormErrors,
 ) -> Page {
@@ -81,7 +89,7 @@ fn new_page(
         (errors.summary())
         form.grid method="post" action="/castings/shelf" novalidate {
             (csrf_field(who))
-            (form.fields(who, variants, errors))
+            (form.fields(who, variants, seen, errors))
             div.actions {
                 button type="submit" { "Put it on the shelf" }
                 a.button.quiet href="/castings/shelf" { "Cancel" }
@@ -100,14 +108,21 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CastingForm>
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
     let mut view = View::load(&mut tx, &who, *id).await?;
-    let Some(details) = form.read(&who, &view.variants, &mut view.errors) else {
+    let Some((details, origin)) = form.read(&who, &view.variants, &mut view.errors) else {
         view.details = form.into_inner();
         return Ok(view.page(&who).invalid().into());
     };
-    match store::update(&mut tx, *id, version(&form.version)?, &details).await {
+    match store::update(&mut tx, *id, version(&form.version)?, &details, &origin).await {
         Ok(_) => {
             tx.commit().await?;
             Ok(Reply::see_other(path(*id)).flash("Saved."))
+        }
+        Err(StoreError::Refused(why)) => {
+            // The refused statement ended the transaction.
+            let mut view = View::load(&mut who.begin().await?, &who, *id).await?;
+            view.errors.add("owner", why);
+            view.details = form.into_inner();
+            Ok(view.page(&who).invalid().into())
         }
         Err(StoreError::Stale(_)) => {
             let mut view = View::load(&mut tx, &who, *id).await?;
@@ -207,21 +222,34 @@ async fn shift(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MoveForm>) 
     }
 }
 
+/// Sightings to choose from.
+const SIGHTINGS: u32 = 50;
+
 /// A casting's page: what is stored, and what was typed over it.
-struct View {
+pub(super) struct View {
     casting: Casting,
+    origin: Origin,
+    records: Records,
     variants: Vec<VariantName>,
+    seen: Vec<Sighting>,
     changes: Vec<Change>,
     details: CastingForm,
     inspection: InspectionForm,
-    errors: FormErrors,
+    pub(super) errors: FormErrors,
     notice: Markup,
 }
 
 impl View {
     /// As it is stored, nothing typed yet.
-    async fn load(tx: &mut ShopTx, who: &SignedIn, id: Uuid) -> Result<Self, StoreError> {
+    pub(super) async fn load(
+        tx: &mut ShopTx,
+        who: &SignedIn,
+        id: Uuid,
+    ) -> Result<Self, StoreError> {
         let casting = store::get(tx, id).await?;
+        let origin = casting_records::origin(tx, id).await?;
+        let records = Records::load(tx, &casting).await?;
+        let seen = sightings::latest(tx, None, SIGHTINGS, 0).await?;
         let variants = castings::variant_names(tx).await?;
         let mut changes = history::of_row(tx, "casting", id).await?;
         if !who.may(Role::Office) {
@@ -231,24 +259,29 @@ impl View {
         }
         spell_out(tx, &variants, &mut changes).await?;
         Ok(Self {
-            details: CastingForm::of(&casting),
+            details: CastingForm::of(&casting, &origin),
             inspection: InspectionForm::blank(today(who)),
             errors: FormErrors::default(),
             notice: html! {},
             casting,
+            origin,
+            records,
             variants,
+            seen,
             changes,
         })
     }
 
     /// Both values of whatever differs.
     fn differs_from(&self, typed: &CastingForm) -> Vec<Changed> {
-        let now = CastingForm::of(&self.casting);
+        let now = CastingForm::of(&self.casting, &self.origin);
         let owner = |code: &str| Ownership::from_code(code).map_or("", ownership_words);
         let variant = |key: &str| variant_name(&self.variants, key);
         [
             Changed::if_differs("Variant", variant(&now.variant), variant(&typed.variant)),
             Changed::if_differs("Whose", owner(&now.ownership), owner(&typed.ownership)),
+            Changed::if_differs("The customer", &now.owner, typed.owner.trim()),
+            Changed::if_differs("From whom", &now.came_from, typed.came_from.trim()),
             Changed::if_differs("Cost", &now.cost, typed.cost.trim()),
             Changed::if_differs("Condition", &now.condition, typed.condition.trim()),
         ]
@@ -257,7 +290,7 @@ impl View {
         .collect()
     }
 
-    fn page(&self, who: &SignedIn) -> Page {
+    pub(super) fn page(&self, who: &SignedIn) -> Page {
         let casting = &self.casting;
         let variant_id = casting.details.variant_id;
         let title = format!("Casting {}", casting.number);
@@ -265,20 +298,28 @@ impl View {
         let here = matches!(casting.state, ShelfState::OnShelf | ShelfState::Reserved);
         let body = html! {
             (back("/castings/shelf", "On the shelf"))
-            h1 { (title) }
+            div.bar {
+                h1 { (title) }
+                a.button.quiet href={ (path(casting.id)) "/label" } { "Label" }
+            }
             (self.notice)
             (self.errors.summary())
             section.card {
                 h2 { a href=(variant_path(variant_id)) { (variant_name(&self.variants, &variant_id.to_string())) } }
                 dl.figures {
                     div { dt { "Stands at" } dd { (standing(casting)) } }
-                    div { dt { "Whose" } dd { (ownership_words(casting.details.ownership)) } }
+                    div { dt { "Whose" } dd {
+                        (ownership_words(casting.details.ownership))
+                        @if !self.origin.owner.is_empty() { ": " (self.origin.owner) }
+                    } }
+                    div { dt { "Where from" } dd { (self.came()) } }
                     @if office { div { dt { "Cost" } dd { (cost(casting)) } } }
                     div { dt { "Inspection" } dd { (inspection_words(casting)) } }
                     div { dt { "Condition" } dd { (condition(casting)) } }
                 }
                 @if office { (self.moves(who)) }
             }
+            (self.records.sections(who, casting, &self.errors))
             @if here {
                 section.card aria-labelledby="inspection-title" {
                     h2 #inspection-title { "Crack test and measuring" }
@@ -291,7 +332,7 @@ impl View {
                     form.grid method="post" action=(path(casting.id)) novalidate {
                         (csrf_field(who))
                         input type="hidden" name="version" value=(self.details.version);
-                        (self.details.fields(who, &self.variants, &self.errors))
+                        (self.details.fields(who, &self.variants, &self.seen, &self.errors))
                         div.actions { button type="submit" { "Save" } }
                     }
                 }
@@ -299,6 +340,18 @@ impl View {
             (past::section(who, &self.changes))
         };
         Page::new(who, title).nav(Section::Castings).body(body)
+    }
+
+    /// Where it came from, in words.
+    fn came(&self) -> Markup {
+        let origin = &self.origin;
+        html! {
+            (source_words(origin.source))
+            @if let Some((id, on, place)) = &origin.sighting {
+                ", " a href={ "/market/sightings/" (id) } { (day(*on)) ", " (place) }
+            }
+            @if !origin.came_from.is_empty() { ", from " (origin.came_from) }
+        }
     }
 
     fn inspection_form(&self, who: &SignedIn) -> Markup {
@@ -366,6 +419,12 @@ async fn spell_out(
     variants: &[VariantName],
     changes: &mut [Change],
 ) -> Result<(), StoreError> {
+    // What the database makes of the owner's name is not for people.
+    for change in changes.iter_mut() {
+        change
+            .fields
+            .retain(|field| !matches!(field.field.as_str(), "owner_key" | "sighting_id"));
+    }
     for field in changes.iter_mut().flat_map(|change| &mut change.fields) {
         let column = field.field.clone();
         for value in [&mut field.before, &mut field.after] {
@@ -379,6 +438,7 @@ async fn spell_out(
                     Err(_) => None,
                 },
                 "state" => ShelfState::from_code(code).map(|s| state_words(s).to_owned()),
+                "source" => Source::from_code(code).map(|s| source_words(s).to_owned()),
                 "ownership" => Ownership::from_code(code).map(|o| ownership_words(o).to_owned()),
                 _ => None,
             };

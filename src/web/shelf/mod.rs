@@ -2,9 +2,14 @@
 
 mod casting;
 mod form;
+mod goods_in;
+mod label;
+mod picture;
+mod records;
 
 use super::castings::{back, variant_path};
 use super::{Answer, Page, Section, SignedIn, show};
+use crate::store::casting_records::Source;
 use crate::store::castings::{self, VariantName};
 use crate::store::castings_on_shelf::{self as store, Casting, Outcome, Ownership, ShelfState};
 use crate::store::people::Role;
@@ -15,12 +20,24 @@ use uuid::Uuid;
 
 /// `/castings/shelf` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    goods_in::routes(cfg);
     casting::routes(cfg);
+    label::routes(cfg);
+    records::routes(cfg);
 }
 
 /// Where a casting's page is.
 fn path(id: Uuid) -> String {
     format!("/castings/shelf/{id}")
+}
+
+/// Where a casting came from, in words.
+fn source_words(source: Source) -> &'static str {
+    match source {
+        Source::Sighting => "seen for sale",
+        Source::Bought => "bought",
+        Source::Customer => "brought by its owner",
+    }
 }
 
 /// Whose a casting is, in words.
@@ -106,7 +123,10 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         div.bar {
             h1 { "On the shelf" @if let Some(variant) = &one { ": " (variant.name) } }
             @if who.may(Role::Office) && !variants.is_empty() {
-                a.button href=(new) data-key="n" data-key-label="Add a casting" { "Add a casting" }
+                div.actions {
+                    a.button.quiet href="/castings/shelf/goods-in" data-key="i" data-key-label="Goods in" { "Goods in" }
+                    a.button href=(new) data-key="n" data-key-label="Add a casting" { "Add a casting" }
+                }
             }
         }
         p.lead { "What could be a donor. The shop’s own that are free, and have not failed, stand in the answer to a caller." }

@@ -9,7 +9,7 @@ use crate::web::forms::upload::{CheckedUpload, Uploaded};
 use crate::web::market::today;
 use crate::web::show::{count, day};
 use crate::web::{
-    Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
 };
 use actix_web::web;
 use chrono::{Datelike, NaiveDate};
@@ -127,10 +127,7 @@ fn shown(who: &SignedIn, sheet: &Sheet, there: &[Holiday]) -> Page {
                 fieldset.plain {
                     legend { (count(many(new.len()), "day", "days")) " would be added" }
                     @for (at, one) in new.iter().take(MOST).enumerate() {
-                        div.field.checkbox {
-                            input type="checkbox" name="day" value=(code(one)) checked id={ "day-" (at) };
-                            label for={ "day-" (at) } { (day(one.on)) ": " (one.name) }
-                        }
+                        (Field::checkbox("day", &format!("{}: {}", day(one.on), one.name), true).value(&code(one)).id(&format!("day-{at}")))
                     }
                 }
                 @if new.len() > MOST { p.notice.warn { "The first " (MOST) " are shown; read the file again for the rest." } }
