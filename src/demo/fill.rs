@@ -397,7 +397,7 @@ async fn write_jobs(
                 jobs::set_operation_state(tx, operation.id, operation.version, state).await?;
             }
         }
-        stock::write_needs(tx, seed, &mut kept, today, id, &job.title, &job.route).await?;
+        stock::write_needs(tx, seed, &mut kept, today, id, &job).await?;
     }
     let mut rng = Pcg64::seed_from_u64(BENCH_SEED);
     bench::write(tx, seed, people, &booked, now, &mut rng).await

@@ -1,10 +1,10 @@
 //! Stock, tooling, and what the live jobs need.
 
+use super::draw::LiveJob;
 use super::fill::DemoError;
 use super::seed::{Seed, SeedError};
-use crate::estimating::Route;
 use crate::store::ShopTx;
-use crate::store::jobs::{self, OperationState};
+use crate::store::jobs;
 use crate::store::needs::{self, Arrival, Behind, NeedDetails, NeedKind};
 use crate::store::stock::{self, ItemDetails, OrderDetails};
 use crate::store::tools::{self, ToolDetails};
@@ -144,26 +144,26 @@ pub(super) async fn write(
     Ok(kept)
 }
 
-/// Writes what a live job needs; its operations stand as far as they have come.
+/// Writes what a live job needs, as far as it has come.
 pub(super) async fn write_needs(
     tx: &mut ShopTx,
     seed: &Seed,
     kept: &mut Kept,
     today: NaiveDate,
     job_id: Uuid,
-    title: &str,
-    route: &Route,
+    job: &LiveJob,
 ) -> Result<(), DemoError> {
-    needs::of_route(tx, job_id, route, None).await?;
+    let title = job.title.as_str();
+    needs::of_route(tx, job_id, &job.route, None).await?;
     let operations = jobs::operations(tx, job_id).await?;
-    let begun = operations
-        .iter()
-        .any(|operation| operation.state != OperationState::Queued);
+    let under_way = job.done + usize::from(job.begun);
+    let begun = under_way > 0;
     needs::add(tx, job_id, &donor(seed, kept, today, title, begun)).await?;
     let ahead = |title_has: &str, kind: &str| {
-        let found = operations.iter().find(|operation| {
-            operation.planned.machine_kind == kind && operation.state == OperationState::Queued
-        });
+        let found = operations
+            .iter()
+            .skip(under_way)
+            .find(|operation| operation.planned.machine_kind == kind);
         found
             .filter(|_| title.contains(title_has))
             .map(|operation| operation.id)
