@@ -351,7 +351,7 @@ async fn holidays_are_read_from_a_file_shown_and_added() {
     drop(tx);
 
     let days: Vec<String> = html
-        .split("name=\"day\" value=\"")
+        .split("name=\"day\" type=\"checkbox\" value=\"")
         .skip(1)
         .map(|rest| {
             rest.split('"')
