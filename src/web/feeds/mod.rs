@@ -174,12 +174,12 @@ async fn make(req: HttpRequest, who: SignedIn, form: CheckedForm<FeedForm>) -> A
     feeds::make(&mut tx, whose, &note, &token.hash()).await?;
     tx.commit().await?;
     let mut tx = who.begin().await?;
-    let connection = req.connection_info();
+    let host = req.connection_info().host().to_owned();
     let secure = req
         .app_data::<web::Data<Site>>()
         .is_some_and(|site| site.secure_cookies);
     let scheme = if secure { "https" } else { "http" };
-    let address = format!("{scheme}://{}{}", connection.host(), token.path());
+    let address = format!("{scheme}://{host}{}", token.path());
     let blank = FeedForm::default();
     Ok(draw(
         &mut tx,

@@ -110,7 +110,7 @@ fn holes(needs: &[Need], on: NaiveDate) -> Markup {
                 "The plan cannot count on "
                 @for (at, need) in holes.iter().enumerate() {
                     @if at > 0 { @if at + 1 == holes.len() { " or " } @else { ", " } }
-                    (need.details.what)
+                    "“" (need.details.what) "”"
                     @if let Some(number) = need.operation_number { " (for operation " (number) ")" }
                 }
                 " until somebody says when."
