@@ -9,6 +9,7 @@
 //! | `demo` | the invented demo scenario, written into the store |
 //! | [`store`] | PostgreSQL: the only SQL, the private cluster, the per-transaction shop |
 //! | [`enquiry`] | options side by side; the answer to the phone; the quote |
+//! | [`documents`] | what is printed: the route card as PDF, with a QR code for each operation |
 //! | [`bench`] | entries of work really done: hours, what was forgotten, forecast at completion |
 //! | [`planning`] | working calendars, ready dates, and the planning engine |
 //! | [`sourcing`] | sightings to price and wait distributions; hunting |
@@ -16,11 +17,12 @@
 //! | [`castings`] | patterns, variants, features, differences, remedies |
 //! | [`units`] | money, length, thread and fit designations, minutes, spread |
 //!
-//! The seven lower rooms are pure: no SQL, no HTTP, no clock, no randomness they were not handed.
+//! The eight lower rooms are pure: no SQL, no HTTP, no clock, no randomness they were not handed.
 
 pub mod bench;
 pub mod castings;
 pub mod demo;
+pub mod documents;
 pub mod enquiry;
 pub mod estimating;
 pub mod planning;

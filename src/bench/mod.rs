@@ -47,13 +47,13 @@ pub use forgotten::{Forgotten, forgotten, shift_end};
 pub use hours::{Hours, Standards, hours, share};
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use crate::estimating::{Operation, element::Stage};
     use crate::units::{Minutes, Spread};
     use rust_decimal::Decimal;
 
     /// An operation that waits for others.
-    pub(super) fn operation(number: u32, after: &[u32]) -> Operation {
+    pub(crate) fn operation(number: u32, after: &[u32]) -> Operation {
         Operation {
             number,
             title: format!("Operation {number}"),

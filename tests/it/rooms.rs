@@ -5,12 +5,13 @@ use std::path::{Path, PathBuf};
 use syn::visit::{self, Visit};
 
 /// From the top of the house to its foundations.
-const ROOMS: [&str; 11] = [
+const ROOMS: [&str; 12] = [
     "web",
     "demo",
     "worker",
     "store",
     "enquiry",
+    "documents",
     "bench",
     "planning",
     "sourcing",
@@ -19,8 +20,9 @@ const ROOMS: [&str; 11] = [
     "units",
 ];
 /// Rooms without SQL, HTTP, a clock, or randomness they were not handed.
-const PURE: [&str; 7] = [
+const PURE: [&str; 8] = [
     "enquiry",
+    "documents",
     "bench",
     "planning",
     "sourcing",

@@ -9,10 +9,10 @@ use crate::store::bench::{Waiting, waiting};
 use crate::store::bookings::{self, Booking, Question};
 use crate::store::checks::{self, CheckResult, limits_of};
 use crate::store::devices::{self, SignOn};
-use crate::store::jobs::OperationState;
+use crate::store::jobs::{self, OperationState};
 use crate::store::machines;
 use crate::units::Minutes;
-use crate::web::{Answer, Page, show};
+use crate::web::{Answer, Page, Reply, show};
 use actix_web::web;
 use chrono::{DateTime, Utc};
 use maud::{Markup, html};
@@ -26,7 +26,20 @@ const COMING: usize = 6;
 
 /// `/bench`.
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/bench", web::get().to(show));
+    cfg.route("/bench", web::get().to(show))
+        .route("/bench/op/{id}", web::get().to(open));
+}
+
+/// What a route card's code leads to: the operation, at a machine of its kind.
+async fn open(at: AtBench, id: web::Path<Uuid>) -> Answer {
+    let mut tx = at.begin(None).await?;
+    let (_, operation) = jobs::operation(&mut tx, *id).await?;
+    let machines = machines::machines(&mut tx).await?;
+    let machine = machines
+        .iter()
+        .find(|m| m.active && m.kind == operation.planned.machine_kind)
+        .map_or(String::new(), |m| format!("machine={}&", m.id));
+    Ok(Reply::see_other(format!("/bench?{machine}op={id}#op-{id}")))
 }
 
 /// All that the page shows.
@@ -46,7 +59,7 @@ async fn show(at: AtBench, which: web::Query<Which>) -> Answer {
     let mut tx = at.begin(None).await?;
     let Some(who) = devices::signed_on(&mut tx, at.device.id, now).await? else {
         let people = devices::bench_people(&mut tx).await?;
-        return Ok(people_page(&at, &people, which.machine).into());
+        return Ok(people_page(&at, &people, &which).into());
     };
     let mut all = machines::machines(&mut tx).await?;
     all.retain(|machine| machine.active);
@@ -86,7 +99,9 @@ async fn show(at: AtBench, which: web::Query<Which>) -> Answer {
             .collect(),
         checks: &checked,
     };
-    Ok(screen.page(&here, &elsewhere, &live, &questions).into())
+    Ok(screen
+        .page(&here, &elsewhere, &live, &questions, which.op)
+        .into())
 }
 
 impl Screen<'_> {
@@ -96,20 +111,20 @@ impl Screen<'_> {
         elsewhere: &[Waiting],
         live: &[Booking],
         questions: &[Question],
+        asked_for: Option<Uuid>,
     ) -> Page {
-        let is_running = |w: &&Waiting| self.clocks.iter().any(|c| c.operation == w.id);
-        let running: Vec<&Waiting> = here.iter().filter(is_running).collect();
-        let ready: Vec<&Waiting> = here
-            .iter()
-            .filter(|w| !is_running(w) && w.is_ready())
-            .collect();
+        let (asked, here): (Vec<&Waiting>, Vec<&Waiting>) =
+            here.iter().partition(|w| Some(w.id) == asked_for);
+        let is_running = |w: &Waiting| self.clocks.iter().any(|c| c.operation == w.id);
+        let of = |keep: &dyn Fn(&Waiting) -> bool| -> Vec<&Waiting> {
+            here.iter().copied().filter(|w| keep(w)).collect()
+        };
         let stopped =
-            |w: &&Waiting| w.held.is_some() && w.state != OperationState::Queued && !is_running(w);
-        let held: Vec<&Waiting> = here.iter().filter(stopped).collect();
-        let coming: Vec<&Waiting> = here
-            .iter()
-            .filter(|w| !is_running(w) && !w.is_ready() && !stopped(w))
-            .collect();
+            |w: &Waiting| w.held.is_some() && w.state != OperationState::Queued && !is_running(w);
+        let running = of(&is_running);
+        let ready = of(&|w| !is_running(w) && w.is_ready());
+        let held = of(&stopped);
+        let coming = of(&|w| !is_running(w) && !w.is_ready() && !stopped(w));
         let mine = |question: &&Question| question.forgotten.clock.person == self.who.person_id;
         let at_odds = live
             .iter()
@@ -135,6 +150,14 @@ impl Screen<'_> {
             }
             @for question in questions.iter().filter(mine) { (self.question(question)) }
             @for booking in at_odds { (self.conflict(booking)) }
+            @if asked_for.is_some() {
+                h2 { "From the route card" }
+                @for w in &asked {
+                    @if !w.waits_for.is_empty() { p { "It " (waits(w)) "." } }
+                    (self.card(w, None))
+                }
+                @if asked.is_empty() { p { "That operation is done, or not of this machine." } }
+            }
             @if !elsewhere.is_empty() {
                 h2 { "You are also at" }
                 @for w in elsewhere { (self.card(w, None)) }

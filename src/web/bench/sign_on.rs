@@ -24,7 +24,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 }
 
 /// Everyone who can sign on here, as large buttons.
-pub(super) fn people_page(at: &AtBench, people: &[BenchPerson], machine: Option<Uuid>) -> Page {
+pub(super) fn people_page(at: &AtBench, people: &[BenchPerson], which: &Which) -> Page {
     let body = html! {
         div.bench-head { p { (at.shop_name) " · " (at.device.name) } }
         h1 { "Who is here?" }
@@ -39,21 +39,32 @@ pub(super) fn people_page(at: &AtBench, people: &[BenchPerson], machine: Option<
         }
         ul.bench-people {
             @for person in people {
-                li { a.bench-button href={ "/bench/sign-on/" (person.id) (query(machine)) } { (person.name) } }
+                li { a.bench-button href={ "/bench/sign-on/" (person.id) (query(which)) } { (person.name) } }
             }
         }
     };
     Page::open("Bench").script("bench.js").body(body)
 }
 
-fn query(machine: Option<Uuid>) -> String {
-    machine.map_or(String::new(), |id| format!("?machine={id}"))
+/// Where to go on to after signing on, as a query.
+fn query(which: &Which) -> String {
+    let machine = which.machine.map(|id| format!("machine={id}"));
+    let op = which.op.map(|id| format!("op={id}"));
+    let parts: Vec<String> = machine.into_iter().chain(op).collect();
+    if parts.is_empty() {
+        String::new()
+    } else {
+        format!("?{}", parts.join("&"))
+    }
 }
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
 pub(super) struct Which {
+    /// The machine to show.
     pub(super) machine: Option<Uuid>,
+    /// The operation a route card's code asked for.
+    pub(super) op: Option<Uuid>,
 }
 
 #[derive(Default, Deserialize)]
@@ -73,7 +84,7 @@ async fn the_person(at: &AtBench, id: Uuid) -> Result<BenchPerson, WebError> {
 
 async fn ask(at: AtBench, id: web::Path<Uuid>, which: web::Query<Which>) -> Answer {
     let person = the_person(&at, *id).await?;
-    Ok(pin_page(&at, &person, which.machine, None).into())
+    Ok(pin_page(&at, &person, &which, None).into())
 }
 
 async fn try_pin(
@@ -90,7 +101,7 @@ async fn try_pin(
         let page = pin_page(
             &at,
             &person,
-            which.machine,
+            &which,
             Some("A PIN has four to eight digits."),
         );
         return told(page, StatusCode::UNPROCESSABLE_ENTITY);
@@ -104,26 +115,26 @@ async fn try_pin(
             "Wrong too often. Wait {} and try again.",
             show::count(seconds, "second", "seconds")
         );
-        let page = pin_page(&at, &person, which.machine, Some(&words));
+        let page = pin_page(&at, &person, &which, Some(&words));
         return told(page, StatusCode::TOO_MANY_REQUESTS);
     }
     let open = devices::count_try(&mut tx, at.device.id, now).await?;
     tx.commit().await?;
     if !open {
         let words = "This device is locked because too many PINs were wrong. The owner unlocks it.";
-        let page = pin_page(&at, &person, which.machine, Some(words));
+        let page = pin_page(&at, &person, &which, Some(words));
         return told(page, StatusCode::LOCKED);
     }
     if !sign_in::verify(&site, &form.0.pin, person.pin_hash.clone()).await? {
         let words = "That is not the PIN. Try again.";
-        let page = pin_page(&at, &person, which.machine, Some(words));
+        let page = pin_page(&at, &person, &which, Some(words));
         return told(page, StatusCode::UNAUTHORIZED);
     }
     let mut tx = at.begin(Some(person.id)).await?;
     sessions::forget_failures(&mut tx, &name).await?;
     devices::sign_on(&mut tx, at.device.id, person.id, now).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(format!("/bench{}", query(which.machine))))
+    Ok(Reply::see_other(format!("/bench{}", query(&which))))
 }
 
 async fn sign_off(at: AtBench) -> Answer {
@@ -133,20 +144,20 @@ async fn sign_off(at: AtBench) -> Answer {
     Ok(Reply::see_other("/bench"))
 }
 
-fn pin_page(at: &AtBench, person: &BenchPerson, machine: Option<Uuid>, told: Option<&str>) -> Page {
+fn pin_page(at: &AtBench, person: &BenchPerson, which: &Which, told: Option<&str>) -> Page {
     let body = html! {
         div.bench-head { p { (at.shop_name) " · " (at.device.name) } }
         h1 { (person.name) }
         @if let Some(told) = told {
             p.notice.bad role="alert" { span.sign aria-hidden="true" { "!" } " " (told) }
         }
-        form.bench-pin method="post" action={ "/bench/sign-on/" (person.id) (query(machine)) } novalidate {
+        form.bench-pin method="post" action={ "/bench/sign-on/" (person.id) (query(which)) } novalidate {
             label for="pin" { "PIN" }
             input #pin type="password" name="pin" inputmode="numeric" autocomplete="off" maxlength="8" autofocus;
             (keypad())
             button.bench-button.first type="submit" { "Sign on" }
         }
-        p { a.bench-button.quiet href={ "/bench" (query(machine)) } { "Someone else" } }
+        p { a.bench-button.quiet href={ "/bench" (query(which)) } { "Someone else" } }
     };
     Page::open(format!("Sign on: {}", person.name))
         .script("bench.js")

@@ -2,6 +2,7 @@
 //! and who did what when.
 
 mod booked;
+mod card;
 mod customer;
 mod holds;
 mod needs;
@@ -30,6 +31,7 @@ use uuid::Uuid;
 /// `/jobs` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     booked::routes(cfg);
+    card::routes(cfg);
     customer::routes(cfg);
     holds::routes(cfg);
     needs::routes(cfg);
@@ -186,7 +188,11 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     };
     let title = format!("Job {}", job.number);
     let body = html! {
-        div.bar { h1 { (title) " " span.tag { (state_words(job.state)) } } }
+        div.bar {
+            h1 { (title) " " span.tag { (state_words(job.state)) } }
+            a.button.quiet href={ "/jobs/" (job.id) "/card/a4" } { "Route card, A4" }
+            a.button.quiet href={ "/jobs/" (job.id) "/card/a5" } { "A5" span.visually-hidden { " route card" } }
+        }
         section.card {
             h2 { (job.title) }
             dl.figures {

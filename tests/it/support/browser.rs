@@ -320,9 +320,17 @@ impl Browser {
         .await;
     }
 
-    /// Presses a thing as a finger or a mouse does. It must be there, in sight and not covered.
+    /// Presses a thing as a finger or a mouse does. It must be there, in sight and not covered. A page that is loaded
+    /// anew between the finding and the pressing is looked at again.
     pub async fn tap(&self, css: &str) {
-        self.wait_for(css).await.click().await.unwrap();
+        for _ in 0..5 {
+            match self.wait_for(css).await.click().await {
+                Ok(()) => return,
+                Err(error) if error.is_stale_element_reference() => {}
+                Err(error) => panic!("{css} cannot be pressed: {error}"),
+            }
+        }
+        panic!("{css} is never there for long enough to be pressed");
     }
 
     /// Takes the network away from the page, or gives it back.
