@@ -185,7 +185,7 @@ mod tests {
     #[test]
     fn a_plug_at_the_limit_passes_and_a_micrometre_beyond_it_does_not() {
         let fit: Fit = "H7".parse().unwrap();
-        let size = Length::parse("25", LengthUnit::Millimetre).unwrap();
+        let size = Length::parse("25", LengthUnit::Mm).unwrap();
         let limits = Limits::read(&format!("25 H7: {}", fit.limits(size).unwrap())).unwrap();
         for (measured, verdict) in [
             (dec!(24.999), Verdict::Small),
