@@ -1,5 +1,5 @@
 //! The shop floor, read in one go: machines, people, working time, jobs with what is left to do, what they wait for,
-//! and what was decided by hand.
+//! what a failed check has stopped, and what was decided by hand.
 
 use super::calendars::Owner;
 use super::jobs::OperationState;
@@ -149,7 +149,10 @@ async fn open_jobs(
 
     let rows = sqlx::query!(
         r#"select j.id, j.number, j.title, j.due_on, j.promised_on,
-                  h.reason as "hold?", f.place as "place?"
+                  coalesce(h.reason, (select 'a check failed: ' || string_agg(q.why, '; ' order by q.opened_at)
+                                      from quality_hold q
+                                      where q.shop_id = j.shop_id and q.job_id = j.id and q.decision is null)) as hold,
+                  f.place as "place?"
            from job j
            left join job_hold h on h.shop_id = j.shop_id and h.id = j.id
            left join job_first f on f.shop_id = j.shop_id and f.id = j.id
