@@ -185,7 +185,7 @@ fn legend() -> Markup {
     };
     html! {
         ul.week-legend {
-            (sample(html! { g.block { path.body d="M2 2H32V16H2z" {} rect x="2" y="2" width="12" height="14" fill="url(#week-setup)" {} path.edge d="M2 2H32V16H2z" {} } }, "setup hatched, run plain"))
+            (sample(html! { g.block { path.body d="M2 2H32V16H2z" {} rect x="2" y="2" width="12" height="14" fill="url(#week-setup)" {} path.edge d="M2 2H32V16H2z" {} } }, "setup hatched (grey on paper), run plain"))
             (sample(html! { g.block.started { path.body d="M7 2H32V16H7L2 11V7z" {} path.edge d="M7 2H32V16H7L2 11V7z" {} } }, "begun"))
             (sample(html! { g.block { path.body d="M2 4H6l3 4l3 -4H32V17H2z" {} path.edge d="M2 4H6l3 4l3 -4H32V17H2z" {} circle.pin cx="9" cy="4" r="2.6" {} line.pin x1="9" x2="9" y1="6" y2="11" {} } }, "pinned"))
             (sample(html! { g.block.held { path.body d="M2 2H32V16H2z" {} path.edge d="M2 2H32V16H2z" {} } }, "held for a quote"))
