@@ -223,7 +223,7 @@ impl<'a> Destruction<'a> {
     fn shave(&mut self, work: u64) -> bool {
         while self.barren < 2 * self.ops.len() && self.work < work {
             let op = self.ops[self.at / 2];
-            let early = self.at % 2 == 0;
+            let early = self.at.is_multiple_of(2);
             self.at = (self.at + 1) % (2 * self.ops.len());
             self.barren += 1;
             let mut step = 1;
