@@ -73,13 +73,14 @@ pub(crate) struct Solve {
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
 enum Size {
+    Small,
     Week,
     Industrial,
 }
 
 #[derive(Debug, Args)]
 pub(crate) struct SampleShop {
-    /// A small shop's week and more, or a large shop of published statistics.
+    /// A handful of jobs, a small shop's week and more, or a large shop of published statistics.
     #[arg(value_enum, default_value = "week")]
     size: Size,
     /// Seed of the invention.
@@ -96,6 +97,7 @@ pub(crate) fn plan(verb: &PlanVerb) -> anyhow::Result<()> {
         PlanVerb::Solve(solve) => run_solve(solve),
         PlanVerb::Sample(sample) => {
             let (mut shape, total) = match sample.size {
+                Size::Small => (Sample::small(4), None),
                 Size::Week => (Sample::week(), Some(420)),
                 Size::Industrial => (Sample::industrial(), Some(6057)),
             };

@@ -14,7 +14,7 @@
 //! | `timing` | from decisions to times, incrementally | serial schedule generation scheme (Kolisch 1996) |
 //! | `rules` | a plan at once | Giffler and Thompson (1960) with priority rules |
 //! | `graph`, `tabu`, `relink` | search where heads and tails are exact | N7 tabu search, path relinking (Zhang et al. 2007; Peng, Lü and Cheng 2015) |
-//! | `anneal` | search for everything else | simulated annealing on critical chains (Mati et al. 2011) |
+//! | `anneal`, `moves` | search for everything else | simulated annealing on critical chains (Mati et al. 2011) |
 //! | `bounds` | what no plan can beat | preemptive one-machine bound (Carlier 1982) |
 //! | `disjunctive`, `destructive` | more of it, for makespan | edge-finding (Carlier and Pinson 1989), shaving (Martin and Shmoys 1996) |
 //! | [`solve`] | the way in | |
@@ -28,12 +28,14 @@
 //! nothing but machines and order matters, heads and tails are exact and a move can be judged by an estimate; a shop
 //! with hours, people and setups needs the timing pass to judge it.
 //!
-//! What it cannot do yet: of nine small shops with people and calendars that a constraint solver had proved, `anneal`
-//! reached the optimum of seven (100,000 moves each); and on a week of 420 operations ten seconds of search still found
-//! an eighth less lateness than two. Its moves are missing something. Of classical job shops, those with many more jobs than machines
-//! (Storer, Wu and Vaccari 1992) stay furthest from the best known, about 1.1 % in ten seconds. The published flexible
-//! sets come with no package that was found; flexible shops made by published rules stand in for them
-//! (`tests/reference/beside_cpsat.py`).
+//! Of small shops with people, hours and setups that a constraint solver has proved, `anneal` reaches the proved lateness
+//! of nearly all: of 113 with five seeds each, 562 of 565 runs, 100,000 moves a run (`reference`, where the commands
+//! are). What it cannot do yet: a week of 420 operations is not searched out in two seconds, where five seeds ended
+//! between 11,920 and 20,130 weighted minutes late (first plan 38,303). In an industrial shop of 6,057 operations a move
+//! that puts one off puts off hundreds: 30 s took the first plan's 51,801 to 47,987. Of classical job shops, those with
+//! many more jobs than machines (Storer, Wu and Vaccari 1992) stay furthest from the best known, about 1.1 % in ten
+//! seconds. The published flexible sets come with no package that was found; flexible shops made by published rules
+//! stand in for them (`tests/reference/beside_cpsat.py`).
 //!
 //! Everything here counts in whole minutes from an origin, draws from seeds it is given and has no clock: whoever
 //! calls stops the search. Same seed and same number of moves, same plan.
@@ -83,5 +85,7 @@ pub mod validator;
 mod property;
 #[cfg(test)]
 mod published;
+#[cfg(test)]
+mod reference;
 #[cfg(test)]
 mod theorems;

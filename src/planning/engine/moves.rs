@@ -27,6 +27,8 @@ pub(super) struct Moves {
     undo_choice: Vec<(u32, Choice)>,
     /// What has gone to another place than the rest, or has another choice; in the order before the move.
     moved: Vec<u32>,
+    /// Where operations go: the place, their old place, and they themselves.
+    goals: Vec<(usize, usize, u32)>,
     marked: Vec<bool>,
     chain: Vec<(u32, u32)>,
     /// Draws from `chain` before it is walked again, for a job that may be another by then.
@@ -71,6 +73,7 @@ impl Moves {
             undo_order: Vec::with_capacity(n),
             undo_choice: Vec::with_capacity(n),
             moved: Vec::with_capacity(n),
+            goals: Vec::with_capacity(n),
             marked: vec![false; n],
             chain: Vec::with_capacity(n),
             chain_draws: 0,
@@ -146,10 +149,11 @@ impl Moves {
         self.undo_choice.clear();
         self.moved.clear();
         self.window = (0, 0);
-        match below(rng, 16) {
-            0..=8 => self.relieve(shop, rng),
-            9..=11 => self.wander(shop, rng),
-            12..=13 => self.join_key(shop, rng),
+        // In proportion to what each brought for a move tried, on an invented week.
+        match below(rng, 64) {
+            0..=55 => self.relieve(shop, rng),
+            56..=61 => self.wander(shop, rng),
+            62 => self.join_key(shop, rng),
             _ => self.hurry_job(shop, rng),
         }
     }
@@ -170,13 +174,13 @@ impl Moves {
         let (op, before) = self.chain[below(rng, self.chain.len() as u32) as usize];
         let (at, at_before) = (self.timing.place_of(op), self.timing.place_of(before));
         match below(rng, 8) {
-            0..=2 => self.shift(shop, at, at_before),
-            3..=4 => self.shift(shop, at_before, at),
+            0..=2 => self.put(shop, op, at_before, false),
+            3..=4 => self.put(shop, before, at + 1, rng.next_u32() & 1 == 0),
             5 => {
                 // Past more than one.
                 let past =
                     at_before.saturating_sub(below(rng, 2 * shop.machines() as u32 + 2) as usize);
-                self.shift(shop, at, past)
+                self.put(shop, op, past, rng.next_u32() & 1 == 0)
             }
             6 => self.switch(shop, op, at, rng),
             _ => self.switch(shop, before, at_before, rng),
@@ -191,11 +195,11 @@ impl Moves {
         let reach = (4 * shop.machines() + 8) as u32;
         let to = (at + below(rng, 2 * reach + 1) as usize)
             .saturating_sub(reach as usize)
-            .min(n - 1);
+            .min(n);
         if below(rng, 3) == 0 {
             self.switch(shop, op, to, rng)
         } else {
-            self.shift(shop, at, to)
+            self.put(shop, op, to, below(rng, 4) > 0)
         }
     }
 
@@ -220,8 +224,9 @@ impl Moves {
                 },
             );
         }
-        let (at, goal) = (self.timing.place_of(op), self.timing.place_of(other));
-        self.shift(shop, at, if at < goal { goal } else { goal + 1 }) || self.only_choice(op)
+        let to = self.timing.place_of(other) + 1;
+        let follow = rng.next_u32() & 1 == 0;
+        self.put(shop, op, to, follow) || self.only_choice(op)
     }
 
     /// A whole job earlier or later, each operation by the same number of places.
@@ -398,7 +403,6 @@ impl Moves {
         if shop.ops[op as usize].fixed {
             return false;
         }
-        let at = self.timing.place_of(op);
         let (ways, people) = (shop.ways(op).len() as u32, shop.people(op));
         let old = self.decisions.choice[op as usize];
         let mut new = old;
@@ -409,77 +413,145 @@ impl Moves {
             new.person = people[below(rng, people.len() as u32) as usize];
         }
         self.choose(op, new);
-        self.shift(shop, at, to) || self.only_choice(op)
+        self.put(shop, op, to, true) || self.only_choice(op)
     }
 
-    /// Moves the operation at place `at` to place `to`, and with it those that it waits for, or that wait for it.
-    fn shift(&mut self, shop: &Shop, at: usize, to: usize) -> bool {
-        let order = &mut self.decisions.order;
-        let to = to.min(order.len() - 1);
-        let op = order[at];
-        if at == to || shop.ops[op as usize].fixed {
+    /// Puts an operation before the one at place `to`, and with it those that it waits for, or that wait for it.
+    ///
+    /// With `follow`, the operations after it go to where they would then begin: on other machines an operation that
+    /// comes late would hold up all behind it, and one that could come early is often held up itself.
+    fn put(&mut self, shop: &Shop, op: u32, to: usize, follow: bool) -> bool {
+        let at = self.timing.place_of(op);
+        if to == at || to == at + 1 || shop.ops[op as usize].fixed {
             return false;
         }
-        let (lo, hi) = (at.min(to), at.max(to) + 1);
-        let timing = &self.timing;
+        self.goals.clear();
+        self.goals.push((to, at, op));
+        if to < at {
+            let mut k = 0;
+            while let Some(&(_, _, x)) = self.goals.get(k) {
+                k += 1;
+                for l in shop.before(x) {
+                    if !shop.ops[l.op as usize].fixed && self.timing.place_of(l.op) >= to {
+                        self.aim(l.op, to);
+                    }
+                }
+            }
+            if follow {
+                self.followers_earlier(shop, op, to);
+            }
+        } else {
+            self.followers_later(shop, follow);
+        }
+        self.rearrange()
+    }
+
+    /// Gives an operation a place to go to, if it has none yet.
+    fn aim(&mut self, op: u32, to: usize) {
+        if !self.goals.iter().any(|g| g.2 == op) {
+            self.goals.push((to, self.timing.place_of(op), op));
+        }
+    }
+
+    /// The first place at which operations start at `time` or later, if the order were sorted by starts.
+    fn place_at(&self, time: Minute) -> usize {
+        let times = &self.timing.times;
+        let order = &self.decisions.order;
+        order.partition_point(|&x| times[x as usize].start < time)
+    }
+
+    /// When an operation would end, put before the one that is now at place `to`.
+    fn end_at(&self, op: u32, to: usize) -> Minute {
+        let t = &self.timing.times[op as usize];
+        let there = self.decisions.order.get(to).or(self.decisions.order.last());
+        let start = there.map_or(t.start, |&x| self.timing.times[x as usize].start);
+        start + t.end - t.start
+    }
+
+    /// What waits for `op`, one after another, comes earlier with it as long as that is a gain.
+    fn followers_earlier(&mut self, shop: &Shop, op: u32, to: usize) {
+        let (mut x, mut x_to) = (op, to);
+        while let [l] = shop.after(x) {
+            let place = self.timing.place_of(l.op);
+            if shop.ops[l.op as usize].fixed {
+                return;
+            }
+            let mut goal = self.place_at(self.end_at(x, x_to) + l.min).max(x_to);
+            for b in shop.before(l.op) {
+                if b.op != x && !shop.ops[b.op as usize].fixed {
+                    goal = goal.max(self.timing.place_of(b.op) + 1);
+                }
+            }
+            if goal >= place {
+                return;
+            }
+            self.aim(l.op, goal);
+            (x, x_to) = (l.op, goal);
+        }
+    }
+
+    /// What waits for operations that come later comes later with them, where it must or else would hold up others.
+    fn followers_later(&mut self, shop: &Shop, follow: bool) {
+        let mut done = 0;
+        while done < self.goals.len() {
+            // By old places, so that all an operation waits for has its goal before it.
+            let rest = &mut self.goals[done..];
+            rest.sort_unstable_by_key(|g| g.1);
+            let (to, _, x) = rest[0];
+            done += 1;
+            for l in shop.after(x) {
+                if shop.ops[l.op as usize].fixed {
+                    continue;
+                }
+                let mut goal = to;
+                if follow {
+                    goal = goal.max(self.place_at(self.end_at(x, to) + l.min));
+                }
+                let place = self.timing.place_of(l.op);
+                if goal <= place {
+                    continue;
+                }
+                match self.goals.iter_mut().find(|g| g.2 == l.op) {
+                    Some(known) => known.0 = known.0.max(goal),
+                    None => self.goals.push((goal, place, l.op)),
+                }
+            }
+        }
+    }
+
+    /// Puts every operation with a goal before what is now at that place.
+    fn rearrange(&mut self) -> bool {
+        let goals = &mut self.goals;
+        goals.sort_unstable_by_key(|g| g.1);
+        self.moved.extend(goals.iter().map(|g| g.2));
+        goals.sort_unstable();
+        let lo = goals.iter().map(|g| g.0.min(g.1)).min().unwrap_or(0);
+        let hi = goals.iter().map(|g| g.0.max(g.1 + 1)).max().unwrap_or(0);
         self.window = (lo, hi);
+        let order = &mut self.decisions.order;
         self.undo_order.extend_from_slice(&order[lo..hi]);
-        let inside = |op: u32| {
-            !shop.ops[op as usize].fixed && {
-                let place = timing.place_of(op);
-                (lo..hi).contains(&place)
-            }
-        };
-        let earlier = to < at;
-        let goes_along = if earlier {
-            shop.before(op)
-        } else {
-            shop.after(op)
-        };
-        if !goes_along.iter().any(|l| inside(l.op)) {
-            if earlier {
-                order[lo..hi].rotate_right(1);
-            } else {
-                order[lo..hi].rotate_left(1);
-            }
-            self.moved.push(op);
-            return true;
+        for &op in &self.moved {
+            self.marked[op as usize] = true;
         }
-        self.marked[op as usize] = true;
-        if earlier {
-            for &x in order[lo..hi].iter().rev() {
-                if self.marked[x as usize] {
-                    self.moved.push(x);
-                    for l in shop.before(x) {
-                        self.marked[l.op as usize] |= inside(l.op);
-                    }
-                }
+        let mut write = lo;
+        let mut next = 0;
+        for (k, &op) in self.undo_order.iter().enumerate() {
+            while let Some(g) = goals.get(next).filter(|g| g.0 <= lo + k) {
+                order[write] = g.2;
+                write += 1;
+                next += 1;
             }
-            self.moved.reverse();
-        } else {
-            for &x in &order[lo..hi] {
-                if self.marked[x as usize] {
-                    self.moved.push(x);
-                    for l in shop.after(x) {
-                        self.marked[l.op as usize] |= inside(l.op);
-                    }
-                }
+            if !self.marked[op as usize] {
+                order[write] = op;
+                write += 1;
             }
         }
-        let rest = self
-            .undo_order
-            .iter()
-            .copied()
-            .filter(|&x| !self.marked[x as usize]);
-        let gone = self.moved.iter().copied();
-        let write = order[lo..hi].iter_mut();
-        if earlier {
-            write.zip(gone.chain(rest)).for_each(|(to, x)| *to = x);
-        } else {
-            write.zip(rest.chain(gone)).for_each(|(to, x)| *to = x);
+        for g in &goals[next..] {
+            order[write] = g.2;
+            write += 1;
         }
-        for &x in &self.moved {
-            self.marked[x as usize] = false;
+        for &op in &self.moved {
+            self.marked[op as usize] = false;
         }
         if order[lo..hi] == self.undo_order[..] {
             self.undo_order.clear();

@@ -35,20 +35,19 @@ pub(super) struct Dispatch {
     pub patience: f64,
 }
 
-/// What is tried for a goal.
+const fn by(rule: Rule) -> Dispatch {
+    Dispatch {
+        rule,
+        patience: 1.0,
+    }
+}
+
+/// What is tried first whatever the goal.
+pub(super) const FIRST: Dispatch = by(Rule::EarliestDue);
+
+/// What else is tried for a goal.
 pub(super) fn dispatches(goal: Goal) -> Vec<Dispatch> {
-    let simple = [
-        Rule::EarliestDue,
-        Rule::MostWorkLeft,
-        Rule::WeightedShortest,
-    ];
-    let mut all: Vec<Dispatch> = simple
-        .into_iter()
-        .map(|rule| Dispatch {
-            rule,
-            patience: 1.0,
-        })
-        .collect();
+    let mut all = vec![by(Rule::MostWorkLeft), by(Rule::WeightedShortest)];
     if goal == Goal::Promises {
         for patience in [0.0, 0.5] {
             for ahead in [0.5, 1.0, 2.0, 4.0] {

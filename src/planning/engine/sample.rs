@@ -34,7 +34,7 @@ pub struct Sample {
     pub keys: u32,
     /// Working days of the calendars.
     pub days: u32,
-    /// A promise is the job's own work content (Baker 1984) and some days more, spread evenly over so many percent of
+    /// A promise is the job's own work content (TWK; Baker 1984, from memory) and some days more, spread evenly over so many percent of
     /// the time that the fullest machine needs: what a shop that looks at its order book would promise. At 90, most
     /// promises of a shop can be kept and a few cannot.
     pub promise_percent: u32,

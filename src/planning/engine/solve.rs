@@ -8,10 +8,10 @@ use super::{
     bounds::Bound,
     build::Shop,
     graph::{Graph, Sequence},
-    model::{Minute, Model, ModelError},
+    model::{Goal, Minute, Model, ModelError},
     plan::{Plan, Value},
     relink::{self, Watch},
-    rules::{dispatch, dispatches},
+    rules::{Dispatch, FIRST, dispatch, dispatches},
     timing::{Choice, Decisions, Timing},
 };
 
@@ -87,26 +87,19 @@ pub fn first_plan(model: &Model) -> Result<Plan, ModelError> {
 
 /// The best of the rules.
 pub(super) fn best_rule(shop: &Shop, timing: &mut Timing) -> (Decisions, Value) {
-    let mut best: Option<(Decisions, Value)> = None;
-    for how in dispatches(shop.goal) {
+    let mut by = |how: Dispatch| {
         let decisions = dispatch(shop, timing, how);
         let value = timing.once(shop, &decisions);
-        if best
-            .as_ref()
-            .is_none_or(|b| value.compare(&b.1, shop.goal).is_lt())
-        {
-            best = Some((decisions, value));
+        (decisions, value)
+    };
+    let mut best = by(FIRST);
+    for how in dispatches(shop.goal) {
+        let other = by(how);
+        if other.1.compare(&best.1, shop.goal).is_lt() {
+            best = other;
         }
     }
-    best.unwrap_or_else(|| {
-        (
-            Decisions {
-                order: Vec::new(),
-                choice: Vec::new(),
-            },
-            Value::default(),
-        )
-    })
+    best
 }
 
 /// Plans a model. `watch` is told how it goes and stops the search by returning true: on time, or when cancelled.
@@ -134,7 +127,7 @@ pub fn solve(
     };
     let limit = settings.iterations.unwrap_or(u64::MAX);
     let mut ended = Ended::Stagnated;
-    let graph = if shop.goal == super::model::Goal::Makespan {
+    let graph = if shop.goal == Goal::Makespan {
         Graph::new(model)
     } else {
         None
@@ -174,15 +167,8 @@ pub fn solve(
         let value = timing.once(&shop, &decisions);
         (decisions, timing, value)
     } else {
-        let mut search = Anneal::new(&shop, decisions, timing);
-        // With few moves allowed, the first cooling takes what there is.
-        let usual = 50 * shop.ops.len() as u64;
-        search.first_cooling = settings
-            .iterations
-            .filter(|&all| all < 3 * usual)
-            .map(|all| all / 2);
-        search.improve(&shop, settings.rounds, &mut rng, &mut |k, value| {
-            progress.iterations += k;
+        let mut ask = |moves: u64, value: &Value| {
+            progress.iterations += moves;
             progress.best = value.main(shop.goal);
             if progress.iterations >= limit {
                 ended = Ended::Iterations;
@@ -192,7 +178,15 @@ pub fn solve(
                 return false;
             }
             true
-        });
+        };
+        let mut search = Anneal::new(&shop, decisions, timing);
+        // With few moves allowed, the first cooling takes what there is.
+        let usual = 50 * shop.ops.len() as u64;
+        search.first_cooling = settings
+            .iterations
+            .filter(|&all| all < 3 * usual)
+            .map(|all| all / 2);
+        search.improve(&shop, settings.rounds, &mut rng, &mut ask);
         (search.moves.decisions, search.moves.timing, search.value)
     };
     if value.broken == 0 && value.main(shop.goal) <= bound.value {
