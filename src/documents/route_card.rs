@@ -229,7 +229,7 @@ mod tests {
                     .unwrap();
                 let right = media.as_array().unwrap()[2].as_float().unwrap();
                 assert!((right - wide).abs() < 1.0, "{right}");
-                opened.extend(codes(&document.get_page_content(*page).unwrap()));
+                opened.extend(codes(&document.get_page_content(*page)));
             }
             let expected: Vec<String> = (1..=9).map(address).collect();
             assert_eq!(opened, expected);
