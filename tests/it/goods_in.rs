@@ -443,7 +443,7 @@ async fn a_casting_and_goods_in_are_looked_at() {
                 vec![place.clone().into()],
             )
             .await;
-        browser.tab_to("form button").await;
+        browser.tab_to("main form button").await;
         browser.press(fantoccini::key::Key::Enter).await;
         browser.wait_for("#candidates").await;
         browser.picture("goods-in").await;
