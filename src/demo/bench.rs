@@ -17,6 +17,9 @@ use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
 use std::collections::HashMap;
 use uuid::Uuid;
 
+/// The stretches in which each person is at work.
+type OpenTimes = HashMap<Uuid, Vec<(DateTime<Utc>, DateTime<Utc>)>>;
+
 /// A live job's operations that were begun: how many are done, and whether the next is under way.
 pub(super) struct Begun {
     pub(super) operations: Vec<JobOperation>,
@@ -43,7 +46,7 @@ pub(super) async fn write(
 ) -> Result<(), DemoError> {
     let far = now.checked_sub_days(Days::new(120)).unwrap_or(now);
     let working_time = calendars::read(tx).await?;
-    let calendars: HashMap<Uuid, Vec<(DateTime<Utc>, DateTime<Utc>)>> = people
+    let calendars: OpenTimes = people
         .values()
         .map(|id| {
             let calendar = working_time.calendar(Owner::Person(*id), far, now);
@@ -96,7 +99,7 @@ pub(super) async fn write(
 fn lay_out(
     seed: &Seed,
     people: &HashMap<String, Uuid>,
-    calendars: &HashMap<Uuid, Vec<(DateTime<Utc>, DateTime<Utc>)>>,
+    calendars: &OpenTimes,
     begun: &[Begun],
     from: DateTime<Utc>,
     now: DateTime<Utc>,

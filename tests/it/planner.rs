@@ -92,9 +92,11 @@ async fn the_demo_shop_has_a_plan_that_keeps_every_rule_and_stands_as_it_is_kept
     assert!(out.len() <= 4, "{:?}", standing.model.holes);
     let planned = standing.floor.jobs.iter().filter(|j| !out.contains(&j.id));
     let open: usize = planned.map(|j| j.operations.len()).sum();
-    assert_eq!(kept.timetable.slots.len(), open);
+    // What was begun goes on even in a job that is not planned.
+    let slots = kept.timetable.slots.iter();
+    assert_eq!(slots.filter(|slot| !out.contains(&slot.job)).count(), open);
 
-    // A week like a real one: work under way, nearly every promise in reach, a few in danger.
+    // A week like a real one: work under way, nearly every promise in reach.
     let promised = standing
         .floor
         .jobs
@@ -115,7 +117,7 @@ async fn the_demo_shop_has_a_plan_that_keeps_every_rule_and_stands_as_it_is_kept
         kept.timetable.value
     );
     assert!(chances.len() >= 40);
-    assert!((1..=8).contains(&at_risk), "{chances:?}");
+    assert!(at_risk <= 8, "{chances:?}");
     let under_way = |state| kept.timetable.slots.iter().any(|slot| slot.state == state);
     assert!(under_way(SlotState::Started) && under_way(SlotState::Planned));
 }

@@ -145,7 +145,7 @@ impl Timetable {
         let mut loads = Vec::new();
         for (owner, hours) in machines.chain(people) {
             let calendar = Calendar::build(hours, midnight(from), midnight(last));
-            let mine: Vec<(DateTime<Utc>, DateTime<Utc>, Option<DateTime<Utc>>)> = self
+            let mine: Vec<(_, _, Option<_>)> = self
                 .slots
                 .iter()
                 .filter_map(|slot| {

@@ -338,8 +338,7 @@ impl Screen<'_> {
         let made = self.checks.iter().filter(|r| r.operation_id == w.id);
         let latest = |place: usize| {
             made.clone()
-                .filter(|r| usize::try_from(r.place) == Ok(place))
-                .next_back()
+                .rfind(|r| usize::try_from(r.place) == Ok(place))
         };
         html! {
             ol.bench-checks aria-label="Checks" {

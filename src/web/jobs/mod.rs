@@ -190,8 +190,8 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let body = html! {
         div.bar {
             h1 { (title) " " span.tag { (state_words(job.state)) } }
-            a.button.quiet href={ "/jobs/" (job.id) "/card/a4" } { "Route card, A4" }
-            a.button.quiet href={ "/jobs/" (job.id) "/card/a5" } { "A5" span.visually-hidden { " route card" } }
+            a.button.quiet type="application/pdf" href={ "/jobs/" (job.id) "/card/a4" } { "Route card, A4" }
+            a.button.quiet type="application/pdf" href={ "/jobs/" (job.id) "/card/a5" } { "A5" span.visually-hidden { " route card" } }
         }
         section.card {
             h2 { (job.title) }

@@ -172,6 +172,7 @@ mod tests {
 
     /// Two days of eight hours with a night between, drawn a hundred wide: an hour is 6.25.
     #[test]
+    #[expect(clippy::float_cmp, reason = "eighths are exact in binary")]
     fn nights_take_no_room() {
         let open = [
             (at("24T08:00"), at("24T16:00")),

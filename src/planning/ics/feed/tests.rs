@@ -110,7 +110,8 @@ fn text_with_every_awkward_character_comes_back_as_it_was() {
 #[test]
 fn the_same_entries_make_the_same_text() {
     let one = entry("Bore", "2026-03-23T08:00:00Z", "2026-03-23T09:30:00Z");
-    assert_eq!(write("Mill", &[one.clone()]), write("Mill", &[one]));
+    let entries = [one];
+    assert_eq!(write("Mill", &entries), write("Mill", &entries));
     let empty = parsed(&write("Mill", &[]));
     assert!(events(&empty).is_empty());
 }
