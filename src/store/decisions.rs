@@ -1,6 +1,6 @@
 //! What people decide about the plan by hand: pins, holds, what comes first, slots held for quotes.
 
-use super::{ShopTx, StoreError};
+use super::{ShopTx, StoreError, needs};
 use crate::planning::floor::Pin;
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -62,7 +62,7 @@ pub async fn unpin(tx: &mut ShopTx, operation_id: Uuid) -> Result<(), StoreError
 /// # Errors
 /// [`StoreError::Refused`] when it is closed, [`StoreError::NotFound`], [`StoreError::Database`].
 pub async fn hold(tx: &mut ShopTx, job_id: Uuid, reason: &str) -> Result<(), StoreError> {
-    open(tx, job_id).await?;
+    needs::open(tx, job_id).await?;
     sqlx::query!(
         "insert into job_hold (shop_id, id, reason) values ($1, $2, $3)
          on conflict (shop_id, id) do update set reason = $3, version = job_hold.version + 1",
@@ -110,7 +110,7 @@ pub async fn put_first(tx: &mut ShopTx, job_id: Uuid) -> Result<(), StoreError> 
 /// # Errors
 /// [`StoreError::Refused`] when it is closed, [`StoreError::NotFound`], [`StoreError::Database`].
 pub async fn put_at(tx: &mut ShopTx, job_id: Uuid, place: i64) -> Result<(), StoreError> {
-    open(tx, job_id).await?;
+    needs::open(tx, job_id).await?;
     sqlx::query!(
         "insert into job_first (shop_id, id, place) values ($1, $2, $3)
          on conflict (shop_id, id) do update set place = $3, version = job_first.version + 1",
@@ -225,25 +225,6 @@ pub async fn lapse_slots(tx: &mut ShopTx, today: NaiveDate) -> Result<u64, Store
     .execute(tx.conn())
     .await?
     .rows_affected())
-}
-
-async fn open(tx: &mut ShopTx, job_id: Uuid) -> Result<(), StoreError> {
-    let job = sqlx::query!(
-        "select number, state from job where shop_id = $1 and id = $2",
-        tx.shop_id(),
-        job_id
-    )
-    .fetch_optional(tx.conn())
-    .await?
-    .ok_or(StoreError::NotFound("this job"))?;
-    if job.state == "open" {
-        Ok(())
-    } else {
-        Err(StoreError::Refused(format!(
-            "Job {} is already {}",
-            job.number, job.state
-        )))
-    }
 }
 
 fn strange(error: sqlx::Error) -> StoreError {

@@ -1,7 +1,7 @@
 //! A plan in times of day: what stands on a screen, on paper and in a calendar.
 
 use super::{Floor, FloorModel, HORIZON_DAYS, Progress};
-use crate::planning::calendar::{Calendar, ceil_minute, floor_minute, local_instant};
+use crate::planning::calendar::{Calendar, floor_minute, local_instant};
 use crate::planning::engine::{
     futures::Futures,
     model::{Minute, ModelError},
@@ -119,15 +119,6 @@ impl Timetable {
     #[must_use]
     pub fn job(&self, job: Uuid) -> Option<&JobDates> {
         self.jobs.iter().find(|dates| dates.job == job)
-    }
-
-    /// Whether the plan has been overtaken by time: an operation should have begun `grace` minutes ago and has not.
-    #[must_use]
-    pub fn overtaken(&self, now: DateTime<Utc>, grace: Minute) -> bool {
-        self.slots.iter().any(|slot| {
-            matches!(slot.state, SlotState::Planned | SlotState::HalfDone)
-                && ceil_minute(now) - floor_minute(slot.starts) > grace
-        })
     }
 
     /// Load and capacity of every machine and person on each day from `from` for `days` days.
