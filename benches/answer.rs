@@ -10,6 +10,7 @@
     reason = "a benchmark fails by panicking"
 )]
 
+use borewright::planning::floor::Progress;
 use borewright::store::answering::DrawnPlans;
 use borewright::store::cluster::Cluster;
 use borewright::store::enquiries::{self, EnquiryDetails};
@@ -22,6 +23,7 @@ use std::time::{Duration, Instant};
 
 const ROUNDS: usize = 300;
 const REPLANS: usize = 20;
+const PAGES: usize = 30;
 const WARM_UP: usize = 20;
 const FUTURES: u32 = 1_000;
 
@@ -145,6 +147,7 @@ async fn main() {
         bind: "127.0.0.1:0".to_owned(),
         ..Config::default()
     };
+    let bench_pool = pool.clone();
     let application = Application::build(pool, &config).unwrap();
     let address = format!("http://127.0.0.1:{}", application.port());
     tokio::spawn(application.run_until(std::future::pending()));
@@ -193,6 +196,34 @@ async fn main() {
         "reference: the market's page, in turn with it",
         &mut reference,
     );
+    let (floor, _) = {
+        let mut tx = ShopTx::begin(&bench_pool, scope).await.unwrap();
+        floor::read(&mut tx, Utc::now()).await.unwrap()
+    };
+    let waiting = floor
+        .jobs
+        .iter()
+        .flat_map(|job| &job.operations)
+        .find(|o| o.progress == Progress::Queued && o.outside_days.is_none())
+        .unwrap()
+        .id;
+    for (what, path) in [
+        ("the week, over HTTP", "/week".to_owned()),
+        ("twelve weeks", "/week?days=84".to_owned()),
+        ("late or at risk", "/week/risk".to_owned()),
+        ("setups together", "/week/together".to_owned()),
+        (
+            "what if a job is put first",
+            format!("/week/try?kind=first&operation={waiting}"),
+        ),
+    ] {
+        let url = format!("{address}{path}");
+        let mut times = vec![];
+        for _ in 0..PAGES {
+            times.push(fetch(&client, &url).await);
+        }
+        row(what, &mut times);
+    }
     ratios.sort_by(f64::total_cmp);
     println!(
         "{:<52} {:>8.1}×",

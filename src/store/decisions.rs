@@ -1,6 +1,6 @@
-//! What people decide about the plan by hand: pins, holds, what comes first, slots held for quotes.
+//! What people decide about the plan by hand: pins, holds, orders, what comes first, slots held for quotes.
 
-use super::{ShopTx, StoreError, needs};
+use super::{ShopTx, StoreError, jobs};
 use crate::planning::floor::Pin;
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -57,12 +57,56 @@ pub async fn unpin(tx: &mut ShopTx, operation_id: Uuid) -> Result<(), StoreError
     Ok(())
 }
 
+/// Puts an operation behind another that is still to be done; nothing happens when it is behind it already.
+///
+/// # Errors
+/// [`StoreError::NotFound`], [`StoreError::Database`].
+pub async fn put_behind(
+    tx: &mut ShopTx,
+    operation_id: Uuid,
+    behind: Uuid,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert into put_behind (shop_id, id, behind_id) values ($1, $2, $3) on conflict do nothing",
+        tx.shop_id(),
+        operation_id,
+        behind,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| match error.as_database_error() {
+        Some(db) if db.is_foreign_key_violation() => StoreError::NotFound("this operation"),
+        _ => error.into(),
+    })?;
+    Ok(())
+}
+
+/// Leaves the order of two operations to the plan again; nothing happens when it was not decided.
+///
+/// # Errors
+/// [`StoreError::Database`].
+pub async fn not_behind(
+    tx: &mut ShopTx,
+    operation_id: Uuid,
+    behind: Uuid,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "delete from put_behind where shop_id = $1 and id = $2 and behind_id = $3",
+        tx.shop_id(),
+        operation_id,
+        behind,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
 /// Holds an open job back for a reason, in place of the reason it has.
 ///
 /// # Errors
 /// [`StoreError::Refused`] when it is closed, [`StoreError::NotFound`], [`StoreError::Database`].
 pub async fn hold(tx: &mut ShopTx, job_id: Uuid, reason: &str) -> Result<(), StoreError> {
-    needs::open(tx, job_id).await?;
+    jobs::open(tx, job_id).await?;
     sqlx::query!(
         "insert into job_hold (shop_id, id, reason) values ($1, $2, $3)
          on conflict (shop_id, id) do update set reason = $3, version = job_hold.version + 1",
@@ -110,7 +154,7 @@ pub async fn put_first(tx: &mut ShopTx, job_id: Uuid) -> Result<(), StoreError> 
 /// # Errors
 /// [`StoreError::Refused`] when it is closed, [`StoreError::NotFound`], [`StoreError::Database`].
 pub async fn put_at(tx: &mut ShopTx, job_id: Uuid, place: i64) -> Result<(), StoreError> {
-    needs::open(tx, job_id).await?;
+    jobs::open(tx, job_id).await?;
     sqlx::query!(
         "insert into job_first (shop_id, id, place) values ($1, $2, $3)
          on conflict (shop_id, id) do update set place = $3, version = job_first.version + 1",

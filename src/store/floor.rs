@@ -88,7 +88,9 @@ async fn open_jobs(
     let rows = sqlx::query!(
         r#"select o.id, o.job_id, o.planned, o.state, o.started_at, o.machine_id, o.person_id,
                   p.id as "pin_id?", p.machine_id as "pin_machine_id?", p.person_id as "pin_person_id?",
-                  p.starts_at as "pin_starts_at?"
+                  p.starts_at as "pin_starts_at?",
+                  array(select b.behind_id from put_behind b where b.shop_id = o.shop_id and b.id = o.id
+                        order by b.behind_id) as "behind!"
            from job_operation o
            join job j on j.shop_id = o.shop_id and j.id = o.job_id and j.state = 'open'
            left join pin p on p.shop_id = o.shop_id and p.id = o.id
@@ -116,6 +118,7 @@ async fn open_jobs(
             },
             OperationState::Done => Progress::Done,
         };
+        operation.behind = row.behind;
         operation.pin = row.pin_id.map(|_| Pin {
             machine: row.pin_machine_id,
             person: row.pin_person_id,

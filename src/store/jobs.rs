@@ -503,3 +503,23 @@ async fn closed_or_stale(tx: &mut ShopTx, id: Uuid) -> StoreError {
         Ok(_) => StoreError::Stale("this job"),
     }
 }
+
+/// Refuses a job that is closed, and keeps others from closing it until this transaction ends.
+pub(super) async fn open(tx: &mut ShopTx, job_id: Uuid) -> Result<(), StoreError> {
+    let job = sqlx::query!(
+        "select number, state from job where shop_id = $1 and id = $2 for share",
+        tx.shop_id(),
+        job_id
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(StoreError::NotFound("this job"))?;
+    if job.state == "open" {
+        Ok(())
+    } else {
+        Err(StoreError::Refused(format!(
+            "Job {} is already {}",
+            job.number, job.state
+        )))
+    }
+}

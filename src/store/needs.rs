@@ -9,7 +9,7 @@ pub use standing::{Cover, Loan, Reserved, Source, Standing};
 
 use super::castings_on_shelf::{self, ShelfState};
 use super::read::{codes, corrupt, word};
-use super::{ShopTx, StoreError};
+use super::{ShopTx, StoreError, jobs};
 use crate::estimating::Route;
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -367,7 +367,7 @@ impl From<Behind> for Columns {
 /// [`StoreError::Refused`] when the job is closed or the casting is not free, [`StoreError::NotFound`] when what it
 /// names is not there, [`StoreError::Database`].
 pub async fn add(tx: &mut ShopTx, job_id: Uuid, details: &NeedDetails) -> Result<Uuid, StoreError> {
-    open(tx, job_id).await?;
+    jobs::open(tx, job_id).await?;
     if let Behind::Casting(casting_id) = details.behind {
         set_aside(tx, casting_id, job_id).await?;
     }
@@ -414,7 +414,7 @@ pub async fn update(
     version: i32,
     details: &NeedDetails,
 ) -> Result<(), StoreError> {
-    open(tx, job_id).await?;
+    jobs::open(tx, job_id).await?;
     let now = get(tx, job_id, id).await?;
     if now.version != version {
         return Err(StoreError::Stale("this need"));
@@ -465,7 +465,7 @@ pub async fn remove(
     id: Uuid,
     version: i32,
 ) -> Result<(), StoreError> {
-    open(tx, job_id).await?;
+    jobs::open(tx, job_id).await?;
     let now = get(tx, job_id, id).await?;
     untaken(&now)?;
     if let Behind::Casting(casting_id) = now.details.behind {
@@ -612,26 +612,6 @@ async fn set_aside(tx: &mut ShopTx, casting_id: Uuid, job_id: Uuid) -> Result<()
         return Ok(());
     }
     castings_on_shelf::reserve(tx, casting_id, job_id).await
-}
-
-/// Refuses a job that is closed, and keeps others from closing it until this transaction ends.
-pub(super) async fn open(tx: &mut ShopTx, job_id: Uuid) -> Result<(), StoreError> {
-    let job = sqlx::query!(
-        "select number, state from job where shop_id = $1 and id = $2 for share",
-        tx.shop_id(),
-        job_id
-    )
-    .fetch_optional(tx.conn())
-    .await?
-    .ok_or(StoreError::NotFound("this job"))?;
-    if job.state == "open" {
-        Ok(())
-    } else {
-        Err(StoreError::Refused(format!(
-            "Job {} is already {}",
-            job.number, job.state
-        )))
-    }
 }
 
 fn untaken(need: &Need) -> Result<(), StoreError> {

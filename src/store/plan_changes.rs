@@ -240,17 +240,37 @@ async fn write(tx: &mut ShopTx, change: &Change) -> Result<(), StoreError> {
         }
         Change::Order {
             operation,
-            machine: Some(machine),
-            ..
+            other,
+            side,
+            machine,
         } => {
-            let pin = Pin {
-                machine: Some(*machine),
-                person: None,
-                start: None,
-            };
-            decisions::pin(tx, *operation, &pin).await
+            let (first, second) = side.ordered(*operation, *other);
+            decisions::put_behind(tx, second, first).await?;
+            if machine.is_some() {
+                let pin = Pin {
+                    machine: *machine,
+                    person: None,
+                    start: None,
+                };
+                decisions::pin(tx, *operation, &pin).await?;
+            }
+            Ok(())
         }
-        Change::Order { machine: None, .. } | Change::AsBefore => Ok(()),
+        Change::NoOrder {
+            operation,
+            other,
+            side,
+            machine,
+            was,
+        } => {
+            let (first, second) = side.ordered(*operation, *other);
+            decisions::not_behind(tx, second, first).await?;
+            match (machine, was) {
+                (None, _) => Ok(()),
+                (Some(_), Some(pin)) => decisions::pin(tx, *operation, pin).await,
+                (Some(_), None) => decisions::unpin(tx, *operation).await,
+            }
+        }
         Change::Unpin { operation } => decisions::unpin(tx, *operation).await,
         Change::Rank {
             job,

@@ -190,12 +190,15 @@ impl Read {
     }
 }
 
-/// Whether two timetables have every operation begin and end at the same time.
+/// Whether two timetables have every operation begin and end at the same time. What is being worked on begins, for a
+/// plan, whenever the plan is looked at.
 fn same_times(one: &Timetable, other: &Timetable) -> bool {
     one.slots.len() == other.slots.len()
         && other.slots.iter().all(|slot| {
-            one.slot(slot.operation)
-                .is_some_and(|s| s.starts == slot.starts && s.ends == slot.ends)
+            one.slot(slot.operation).is_some_and(|s| {
+                let begun = s.state == SlotState::Started && slot.state == SlotState::Started;
+                s.ends == slot.ends && (begun || s.starts == slot.starts)
+            })
         })
 }
 

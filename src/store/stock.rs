@@ -2,7 +2,7 @@
 
 use super::needs::{self, Arrival, Behind};
 use super::read::{codes, word};
-use super::{ShopTx, StoreError};
+use super::{ShopTx, StoreError, jobs};
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
 use uuid::Uuid;
@@ -573,7 +573,7 @@ pub async fn take(
     need_id: Uuid,
     version: i32,
 ) -> Result<(), StoreError> {
-    needs::open(tx, job_id).await?;
+    jobs::open(tx, job_id).await?;
     move_for(tx, job_id, need_id, version, Arrival::Here).await
 }
 

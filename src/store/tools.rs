@@ -1,7 +1,6 @@
 //! Reusable tooling: sets of temporary bolts, mandrels. A set is out with one job at a time and comes back.
 
-use super::needs;
-use super::{ShopTx, StoreError};
+use super::{ShopTx, StoreError, jobs};
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -195,7 +194,7 @@ fn taken(error: sqlx::Error, details: &ToolDetails) -> StoreError {
 /// [`StoreError::Refused`] when it is out with another or the job is closed, [`StoreError::NotFound`],
 /// [`StoreError::Database`].
 pub async fn take_out(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), StoreError> {
-    needs::open(tx, job_id).await?;
+    jobs::open(tx, job_id).await?;
     if let Some(out) = get(tx, id).await?.out {
         return Err(out_already(Some(out.job_number)));
     }

@@ -6,6 +6,7 @@
 
 use super::{
     build::Shop,
+    calendar::{NEVER, WorkingTime},
     model::{Minute, Model, ModelError},
     plan::Plan,
     timing::{Decisions, Times, Timing},
@@ -108,11 +109,15 @@ const OVERTIME: Minute = 120;
 /// Days of overtime tried for each machine of the chain.
 const DAYS: usize = 10;
 
+/// Minutes behind a plan's end for which hours are kept while changes are tried: half a year.
+const ROOM: Minute = 182 * 1440;
+
 /// Explains job `job` of a plan.
 ///
 /// # Errors
 /// When the model cannot be planned, or has no such job with operations.
 pub fn explain(model: &Model, plan: &Plan, job: usize) -> Result<Explanation, ModelError> {
+    let model = &near(model, plan);
     let shop = Shop::build(model)?;
     if job >= shop.jobs.len() || plan.assignments.len() != shop.ops.len() {
         return Err(ModelError::Reference {
@@ -228,6 +233,26 @@ pub fn explain(model: &Model, plan: &Plan, job: usize) -> Result<Explanation, Mo
         chain,
         help,
     })
+}
+
+/// The same model with its hours cut off a while behind the plan's end. What is tried puts nothing off for longer than
+/// the work there is takes, and each try lays all hours out anew.
+fn near(model: &Model, plan: &Plan) -> Model {
+    let ends = plan
+        .assignments
+        .iter()
+        .map(|a| a.end)
+        .filter(|&end| end < NEVER);
+    let until = ends.max().unwrap_or(0) + ROOM;
+    let mut near = model.clone();
+    let machines = near.machines.iter_mut().map(|m| &mut m.calendar);
+    for calendar in machines.chain(near.people.iter_mut().map(|p| &mut p.calendar)) {
+        if !calendar.is_always() {
+            let windows = calendar.windows().iter().take_while(|w| w.0 < until);
+            *calendar = WorkingTime::from_windows(windows.map(|w| (w.0, w.1.min(until))).collect());
+        }
+    }
+    near
 }
 
 /// How things stand in the plan as it is.

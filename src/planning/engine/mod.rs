@@ -21,7 +21,7 @@
 //! | [`plan`], [`validator`] | the answer, and whether it keeps the rules | |
 //! | [`futures`] | what may become of a plan | Monte Carlo over the plan's order |
 //! | [`promise`], [`phone`] | a date for a job not yet planned | insertion |
-//! | [`repair`] | a plan overtaken by events | right-shift repair, then search with a price on change |
+//! | [`repair`], `matchup` | a plan overtaken by events | match-up repair (Bean, Birge, Mittenthal and Noon 1991), then search with a price on change |
 //! | [`explain`] | what holds a job, and what would help | critical path, what-if |
 //!
 //! There is one model, one builder, one timing pass and one validator. Which search runs is read off the model: where
@@ -66,6 +66,7 @@ mod disjunctive;
 pub mod explain;
 pub mod futures;
 mod graph;
+mod matchup;
 pub mod model;
 mod moves;
 pub mod phone;

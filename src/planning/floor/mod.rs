@@ -12,6 +12,7 @@
 //! - On one machine one started operation is being worked; others begun there stand half done and go on when the plan
 //!   says so, on that machine.
 //! - A pin with a start is an appointment; once its start has passed, only its machine and person are kept.
+//! - An operation that was put behind another waits for it, as long as that is still to be done and planned.
 //! - A held job, and one that waits for something nobody can date, is not planned; only what was started goes on.
 //! - A job put first is due at once and outweighs every other.
 
@@ -28,7 +29,8 @@ use crate::units::{Minutes, Spread};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
 use rust_decimal::prelude::ToPrimitive;
-use std::collections::BTreeMap;
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 pub use model::{FloorModel, Hole, Why};
@@ -99,7 +101,7 @@ pub enum Progress {
 }
 
 /// A decision by hand: this operation on this machine, by this person, at this time.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Pin {
     /// The machine; `None` for outside work.
     pub machine: Option<Uuid>,
@@ -144,6 +146,8 @@ pub struct FloorOperation {
     pub progress: Progress,
     /// Where, by whom and when somebody wants it.
     pub pin: Option<Pin>,
+    /// Operations of any job that somebody decided go before it.
+    pub behind: Vec<Uuid>,
 }
 
 impl FloorOperation {
@@ -175,6 +179,7 @@ impl FloorOperation {
             not_before: None,
             progress: Progress::Queued,
             pin: None,
+            behind: Vec::new(),
         }
     }
 
@@ -336,6 +341,29 @@ impl Floor {
             .iter_mut()
             .flat_map(|job| &mut job.operations)
             .find(|o| o.id == id)
+    }
+
+    /// Whether an operation waits for another: by its route, or because it was put behind it.
+    #[must_use]
+    pub fn waits_for(&self, operation: Uuid, other: Uuid) -> bool {
+        let mut seen = BTreeSet::new();
+        let mut to_look = vec![operation];
+        while let Some(id) = to_look.pop() {
+            let Some((job, at)) = self.operation(id).filter(|_| seen.insert(id)) else {
+                continue;
+            };
+            let route = job.operations.iter();
+            let before: Vec<Uuid> = route
+                .filter(|o| at.after.contains(&o.number))
+                .map(|o| o.id)
+                .chain(at.behind.iter().copied())
+                .collect();
+            if before.contains(&other) {
+                return true;
+            }
+            to_look.extend(before);
+        }
+        false
     }
 
     /// How far the calendars reach.

@@ -1,8 +1,8 @@
 //! From the floor to the engine's model, with the way back.
 
-use super::{
-    Floor, FloorJob, FloorOperation, GateState, LEAST_LEFT, Order, Progress, SAME_KEY_REMAINS,
-};
+mod fixed;
+
+use super::{Floor, FloorJob, FloorOperation, GateState, Order, Progress, SAME_KEY_REMAINS};
 use crate::planning::calendar::{
     Calendar, Hours, ceil_minute, floor_minute, from_minute, local_instant,
 };
@@ -46,6 +46,8 @@ pub enum Why {
     Circle,
     /// It is pinned to a machine that is not in use or not of its kind, or to a person who cannot do it.
     PinGone,
+    /// It was put behind work that, by now, waits for it.
+    OrderGone,
     /// It is pinned to a time at which its machine or person already does something else.
     PinTaken,
 }
@@ -54,7 +56,7 @@ impl Why {
     /// Whether the job is left out of the plan for it; otherwise only a wish is not kept.
     #[must_use]
     pub fn leaves_out(&self) -> bool {
-        !matches!(self, Self::PinGone | Self::PinTaken)
+        !matches!(self, Self::PinGone | Self::PinTaken | Self::OrderGone)
     }
 }
 
@@ -70,6 +72,7 @@ impl std::fmt::Display for Why {
             }
             Self::Circle => f.write_str("its operations wait for each other in a circle"),
             Self::PinGone => f.write_str("the machine or person it is pinned to cannot do it"),
+            Self::OrderGone => f.write_str("it was put behind work that waits for it"),
             Self::PinTaken => f.write_str("the time it is pinned to is taken"),
         }
     }
@@ -144,20 +147,6 @@ fn working_time(
     )
 }
 
-/// What is left of a started operation: all of it, and the part that is attended.
-fn left(operation: &FloorOperation, worked: Minute) -> (Minute, Minute) {
-    let total = operation.setup + operation.run;
-    let least = ((total as f64 * LEAST_LEFT).ceil() as Minute).max(1);
-    let left = (total - worked).max(least);
-    let attended = operation.setup + operation.attended;
-    let attended = if operation.attended == operation.run {
-        left
-    } else {
-        (attended - worked).clamp(0, left)
-    };
-    (left, attended)
-}
-
 impl Floor {
     /// The engine's model of this floor.
     #[must_use]
@@ -207,7 +196,16 @@ impl<'a> Builder<'a> {
         let origin = floor_minute(floor.now);
         let from = floor.now.checked_sub_days(BEFORE).unwrap_or(floor.now);
         let until = floor.horizon();
-        let time = |hours: &Hours| working_time(hours, from, until, origin);
+        // Many keep the same hours, and laying out years of them is most of the work of a model.
+        let mut known: Vec<(&Hours, WorkingTime)> = Vec::new();
+        let mut time = |hours: &'a Hours| match known.iter().find(|(of, _)| *of == hours) {
+            Some((_, time)) => time.clone(),
+            None => {
+                let time = working_time(hours, from, until, origin);
+                known.push((hours, time.clone()));
+                time
+            }
+        };
         let machines: Vec<_> = floor.machines.iter().map(|m| time(&m.hours)).collect();
         let people: Vec<_> = floor.people.iter().map(|p| time(&p.hours)).collect();
         let joint = machines
@@ -393,232 +391,7 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// Fixes what is being worked on now: the operation begun last on each machine and by each person; the others
-    /// begun stand half done and keep their machine.
-    fn fix_started(&mut self, drafts: &mut [(&'a FloorJob, Vec<Draft<'a>>)]) {
-        let mut started: Vec<(&'a FloorJob, &mut Draft<'a>)> = drafts
-            .iter_mut()
-            .flat_map(|(job, drafts)| drafts.iter_mut().map(|draft| (*job, draft)))
-            .filter(|(_, draft)| matches!(draft.operation.progress, Progress::Started { .. }))
-            .collect();
-        let since = |draft: &Draft| match draft.operation.progress {
-            Progress::Started { since, .. } => since,
-            _ => None,
-        };
-        started.sort_by_key(|(job, draft)| {
-            (
-                std::cmp::Reverse(since(draft)),
-                job.number,
-                draft.operation.number,
-            )
-        });
-        let mut gone: Vec<Hole> = Vec::new();
-        for (job, draft) in started {
-            let operation = draft.operation;
-            let Progress::Started {
-                since,
-                machine,
-                person,
-            } = operation.progress
-            else {
-                continue;
-            };
-            let ago = since.map_or(0, |at| (ceil_minute(at) - self.origin).min(0));
-            if operation.outside_days.is_some() {
-                let days = operation.work();
-                let least = ((days as f64 * LEAST_LEFT).ceil() as Minute).max(1);
-                draft.fixed = Some(Fixed {
-                    mode: 0,
-                    person: None,
-                    start: 0,
-                    attended_until: 0,
-                    end: (days + ago).max(least),
-                });
-                continue;
-            }
-            let free = |taken: &Vec<(Minute, Minute)>| taken.is_empty();
-            // The machine and person that were booked; whoever is free when nobody was.
-            let mode = match machine {
-                Some(id) => draft
-                    .modes
-                    .iter()
-                    .position(|m| self.machine_of(m) == Some(id)),
-                None => draft
-                    .modes
-                    .iter()
-                    .position(|m| m.machine.and_then(|m| self.taken.get(m)).is_some_and(free))
-                    .or(Some(0)),
-            };
-            let mode = mode.unwrap_or(0);
-            let Some(way) = draft.modes.get(mode).copied() else {
-                continue;
-            };
-            let Some(on) = way.machine else { continue };
-            let attendant = match person {
-                _ if draft.people.is_empty() => None,
-                Some(id) => draft
-                    .people
-                    .iter()
-                    .copied()
-                    .find(|&p| self.person_id(p) == Some(id))
-                    .or(draft.people.first().copied()),
-                None => draft
-                    .people
-                    .iter()
-                    .copied()
-                    .find(|p| self.taken.get(self.machines.len() + p).is_some_and(free))
-                    .or(draft.people.first().copied()),
-            };
-            let Some(time) = self.time(on, attendant) else {
-                continue;
-            };
-            let (left, attended) = left(operation, time.open_between(ago, 0));
-            // What is left when it goes on later.
-            let half_done = Mode {
-                run: left,
-                attended: if operation.attended == operation.run {
-                    left
-                } else {
-                    attended
-                },
-                ..way
-            };
-            let attended_until = match attended {
-                0 => 0,
-                minutes => time.pausing(0, minutes).1,
-            };
-            let end = match (left - attended, self.machines.get(on)) {
-                (0, _) => attended_until,
-                (rest, Some(machine)) => machine.pausing(attended_until, rest).1,
-                (_, None) => NEVER,
-            };
-            if end >= NEVER {
-                gone.push(Hole {
-                    job: job.id,
-                    operation: Some(operation.id),
-                    why: Why::NeverTogether,
-                });
-                continue;
-            }
-            let machine_free = self.taken.get(on).is_some_and(free);
-            let person_free = attended == 0
-                || attendant
-                    .is_none_or(|p| self.taken.get(self.machines.len() + p).is_some_and(free));
-            if machine_free && person_free {
-                self.take(on, (0, end));
-                if let Some(p) = attendant.filter(|_| attended > 0) {
-                    self.take(self.machines.len() + p, (0, attended_until));
-                }
-                draft.modes = vec![half_done];
-                draft.fixed = Some(Fixed {
-                    mode: 0,
-                    person: attendant,
-                    start: 0,
-                    attended_until,
-                    end,
-                });
-            } else {
-                draft.modes = vec![half_done];
-            }
-        }
-        self.holes.append(&mut gone);
-    }
-
-    fn take(&mut self, resource: usize, stay: (Minute, Minute)) {
-        if stay.0 < stay.1
-            && let Some(taken) = self.taken.get_mut(resource)
-        {
-            taken.push(stay);
-        }
-    }
-
-    /// Gives pinned operations their time, where it is still to come and nobody else's; the first to be pinned first.
-    fn fix_pinned(&mut self, drafts: &mut [(&'a FloorJob, Vec<Draft<'a>>)]) {
-        let mut taken_holes: Vec<Hole> = Vec::new();
-        let mut pinned: Vec<(&FloorJob, &mut Draft, Minute)> = drafts
-            .iter_mut()
-            .flat_map(|(job, drafts)| drafts.iter_mut().map(|draft| (*job, draft)))
-            .filter(|(_, draft)| {
-                draft.fixed.is_none() && draft.operation.progress == Progress::Queued
-            })
-            .filter_map(|(job, draft)| {
-                let start = ceil_minute(draft.operation.pin?.start?) - self.origin;
-                (start >= 0).then_some((job, draft, start))
-            })
-            .collect();
-        pinned.sort_by_key(|(job, draft, start)| (*start, job.number, draft.operation.number));
-        for (job, draft, start) in pinned {
-            let operation = draft.operation;
-            if operation.outside_days.is_some() {
-                draft.fixed = Some(Fixed {
-                    mode: 0,
-                    person: None,
-                    start,
-                    attended_until: start,
-                    end: start + operation.work(),
-                });
-                continue;
-            }
-            let people: Vec<Option<usize>> = if draft.people.is_empty() {
-                vec![None]
-            } else {
-                draft.people.iter().copied().map(Some).collect()
-            };
-            let ways = draft.modes.iter().enumerate();
-            let best = ways
-                .flat_map(|(k, mode)| people.iter().map(move |&person| (k, mode, person)))
-                .filter_map(|(k, mode, person)| {
-                    let on = mode.machine?;
-                    let time = self.time(on, person)?;
-                    let (start, attended_until) = time.pausing(start, mode.setup + mode.attended);
-                    let rest = mode.run - mode.attended;
-                    let end = match rest {
-                        0 => attended_until,
-                        rest => self.machines.get(on)?.pausing(attended_until, rest).1,
-                    };
-                    let fits = end < NEVER
-                        && self.open(on, (start, end))
-                        && person.is_none_or(|p| {
-                            self.open(self.machines.len() + p, (start, attended_until))
-                        });
-                    fits.then_some(Fixed {
-                        mode: k,
-                        person,
-                        start,
-                        attended_until,
-                        end,
-                    })
-                })
-                .min_by_key(|fixed| fixed.end);
-            match best {
-                Some(fixed) => {
-                    let on = draft.modes.get(fixed.mode).and_then(|mode| mode.machine);
-                    if let Some(on) = on {
-                        self.take(on, (fixed.start, fixed.end));
-                    }
-                    if let Some(p) = fixed.person {
-                        self.take(self.machines.len() + p, (fixed.start, fixed.attended_until));
-                    }
-                    draft.fixed = Some(fixed);
-                }
-                None => taken_holes.push(Hole {
-                    job: job.id,
-                    operation: Some(operation.id),
-                    why: Why::PinTaken,
-                }),
-            }
-        }
-        self.holes.append(&mut taken_holes);
-    }
-
-    /// Whether fixed work leaves a stay of a machine or person free.
-    fn open(&self, resource: usize, stay: (Minute, Minute)) -> bool {
-        self.taken
-            .get(resource)
-            .is_some_and(|taken| taken.iter().all(|t| t.1 <= stay.0 || stay.1 <= t.0))
-    }
-
-    fn assemble(self, drafts: Vec<(&FloorJob, Vec<Draft>)>) -> FloorModel {
+    fn assemble(mut self, drafts: Vec<(&FloorJob, Vec<Draft>)>) -> FloorModel {
         let floor = self.floor;
         let mut model = Model::empty(Goal::Promises);
         let mut operations = Vec::new();
@@ -626,14 +399,19 @@ impl<'a> Builder<'a> {
         let mut keys: BTreeMap<&str, u32> = BTreeMap::new();
         // Operations that cannot start before something has come.
         let mut waits: Vec<(usize, Minute)> = Vec::new();
-        for (machine, calendar) in floor.machines.iter().zip(self.machines) {
+        let mut behind: Vec<(&FloorJob, &FloorOperation)> = Vec::new();
+        for (machine, calendar) in floor
+            .machines
+            .iter()
+            .zip(std::mem::take(&mut self.machines))
+        {
             model.machines.push(Machine {
                 name: machine.name.clone(),
                 calendar,
                 on_table: None,
             });
         }
-        for (person, calendar) in floor.people.iter().zip(self.people) {
+        for (person, calendar) in floor.people.iter().zip(std::mem::take(&mut self.people)) {
             model.people.push(Person {
                 name: person.name.clone(),
                 calendar,
@@ -666,6 +444,9 @@ impl<'a> Builder<'a> {
                 let key = draft.operation.setup_key.as_str();
                 let setup_key = (!key.is_empty()).then(|| *keys.entry(key).or_insert(next));
                 operations.push(draft.operation.id);
+                if draft.fixed.is_none() && !draft.operation.behind.is_empty() {
+                    behind.push((job, draft.operation));
+                }
                 let not_before = draft.operation.not_before;
                 if let Some(day) = not_before.filter(|_| draft.fixed.is_none()) {
                     waits.push((first + i, opens(floor, day) - self.origin));
@@ -695,11 +476,28 @@ impl<'a> Builder<'a> {
                 max_lag: None,
             });
         }
-        let index = operations
+        let index: HashMap<Uuid, usize> = operations
             .iter()
             .enumerate()
             .map(|(i, &id)| (id, i))
             .collect();
+        for (job, operation) in behind {
+            let Some(&after) = index.get(&operation.id) else {
+                continue;
+            };
+            for &before in operation.behind.iter().filter_map(|id| index.get(id)) {
+                if leads(&model, after, before) {
+                    self.hole(job, Some(operation.id), Why::OrderGone);
+                    continue;
+                }
+                model.links.push(Link {
+                    before,
+                    after,
+                    min_lag: 0,
+                    max_lag: None,
+                });
+            }
+        }
         FloorModel {
             model,
             origin: from_minute(self.origin).unwrap_or(floor.now),
@@ -713,6 +511,28 @@ impl<'a> Builder<'a> {
             index,
         }
     }
+}
+
+/// Whether what waits for `from`, directly or through others, is `to`.
+fn leads(model: &Model, from: usize, to: usize) -> bool {
+    let mut seen = vec![false; model.operations.len()];
+    let mut to_look = vec![from];
+    while let Some(at) = to_look.pop() {
+        if at == to {
+            return true;
+        }
+        if let Some(seen) = seen.get_mut(at).filter(|seen| !**seen) {
+            *seen = true;
+            to_look.extend(
+                model
+                    .links
+                    .iter()
+                    .filter(|l| l.before == at)
+                    .map(|l| l.after),
+            );
+        }
+    }
+    false
 }
 
 /// Work sent out: it takes its time and nobody's.

@@ -92,6 +92,7 @@ fn operation(n: u128, number: u32, kind: &str, skill: &str, run: Minute) -> Floo
         not_before: None,
         progress: Progress::Queued,
         pin: None,
+        behind: vec![],
     }
 }
 

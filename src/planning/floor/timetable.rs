@@ -3,10 +3,11 @@
 use super::{Floor, FloorModel, HORIZON_DAYS, Progress};
 use crate::planning::calendar::{Calendar, floor_minute, local_instant};
 use crate::planning::engine::{
+    calendar::WorkingTime,
     futures::Futures,
     model::{Minute, ModelError},
     plan::{Assignment, Plan, Value},
-    repair::right_shift,
+    repair::{match_up, right_shift},
 };
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
 use std::collections::{BTreeMap, HashMap};
@@ -176,6 +177,9 @@ impl Timetable {
     }
 }
 
+/// Hours that a machine and a person have in common, once worked out.
+type Joint = HashMap<(Option<usize>, Option<usize>), WorkingTime>;
+
 fn open_end() -> DateTime<Utc> {
     DateTime::<Utc>::MAX_UTC
 }
@@ -196,8 +200,9 @@ impl FloorModel {
             .flat_map(|job| &job.operations)
             .map(|operation| (operation.id, &operation.progress))
             .collect();
+        let mut joint = Joint::new();
         let mut slots: Vec<Slot> = (0..self.operations.len())
-            .filter_map(|i| self.slot(i, plan, &progress))
+            .filter_map(|i| self.slot(i, plan, &progress, &mut joint))
             .collect();
         // From the first to the last instant that slack is counted between.
         let dues = floor.jobs.iter().filter_map(|job| job.due);
@@ -245,22 +250,28 @@ impl FloorModel {
         }
     }
 
-    fn slot(&self, i: usize, plan: &Plan, progress: &HashMap<Uuid, &Progress>) -> Option<Slot> {
+    fn slot(
+        &self,
+        i: usize,
+        plan: &Plan,
+        progress: &HashMap<Uuid, &Progress>,
+        joint: &mut Joint,
+    ) -> Option<Slot> {
         let assigned = plan.assignments.get(i)?;
         let operation = self.model.operations.get(i)?;
         let mode = operation.modes.get(assigned.mode)?;
         let id = *self.operations.get(i)?;
-        let calendar = mode.machine.and_then(|m| {
-            let machine = &self.model.machines.get(m)?.calendar;
-            Some(
-                match assigned.person.and_then(|p| self.model.people.get(p)) {
-                    Some(person) => machine.and(&person.calendar),
-                    None => machine.clone(),
-                },
-            )
-        });
-        let setup_until = match (&calendar, assigned.setup) {
-            (Some(time), minutes) if minutes > 0 => time.pausing(assigned.start, minutes).1,
+        let setup_until = match mode.machine.and_then(|m| self.model.machines.get(m)) {
+            Some(machine) if assigned.setup > 0 => {
+                let person = assigned.person.and_then(|p| self.model.people.get(p));
+                let time = joint
+                    .entry((mode.machine, assigned.person))
+                    .or_insert_with(|| match person {
+                        Some(person) => machine.calendar.and(&person.calendar),
+                        None => machine.calendar.clone(),
+                    });
+                time.pausing(assigned.start, assigned.setup).1
+            }
             _ => assigned.start,
         };
         let started = matches!(progress.get(&id), Some(Progress::Started { .. }));
@@ -319,17 +330,32 @@ impl FloorModel {
         slack
     }
 
-    /// The plan of a timetable made earlier, carried over to this model: the same order, machines and people where
-    /// they still can be, each operation as early as what there is now allows. Work that is new to it takes its place
-    /// by its latest start: its promise less the work that is left from there on, twice over.
+    /// The plan of a timetable made earlier, carried over to this model with as little moved as may be: what can keep
+    /// its time keeps it, with its machine and person; what cannot is put off. Work that is new to it takes the gaps
+    /// there are.
     ///
     /// # Errors
     /// When the model cannot be planned.
     pub fn carry_over(&self, floor: &Floor, old: &Timetable) -> Result<Plan, ModelError> {
+        let (plan, known) = self.places(floor, old);
+        match_up(&self.model, &plan, known)
+    }
+
+    /// The order of a timetable made earlier on this model's clock, each operation as early as it allows.
+    ///
+    /// # Errors
+    /// When the model cannot be planned.
+    pub fn in_order_of(&self, floor: &Floor, old: &Timetable) -> Result<Plan, ModelError> {
+        right_shift(&self.model, &self.places(floor, old).0)
+    }
+
+    /// Where a timetable has each operation, and which it has at all. Work that is new to it is put by its latest start:
+    /// its promise less the work that is left from there on, twice over.
+    fn places(&self, floor: &Floor, old: &Timetable) -> (Plan, Vec<bool>) {
         let known: HashMap<Uuid, &Slot> = old.slots.iter().map(|s| (s.operation, s)).collect();
         let latest = self.latest_starts(floor);
         let operations = self.model.operations.iter().enumerate();
-        let assignments = operations
+        let (assignments, had) = operations
             .map(|(i, operation)| {
                 let slot = self.operations.get(i).and_then(|id| known.get(id));
                 let mode = slot.and_then(|slot| {
@@ -348,23 +374,24 @@ impl FloorModel {
                     || latest.get(i).copied().unwrap_or(0),
                     |slot| self.minute(slot.starts),
                 );
-                Assignment {
+                let assignment = Assignment {
                     mode: mode.unwrap_or(0),
                     person,
                     start,
                     setup: 0,
                     attended_until: start,
                     end: start,
-                }
+                };
+                // A place that is no longer possible is none.
+                let has = slot.is_some_and(|slot| {
+                    let able = |person: &usize| operation.people.contains(person);
+                    mode.is_some() && (slot.person.is_none() || person.as_ref().is_some_and(able))
+                });
+                (assignment, has)
             })
-            .collect();
-        right_shift(
-            &self.model,
-            &Plan {
-                assignments,
-                value: Value::default(),
-            },
-        )
+            .unzip();
+        let value = Value::default();
+        (Plan { assignments, value }, had)
     }
 
     fn latest_starts(&self, floor: &Floor) -> Vec<Minute> {

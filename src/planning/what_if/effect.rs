@@ -1,8 +1,8 @@
 //! What comes of a change, worked out and said.
 
-use super::{CannotChange, Change, PRICE_OF_A_MOVE, Side, cannot, job_words, moment};
+use super::{CannotChange, Change, PRICE_OF_A_MOVE, Side, cannot, hours, job_words, moment};
 use crate::planning::calendar::Calendar;
-use crate::planning::engine::futures::futures;
+use crate::planning::engine::futures::{Futures, futures};
 use crate::planning::engine::model::{Minute, ModelError};
 use crate::planning::engine::plan::Plan;
 use crate::planning::engine::repair::repair;
@@ -95,99 +95,128 @@ pub struct Effect {
     pub sentence: String,
 }
 
-/// Makes a change to the floor and mends the standing plan for it.
-///
-/// # Errors
-/// [`TryError::Cannot`] when the change cannot be made, or a pin not kept; [`TryError::Model`] when there is no plan.
-pub fn try_out(
-    floor: &Floor,
-    standing: &Timetable,
-    change: &Change,
+/// The plan as it stands, before any change: worked out once, however much is tried on it.
+#[derive(Debug)]
+pub struct Ground<'a> {
+    floor: &'a Floor,
+    model: FloorModel,
+    before: Timetable,
     settings: Settings,
-) -> Result<WhatIf, TryError> {
-    let ordered = reordered(floor, standing, change);
-    let from = ordered.as_ref().unwrap_or(standing);
-    tried(floor, standing, from, change, settings)
 }
 
-/// Takes a change back: the floor is given back by `change`, and the plan is the one that stood at `earlier`, carried
-/// over to the floor without a search.
-///
-/// # Errors
-/// As [`try_out`].
-pub fn try_back(
-    floor: &Floor,
-    standing: &Timetable,
-    earlier: &Timetable,
-    change: &Change,
-    settings: Settings,
-) -> Result<WhatIf, TryError> {
-    let settings = Settings {
-        moves: 0,
-        ..settings
-    };
-    tried(floor, standing, earlier, change, settings)
-}
-
-fn tried(
-    floor: &Floor,
-    standing: &Timetable,
-    from: &Timetable,
-    change: &Change,
-    settings: Settings,
-) -> Result<WhatIf, TryError> {
-    let changed = change.apply(floor)?;
-    let old = floor.model();
-    let before = old.carry_over(floor, standing)?;
-    let model = changed.model();
-    if let Change::Place { operation, .. } = change {
-        refused(&model, *operation)?;
+impl<'a> Ground<'a> {
+    /// The standing plan as it can be carried out now.
+    ///
+    /// # Errors
+    /// When the floor cannot be planned.
+    pub fn new(
+        floor: &'a Floor,
+        standing: &Timetable,
+        settings: Settings,
+    ) -> Result<Self, ModelError> {
+        let model = floor.model();
+        let plan = model.carry_over(floor, standing)?;
+        let drawn = drawn(&model, &plan, settings)?;
+        Ok(Self {
+            before: model.timetable(floor, &plan, drawn.as_ref()),
+            floor,
+            model,
+            settings,
+        })
     }
-    let plan = replan(&changed, &model, from, settings)?;
-    if let Change::Place {
-        operation,
-        starts: Some(starts),
-        ..
-    } = change
-    {
-        too_soon(&changed, &model, &plan, *operation, *starts)?;
+
+    /// Makes a change to the floor and mends the standing plan for it.
+    ///
+    /// # Errors
+    /// [`TryError::Cannot`] when the change cannot be made, or a pin not kept; [`TryError::Model`] when there is no
+    /// plan.
+    pub fn try_out(&self, change: &Change) -> Result<WhatIf, TryError> {
+        match reordered(self.floor, &self.before, change) {
+            Some(ordered) => self.tried(From::Order(&ordered), change, self.settings.moves),
+            None => self.tried(From::Places(&self.before), change, self.settings.moves),
+        }
     }
-    let drawn = |model: &FloorModel, plan: &Plan| {
-        (settings.futures > 0)
-            .then(|| {
-                let mut rng = rand_pcg::Pcg64::seed_from_u64(settings.seed);
-                futures(&model.model, plan, settings.futures, &mut rng)
-            })
-            .transpose()
-    };
-    let before = old.timetable(floor, &before, drawn(&old, &before)?.as_ref());
-    let after = model.timetable(&changed, &plan, drawn(&model, &plan)?.as_ref());
-    let effect = effect(
-        change,
-        (floor, &old.holes, &before),
-        (&changed, &model.holes, &after),
-    );
-    Ok(WhatIf {
-        floor: changed,
-        model,
-        plan,
-        before,
-        after,
-        effect,
-    })
+
+    /// Takes a change back: the floor is given back by `change`, and the plan is the one that stood at `earlier`,
+    /// carried over to the floor without a search.
+    ///
+    /// # Errors
+    /// As [`Self::try_out`].
+    pub fn try_back(&self, earlier: &Timetable, change: &Change) -> Result<WhatIf, TryError> {
+        self.tried(From::Places(earlier), change, 0)
+    }
+
+    fn tried(&self, from: From, change: &Change, moves: u64) -> Result<WhatIf, TryError> {
+        let changed = change.apply(self.floor)?;
+        let model = changed.model();
+        if let Change::Place { operation, .. } = change {
+            refused(&model, *operation)?;
+        }
+        let settings = Settings {
+            moves,
+            ..self.settings
+        };
+        let plan = mended(&changed, &model, from, settings)?;
+        if let Change::Place {
+            operation,
+            starts: Some(starts),
+            ..
+        } = change
+        {
+            too_soon(&changed, &model, &plan, *operation, *starts)?;
+        }
+        let drawn = drawn(&model, &plan, settings)?;
+        let after = model.timetable(&changed, &plan, drawn.as_ref());
+        let effect = effect(
+            change,
+            (self.floor, &self.model.holes, &self.before),
+            (&changed, &model.holes, &after),
+        );
+        Ok(WhatIf {
+            floor: changed,
+            model,
+            plan,
+            before: self.before.clone(),
+            after,
+            effect,
+        })
+    }
 }
 
-/// Mends a standing plan for a floor that has changed: carried over, then searched near it.
-///
-/// # Errors
-/// When the model cannot be planned.
-pub fn replan(
+/// The same futures of every plan, so that chances differ by what was changed and by nothing else.
+fn drawn(
+    model: &FloorModel,
+    plan: &Plan,
+    settings: Settings,
+) -> Result<Option<Futures>, ModelError> {
+    (settings.futures > 0)
+        .then(|| {
+            let mut rng = rand_pcg::Pcg64::seed_from_u64(settings.seed);
+            futures(&model.model, plan, settings.futures, &mut rng)
+        })
+        .transpose()
+}
+
+/// What a plan is mended from.
+#[derive(Clone, Copy)]
+enum From<'a> {
+    /// A plan whose places are kept where that can be.
+    Places(&'a Timetable),
+    /// A plan of which only the order says anything.
+    Order(&'a Timetable),
+}
+
+/// A standing plan mended for a floor that has changed: carried over, then searched near it.
+fn mended(
     floor: &Floor,
     model: &FloorModel,
-    standing: &Timetable,
+    from: From,
     settings: Settings,
 ) -> Result<Plan, ModelError> {
-    let carried = model.carry_over(floor, standing)?;
+    let carried = match from {
+        From::Places(standing) => model.carry_over(floor, standing)?,
+        From::Order(ordered) => model.in_order_of(floor, ordered)?,
+    };
     if settings.moves == 0 {
         return Ok(carried);
     }
@@ -493,10 +522,4 @@ fn lateness(floor: &Floor, p: &PromiseMove) -> String {
         Some((at, due)) => hours(working(floor, due, at)),
         None => String::new(),
     }
-}
-
-/// Working time in words: `45 min`, `6 h`, `6 h 30 min`.
-#[must_use]
-pub fn hours(minutes: Minute) -> String {
-    crate::units::Minutes(rust_decimal::Decimal::from(minutes.abs())).to_string()
 }

@@ -1,30 +1,34 @@
 //! What would come of it: the plan changed by hand, tried before it is done.
 //!
 //! Whoever runs a shop moves a job to another machine, holds one until a customer has paid, lets somebody go home. Each
-//! such [`Change`] is made to a copy of the floor, the standing plan is mended for it ([`try_out`]), and what comes of it
+//! such [`Change`] is made to a copy of the floor, the standing plan is mended for it ([`Ground::try_out`]), and what comes of it
 //! is an [`Effect`]: which promises move and by how much, and what it would take to say it in one sentence. Taken or
 //! dropped is for people to say. Every change has an [inverse](Change::inverse) that gives the floor back as it was.
 //!
 //! Mending stays near the standing plan: an operation that ends up on another machine, with another person or behind
 //! another operation has to bring [`PRICE_OF_A_MOVE`], so nobody's day is turned over for a few minutes.
 
+mod allowed;
 mod effect;
 mod together;
+mod words;
 
 #[cfg(test)]
 mod tests;
 
-pub use effect::{
-    Effect, PromiseMove, Settings, TryError, WhatIf, hours, replan, try_back, try_out,
-};
+pub use effect::{Effect, Ground, PromiseMove, Settings, TryError, WhatIf};
 pub use together::{Together, together};
+pub use words::{hours, job_words, moment, whole_day};
 
-use super::calendar::local_instant;
-use super::floor::{Floor, FloorMachine, FloorOperation, Pin, Progress};
-use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
-use chrono_tz::Tz;
+use super::floor::{Floor, FloorMachine, Order, Pin};
+use allowed::{
+    GONE, LONGEST_AWAY, LONGEST_OVERTIME, hours_mut, job_mut, opened, place, short, skills_mut,
+    span, take_out, waiting,
+};
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
+use words::operation_words;
 
 /// What moving one operation must bring, in weighted minutes of lateness: an hour against a customer's promise. Common
 /// practice, no source.
@@ -45,8 +49,8 @@ pub enum Change {
         /// When its setup starts.
         starts: Option<DateTime<Utc>>,
     },
-    /// This operation before or directly behind that one, on its machine. The plan takes it up; only the machine is kept
-    /// as a decision, where it is another.
+    /// This operation before or directly behind that one, on its machine. Kept is which of them goes first, and the
+    /// machine, where it is another.
     Order {
         /// The operation that changes its place.
         operation: Uuid,
@@ -57,8 +61,19 @@ pub enum Change {
         /// The machine, when it is not the one the operation is on.
         machine: Option<Uuid>,
     },
-    /// The order the plan had before; only there to undo one.
-    AsBefore,
+    /// The order of two operations left to the plan again.
+    NoOrder {
+        /// The operation that was brought by the other.
+        operation: Uuid,
+        /// The other.
+        other: Uuid,
+        /// On which side.
+        side: Side,
+        /// The machine it was brought to, when that was another.
+        machine: Option<Uuid>,
+        /// What it was pinned to before, which is given back with the machine.
+        was: Option<Pin>,
+    },
     /// This operation where the plan puts it.
     Unpin {
         /// The operation.
@@ -158,6 +173,17 @@ pub enum Side {
     Behind,
 }
 
+impl Side {
+    /// Which of the two goes first, and which behind it.
+    #[must_use]
+    pub fn ordered(self, operation: Uuid, other: Uuid) -> (Uuid, Uuid) {
+        match self {
+            Self::Before => (operation, other),
+            Self::Behind => (other, operation),
+        }
+    }
+}
+
 /// A machine or a person.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -211,13 +237,37 @@ impl Change {
             Self::Order {
                 operation,
                 other,
+                side,
                 machine,
-                ..
             } => {
-                if floor.operation(*other).is_none() {
-                    return cannot("operation", "This operation is not on the floor any more");
-                }
+                let (first, second) = side.ordered(*operation, *other);
                 waiting(floor, *operation)?;
+                waiting(floor, second)?;
+                for id in [first, second] {
+                    match floor.operation(id).map(|(job, _)| &job.order) {
+                        Some(Order::Job) => {}
+                        Some(Order::HeldSlot { .. }) => {
+                            return cannot("operation", "A slot held for a quote has no order yet");
+                        }
+                        None => return cannot("operation", GONE),
+                    }
+                }
+                if first == second || floor.waits_for(first, second) {
+                    return cannot(
+                        "operation",
+                        format!(
+                            "{} cannot go before {}, which it waits for",
+                            operation_words(floor, first),
+                            operation_words(floor, second)
+                        ),
+                    );
+                }
+                if let Some(second) = changed.operation_mut(second) {
+                    if second.behind.contains(&first) {
+                        return cannot("operation", "This order is decided already");
+                    }
+                    second.behind.push(first);
+                }
                 if let Some(machine) = machine {
                     place(floor, *operation, Some(*machine), None, None)?;
                     if let Some(operation) = changed.operation_mut(*operation) {
@@ -229,11 +279,31 @@ impl Change {
                     }
                 }
             }
-            Self::AsBefore => {}
+            Self::NoOrder {
+                operation,
+                other,
+                side,
+                machine,
+                was,
+            } => {
+                let (first, second) = side.ordered(*operation, *other);
+                match changed.operation_mut(second) {
+                    Some(second) if second.behind.contains(&first) => {
+                        second.behind.retain(|id| *id != first);
+                    }
+                    Some(_) => return cannot("operation", "This order is not decided any more"),
+                    None => return cannot("operation", GONE),
+                }
+                if let Some(operation) = changed.operation_mut(*operation)
+                    && machine.is_some()
+                {
+                    operation.pin = *was;
+                }
+            }
             Self::Unpin { operation } => match changed.operation_mut(*operation) {
                 Some(operation) if operation.pin.is_some() => operation.pin = None,
                 Some(_) => return cannot("operation", "This operation is not pinned"),
-                None => return cannot("operation", "This operation is not on the floor any more"),
+                None => return cannot("operation", GONE),
             },
             Self::Rank { job, place } => job_mut(&mut changed, *job)?.put_first = *place,
             Self::Hold { job, reason } => {
@@ -334,18 +404,41 @@ impl Change {
     #[must_use]
     pub fn inverse(&self, floor: &Floor) -> Option<Self> {
         Some(match self.clone() {
-            Self::Order { machine: None, .. } | Self::AsBefore => Self::AsBefore,
-            Self::Place { operation, .. }
-            | Self::Unpin { operation }
-            | Self::Order { operation, .. } => match floor.operation(operation)?.1.pin {
-                Some(pin) => Self::Place {
-                    operation,
-                    machine: pin.machine,
-                    person: pin.person,
-                    starts: pin.start,
-                },
-                None => Self::Unpin { operation },
+            Self::Order {
+                operation,
+                other,
+                side,
+                machine,
+            } => Self::NoOrder {
+                operation,
+                other,
+                side,
+                machine,
+                was: floor.operation(operation)?.1.pin,
             },
+            Self::NoOrder {
+                operation,
+                other,
+                side,
+                machine,
+                ..
+            } => Self::Order {
+                operation,
+                other,
+                side,
+                machine,
+            },
+            Self::Place { operation, .. } | Self::Unpin { operation } => {
+                match floor.operation(operation)?.1.pin {
+                    Some(pin) => Self::Place {
+                        operation,
+                        machine: pin.machine,
+                        person: pin.person,
+                        starts: pin.start,
+                    },
+                    None => Self::Unpin { operation },
+                }
+            }
             Self::Rank { job, .. } => Self::Rank {
                 job,
                 place: floor.job(job)?.put_first,
@@ -413,335 +506,5 @@ impl Change {
             job,
             place: Some(lowest.map_or(1, |place| place.saturating_sub(1))),
         }
-    }
-
-    /// What is done, as a clause that goes on: "the borer stands still …".
-    #[must_use]
-    pub fn words(&self, floor: &Floor) -> String {
-        let zone = floor.zone;
-        match self {
-            Self::Place {
-                operation,
-                machine,
-                person,
-                starts,
-            } => {
-                let mut words = operation_words(floor, *operation);
-                if let Some(machine) = machine {
-                    words += &format!(" goes on {}", machine_name(floor, *machine));
-                } else {
-                    words += " is pinned";
-                }
-                if let Some(person) = person {
-                    words += &format!(" with {}", person_name(floor, *person));
-                }
-                if let Some(starts) = starts {
-                    words += &format!(" on {}", moment(*starts, zone));
-                }
-                words
-            }
-            Self::Order {
-                operation,
-                other,
-                side,
-                ..
-            } => format!(
-                "{} goes {} {}",
-                operation_words(floor, *operation),
-                match side {
-                    Side::Before => "before",
-                    Side::Behind => "directly behind",
-                },
-                operation_words(floor, *other)
-            ),
-            Self::AsBefore => "the order is as it was before".to_owned(),
-            Self::Unpin { operation } => format!(
-                "{} goes where the plan puts it",
-                operation_words(floor, *operation)
-            ),
-            Self::Rank {
-                job,
-                place: Some(_),
-            } => format!("{} is put first", job_words(floor, *job)),
-            Self::Rank { job, place: None } => {
-                format!("{} takes its turn by its promise", job_words(floor, *job))
-            }
-            Self::Hold { job, reason } => {
-                format!("{} is held ({})", job_words(floor, *job), reason.trim())
-            }
-            Self::Release { job } => format!("{} goes on", job_words(floor, *job)),
-            Self::Away {
-                whose,
-                from,
-                until,
-                why,
-            } => format!(
-                "{} {} ({why})",
-                match whose {
-                    Whose::Machine(id) => format!("{} stands still", machine_name(floor, *id)),
-                    Whose::Person(id) => format!("{} is away", person_name(floor, *id)),
-                },
-                stretch(*from, *until, zone)
-            ),
-            Self::Back {
-                whose, from, until, ..
-            } => format!(
-                "{} {} after all",
-                match whose {
-                    Whose::Machine(id) => format!("{} runs", machine_name(floor, *id)),
-                    Whose::Person(id) => format!("{} is there", person_name(floor, *id)),
-                },
-                stretch(*from, *until, zone)
-            ),
-            Self::Overtime {
-                whose, from, until, ..
-            } => format!(
-                "overtime for {} {}",
-                names(floor, whose),
-                stretch(*from, *until, zone)
-            ),
-            Self::NoOvertime {
-                whose, from, until, ..
-            } => format!(
-                "no overtime for {} {}",
-                names(floor, whose),
-                stretch(*from, *until, zone)
-            ),
-            Self::Train { person, skill } => {
-                format!("{} learns {skill}", person_name(floor, *person))
-            }
-            Self::Untrain { person, skill } => {
-                format!("{} is not asked for {skill}", person_name(floor, *person))
-            }
-            Self::SecondMachine { like } => {
-                format!("there is a second {}", machine_name(floor, *like))
-            }
-        }
-    }
-}
-
-/// An operation that has not begun.
-fn waiting(floor: &Floor, operation: Uuid) -> Result<&FloorOperation, CannotChange> {
-    let Some((_, operation)) = floor.operation(operation) else {
-        return cannot("operation", "This operation is not on the floor any more");
-    };
-    match operation.progress {
-        Progress::Queued => Ok(operation),
-        Progress::Started { .. } => cannot("operation", "This operation has begun"),
-        Progress::Done => cannot("operation", "This operation is done"),
-    }
-}
-
-/// Whether an operation can stand there, with that person, then.
-fn place(
-    floor: &Floor,
-    operation: Uuid,
-    machine: Option<Uuid>,
-    person: Option<Uuid>,
-    starts: Option<DateTime<Utc>>,
-) -> Result<(), CannotChange> {
-    let operation = waiting(floor, operation)?;
-    if let Some(id) = machine {
-        let Some(machine) = floor.machine(id) else {
-            return cannot("machine", "This machine is not in use any more");
-        };
-        if operation.outside_days.is_some() {
-            return cannot(
-                "machine",
-                "This work is sent out: it needs no machine of ours",
-            );
-        }
-        if machine.kind != operation.machine_kind {
-            return cannot(
-                "machine",
-                format!("This operation needs a {}", operation.machine_kind),
-            );
-        }
-    }
-    if let Some(id) = person {
-        let Some(person) = floor.person(id) else {
-            return cannot("person", "This person does not work here any more");
-        };
-        if operation.skill.is_empty() {
-            return cannot("person", "Nobody in particular attends this operation");
-        }
-        if !person.can(&operation.skill) {
-            return cannot(
-                "person",
-                format!(
-                    "{} does not have the skill “{}”",
-                    person.name, operation.skill
-                ),
-            );
-        }
-    }
-    if starts.is_some_and(|starts| starts < floor.now) {
-        return cannot("starts", "This time has passed");
-    }
-    if machine.is_none() && person.is_none() && starts.is_none() {
-        return cannot("starts", "Say where, by whom or when");
-    }
-    Ok(())
-}
-
-/// The longest stretch of overtime, as the calendars keep it.
-const LONGEST_OVERTIME: chrono::Duration = chrono::Duration::days(31);
-
-/// The longest that a machine stands still or somebody is away, and how far ahead it is said.
-const LONGEST_AWAY: chrono::Duration = chrono::Duration::days(3 * 366);
-
-fn span(
-    floor: &Floor,
-    from: DateTime<Utc>,
-    until: DateTime<Utc>,
-    longest: chrono::Duration,
-) -> Result<(), CannotChange> {
-    if until <= from {
-        return cannot("until", "This must be after the start");
-    }
-    if until - from > longest {
-        return cannot(
-            "until",
-            format!("At most {} days at once", longest.num_days()),
-        );
-    }
-    if (from - floor.now).abs() > LONGEST_AWAY {
-        return cannot("from", "This is too far away");
-    }
-    Ok(())
-}
-
-/// Words that fit where they are kept.
-fn short(why: &str) -> Result<(), CannotChange> {
-    if why.chars().count() > 200 {
-        return cannot("reason", "At most 200 letters");
-    }
-    Ok(())
-}
-
-fn take_out(
-    spans: &mut Vec<(DateTime<Utc>, DateTime<Utc>)>,
-    span: (DateTime<Utc>, DateTime<Utc>),
-) -> Result<(), CannotChange> {
-    match spans.iter().rposition(|s| *s == span) {
-        Some(at) => {
-            spans.remove(at);
-            Ok(())
-        }
-        None => cannot("from", "This stretch is not there any more"),
-    }
-}
-
-fn job_mut(floor: &mut Floor, job: Uuid) -> Result<&mut super::floor::FloorJob, CannotChange> {
-    match floor.jobs.iter_mut().find(|j| j.id == job) {
-        Some(job) => Ok(job),
-        None => cannot("job", "This job is not on the floor any more"),
-    }
-}
-
-fn hours_mut(floor: &mut Floor, whose: Whose) -> Result<&mut super::Hours, CannotChange> {
-    let hours = match whose {
-        Whose::Machine(id) => {
-            let machine = floor.machines.iter_mut().find(|m| m.id == id);
-            machine.map(|m| &mut m.hours)
-        }
-        Whose::Person(id) => {
-            let person = floor.people.iter_mut().find(|p| p.id == id);
-            person.map(|p| &mut p.hours)
-        }
-    };
-    match hours {
-        Some(hours) => Ok(hours),
-        None => cannot("whose", "This machine or person is not there any more"),
-    }
-}
-
-/// The machines that a person's overtime opens: all of them, for somebody is there to run them.
-fn opened(floor: &mut Floor, whose: Whose) -> impl Iterator<Item = &mut FloorMachine> {
-    let opens = matches!(whose, Whose::Person(_));
-    floor.machines.iter_mut().filter(move |_| opens)
-}
-
-fn skills_mut(floor: &mut Floor, person: Uuid) -> Result<&mut Vec<String>, CannotChange> {
-    match floor.people.iter_mut().find(|p| p.id == person) {
-        Some(person) => Ok(&mut person.skills),
-        None => cannot("person", "This person does not work here any more"),
-    }
-}
-
-/// Midnight to midnight of a day by the shop's clock: a day off.
-#[must_use]
-pub fn whole_day(zone: Tz, day: NaiveDate) -> Option<(DateTime<Utc>, DateTime<Utc>)> {
-    let midnight = |day: NaiveDate| local_instant(zone, day.and_time(NaiveTime::MIN));
-    Some((midnight(day), midnight(day.succ_opt()?)))
-}
-
-/// `Thu 3 Dec, 14:05` by the shop's clock.
-#[must_use]
-pub fn moment(at: DateTime<Utc>, zone: Tz) -> String {
-    at.with_timezone(&zone)
-        .format("%a %-d %b, %H:%M")
-        .to_string()
-}
-
-/// A stretch of time: `on Thu 3 Dec`, `on Thu 3 Dec, 10:00 to 12:00`, `from … to …`.
-fn stretch(from: DateTime<Utc>, until: DateTime<Utc>, zone: Tz) -> String {
-    let (a, b) = (from.with_timezone(&zone), until.with_timezone(&zone));
-    if whole_day(zone, a.date_naive()) == Some((from, until)) {
-        return a.format("on %a %-d %b").to_string();
-    }
-    if a.date_naive() == b.date_naive() {
-        return format!("on {} to {}", moment(from, zone), b.format("%H:%M"));
-    }
-    format!("from {} to {}", moment(from, zone), moment(until, zone))
-}
-
-fn machine_name(floor: &Floor, id: Uuid) -> String {
-    floor
-        .machine(id)
-        .map_or_else(|| "a machine".to_owned(), |m| m.name.clone())
-}
-
-fn person_name(floor: &Floor, id: Uuid) -> String {
-    floor
-        .person(id)
-        .map_or_else(|| "somebody".to_owned(), |p| p.name.clone())
-}
-
-fn names(floor: &Floor, whose: &[Whose]) -> String {
-    let names: Vec<String> = whose
-        .iter()
-        .map(|whose| match whose {
-            Whose::Machine(id) => machine_name(floor, *id),
-            Whose::Person(id) => person_name(floor, *id),
-        })
-        .collect();
-    match names.split_last() {
-        Some((last, [])) => last.clone(),
-        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
-        None => "nobody".to_owned(),
-    }
-}
-
-/// `job 214`, or `the slot held for quote 31`.
-#[must_use]
-pub fn job_words(floor: &Floor, id: Uuid) -> String {
-    match floor.job(id) {
-        Some(job) => match job.order {
-            super::floor::Order::Job => format!("job {}", job.number),
-            super::floor::Order::HeldSlot { .. } => {
-                format!("the slot held for quote {}", job.number)
-            }
-        },
-        None => "a job".to_owned(),
-    }
-}
-
-fn operation_words(floor: &Floor, id: Uuid) -> String {
-    match floor.operation(id) {
-        Some((job, operation)) => {
-            format!("{} of {}", operation.number, job_words(floor, job.id))
-        }
-        None => "an operation".to_owned(),
     }
 }

@@ -1,9 +1,13 @@
 //! A mill and a man in small, worked by hand; and what holds for any change.
 
 use super::*;
-use crate::planning::floor::{FloorJob, FloorOperation, FloorPerson, Order, SlotState, Timetable};
+use crate::planning::floor::{
+    FloorJob, FloorOperation, FloorPerson, Order, Progress, SlotState, Timetable, Why,
+};
 use crate::planning::{Hours, Shift};
+use chrono::NaiveTime;
 use chrono::Weekday;
+use chrono_tz::Tz;
 use proptest::prelude::*;
 
 fn at(text: &str) -> DateTime<Utc> {
@@ -60,6 +64,7 @@ fn operation(job: u128, number: u32, key: &str, setup: i64, run: i64) -> FloorOp
         not_before: None,
         progress: Progress::Queued,
         pin: None,
+        behind: vec![],
     }
 }
 
@@ -130,7 +135,9 @@ fn tight() -> Floor {
 }
 
 fn tried(floor: &Floor, change: &Change) -> WhatIf {
-    try_out(floor, &standing(floor), change, Settings::default()).unwrap()
+    let standing = standing(floor);
+    let ground = Ground::new(floor, &standing, Settings::default()).unwrap();
+    ground.try_out(change).unwrap()
 }
 
 #[test]
@@ -195,6 +202,16 @@ fn holding_a_job_frees_its_place_and_says_so() {
     );
 }
 
+/// The field and the words of a refusal.
+fn refused(floor: &Floor, change: &Change) -> (&'static str, String) {
+    let standing = standing(floor);
+    let ground = Ground::new(floor, &standing, Settings::default()).unwrap();
+    match ground.try_out(change) {
+        Err(TryError::Cannot(cannot)) => (cannot.field, cannot.why),
+        other => panic!("{other:?}"),
+    }
+}
+
 #[test]
 fn what_cannot_be_is_refused_beside_its_field() {
     let mut floor = floor(vec![
@@ -210,15 +227,6 @@ fn what_cannot_be_is_refused_beside_its_field() {
         machine,
         person,
         starts: Some(at(starts)),
-    };
-    let refused = |floor: &Floor, change: &Change| match try_out(
-        floor,
-        &standing(floor),
-        change,
-        Settings::default(),
-    ) {
-        Err(TryError::Cannot(cannot)) => (cannot.field, cannot.why),
-        other => panic!("{other:?}"),
     };
     let mill = Some(id(MILL));
     assert_eq!(
@@ -297,6 +305,60 @@ fn work_with_the_same_on_the_table_is_brought_together() {
     // A setup of an hour, of which a quarter remains.
     assert_eq!(found[0].saves, 45);
     assert!(found[0].tried.effect.promises.iter().all(|p| !p.is_late()));
+
+    // Taken, it is kept: the next plan made of the floor has the second behind the first, wherever the old one had it.
+    let taken = &found[0].tried.floor;
+    assert_eq!(taken.operation(id(310)).unwrap().1.behind, [id(110)]);
+    let mut otherwise = standing.clone();
+    for slot in &mut otherwise.slots {
+        slot.starts = at(if slot.operation == id(310) {
+            "23T08:00"
+        } else {
+            "23T12:00"
+        });
+    }
+    let model = taken.model();
+    let again = model.carry_over(taken, &otherwise).unwrap();
+    let again = model.timetable(taken, &again, None);
+    let slot = |n| again.slot(id(n)).unwrap().clone();
+    assert!(slot(310).starts >= slot(110).ends);
+    // And the other way round it would wait for itself.
+    let back = Change::Order {
+        operation: id(310),
+        other: id(110),
+        side: Side::Before,
+        machine: None,
+    };
+    assert_eq!(refused(taken, &back).0, "operation");
+    // Somebody's route that has come to ask for the opposite is heard, and the order is a hole.
+    let mut circle = taken.clone();
+    circle.operation_mut(id(110)).unwrap().behind = vec![id(310)];
+    let holes = circle.model().holes;
+    assert_eq!(holes.len(), 1);
+    assert_eq!(holes[0].why, Why::OrderGone);
+}
+
+/// A machine stops for four hours: work that is not on it, nor follows work that is, stays where it is.
+#[test]
+fn a_stop_leaves_others_where_they_are() {
+    let floor = three();
+    let standing = standing(&floor);
+    let before: Vec<_> = standing
+        .slots
+        .iter()
+        .map(|s| (s.operation, s.starts))
+        .collect();
+    assert!(before.len() > 3);
+    let stop = Change::Away {
+        whose: Whose::Machine(id(BORER)),
+        from: at("23T08:00"),
+        until: at("23T12:00"),
+        why: "a belt".into(),
+    };
+    // Nothing is on the borer.
+    let what = tried(&floor, &stop);
+    assert_eq!(what.effect.moved, Vec::<Uuid>::new());
+    assert_eq!(what.effect.promises, vec![]);
 }
 
 fn any_change() -> impl Strategy<Value = Change> {
@@ -320,6 +382,18 @@ fn any_change() -> impl Strategy<Value = Change> {
             job: id(j),
             place: Some(1)
         }),
+        (
+            prop::sample::select(vec![110_u128, 120, 210, 310]),
+            prop::sample::select(vec![110_u128, 120, 210, 310]),
+            any::<bool>(),
+            any::<bool>(),
+        )
+            .prop_map(|(a, b, before, mill)| Change::Order {
+                operation: id(a),
+                other: id(b),
+                side: if before { Side::Before } else { Side::Behind },
+                machine: mill.then_some(id(MILL)),
+            }),
         job.prop_map(|j| Change::Hold {
             job: id(j),
             reason: "waits".into()
@@ -387,7 +461,8 @@ proptest! {
         let mut floor = three();
         let mut standing = standing(&floor);
         for change in [first, second] {
-            let Ok(what) = try_out(&floor, &standing, &change, Settings::default()) else { continue };
+            let ground = Ground::new(&floor, &standing, Settings::default()).unwrap();
+            let Ok(what) = ground.try_out(&change) else { continue };
             let faults = crate::planning::engine::validator::validate(&what.model.model, &what.plan);
             prop_assert!(faults.is_empty(), "{:?}", faults);
             if let Change::Away { whose, from, until, .. } = change {

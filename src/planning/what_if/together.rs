@@ -1,6 +1,6 @@
 //! Setups together: work that needs the same on the table, done one after the other.
 
-use super::effect::{Settings, WhatIf, try_out};
+use super::effect::{Ground, Settings, WhatIf};
 use super::{Change, Side, TryError};
 use crate::planning::engine::model::Minute;
 use crate::planning::floor::{Floor, SAME_KEY_REMAINS, Slot, SlotState, Timetable};
@@ -49,6 +49,7 @@ pub fn together(
     most: usize,
     settings: Settings,
 ) -> Result<Vec<Together>, TryError> {
+    let ground = Ground::new(floor, standing, settings)?;
     let mut found: Vec<Together> = Vec::new();
     for pair in pairs(floor, standing).into_iter().take(most) {
         let (moving, stays) = if pair.forward {
@@ -65,7 +66,7 @@ pub fn together(
             side: Side::Behind,
             machine: (stays.machine != moving.machine).then_some(machine),
         };
-        match try_out(floor, standing, &change, settings) {
+        match ground.try_out(&change) {
             Ok(tried) => {
                 let saves = tried.before.value.setup - tried.after.value.setup;
                 if saves > 0 {

@@ -9,9 +9,11 @@
 //! | `panel`, `asked` | forms, and what they ask for |
 //! | `try_out` | what would come of it; taken, dropped, undone |
 //! | `risk`, `together` | promises that may not hold; setups that could be shared |
+//! | `changes` | what was changed by hand, when and by whom |
 
 mod asked;
 mod axis;
+mod changes;
 mod lists;
 mod panel;
 mod picture;
@@ -39,6 +41,7 @@ use sheet::{Stretch, keeping};
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/week", web::get().to(show_week))
         .route("/week/freshness", web::get().to(freshness));
+    changes::routes(cfg);
     try_out::routes(cfg);
     risk::routes(cfg);
     together::routes(cfg);
@@ -213,13 +216,15 @@ fn summary(standing: &Standing) -> Markup {
         count(picture::Keeping::AtRisk),
     );
     html! {
-        p.week-summary {
-            a href="/week/risk" data-key="r" data-key-label="Late or at risk" {
-                @if late + risk == 0 { "Every promise holds" }
-                @else { (show::count(late, "promise late", "promises late")) ", " (risk) " at risk" }
+        ul.week-summary {
+            li {
+                a href="/week/risk" data-key="r" data-key-label="Late or at risk" {
+                    @if late + risk == 0 { "Every promise holds" }
+                    @else { (show::count(late, "promise late", "promises late")) ", " (risk) " at risk" }
+                }
             }
-            " · "
-            a href="/week/together" { "Setups together" }
+            li { a href="/week/together" { "Setups together" } }
+            li { a href="/week/changes" { "Changes by hand" } }
         }
     }
 }

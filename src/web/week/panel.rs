@@ -2,10 +2,11 @@
 
 use super::asked::Asked;
 use super::sheet::{Stretch, in_hundred, job_href, keeping, long_number, slack_words, state_words};
+use super::try_out::href;
 use crate::planning::floor::{
     Floor, FloorJob, FloorMachine, FloorOperation, FloorPerson, Progress, Slot, Timetable,
 };
-use crate::planning::what_if::hours;
+use crate::planning::what_if::{Change, Side, hours, job_words};
 use crate::planning::{Calendar, floor};
 use crate::store::plans::Standing;
 use crate::web::forms::Choice;
@@ -201,11 +202,47 @@ impl Panel<'_> {
             div.actions {
                 @if waits && operation.pin.is_some() { (self.button("unpin", "operation", operation.id, "Take the pin out")) }
                 @else if waits && slot.is_some() { (self.button("pin", "operation", operation.id, "Pin it where it is")) }
+                @for (words, change) in self.orders(operation) { a.button.quiet href=(href(&change, self.stretch)) { (words) } }
                 (self.button("first", "operation", operation.id, &format!("Put job {} first", job.number)))
                 @if job.put_first.is_some() { (self.button("turn", "operation", operation.id, &format!("Job {} in its turn again", job.number))) }
                 @if let Some(reason) = &job.hold { (self.button("release", "operation", operation.id, &format!("Let it go on (held: {reason})"))) }
             }
         }
+    }
+
+    /// The orders that were decided by hand and that this operation is in, with the change that leaves each to the plan.
+    fn orders(&self, operation: &FloorOperation) -> Vec<(String, Change)> {
+        let floor = self.floor();
+        let behind = operation.behind.iter().map(|id| (*id, Side::Behind));
+        let before = floor
+            .jobs
+            .iter()
+            .flat_map(|job| &job.operations)
+            .filter(|other| other.behind.contains(&operation.id))
+            .map(|other| (other.id, Side::Before));
+        behind
+            .chain(before)
+            .filter_map(|(other, side)| {
+                let (job, at) = floor.operation(other)?;
+                let place = match side {
+                    Side::Behind => "behind",
+                    Side::Before => "before",
+                };
+                let words = format!(
+                    "No longer kept {place} {} of {}",
+                    at.number,
+                    job_words(floor, job.id)
+                );
+                let change = Change::NoOrder {
+                    operation: operation.id,
+                    other,
+                    side,
+                    machine: None,
+                    was: None,
+                };
+                Some((words, change))
+            })
+            .collect()
     }
 
     fn machine(&self, machine: &FloorMachine) -> Markup {

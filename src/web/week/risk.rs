@@ -3,7 +3,7 @@
 use super::asked::{Asked, at_work};
 use super::picture::Keeping;
 use super::sheet::{Stretch, in_hundred, job_href, keeping, long_number, slack_words};
-use super::try_out::href;
+use super::try_out::{first_upper, href};
 use crate::planning::engine::explain::{self, Explanation, WaitedFor, explain};
 use crate::planning::floor::{Floor, FloorJob, FloorModel, JobDates};
 use crate::planning::what_if::{Change, Side, Whose, hours, moment};
@@ -460,14 +460,4 @@ fn helps(standing: &Standing, job: Uuid, explanation: &Explanation) -> Vec<Help>
         );
     }
     helps
-}
-
-fn first_upper(words: &str) -> String {
-    let mut letters = words.chars();
-    let first: String = letters
-        .next()
-        .into_iter()
-        .flat_map(char::to_uppercase)
-        .collect();
-    first + letters.as_str()
 }

@@ -5,7 +5,7 @@ use super::picture;
 use super::sheet::{self, Beside, Stretch, in_hundred, job_href, long_number};
 use crate::planning::floor::{Floor, Timetable};
 use crate::planning::what_if::{
-    self, Change, PromiseMove, Settings, TryError, WhatIf, hours, moment,
+    Change, Ground, PromiseMove, Settings, TryError, WhatIf, hours, moment,
 };
 use crate::store::people::Role;
 use crate::store::plan_changes::{self, Taking, Undo};
@@ -36,10 +36,13 @@ pub(super) async fn work_out(
     web::block(move || {
         let settings = Settings::default();
         let (floor, stands) = (&standing.floor, &standing.timetable);
-        let what = match &undo {
-            Some(undo) => what_if::try_back(floor, stands, &undo.places, &change, settings),
-            None => what_if::try_out(floor, stands, &change, settings),
-        };
+        let ground = Ground::new(floor, stands, settings);
+        let what = ground
+            .map_err(TryError::from)
+            .and_then(|ground| match &undo {
+                Some(undo) => ground.try_back(&undo.places, &change),
+                None => ground.try_out(&change),
+            });
         (standing, what)
     })
     .await
@@ -366,7 +369,9 @@ async fn take(who: SignedIn, form: CheckedForm<TakeForm>) -> Answer {
         Some(undo) => format!("undone: {}", undo.words),
         None => change.words(&standing.floor),
     };
-    let inverse = change.inverse(&standing.floor);
+    let Some(inverse) = change.inverse(&standing.floor) else {
+        return Err(StoreError::Refused("This can only be tried".to_owned()).into());
+    };
     let (standing, what) = work_out(standing, change.clone(), undo.clone()).await?;
     let what = match what {
         Ok(what) => what,
@@ -395,7 +400,7 @@ async fn take(who: SignedIn, form: CheckedForm<TakeForm>) -> Answer {
     }
     let taking = Taking {
         change: &change,
-        undo: inverse.as_ref().unwrap_or(&Change::AsBefore),
+        undo: &inverse,
         words: &words,
         what: &what,
         floor_version: seen,
@@ -430,14 +435,19 @@ async fn again(
 }
 
 /// As a sentence of its own.
-fn said(words: &str) -> String {
+pub(super) fn said(words: &str) -> String {
+    format!("{}.", first_upper(words))
+}
+
+/// With a capital letter.
+pub(super) fn first_upper(words: &str) -> String {
     let mut letters = words.chars();
     let first: String = letters
         .next()
         .into_iter()
         .flat_map(char::to_uppercase)
         .collect();
-    format!("{first}{}.", letters.as_str())
+    first + letters.as_str()
 }
 
 async fn undo(who: SignedIn, id: web::Path<Uuid>) -> Answer {

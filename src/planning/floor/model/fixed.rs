@@ -1,0 +1,248 @@
+//! What planning may not move: work that was begun, and work pinned to a time.
+
+use super::{Builder, Draft, Hole, Why};
+use crate::planning::calendar::ceil_minute;
+use crate::planning::engine::calendar::NEVER;
+use crate::planning::engine::model::{Fixed, Minute, Mode};
+use crate::planning::floor::{FloorJob, FloorOperation, LEAST_LEFT, Progress};
+
+/// What is left of a started operation: all of it, and the part that is attended.
+fn left(operation: &FloorOperation, worked: Minute) -> (Minute, Minute) {
+    let total = operation.setup + operation.run;
+    let least = ((total as f64 * LEAST_LEFT).ceil() as Minute).max(1);
+    let left = (total - worked).max(least);
+    let attended = operation.setup + operation.attended;
+    let attended = if operation.attended == operation.run {
+        left
+    } else {
+        (attended - worked).clamp(0, left)
+    };
+    (left, attended)
+}
+
+impl<'a> Builder<'a> {
+    /// Fixes what is being worked on now: the operation begun last on each machine and by each person; the others
+    /// begun stand half done and keep their machine.
+    pub(super) fn fix_started(&mut self, drafts: &mut [(&'a FloorJob, Vec<Draft<'a>>)]) {
+        let mut started: Vec<(&'a FloorJob, &mut Draft<'a>)> = drafts
+            .iter_mut()
+            .flat_map(|(job, drafts)| drafts.iter_mut().map(|draft| (*job, draft)))
+            .filter(|(_, draft)| matches!(draft.operation.progress, Progress::Started { .. }))
+            .collect();
+        let since = |draft: &Draft| match draft.operation.progress {
+            Progress::Started { since, .. } => since,
+            _ => None,
+        };
+        started.sort_by_key(|(job, draft)| {
+            (
+                std::cmp::Reverse(since(draft)),
+                job.number,
+                draft.operation.number,
+            )
+        });
+        let mut gone: Vec<Hole> = Vec::new();
+        for (job, draft) in started {
+            let operation = draft.operation;
+            let Progress::Started {
+                since,
+                machine,
+                person,
+            } = operation.progress
+            else {
+                continue;
+            };
+            let ago = since.map_or(0, |at| (ceil_minute(at) - self.origin).min(0));
+            if operation.outside_days.is_some() {
+                let days = operation.work();
+                let least = ((days as f64 * LEAST_LEFT).ceil() as Minute).max(1);
+                draft.fixed = Some(Fixed {
+                    mode: 0,
+                    person: None,
+                    start: 0,
+                    attended_until: 0,
+                    end: (days + ago).max(least),
+                });
+                continue;
+            }
+            let free = |taken: &Vec<(Minute, Minute)>| taken.is_empty();
+            // The machine and person that were booked; whoever is free when nobody was.
+            let mode = match machine {
+                Some(id) => draft
+                    .modes
+                    .iter()
+                    .position(|m| self.machine_of(m) == Some(id)),
+                None => draft
+                    .modes
+                    .iter()
+                    .position(|m| m.machine.and_then(|m| self.taken.get(m)).is_some_and(free))
+                    .or(Some(0)),
+            };
+            let mode = mode.unwrap_or(0);
+            let Some(way) = draft.modes.get(mode).copied() else {
+                continue;
+            };
+            let Some(on) = way.machine else { continue };
+            let attendant = match person {
+                _ if draft.people.is_empty() => None,
+                Some(id) => draft
+                    .people
+                    .iter()
+                    .copied()
+                    .find(|&p| self.person_id(p) == Some(id))
+                    .or(draft.people.first().copied()),
+                None => draft
+                    .people
+                    .iter()
+                    .copied()
+                    .find(|p| self.taken.get(self.machines.len() + p).is_some_and(free))
+                    .or(draft.people.first().copied()),
+            };
+            let Some(time) = self.time(on, attendant) else {
+                continue;
+            };
+            let (left, attended) = left(operation, time.open_between(ago, 0));
+            // What is left when it goes on later.
+            let half_done = Mode {
+                run: left,
+                attended: if operation.attended == operation.run {
+                    left
+                } else {
+                    attended
+                },
+                ..way
+            };
+            let attended_until = match attended {
+                0 => 0,
+                minutes => time.pausing(0, minutes).1,
+            };
+            let end = match (left - attended, self.machines.get(on)) {
+                (0, _) => attended_until,
+                (rest, Some(machine)) => machine.pausing(attended_until, rest).1,
+                (_, None) => NEVER,
+            };
+            if end >= NEVER {
+                gone.push(Hole {
+                    job: job.id,
+                    operation: Some(operation.id),
+                    why: Why::NeverTogether,
+                });
+                continue;
+            }
+            let machine_free = self.taken.get(on).is_some_and(free);
+            let person_free = attended == 0
+                || attendant
+                    .is_none_or(|p| self.taken.get(self.machines.len() + p).is_some_and(free));
+            if machine_free && person_free {
+                self.take(on, (0, end));
+                if let Some(p) = attendant.filter(|_| attended > 0) {
+                    self.take(self.machines.len() + p, (0, attended_until));
+                }
+                draft.modes = vec![half_done];
+                draft.fixed = Some(Fixed {
+                    mode: 0,
+                    person: attendant,
+                    start: 0,
+                    attended_until,
+                    end,
+                });
+            } else {
+                draft.modes = vec![half_done];
+            }
+        }
+        self.holes.append(&mut gone);
+    }
+
+    fn take(&mut self, resource: usize, stay: (Minute, Minute)) {
+        if stay.0 < stay.1
+            && let Some(taken) = self.taken.get_mut(resource)
+        {
+            taken.push(stay);
+        }
+    }
+
+    /// Gives pinned operations their time, where it is still to come and nobody else's; the first to be pinned first.
+    pub(super) fn fix_pinned(&mut self, drafts: &mut [(&'a FloorJob, Vec<Draft<'a>>)]) {
+        let mut taken_holes: Vec<Hole> = Vec::new();
+        let mut pinned: Vec<(&FloorJob, &mut Draft, Minute)> = drafts
+            .iter_mut()
+            .flat_map(|(job, drafts)| drafts.iter_mut().map(|draft| (*job, draft)))
+            .filter(|(_, draft)| {
+                draft.fixed.is_none() && draft.operation.progress == Progress::Queued
+            })
+            .filter_map(|(job, draft)| {
+                let start = ceil_minute(draft.operation.pin?.start?) - self.origin;
+                (start >= 0).then_some((job, draft, start))
+            })
+            .collect();
+        pinned.sort_by_key(|(job, draft, start)| (*start, job.number, draft.operation.number));
+        for (job, draft, start) in pinned {
+            let operation = draft.operation;
+            if operation.outside_days.is_some() {
+                draft.fixed = Some(Fixed {
+                    mode: 0,
+                    person: None,
+                    start,
+                    attended_until: start,
+                    end: start + operation.work(),
+                });
+                continue;
+            }
+            let people: Vec<Option<usize>> = if draft.people.is_empty() {
+                vec![None]
+            } else {
+                draft.people.iter().copied().map(Some).collect()
+            };
+            let ways = draft.modes.iter().enumerate();
+            let best = ways
+                .flat_map(|(k, mode)| people.iter().map(move |&person| (k, mode, person)))
+                .filter_map(|(k, mode, person)| {
+                    let on = mode.machine?;
+                    let time = self.time(on, person)?;
+                    let (start, attended_until) = time.pausing(start, mode.setup + mode.attended);
+                    let rest = mode.run - mode.attended;
+                    let end = match rest {
+                        0 => attended_until,
+                        rest => self.machines.get(on)?.pausing(attended_until, rest).1,
+                    };
+                    let fits = end < NEVER
+                        && self.open(on, (start, end))
+                        && person.is_none_or(|p| {
+                            self.open(self.machines.len() + p, (start, attended_until))
+                        });
+                    fits.then_some(Fixed {
+                        mode: k,
+                        person,
+                        start,
+                        attended_until,
+                        end,
+                    })
+                })
+                .min_by_key(|fixed| fixed.end);
+            match best {
+                Some(fixed) => {
+                    let on = draft.modes.get(fixed.mode).and_then(|mode| mode.machine);
+                    if let Some(on) = on {
+                        self.take(on, (fixed.start, fixed.end));
+                    }
+                    if let Some(p) = fixed.person {
+                        self.take(self.machines.len() + p, (fixed.start, fixed.attended_until));
+                    }
+                    draft.fixed = Some(fixed);
+                }
+                None => taken_holes.push(Hole {
+                    job: job.id,
+                    operation: Some(operation.id),
+                    why: Why::PinTaken,
+                }),
+            }
+        }
+        self.holes.append(&mut taken_holes);
+    }
+
+    /// Whether fixed work leaves a stay of a machine or person free.
+    fn open(&self, resource: usize, stay: (Minute, Minute)) -> bool {
+        self.taken
+            .get(resource)
+            .is_some_and(|taken| taken.iter().all(|t| t.1 <= stay.0 || stay.1 <= t.0))
+    }
+}
