@@ -4,7 +4,7 @@ use super::seed::{Seed, SeedError};
 use crate::castings::Conversion;
 use crate::estimating::{CuttingData, Route, cutting_data};
 use crate::sourcing::{Fate, Sighting};
-use crate::units::Money;
+use crate::units::{Minutes, Money};
 use chrono::{Datelike, Days, NaiveDate, Weekday};
 use rand::{Rng, RngExt};
 use rand_distr::{Distribution, LogNormal};
@@ -38,7 +38,8 @@ struct Kind {
     weight: u32,
 }
 
-/// Of every twenty live jobs, the one whose customer could not wait.
+/// Of every twenty live jobs, the one whose customer could not wait: the longest work there is, not begun, and promised
+/// for the first working day, the next one for a day later. Whatever the day, the first cannot be kept.
 const HURRIED: u32 = 13;
 
 /// Draws the live jobs: conversions planned by the shop's own rules, and repairs. The first are nearly done and due at
@@ -58,11 +59,14 @@ pub fn live_jobs(
     let mut jobs = Vec::new();
     for place in 0..count {
         let mut drawn = rng.random_range(0..all.max(1));
-        let Some(kind) = kinds.iter().find(|kind| {
+        let hurried = place % 20 == HURRIED;
+        let any = kinds.iter().find(|kind| {
             let found = drawn < kind.weight;
             drawn = drawn.saturating_sub(kind.weight);
             found
-        }) else {
+        });
+        let longest = kinds.iter().max_by_key(|kind| work(&kind.route));
+        let Some(kind) = (if hurried { longest } else { any }) else {
             continue;
         };
         let customer = pick(customers, rng).map_or("a customer", String::as_str);
@@ -74,26 +78,34 @@ pub fn live_jobs(
             .to_usize()
             .unwrap_or(0)
             .min(operations.saturating_sub(1));
+        let done = if hurried { 0 } else { done };
         // Promised with room to spare, but for a few customers in a hurry.
         let room = rng.random_range(0..8);
-        let days = if place % 20 == HURRIED {
-            1 + place / 30
+        let days = if hurried {
+            place / 20
         } else {
             2 + place * 3 / 4 + room
         };
         let due_on = working_day(seed, today, days);
-        let promised = rng.random_bool(0.8);
+        let promised = rng.random_bool(0.8) || hurried;
+        let later = if promised { rng.random_range(0..4) } else { 0 };
+        let later = if hurried { 0 } else { later };
         jobs.push(LiveJob {
             title: format!("{} for {customer}", kind.title),
             customer: customer.to_owned(),
             due_on,
-            promised_on: promised.then(|| working_day(seed, due_on, rng.random_range(0..4))),
+            promised_on: promised.then(|| working_day(seed, due_on, later)),
             route: kind.route.clone(),
             done,
             begun: done > 0 && rng.random_bool(0.3),
         });
     }
     Ok(jobs)
+}
+
+/// Setup and run of a route.
+fn work(route: &Route) -> Minutes {
+    route.operations.iter().map(|o| o.setup + o.run).sum()
 }
 
 /// Conversions and repairs with their routes.

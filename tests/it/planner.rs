@@ -96,7 +96,7 @@ async fn the_demo_shop_has_a_plan_that_keeps_every_rule_and_stands_as_it_is_kept
     let slots = kept.timetable.slots.iter();
     assert_eq!(slots.filter(|slot| !out.contains(&slot.job)).count(), open);
 
-    // A week like a real one: work under way, nearly every promise in reach.
+    // A week like a real one: work under way, nearly every promise in reach, and a few that are not.
     let promised = standing
         .floor
         .jobs
@@ -117,7 +117,7 @@ async fn the_demo_shop_has_a_plan_that_keeps_every_rule_and_stands_as_it_is_kept
         kept.timetable.value
     );
     assert!(chances.len() >= 40);
-    assert!(at_risk <= 8, "{chances:?}");
+    assert!((1..=8).contains(&at_risk), "{chances:?}");
     let under_way = |state| kept.timetable.slots.iter().any(|slot| slot.state == state);
     assert!(under_way(SlotState::Started) && under_way(SlotState::Planned));
 }

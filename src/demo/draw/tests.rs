@@ -2,7 +2,6 @@
 
 use super::*;
 use crate::castings::{Action, FeatureKind};
-use crate::units::Minutes;
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::SeedableRng;
 use std::collections::BTreeMap;

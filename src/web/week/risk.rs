@@ -21,9 +21,6 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 /// Jobs explained in full on the list; the others on being asked.
 const EXPLAINED: usize = 3;
 
-/// The last links of a chain that are always in sight.
-const LINKS: usize = 5;
-
 /// Ways to help shown for a job.
 const HELPS: usize = 5;
 
@@ -205,14 +202,7 @@ fn explained_job(
             }
             h3 { "What holds it" }
             (weights(floor, model, o.job.id, explanation))
-            @let (earlier, last) = explanation.chain.split_at(explanation.chain.len().saturating_sub(LINKS));
-            @if !earlier.is_empty() {
-                details {
-                    summary { "The chain began with " (show::count(earlier.len() as i64, "link", "links")) " more" }
-                    ol.chain { @for link in earlier { (chain_link(floor, model, stretch, o.job.id, link)) } }
-                }
-            }
-            ol.chain start=(earlier.len() + 1) { @for link in last { (chain_link(floor, model, stretch, o.job.id, link)) } }
+            ol.chain { @for step in steps(floor, model, o.job.id, explanation) { (step.draw(floor, model, stretch)) } }
             h3 { "What would help" }
             @if helps.is_empty() { p { "Nothing that was tried: overtime, another order, somebody else who learns it, a second machine." } }
             @else {
@@ -286,66 +276,99 @@ fn person_name<'a>(floor: &'a Floor, model: &FloorModel, index: usize) -> &'a st
     found.map_or("somebody", |p| p.name.as_str())
 }
 
-/// One link of the chain: what was done, what it waited for, and what each cost.
-fn chain_link(
-    floor: &Floor,
-    model: &FloorModel,
-    stretch: Stretch,
-    job: Uuid,
-    link: &explain::Link,
-) -> Markup {
-    let name = |index: usize| {
-        let Some((other, operation)) = model
+/// Part of the chain: its own work, or what it waited for, with what that cost.
+struct Step {
+    /// What it waited for; `None` for its own work.
+    waited: Option<String>,
+    /// Indices of the operations.
+    operations: Vec<usize>,
+    /// Minutes by the clock.
+    held: i64,
+    /// Of the clock, minutes in which machine and person were not both there.
+    closed: i64,
+}
+
+/// Operations named in a step before the rest is counted.
+const NAMED: usize = 3;
+
+/// The chain, links of a kind drawn together; those that cost nothing are left out.
+fn steps(floor: &Floor, model: &FloorModel, job: Uuid, explanation: &Explanation) -> Vec<Step> {
+    let mut steps: Vec<Step> = Vec::new();
+    let behind = explanation
+        .chain
+        .iter()
+        .skip(1)
+        .map(|link| Some(link.waited_for));
+    for (link, next) in explanation.chain.iter().zip(behind.chain([None])) {
+        let of = model
             .operations
-            .get(index)
-            .and_then(|id| floor.operation(*id))
-        else {
-            return "what it needs to come".to_owned();
-        };
-        if other.id == job {
-            format!("{} {}", operation.number, operation.what)
-        } else {
-            format!(
-                "{}, {} {}",
-                long_number(other),
-                operation.number,
-                operation.what
-            )
-        }
-    };
-    let waited = match link.waited_for {
-        WaitedFor::Release => "could begin as soon as the job could".to_owned(),
-        WaitedFor::Operation { operation, lag: 0 } => format!("waited for {}", name(operation)),
-        WaitedFor::Operation { operation, lag } => {
-            format!("waited for {} and {} more", name(operation), hours(lag))
-        }
-        WaitedFor::Machine {
-            machine: m,
-            operation,
-        } => format!(
-            "waited for {}, which had {}",
-            machine_name(floor, model, m),
-            name(operation)
-        ),
-        WaitedFor::Person {
-            person: p,
-            operation,
-        } => format!(
-            "waited for {}, who was at {}",
-            person_name(floor, model, p),
-            name(operation)
-        ),
-    };
-    let id = model.operations.get(link.operation);
-    html! {
-        li {
-            @match id {
-                Some(id) => a href={ "/week?" (stretch.query()) "&operation=" (id) "#operation" } { (name(link.operation)) },
-                None => (name(link.operation)),
+            .get(link.operation)
+            .and_then(|id| floor.operation(*id));
+        let own = of.is_none_or(|(of, _)| of.id == job);
+        let waited = match next {
+            _ if own => None,
+            Some(WaitedFor::Machine { machine, .. }) => {
+                Some(machine_name(floor, model, machine).to_owned())
             }
-            " " (waited)
-            @if link.closed > 0 { ", then " (hours(link.closed)) " until machine and person were both there" }
-            "; it took " (hours(link.held)) " of the clock."
+            Some(WaitedFor::Person { person, .. }) => {
+                Some(person_name(floor, model, person).to_owned())
+            }
+            _ => Some("other work".to_owned()),
+        };
+        match steps.last_mut().filter(|step| step.waited == waited) {
+            Some(step) => {
+                step.operations.push(link.operation);
+                step.held += link.held;
+                step.closed += link.closed;
+            }
+            None => steps.push(Step {
+                waited,
+                operations: vec![link.operation],
+                held: link.held,
+                closed: link.closed,
+            }),
+        }
+    }
+    steps.retain(|step| step.held + step.closed > 0);
+    steps
+}
+
+impl Step {
+    fn draw(&self, floor: &Floor, model: &FloorModel, stretch: Stretch) -> Markup {
+        let named = |index: usize| -> Markup {
+            let Some(id) = model.operations.get(index) else {
+                return html! { "what it needs to come" };
+            };
+            let Some((job, operation)) = floor.operation(*id) else {
+                return html! { "an operation" };
+            };
+            html! {
+                a href={ "/week?" (stretch.query()) "&operation=" (id) "#operation" } {
+                    @if self.waited.is_some() { (long_number(job)) ", " }
+                    (operation.number) " " (operation.what)
+                }
+            }
+        };
+        let shown = match self.waited {
+            Some(_) => NAMED,
+            None => self.operations.len(),
+        };
+        let (first, rest) = self.operations.split_at(self.operations.len().min(shown));
+        html! {
+            li {
+                strong {
+                    (hours(self.held + self.closed)) " "
+                    @match &self.waited { Some(what) => { "waiting for " (what) }, None => "its own work" }
+                }
+                @if self.waited.is_some() { ", taken by " } @else { ": " }
+                @for (i, operation) in first.iter().enumerate() { @if i > 0 { "; " } (named(*operation)) }
+                @if !rest.is_empty() {
+                    details { summary { "and " (show::count(rest.len() as i64, "more", "more")) }
+                        ul { @for operation in rest { li { (named(*operation)) } } }
+                    }
+                }
+                @if self.closed > 0 { span.muted { " (" (hours(self.closed)) " of it while machine and person were not both there)" } }
+            }
         }
     }
 }
