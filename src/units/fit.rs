@@ -110,12 +110,12 @@ pub struct Limits {
     pub upper: Length,
 }
 
-/// To a micrometre, or half of one where JS asks for it: `40.000 to 40.025 mm`.
+/// To a micrometre, or a part of one where JS or a gauge asks for it: `40.000 to 40.025 mm`.
 impl fmt::Display for Limits {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let digits = |length: Length| {
-            let mm = length.mm();
-            if mm.round_dp(3) == mm { 3 } else { 4 }
+            let scale = length.mm().normalize().scale();
+            usize::try_from(scale).unwrap_or(3).clamp(3, 6)
         };
         let digits = digits(self.lower).max(digits(self.upper));
         write!(
@@ -268,7 +268,7 @@ impl Fit {
 }
 
 /// The main size step that a size is in.
-fn main_step(size: Length) -> Result<usize, FitError> {
+pub(super) fn main_step(size: Length) -> Result<usize, FitError> {
     let mm = size.mm();
     if mm <= Decimal::ZERO {
         return Err(FitError::SizeOutside(size));
@@ -280,7 +280,7 @@ fn main_step(size: Length) -> Result<usize, FitError> {
 }
 
 /// Standard tolerance of a grade, which is 3 to 13, at a step. IT3 serves Δ of grade 4 only.
-fn it(grade: u8, step: usize) -> i32 {
+pub(super) fn it(grade: u8, step: usize) -> i32 {
     const IT3: [i32; 13] = [2, 3, 3, 3, 4, 4, 5, 6, 8, 10, 12, 13, 15];
     match grade {
         0..=3 => IT3[step],

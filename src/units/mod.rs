@@ -1,6 +1,7 @@
 //! The measures a shop speaks in: money, lengths, threads, fits, working minutes and how far they spread.
 
 pub mod fit;
+pub mod gauge;
 pub mod length;
 pub mod minutes;
 pub mod money;
@@ -8,6 +9,7 @@ pub mod spread;
 pub mod thread;
 
 pub use fit::{Fit, FitError, Limits};
+pub use gauge::{Gauged, LimitGauge};
 pub use length::{Length, LengthError, LengthUnit};
 pub use minutes::{Minutes, MinutesError};
 pub use money::{Currency, Money, MoneyError};

@@ -167,7 +167,7 @@ impl TaskHandler for Replan {
 /// Once a minute: what time itself changes. Quotes and held slots lapse, and a plan that the clock has overtaken is made
 /// again.
 #[derive(Debug, Default, Serialize, Deserialize)]
-struct LookRound {}
+struct LookRound;
 
 impl TaskHandler for LookRound {
     const IDENTIFIER: &'static str = "look_round";
