@@ -20,7 +20,8 @@ create table check_result (
     measured numeric,                          -- null: gauged go or no-go, or judged by eye
     passed boolean not null,
     note text not null,
-    person_id uuid not null,
+    person_id uuid not null,                   -- who checked
+    entered_by uuid not null,                  -- who wrote it down
     device_id uuid,
     at timestamptz not null,
     device_at timestamptz not null,
@@ -29,6 +30,7 @@ create table check_result (
     primary key (shop_id, id),
     foreign key (shop_id, operation_id) references job_operation,
     foreign key (shop_id, person_id) references person,
+    foreign key (shop_id, entered_by) references person,
     foreign key (shop_id, device_id) references device,
     check (measured is null or num_nonnulls(lower, upper) > 0),
     check (measured is null

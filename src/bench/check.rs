@@ -1,5 +1,7 @@
 //! Checks: what is measured, between which limits, and whether it passes.
 
+use crate::estimating::Check;
+use crate::units::{self, Gauged, Length, LimitGauge};
 use rust_decimal::Decimal;
 use std::str::FromStr;
 
@@ -104,6 +106,37 @@ impl Limits {
     }
 }
 
+/// The limit gauge of a check that is made with one: a plug gauge for a hole, a gap, ring or snap gauge for a shaft, with
+/// limits in millimetres about a nominal size. Such a check goes or does not, and may be measured all the same. A thread
+/// gauge is another matter.
+#[must_use]
+pub fn limit_gauge(check: &Check) -> Option<LimitGauge> {
+    let instrument = check.instrument.to_lowercase();
+    let named = |names: &[&str]| names.iter().any(|name| instrument.contains(name));
+    let gauged = if instrument.contains("thread") {
+        return None;
+    } else if named(&["plug gauge"]) {
+        Gauged::Hole
+    } else if named(&["gap gauge", "ring gauge", "snap gauge"]) {
+        Gauged::Shaft
+    } else {
+        return None;
+    };
+    let limits = Limits::read(&check.limits)?;
+    let (Some(nominal), Some(lower), Some(upper), "mm") =
+        (limits.nominal, limits.lower, limits.upper, limits.unit.as_str())
+    else {
+        return None;
+    };
+    let between = units::Limits {
+        lower: Length::from_mm(lower),
+        upper: Length::from_mm(upper),
+    };
+    LimitGauge::of(Length::from_mm(nominal), between, gauged)
+        .ok()
+        .flatten()
+}
+
 /// A measurement as it is typed, with a point or a comma: at most six places, below a million.
 #[must_use]
 pub fn reading(text: &str) -> Option<Decimal> {
@@ -145,6 +178,32 @@ mod tests {
     use crate::units::{Fit, Length, LengthUnit};
     use proptest::prelude::*;
     use rust_decimal::dec;
+
+    #[test]
+    fn a_plug_gauge_has_sizes_of_its_own_and_a_bore_gauge_has_none() {
+        let check = |limits: &str, instrument: &str| Check {
+            what: "dowel hole".to_owned(),
+            limits: limits.to_owned(),
+            instrument: instrument.to_owned(),
+        };
+        let plug = limit_gauge(&check("25 H7: 25.000 to 25.021 mm", "plug gauge")).unwrap();
+        assert_eq!(
+            plug.to_string(),
+            "go 25.001 to 25.005 mm, no-go 25.019 to 25.023 mm, worn out at 24.997 mm"
+        );
+        let gap = limit_gauge(&check("25 h6: 24.987 to 25.000 mm", "Gap gauge")).unwrap();
+        assert!(gap.go.upper < Length::from_mm(dec!(25)) && gap.no_go.lower < gap.go.lower);
+        for (limits, instrument) in [
+            ("25 H7: 25.000 to 25.021 mm", "bore gauge"),
+            ("25 H7: 25.000 to 25.021 mm", "thread plug gauge"),
+            ("go enters by hand", "plug gauge"),
+            ("25 H7: 0.984 to 0.985 in", "plug gauge"),
+            ("600 H7: 600.000 to 600.070 mm", "plug gauge"),
+            ("25 H4: 25.000 to 25.006 mm", "plug gauge"),
+        ] {
+            assert_eq!(limit_gauge(&check(limits, instrument)), None, "{limits}");
+        }
+    }
 
     #[test]
     fn limits_are_read_as_the_trade_writes_them() {

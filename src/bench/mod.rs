@@ -41,7 +41,7 @@ mod forgotten;
 mod hours;
 
 pub use again::{Again, again};
-pub use check::{Limits, Verdict, reading};
+pub use check::{Limits, Verdict, limit_gauge, reading};
 pub use clock::{Clock, Entry, Kind, Phase, State, clocks, corrected, state, true_time};
 pub use forgotten::{Forgotten, forgotten, shift_end};
 pub use hours::{Hours, Standards, hours, share};

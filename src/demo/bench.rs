@@ -236,6 +236,7 @@ async fn fail_a_check(
             found,
             note: String::new(),
             person_id: last.entry.person,
+            entered_by: last.entry.person,
             device_id: None,
             at,
             device_at: at,

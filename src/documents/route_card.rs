@@ -1,6 +1,7 @@
 //! The route card: what goes with the block from machine to machine.
 
 use super::sheet::{Paper, Sheet, SheetError, Style};
+use crate::bench::limit_gauge;
 use crate::estimating::Operation;
 use crate::units::Minutes;
 
@@ -15,6 +16,8 @@ pub struct CardJob {
     pub title: String,
     /// The day the shop works to, and the day promised, as the shop writes days.
     pub days: String,
+    /// Numbers of the castings set aside for it.
+    pub castings: Vec<i64>,
     /// Anything that stops it.
     pub held: Option<String>,
 }
@@ -49,6 +52,10 @@ pub fn route_card(
     );
     sheet.paragraph(Style::Heading, 0.0, &job.title);
     sheet.paragraph(Style::Text, 0.0, &job.days);
+    if let [first, rest @ ..] = job.castings.as_slice() {
+        let rest: String = rest.iter().map(|n| format!(", {n}")).collect();
+        sheet.paragraph(Style::Text, 0.0, &format!("Casting {first}{rest}"));
+    }
     if let Some(held) = &job.held {
         sheet.paragraph(Style::Heading, 0.0, &format!("ON HOLD: {held}"));
     }
@@ -63,60 +70,68 @@ pub fn route_card(
         Paper::A5 => 24.0,
     };
     for one in operations {
-        let operation = &one.operation;
-        sheet.rule();
-        sheet.keep_together(8.0);
-        sheet.code(&one.address, side)?;
-        let done = if one.done { " – done" } else { "" };
-        sheet.paragraph(
-            Style::Heading,
-            0.0,
-            &format!("{} {}{done}", operation.number, operation.title),
-        );
-        let setup = if operation.setup > Minutes::ZERO {
-            format!(
-                "Set up {}, run {}",
-                operation.setup.rounded(),
-                operation.run.rounded()
-            )
-        } else {
-            format!("Run {}", operation.run.rounded())
-        };
-        sheet.paragraph(
-            Style::Text,
-            0.0,
-            &format!("{setup}. On the table: {}.", operation.setup_key),
-        );
-        if let [first, rest @ ..] = operation.after.as_slice() {
-            let rest: String = rest.iter().map(|n| format!(", {n}")).collect();
-            sheet.paragraph(Style::Small, 0.0, &format!("After {first}{rest}."));
-        }
-        for step in &operation.steps {
-            let place = step
-                .place
-                .as_ref()
-                .map_or(String::new(), |place| format!(", at {place}"));
-            let times = if step.count > 1 {
-                format!(", {} times", step.count)
-            } else {
-                String::new()
-            };
-            sheet.paragraph(Style::Text, 2.0, &format!("• {}{place}{times}", step.name));
-        }
-        for check in &operation.checks {
-            let with = if check.instrument.is_empty() {
-                String::new()
-            } else {
-                format!(" ({})", check.instrument)
-            };
-            sheet.tick(&format!("{}: {}{with}  ______", check.what, check.limits));
-        }
-        for caution in &operation.cautions {
-            sheet.paragraph(Style::Text, 2.0, &format!("CAUTION: {caution}"));
-        }
-        sheet.below_code();
+        sheet.together(|sheet| operation(sheet, one, side))?;
     }
     Ok(sheet.finish(&format!("Job {}", job.number)))
+}
+
+/// One operation, with its code at the right.
+fn operation(sheet: &mut Sheet, one: &CardOperation, side: f32) -> Result<(), SheetError> {
+    let operation = &one.operation;
+    sheet.rule();
+    sheet.code(&one.address, side)?;
+    let done = if one.done { " – done" } else { "" };
+    sheet.paragraph(
+        Style::Heading,
+        0.0,
+        &format!("{} {}{done}", operation.number, operation.title),
+    );
+    let setup = if operation.setup > Minutes::ZERO {
+        format!(
+            "Set up {}, run {}",
+            operation.setup.rounded(),
+            operation.run.rounded()
+        )
+    } else {
+        format!("Run {}", operation.run.rounded())
+    };
+    sheet.paragraph(
+        Style::Text,
+        0.0,
+        &format!("{setup}. On the table: {}.", operation.setup_key),
+    );
+    if let [first, rest @ ..] = operation.after.as_slice() {
+        let rest: String = rest.iter().map(|n| format!(", {n}")).collect();
+        sheet.paragraph(Style::Small, 0.0, &format!("After {first}{rest}."));
+    }
+    for step in &operation.steps {
+        let place = step
+            .place
+            .as_ref()
+            .map_or(String::new(), |place| format!(", at {place}"));
+        let times = if step.count > 1 {
+            format!(", {} times", step.count)
+        } else {
+            String::new()
+        };
+        sheet.paragraph(Style::Text, 2.0, &format!("• {}{place}{times}", step.name));
+    }
+    for check in &operation.checks {
+        let with = if check.instrument.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", check.instrument)
+        };
+        sheet.tick(&format!("______  {}: {}{with}", check.what, check.limits));
+        if let Some(gauge) = limit_gauge(check) {
+            sheet.paragraph(Style::Small, 6.0, &format!("New gauge: {gauge}."));
+        }
+    }
+    for caution in &operation.cautions {
+        sheet.paragraph(Style::Text, 2.0, &format!("CAUTION: {caution}"));
+    }
+    sheet.below_code();
+    Ok(())
 }
 
 #[cfg(test)]
@@ -149,6 +164,7 @@ mod tests {
             number: 17,
             title: "Tarn 4/90 farm made into Tarn 4/90 marine".to_owned(),
             days: "Work to Mon 30 Nov 2026".to_owned(),
+            castings: vec![4],
             held: None,
         };
         route_card(&job, &operations, paper).unwrap()
@@ -215,7 +231,9 @@ mod tests {
                 "Harrow Quay Engine Works",
                 "90 Operation 90",
                 "10 Operation 10 – done",
+                "Casting 4",
                 "12 H7: 12.000 to 12.018 mm (plug gauge)",
+                "New gauge: go 12.001 to 12.004 mm, no-go 12.0165 to 12.0195 mm, worn out at 11.998 mm",
                 "CAUTION: Guards closed",
             ] {
                 assert!(text.contains(words), "{words} is not in {text}");

@@ -79,6 +79,9 @@ impl Style {
     }
 }
 
+/// Height of a trial sheet, in points: more than anything that belongs together.
+const ENDLESS: f32 = 100_000.0;
+
 /// A sheet while it is being set.
 pub(super) struct Sheet {
     paper: Paper,
@@ -100,11 +103,23 @@ impl Sheet {
         }
     }
 
-    /// Goes on to the next page unless this much is left, in lines of text.
-    pub(super) fn keep_together(&mut self, lines: f32) {
-        if self.y - lines * self.paper.text() * 1.35 < self.paper.margin() {
+    /// Sets what belongs together, on the next page when this one has no room for all of it. What is longer than a page
+    /// begins here and goes on there.
+    pub(super) fn together(
+        &mut self,
+        set: impl Fn(&mut Self) -> Result<(), SheetError>,
+    ) -> Result<(), SheetError> {
+        let mut trial = Self {
+            y: ENDLESS,
+            ..Self::new(self.paper)
+        };
+        set(&mut trial)?;
+        let height = ENDLESS - trial.y;
+        let margin = self.paper.margin();
+        if self.y - height < margin && height <= self.paper.size().1 - 2.0 * margin {
             self.turn();
         }
+        set(self)
     }
 
     fn turn(&mut self) {

@@ -173,10 +173,12 @@ fn gauge(kind: FeatureKind) -> &'static str {
     }
 }
 
-/// The size of a feature as a drawing calls it out: `M10x1.5`, `ø12 H7`.
+/// The size of a feature as a drawing calls it out: `M10x1.5, tap drill 8.5 mm`, `ø12 H7`.
 fn callout(feature: &Feature) -> String {
     match (&feature.thread, feature.fit) {
-        (Some(thread), _) => thread.to_string(),
+        (Some(thread), _) => {
+            format!("{thread}, tap drill {}", thread.tap_drill().diameter)
+        }
         (None, Some(fit)) => format!("ø{} {fit}", feature.size.mm().normalize()),
         (None, None) => format!("ø{}", feature.size),
     }

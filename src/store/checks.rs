@@ -2,7 +2,7 @@
 
 use super::read::{codes, word};
 use super::{ShopTx, StoreError, jobs};
-use crate::bench::{Limits, Verdict};
+use crate::bench::{Limits, Verdict, limit_gauge};
 use crate::estimating::{Check, Operation};
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
@@ -23,7 +23,9 @@ pub struct NewResult {
     pub note: String,
     /// Who checked.
     pub person_id: Uuid,
-    /// At which device.
+    /// Who wrote it down: the same person, or whoever enters it later for them.
+    pub entered_by: Uuid,
+    /// At which device; `None` when it is entered by hand.
     pub device_id: Option<Uuid>,
     /// When, by this server's clock.
     pub at: DateTime<Utc>,
@@ -76,6 +78,8 @@ pub struct CheckResult {
     pub note: String,
     /// Who checked.
     pub person: String,
+    /// Who entered it for them later.
+    pub entered_by: Option<String>,
     /// When.
     pub at: DateTime<Utc>,
 }
@@ -186,6 +190,9 @@ pub async fn record(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, StoreEr
             )
         }
         (None, Found::Gauged(goes)) => (None, goes, "does not pass".to_owned()),
+        (Some(_), Found::Gauged(goes)) if limit_gauge(check).is_some() => {
+            (None, goes, "does not pass its gauge".to_owned())
+        }
         (Some(_), Found::Gauged(_)) => {
             return Err(refused("This check has limits: it wants a measurement"));
         }
@@ -195,8 +202,8 @@ pub async fn record(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, StoreEr
     };
     sqlx::query!(
         "insert into check_result (shop_id, id, operation_id, place, what, limits, instrument, lower, upper, unit, measured,
-                                   passed, note, person_id, device_id, at, device_at, received_at)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)",
+                                   passed, note, person_id, entered_by, device_id, at, device_at, received_at)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)",
         tx.shop_id(),
         new.id,
         new.operation_id,
@@ -211,6 +218,7 @@ pub async fn record(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, StoreEr
         passed,
         new.note,
         new.person_id,
+        new.entered_by,
         new.device_id,
         new.at,
         new.device_at,
@@ -296,10 +304,12 @@ pub async fn of_operations(
 ) -> Result<Vec<CheckResult>, StoreError> {
     Ok(sqlx::query_as!(
         CheckResult,
-        "select r.id, r.operation_id, r.place, r.what, r.limits, r.instrument, r.measured, r.unit, r.passed, r.note,
-                p.name as person, r.at
-         from check_result r join person p on p.shop_id = r.shop_id and p.id = r.person_id
-         where r.shop_id = $1 and r.operation_id = any ($2) order by r.sequence",
+        r#"select r.id, r.operation_id, r.place, r.what, r.limits, r.instrument, r.measured, r.unit, r.passed, r.note,
+                  p.name as person, e.name as "entered_by?", r.at
+           from check_result r
+           join person p on p.shop_id = r.shop_id and p.id = r.person_id
+           left join person e on e.shop_id = r.shop_id and e.id = r.entered_by and e.id <> r.person_id
+           where r.shop_id = $1 and r.operation_id = any ($2) order by r.sequence"#,
         tx.shop_id(),
         operations
     )

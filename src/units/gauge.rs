@@ -8,6 +8,7 @@
 use super::fit::{it, main_step};
 use super::{FitError, Length, Limits};
 use rust_decimal::Decimal;
+use std::fmt;
 
 /// What is gauged.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -40,6 +41,17 @@ pub struct LimitGauge {
     pub worn_out: Length,
     /// The grade whose figures were taken, 6 to 13.
     pub grade: u8,
+}
+
+/// As it is told at the bench: what a new one measures, and when it is worn out.
+impl fmt::Display for LimitGauge {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "go {}, no-go {}, worn out at {}",
+            self.go, self.no_go, self.worn_out
+        )
+    }
 }
 
 /// Figures of a grade, in tenths of a micrometre by main size step of ISO 286-1.

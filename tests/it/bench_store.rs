@@ -296,6 +296,7 @@ pub fn check(operation_id: Uuid, person_id: Uuid, place: u32, found: Found) -> N
         found,
         note: String::new(),
         person_id,
+        entered_by: person_id,
         device_id: None,
         at: at("26T10:00"),
         device_at: at("26T10:00"),

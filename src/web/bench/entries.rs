@@ -3,6 +3,8 @@
 //! device, which sends them again.
 
 use super::AtBench;
+use super::screen::{Refused, draw};
+use super::sign_on::Which;
 use crate::bench::{Kind, Phase, reading, true_time};
 use crate::planning::local_instant;
 use crate::store::bookings::{self, Conflict, NewBooking, Recorded};
@@ -209,6 +211,7 @@ async fn read(
                     found,
                     note: entry.reason.unwrap_or_default(),
                     person_id,
+                    entered_by: person_id,
                     device_id: Some(at.device.id),
                     at: happened,
                     device_at: entry.at,
@@ -234,7 +237,7 @@ async fn read(
 }
 
 /// What a check found: a reading, or whether it goes.
-fn found(measured: Option<&str>, goes: Option<&str>) -> Option<Found> {
+pub(in crate::web) fn found(measured: Option<&str>, goes: Option<&str>) -> Option<Found> {
     match (measured, goes) {
         (Some(text), None) => reading(text).map(Found::Measured),
         (None, Some("yes")) => Some(Found::Gauged(true)),
@@ -263,13 +266,23 @@ struct BookForm {
     kind: String,
     operation: String,
     machine: String,
-    /// By the shop's clock; empty for now.
-    at: String,
+    /// By the shop's clock; none for now.
+    at: Option<String>,
     corrects: String,
     reason: String,
     place: String,
     measured: Option<String>,
     goes: Option<String>,
+}
+
+impl BookForm {
+    /// The page it was sent from.
+    fn which(&self) -> Which {
+        Which {
+            machine: Uuid::try_parse(&self.machine).ok(),
+            op: None,
+        }
+    }
 }
 
 async fn check(at: AtBench, form: OpenForm<BookForm>) -> Answer {
@@ -282,17 +295,21 @@ async fn check(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     };
     let unreadable = || WebError::BadRequest("This form of the bench does not read.".to_owned());
     let key = |text: &str| Uuid::try_parse(text).map_err(|_| unreadable());
+    let operation_id = key(&form.operation)?;
+    let place = form.place.parse().map_err(|_| unreadable())?;
+    let Some(found) = found(form.measured.as_deref(), form.goes.as_deref()) else {
+        let typed = form.measured.as_deref().unwrap_or_default();
+        let refused = Refused::reading(operation_id, place, typed);
+        return draw(&at, &form.which(), Some(&refused)).await;
+    };
     let new = NewResult {
         id: key(&form.key)?,
-        operation_id: key(&form.operation)?,
-        place: form.place.parse().map_err(|_| unreadable())?,
-        found: found(form.measured.as_deref(), form.goes.as_deref()).ok_or_else(|| {
-            WebError::Unprocessable(
-                "A measurement is a number in the unit of the limits, like 40.012.".to_owned(),
-            )
-        })?,
+        operation_id,
+        place,
+        found,
         note: String::new(),
         person_id: person.person_id,
+        entered_by: person.person_id,
         device_id: Some(at.device.id),
         at: now,
         device_at: now,
@@ -332,13 +349,16 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
         "" => Ok(None),
         text => key(text).map(Some),
     };
-    let when = match form.at.as_str() {
-        "" => now,
-        text => {
-            let local = NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M")
-                .map_err(|_| WebError::Unprocessable("Say when: a day and a time.".to_owned()))?;
-            local_instant(at.zone, local).min(now)
-        }
+    let corrects = optional(&form.corrects)?;
+    let when = match (form.at.as_deref(), corrects) {
+        (None, _) => now,
+        (Some(text), start) => match NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M") {
+            Ok(local) => local_instant(at.zone, local).min(now),
+            Err(_) => {
+                let refused = Refused::when(start.ok_or_else(unreadable)?, text);
+                return draw(&at, &form.which(), Some(&refused)).await;
+            }
+        },
     };
     let new = NewBooking {
         id: key(&form.key)?,
@@ -351,7 +371,7 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
         at: when,
         device_at: when,
         received_at: now,
-        corrects: optional(&form.corrects)?,
+        corrects,
         reason: Some(form.reason.trim().chars().take(400).collect::<String>())
             .filter(|r| !r.is_empty()),
     };

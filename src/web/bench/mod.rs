@@ -7,7 +7,7 @@ mod screen;
 mod sign_on;
 
 pub use device::AtBench;
-pub(in crate::web) use entries::conflict_words;
+pub(in crate::web) use entries::{conflict_words, found};
 pub(in crate::web) use screen::{found_words, phase_words};
 
 use actix_web::http::header::{CACHE_CONTROL, HeaderName};

@@ -3,8 +3,8 @@
 use super::AtBench;
 use super::entries::conflict_words;
 use super::sign_on::{Which, people_page};
-use crate::bench::{Clock, Phase, clocks};
-use crate::estimating::Machine;
+use crate::bench::{Clock, Limits, Phase, clocks, limit_gauge};
+use crate::estimating::{Check, Machine};
 use crate::store::bench::{Waiting, waiting};
 use crate::store::bookings::{self, Booking, Question};
 use crate::store::checks::{self, CheckResult, limits_of};
@@ -42,6 +42,41 @@ async fn open(at: AtBench, id: web::Path<Uuid>) -> Answer {
     Ok(Reply::see_other(format!("/bench?{machine}op={id}#op-{id}")))
 }
 
+/// What was typed and could not be taken: given back beside its field.
+pub(super) struct Refused {
+    field: String,
+    typed: String,
+    why: &'static str,
+}
+
+impl Refused {
+    /// A reading of a check.
+    pub(super) fn reading(operation: Uuid, place: u32, typed: &str) -> Self {
+        Self {
+            field: reading_id(operation, place),
+            typed: typed.to_owned(),
+            why: "A number in the unit of the limits, like 40.012",
+        }
+    }
+
+    /// The time at which a clock that began with this entry stopped.
+    pub(super) fn when(start: Uuid, typed: &str) -> Self {
+        Self {
+            field: when_id(start),
+            typed: typed.to_owned(),
+            why: "Say when: a day and a time",
+        }
+    }
+}
+
+fn reading_id(operation: Uuid, place: u32) -> String {
+    format!("check-{operation}-{place}")
+}
+
+fn when_id(start: Uuid) -> String {
+    format!("when-{start}")
+}
+
 /// All that the page shows.
 struct Screen<'a> {
     at: &'a AtBench,
@@ -52,14 +87,20 @@ struct Screen<'a> {
     clocks: &'a [Clock],
     names: HashMap<Uuid, &'a str>,
     checks: &'a [CheckResult],
+    refused: Option<&'a Refused>,
 }
 
 async fn show(at: AtBench, which: web::Query<Which>) -> Answer {
+    draw(&at, &which, None).await
+}
+
+/// The screen, with what was refused when something was.
+pub(super) async fn draw(at: &AtBench, which: &Which, refused: Option<&Refused>) -> Answer {
     let now = Utc::now();
     let mut tx = at.begin(None).await?;
     let Some(who) = devices::signed_on(&mut tx, at.device.id, now).await? else {
         let people = devices::bench_people(&mut tx).await?;
-        return Ok(people_page(&at, &people, &which).into());
+        return Ok(people_page(at, &people, which).into());
     };
     let mut all = machines::machines(&mut tx).await?;
     all.retain(|machine| machine.active);
@@ -87,7 +128,7 @@ async fn show(at: AtBench, which: web::Query<Which>) -> Answer {
     let shown: Vec<Uuid> = here.iter().chain(&elsewhere).map(|w| w.id).collect();
     let checked = checks::of_operations(&mut tx, &shown).await?;
     let screen = Screen {
-        at: &at,
+        at,
         who: &who,
         now,
         machines: &all,
@@ -98,10 +139,14 @@ async fn show(at: AtBench, which: web::Query<Which>) -> Answer {
             .map(|b| (b.entry.person, b.person.as_str()))
             .collect(),
         checks: &checked,
+        refused,
     };
-    Ok(screen
-        .page(&here, &elsewhere, &live, &questions, which.op)
-        .into())
+    let page = screen.page(&here, &elsewhere, &live, &questions, which.op);
+    Ok(if refused.is_some() {
+        page.invalid().into()
+    } else {
+        page.into()
+    })
 }
 
 impl Screen<'_> {
@@ -336,39 +381,68 @@ impl Screen<'_> {
 
     fn checks(&self, w: &Waiting) -> Markup {
         let made = self.checks.iter().filter(|r| r.operation_id == w.id);
-        let latest = |place: usize| {
+        let latest = |place: u32| {
             made.clone()
-                .rfind(|r| usize::try_from(r.place) == Ok(place))
+                .rfind(|r| u32::try_from(r.place) == Ok(place))
         };
         html! {
             ol.bench-checks aria-label="Checks" {
-                @for (place, check) in w.planned.checks.iter().enumerate() {
-                    @let limits = limits_of(check);
-                    @let id = format!("check-{}-{place}", w.id);
+                @for (place, check) in (0_u32..).zip(&w.planned.checks) {
                     li {
                         p { strong { (check.what) } ": " (check.limits) @if !check.instrument.is_empty() { " · " (check.instrument) } }
                         p.bench-found role="status" {
                             @if let Some(result) = latest(place) { (found_words(result)) } @else { "Not checked yet" }
                         }
-                        form.bench-form method="post" action="/bench/check" data-book="check"
-                            data-lower=[limits.as_ref().and_then(|l| l.lower)] data-upper=[limits.as_ref().and_then(|l| l.upper)] {
-                            (self.hidden("check", w.id, Some(self.machine.id)))
-                            input type="hidden" name="place" value=(place);
-                            @match &limits {
-                                Some(limits) => {
-                                    label for=(id) { "Measured" @if !limits.unit.is_empty() { ", " (limits.unit) } }
-                                    div.bench-row {
-                                        input id=(id) name="measured" inputmode="decimal" autocomplete="off" required;
-                                        button.bench-button type="submit" { "Enter" }
-                                    }
+                        @match (limit_gauge(check), limits_of(check)) {
+                            (Some(gauge), limits) => {
+                                p.bench-gauge { "Go must enter, no-go must not. The gauge, new: " (gauge) "." }
+                                (self.gauging(w, place, check))
+                                details open[self.refused(&reading_id(w.id, place)).is_some()] {
+                                    summary { "Measured instead" span.visually-hidden { ": " (check.what) } }
+                                    @if let Some(limits) = &limits { (self.measuring(w, place, check, limits)) }
                                 }
-                                None => div.bench-row.even {
-                                    button.bench-button type="submit" name="goes" value="yes" { "Passes" span.visually-hidden { ": " (check.what) } }
-                                    button.bench-button type="submit" name="goes" value="no" { "Does not" span.visually-hidden { ": " (check.what) } }
-                                },
                             }
+                            (None, Some(limits)) => (self.measuring(w, place, check, &limits)),
+                            (None, None) => (self.gauging(w, place, check)),
                         }
                     }
+                }
+            }
+        }
+    }
+
+    fn refused(&self, field: &str) -> Option<&Refused> {
+        self.refused.filter(|refused| refused.field == field)
+    }
+
+    /// The form of a check that goes or does not.
+    fn gauging(&self, w: &Waiting, place: u32, check: &Check) -> Markup {
+        html! {
+            form.bench-form method="post" action="/bench/check" data-book="check" {
+                (self.hidden("check", w.id, Some(self.machine.id)))
+                input type="hidden" name="place" value=(place);
+                div.bench-row.even {
+                    button.bench-button type="submit" name="goes" value="yes" { "Passes" span.visually-hidden { ": " (check.what) } }
+                    button.bench-button type="submit" name="goes" value="no" { "Does not" span.visually-hidden { ": " (check.what) } }
+                }
+            }
+        }
+    }
+
+    /// The form of a check that is measured.
+    fn measuring(&self, w: &Waiting, place: u32, check: &Check, limits: &Limits) -> Markup {
+        let id = reading_id(w.id, place);
+        let refused = self.refused(&id);
+        html! {
+            form.bench-form method="post" action="/bench/check" data-book="check" data-lower=[limits.lower] data-upper=[limits.upper] {
+                (self.hidden("check", w.id, Some(self.machine.id)))
+                input type="hidden" name="place" value=(place);
+                label for=(id) { "Measured" @if !limits.unit.is_empty() { ", " (limits.unit) } span.visually-hidden { ": " (check.what) } }
+                (complaint(refused))
+                div.bench-row {
+                    input id=(id) name="measured" inputmode="decimal" autocomplete="off" required value=[refused.map(|r| r.typed.as_str())]
+                        aria-invalid=[refused.map(|_| "true")] aria-describedby=[refused.map(|r| format!("{}-error", r.field))];
+                    button.bench-button type="submit" { "Enter" }
                 }
             }
         }
@@ -393,7 +467,8 @@ impl Screen<'_> {
                 .format("%Y-%m-%dT%H:%M")
                 .to_string()
         };
-        let id = format!("when-{}", clock.start);
+        let id = when_id(clock.start);
+        let refused = self.refused(&id);
         let form = |kind: &str, inner: Markup| {
             html! {
                 form.bench-form method="post" action="/bench/book" data-book=(kind) {
@@ -426,8 +501,10 @@ impl Screen<'_> {
                 }
                 (form("pause", html! {
                     label for=(id) { "At another time" }
+                    (complaint(refused))
                     div.bench-row {
-                        input id=(id) type="datetime-local" name="at" min=(local(clock.from)) max=(local(self.now)) value=(local(ended.max(clock.from))) required;
+                        input id=(id) type="datetime-local" name="at" min=(local(clock.from)) max=(local(self.now)) value=(local(ended.max(clock.from))) required
+                            aria-invalid=[refused.map(|_| "true")] aria-describedby=[refused.map(|r| format!("{}-error", r.field))];
                         input type="hidden" name="reason" value="forgot to stop; time as remembered";
                         button.bench-button type="submit" { "Then" }
                     }
@@ -448,6 +525,17 @@ impl Screen<'_> {
                     (show::moment(booking.entry.at, self.at.zone)) " is booked, but " (conflict_words(conflict).to_lowercase())
                     ". The office looks at it."
                 }
+            }
+        }
+    }
+}
+
+/// What is wrong with a field, and what was typed in it.
+fn complaint(refused: Option<&Refused>) -> Markup {
+    html! {
+        @if let Some(refused) = refused {
+            p.error id={ (refused.field) "-error" } role="alert" {
+                span.sign aria-hidden="true" { "!" } " " (refused.why) @if !refused.typed.is_empty() { "; you wrote “" (refused.typed) "”" }
             }
         }
     }

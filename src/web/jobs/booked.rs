@@ -13,7 +13,7 @@ use crate::web::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
 };
 use actix_web::web;
-use chrono::{NaiveDateTime, Utc};
+use chrono::{DateTime, NaiveDateTime, Utc};
 use maud::{Markup, html};
 use serde::Deserialize;
 use std::collections::HashMap;
@@ -112,17 +112,21 @@ const KINDS: [(Kind, &str); 5] = [
     (Kind::Done, "finished it"),
 ];
 
-impl EntryForm {
-    fn when(&self, who: &SignedIn, errors: &mut FormErrors) -> Option<chrono::DateTime<Utc>> {
-        let date = errors.date("date", &self.date);
-        let time = errors.time("time", &self.time);
-        let at = local_instant(who.shop.time_zone, NaiveDateTime::new(date?, time?));
-        if at > Utc::now() {
-            errors.add("time", "That is still to come");
-            return None;
-        }
-        Some(at)
+/// The moment that the fields `date` and `time` name by the shop's clock, which is not still to come.
+pub(super) fn moment_of(
+    who: &SignedIn,
+    date: &str,
+    time: &str,
+    errors: &mut FormErrors,
+) -> Option<DateTime<Utc>> {
+    let date = errors.date("date", date);
+    let time = errors.time("time", time);
+    let at = local_instant(who.shop.time_zone, NaiveDateTime::new(date?, time?));
+    if at > Utc::now() {
+        errors.add("time", "That is still to come");
+        return None;
     }
+    Some(at)
 }
 
 async fn blank(who: SignedIn, id: web::Path<Uuid>) -> Answer {
@@ -191,7 +195,7 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EntryForm>) -
     let kind = errors.choice("kind", &form.kind, |code| {
         bookings::kind_from_code(code).filter(|k| KINDS.iter().any(|(one, _)| one == k))
     });
-    let at = form.when(&who, &mut errors);
+    let at = moment_of(&who, &form.date, &form.time, &mut errors);
     let reason = errors.required_text("reason", &form.reason, 400);
     let key = Uuid::try_parse(&form.key).unwrap_or_else(|_| Uuid::now_v7());
     let (Some(operation), Some(person), Some(kind), Some(at), Some(reason)) =
@@ -301,7 +305,7 @@ async fn correct(
             .filter(|k| matches!(k, Kind::Moved | Kind::Struck | Kind::Stands))
     });
     let at = match kind {
-        Some(Kind::Moved) => form.when(&who, &mut errors),
+        Some(Kind::Moved) => moment_of(&who, &form.date, &form.time, &mut errors),
         _ => Some(Utc::now()),
     };
     let reason = errors.required_text("reason", &form.reason, 400);

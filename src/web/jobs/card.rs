@@ -1,8 +1,9 @@
 //! The route card of a job, as a PDF to print.
 
 use crate::documents::{CardJob, CardOperation, Paper, route_card};
-use crate::store::checks;
 use crate::store::jobs::{self, OperationState};
+use crate::store::needs::Source;
+use crate::store::{checks, needs};
 use crate::web::{Answer, SignedIn, WebError, show};
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION};
 use actix_web::{HttpRequest, HttpResponse, web};
@@ -22,6 +23,7 @@ async fn card(who: SignedIn, req: HttpRequest, path: web::Path<(Uuid, String)>) 
     let mut tx = who.begin().await?;
     let job = jobs::get(&mut tx, job_id).await?;
     let operations = jobs::operations(&mut tx, job_id).await?;
+    let needs = needs::of_job(&mut tx, job_id).await?;
     let holds = checks::holds(&mut tx, Some(job_id)).await?;
     let promised = match job.promised_on {
         Some(day) => format!(", promised for {}", show::day(day)),
@@ -37,6 +39,13 @@ async fn card(who: SignedIn, req: HttpRequest, path: web::Path<(Uuid, String)>) 
         number: job.number,
         title: job.title,
         days: format!("Work to {}{promised}", show::day(job.due_on)),
+        castings: needs
+            .iter()
+            .filter_map(|need| match &need.source {
+                Source::Casting(casting) if casting.ours => Some(casting.number),
+                _ => None,
+            })
+            .collect(),
         held: holds
             .into_iter()
             .find(|h| h.decision.is_none())

@@ -331,15 +331,16 @@ fn page(
         .collect();
     let title = format!("Job {} on hold", hold.job_number);
     let body = html! {
+        p.back { a href={ "/jobs/" (job_id) } { "Job " (hold.job_number) } }
         h1 { (title) }
         p.notice.bad { span.sign aria-hidden="true" { "!" } " " (hold.why) ". " (hold.opened_by) ", " (moment(hold.opened_at, who.shop.time_zone)) "." }
         (errors.summary())
-        form.grid method="post" action={ "/jobs/" (job_id) "/holds/" (hold.id) } novalidate {
+        form.grid.decide method="post" action={ "/jobs/" (job_id) "/holds/" (hold.id) } novalidate {
             (csrf_field(who))
             input type="hidden" name="version" value=(form.version);
             (Field::radios("decision", "What is to be done", &form.decision, ways).wide().errors(errors))
             (Field::text("note", "Why", &form.note).wide().errors(errors))
-            fieldset.wide {
+            fieldset.wide.for-rework {
                 legend { "For rework" }
                 (Field::text("title", "What is done", &form.title).errors(errors))
                 (Field::select("machine_kind", "On", &form.machine_kind, kinds).errors(errors))
@@ -347,14 +348,14 @@ fn page(
                 (Field::minutes("run", "Run", &form.run).errors(errors))
                 p.small.muted { "It comes after the operation that failed and before what waits for that, and the check is made again." }
             }
-            fieldset.wide {
+            fieldset.wide.for-concession {
                 legend { "For a concession" }
                 (Field::text("said_by", "Who allows it", &form.said_by).hint("By name: the customer, or a qualified person").errors(errors))
             }
-            fieldset.wide {
+            fieldset.wide.for-scrap {
                 legend { "For scrap" }
                 p {
-                    @if beside.own.is_empty() { "No casting is set aside for this job." }
+                    @if beside.own.is_empty() { "No casting is set aside for this job. " }
                     @for casting in &beside.own { "Casting " (casting.number) " is written off, and the job bears its " (casting.details.cost) ". " }
                     "The customer is listed to be told."
                 }

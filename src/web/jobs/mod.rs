@@ -5,6 +5,7 @@ mod booked;
 mod card;
 mod customer;
 mod holds;
+mod missed;
 mod needs;
 mod progress;
 mod settle;
@@ -34,6 +35,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     card::routes(cfg);
     customer::routes(cfg);
     holds::routes(cfg);
+    missed::routes(cfg);
     needs::routes(cfg);
     settle::routes(cfg);
     cfg.route("/jobs", web::get().to(list))
@@ -190,8 +192,10 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let body = html! {
         div.bar {
             h1 { (title) " " span.tag { (state_words(job.state)) } }
-            a.button.quiet type="application/pdf" href={ "/jobs/" (job.id) "/card/a4" } { "Route card, A4" }
-            a.button.quiet type="application/pdf" href={ "/jobs/" (job.id) "/card/a5" } { "A5" span.visually-hidden { " route card" } }
+            div.actions {
+                a.button.quiet type="application/pdf" href={ "/jobs/" (job.id) "/card/a4" } { "Route card, A4" }
+                a.button.quiet type="application/pdf" href={ "/jobs/" (job.id) "/card/a5" } { "A5" span.visually-hidden { " route card" } }
+            }
         }
         section.card {
             h2 { (job.title) }
@@ -215,7 +219,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         section.card {
             h2 { "Route" }
             @if let Some(why) = no_money { p.notice.warn { "Hours only: what they cost cannot be told, because " (why) "." } }
-            (progress.table())
+            (progress.table(job.id, who.may(Role::Office) && job.state == JobState::Open))
             details #route { summary { "Every operation with its steps, checks and cautions" } (route_table(&route)) }
         }
         (booked::section(&who, *id, &booked))

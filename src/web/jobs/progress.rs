@@ -1,7 +1,7 @@
 //! Where a job stands: hours and money so far against what was reckoned, operation by operation, and what it will have
 //! cost when it is done.
 
-use super::operation_words;
+use super::{missed, operation_words};
 use crate::bench::Hours;
 use crate::bench::forecast::{Earned, Forecast};
 use crate::estimating::{CostError, Rates};
@@ -10,6 +10,7 @@ use crate::store::holds::JobCost;
 use crate::store::jobs::{JobOperation, OperationState};
 use crate::units::{Minutes, Money, MoneyError};
 use crate::web::bench::found_words;
+use crate::web::show::count;
 use maud::{Markup, html};
 use rust_decimal::Decimal;
 use std::collections::HashMap;
@@ -22,6 +23,36 @@ struct Line<'a> {
     /// Reckoned and spent; none without rates, or for those who see no money.
     money: Option<(Money, Money)>,
     checks: Vec<&'a CheckResult>,
+}
+
+impl Line<'_> {
+    /// What was checked, and what is still to be.
+    fn checked(&self, job_id: Uuid, may_enter: bool) -> Markup {
+        let mut missing = Vec::new();
+        let mut made = Vec::new();
+        for (place, check) in (0_u32..).zip(&self.operation.planned.checks) {
+            match self
+                .checks
+                .iter()
+                .rfind(|r| u32::try_from(r.place) == Ok(place))
+            {
+                Some(result) => made.push((check, result)),
+                None => missing.push(place),
+            }
+        }
+        let done = self.operation.state == OperationState::Done;
+        html! {
+            @for (check, result) in &made {
+                br;
+                span.muted { (check.what) ": " } (found_words(result)) span.muted { ", " (result.person) }
+                @if let Some(by) = &result.entered_by { span.muted { " (entered later by " (by) ": " (result.note) ")" } }
+            }
+            @if !missing.is_empty() {
+                @if done && may_enter { (missed::links(job_id, self.operation, &missing)) }
+                @else { br; span.muted { (count(i64::try_from(missing.len()).unwrap_or(i64::MAX), "check", "checks")) @if done { " not entered" } @else { " to be made" } } }
+            }
+        }
+    }
 }
 
 /// The route with its progress.
@@ -114,7 +145,9 @@ impl<'a> Progress<'a> {
     }
 
     /// The route, operation by operation.
-    pub(super) fn table(&self) -> Markup {
+    ///
+    /// `may_enter`: whoever looks may enter checks that were made and not written down.
+    pub(super) fn table(&self, job_id: Uuid, may_enter: bool) -> Markup {
         let with_money = self.forecast.is_some();
         html! {
             table.cells.small.progress {
@@ -131,14 +164,7 @@ impl<'a> Progress<'a> {
                         td data-label="Operation" {
                             (planned.title)
                             @if line.operation.added { " " span.tag { "added" } }
-                            @for (place, check) in planned.checks.iter().enumerate() {
-                                br;
-                                span.muted { (check.what) ": " }
-                                @match line.checks.iter().rfind(|r| usize::try_from(r.place) == Ok(place)) {
-                                    Some(result) => { (found_words(result)) span.muted { ", " (result.person) } }
-                                    None => span.muted { "not checked" },
-                                }
-                            }
+                            (line.checked(job_id, may_enter))
                         }
                         td.number data-label="Set up" { (against(line.hours.setup, planned.setup)) }
                         td.number data-label="Run" { (against(line.hours.attended, planned.run * planned.attended_share)) }
