@@ -59,6 +59,7 @@ create table tool_loan (
     job_id uuid not null,
     out_at timestamptz not null default now(),
     out_by uuid,
+    expected_on date,                        -- back in the shop; null: when the job that has it is due
     back_at timestamptz,
     back_by uuid,
     primary key (shop_id, id),

@@ -10,6 +10,7 @@ const bench = document.getElementById("bench");
 if (bench) start();
 keypad();
 keepForLater();
+needNetwork();
 
 async function start() {
   const store = await open();
@@ -241,6 +242,32 @@ async function each(store, change) {
     const changed = change(entry);
     if (changed === null) await within(store, "readwrite", (entries) => entries.delete(entry.id));
     else if (changed !== entry) await write(store, changed);
+  }
+}
+
+// Signing on and off are done by the shop's computer: when it cannot be reached that is said, and a press leads nowhere.
+function needNetwork() {
+  const told = document.getElementById("bench-offline");
+  if (!told) return;
+  const reached = async () => {
+    const here = await fetch("/bench/worker.js", { cache: "no-store" }).then(() => true, () => false);
+    told.hidden = here;
+    return here;
+  };
+  window.addEventListener("offline", () => (told.hidden = false));
+  window.addEventListener("online", reached);
+  if (!navigator.onLine) told.hidden = false;
+  document.addEventListener("click", async (event) => {
+    const link = event.target.closest('a[href^="/bench/sign-on/"]');
+    if (!link || event.defaultPrevented) return;
+    event.preventDefault();
+    if (await reached()) location.assign(link.href);
+  });
+  for (const form of document.querySelectorAll('form[action^="/bench/sign-"]')) {
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      if (await reached()) form.submit();
+    });
   }
 }
 

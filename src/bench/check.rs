@@ -123,9 +123,12 @@ pub fn limit_gauge(check: &Check) -> Option<LimitGauge> {
         return None;
     };
     let limits = Limits::read(&check.limits)?;
-    let (Some(nominal), Some(lower), Some(upper), "mm") =
-        (limits.nominal, limits.lower, limits.upper, limits.unit.as_str())
-    else {
+    let (Some(nominal), Some(lower), Some(upper), "mm") = (
+        limits.nominal,
+        limits.lower,
+        limits.upper,
+        limits.unit.as_str(),
+    ) else {
         return None;
     };
     let between = units::Limits {

@@ -89,6 +89,7 @@ impl WebSettings {
                 .photo_folder
                 .clone()
                 .map_or(PhotoPlace::Database, PhotoPlace::Folder),
+            base_url: self.base_url.clone(),
         }
     }
 
@@ -180,8 +181,12 @@ fn sign_ins(demo: &Demo) -> String {
         demo.password,
     );
     for person in &demo.sign_ins {
+        let pin = match &person.pin {
+            Some(pin) => format!("; PIN at the bench {pin}"),
+            None => String::new(),
+        };
         text.push_str(&format!(
-            "  {:<8} {}, {}\n",
+            "  {:<8} {}, {}{pin}\n",
             person.sign_in,
             person.name,
             person.role.code()

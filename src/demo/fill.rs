@@ -2,6 +2,7 @@
 
 use super::bench::{self, Begun};
 use super::draw;
+use super::photo;
 use super::seed::{Seed, SeedError, ShelfSeed};
 use super::stock;
 use crate::castings::identify::{Found, Mark, MarkKind};
@@ -9,7 +10,7 @@ use crate::estimating::cutting_data;
 use crate::planning::calendar::Shift;
 use crate::sourcing::Watch;
 use crate::store::calendars::{self, Holiday, Owner, ShiftRow, Stop};
-use crate::store::casting_records::{self, Measurement, Origin, Source};
+use crate::store::casting_records::{self, Measurement, Origin, PhotoPlace, Source};
 use crate::store::castings_on_shelf::{self, CastingDetails, Ownership};
 use crate::store::jobs::{self, NewJob, OperationState};
 use crate::store::password::{self, PasswordError};
@@ -51,6 +52,8 @@ pub struct SignIn {
     pub name: String,
     /// What to type.
     pub sign_in: String,
+    /// The number for the bench, published like the password; who has none does not sign on there.
+    pub pin: Option<String>,
     /// Their role.
     pub role: Role,
 }
@@ -92,6 +95,7 @@ pub async fn run(pool: &PgPool, now: DateTime<Utc>) -> Result<Demo, DemoError> {
             Ok(SignIn {
                 name: person.name.clone(),
                 sign_in: person.sign_in.clone(),
+                pin: person.pin.clone(),
                 role: role(&person.role)?,
             })
         })
@@ -357,6 +361,10 @@ async fn write_records(
             instrument: instrument.clone(),
         };
         casting_records::add_measurement(tx, casting_id, &measurement).await?;
+    }
+    for seed in &on_shelf.photo {
+        let picture = photo::photo(seed.view, seed.cylinders, &seed.caption)?;
+        casting_records::add_photo(tx, &PhotoPlace::Database, casting_id, &picture).await?;
     }
     Ok(())
 }

@@ -8,6 +8,7 @@ mod bench;
 mod draw;
 mod files;
 mod fill;
+mod photo;
 mod seed;
 mod stock;
 

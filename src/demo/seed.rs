@@ -212,6 +212,26 @@ pub struct ShelfSeed {
     /// What, how much, with what.
     #[serde(default)]
     pub measured: Vec<[String; 3]>,
+    /// Pictures that are drawn for it.
+    #[serde(default)]
+    pub photo: Vec<PhotoSeed>,
+}
+
+/// A picture in place of a photograph.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PhotoSeed {
+    pub view: View,
+    pub cylinders: u32,
+    pub caption: String,
+}
+
+/// From where a block is seen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum View {
+    Side,
+    Deck,
 }
 
 /// `jobs.toml`.

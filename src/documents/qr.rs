@@ -7,25 +7,29 @@ use qrcodegen::{QrCode, QrCodeEcc};
 const QUIET: i32 = 4;
 
 /// A QR code.
-pub(super) struct Code(QrCode);
+pub struct Code(QrCode);
 
 impl Code {
     /// Of an address, at error correction level M: about 15 per cent of it may be lost to an oily thumb.
-    pub(super) fn of(address: &str) -> Result<Self, SheetError> {
+    ///
+    /// # Errors
+    /// [`SheetError::TooLong`].
+    pub fn of(address: &str) -> Result<Self, SheetError> {
         QrCode::encode_text(address, QrCodeEcc::Medium)
             .map(Self)
             .map_err(|_| SheetError::TooLong(address.to_owned()))
     }
 
     /// Modules along a side, the quiet zone included.
+    #[must_use]
     #[expect(clippy::cast_precision_loss, reason = "at most 185")]
-    pub(super) fn with_quiet_zone(&self) -> f32 {
+    pub fn with_quiet_zone(&self) -> f32 {
         (self.0.size() + 2 * QUIET) as f32
     }
 
     /// Column and row of each dark module, the quiet zone counted.
     #[expect(clippy::cast_precision_loss, reason = "at most 185")]
-    pub(super) fn dark(&self) -> impl Iterator<Item = (f32, f32)> + '_ {
+    pub fn dark(&self) -> impl Iterator<Item = (f32, f32)> + '_ {
         let size = self.0.size();
         (0..size)
             .flat_map(move |row| (0..size).map(move |column| (column, row)))

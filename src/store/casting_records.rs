@@ -469,23 +469,51 @@ pub async fn photo_body(
     }
 }
 
-/// Takes a photograph out. Its files, if it has some, stay in their folder for backups to tell of.
+/// Takes a photograph out. Returns its files, if it has some, for [`remove_files`] once the transaction is committed:
+/// a row must never point at nothing.
 ///
 /// # Errors
 /// [`StoreError::NotFound`], [`StoreError::Database`].
-pub async fn remove_photo(tx: &mut ShopTx, casting_id: Uuid, id: Uuid) -> Result<(), StoreError> {
-    let done = sqlx::query!(
-        "delete from casting_photo where shop_id = $1 and casting_id = $2 and id = $3",
+pub async fn remove_photo(
+    tx: &mut ShopTx,
+    place: &PhotoPlace,
+    casting_id: Uuid,
+    id: Uuid,
+) -> Result<Vec<PathBuf>, StoreError> {
+    let in_database = sqlx::query_scalar!(
+        r#"delete from casting_photo where shop_id = $1 and casting_id = $2 and id = $3
+           returning body is not null as "in_database!""#,
         tx.shop_id(),
         casting_id,
         id,
     )
-    .execute(tx.conn())
-    .await?;
-    if done.rows_affected() == 0 {
-        return Err(StoreError::NotFound("this photograph"));
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(StoreError::NotFound("this photograph"))?;
+    Ok(match place {
+        PhotoPlace::Folder(folder) if !in_database => {
+            let (large, small) = files(folder, tx.shop_id(), id);
+            vec![large, small]
+        }
+        _ => Vec::new(),
+    })
+}
+
+/// Removes files of photographs; one that is gone already is no trouble. Every one is tried.
+///
+/// # Errors
+/// The first trouble there was.
+pub async fn remove_files(files: &[PathBuf]) -> Result<(), std::io::Error> {
+    let mut first = Ok(());
+    for file in files {
+        match tokio::fs::remove_file(file).await {
+            Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
+                first = first.and(Err(error))
+            }
+            _ => {}
+        }
     }
-    Ok(())
+    first
 }
 
 fn of_casting(error: sqlx::Error) -> StoreError {

@@ -127,7 +127,7 @@ struct Row {
     tool_name: Option<String>,
     loan_job_id: Option<Uuid>,
     loan_job_number: Option<i64>,
-    loan_job_due: Option<NaiveDate>,
+    loan_back_on: Option<NaiveDate>,
     state: String,
     expected_on: Option<NaiveDate>,
     version: i32,
@@ -163,11 +163,11 @@ impl TryFrom<Row> for Need {
                 (Behind::Item(id), Source::Stock { id, name, cover })
             }
             (None, None, Some(id)) => {
-                let loan = match (row.loan_job_id, row.loan_job_number, row.loan_job_due) {
-                    (Some(job_id), Some(job_number), Some(due_on)) => Some(Loan {
+                let loan = match (row.loan_job_id, row.loan_job_number) {
+                    (Some(job_id), Some(job_number)) => Some(Loan {
                         job_id,
                         job_number,
-                        due_on,
+                        back_on: row.loan_back_on,
                         ours: job_id == row.job_id,
                     }),
                     _ => None,
@@ -239,7 +239,7 @@ async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, StoreE
                   (select min(e.expected_on) from coming e where e.item_id = n.item_id and e.up_to >= d.up_to)
                       as ordered_for,
                   n.tool_id, t.name as "tool_name?", l.job_id as "loan_job_id?", lj.number as "loan_job_number?",
-                  lj.due_on as "loan_job_due?", n.state, n.expected_on, n.version
+                  coalesce(l.expected_on, case when lj.state = 'open' then lj.due_on end) as loan_back_on, n.state, n.expected_on, n.version
            from need n
            join job j on j.shop_id = n.shop_id and j.id = n.job_id
            left join job_operation o on o.shop_id = n.shop_id and o.id = n.operation_id

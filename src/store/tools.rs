@@ -28,10 +28,28 @@ pub struct Out {
     pub job_open: bool,
     /// The day that job is worked to.
     pub due_on: NaiveDate,
+    /// The day somebody said it comes back.
+    pub expected_on: Option<NaiveDate>,
     /// Since when.
     pub since: DateTime<Utc>,
     /// Who took it.
     pub by: Option<String>,
+}
+
+impl Out {
+    /// The day it can be counted on again: the one somebody named, or else that on which its job is due. A job that is
+    /// closed and has not given it back says nothing.
+    #[must_use]
+    pub fn back_on(&self) -> Option<NaiveDate> {
+        self.expected_on
+            .or_else(|| self.job_open.then_some(self.due_on))
+    }
+
+    /// Whether it should have been back by now.
+    #[must_use]
+    pub fn is_overdue(&self, today: NaiveDate) -> bool {
+        self.back_on().is_none_or(|day| day < today)
+    }
 }
 
 /// A set of tooling.
@@ -58,6 +76,7 @@ struct Row {
     job_number: Option<i64>,
     job_state: Option<String>,
     due_on: Option<NaiveDate>,
+    expected_on: Option<NaiveDate>,
     since: Option<DateTime<Utc>>,
     by: Option<String>,
 }
@@ -70,6 +89,7 @@ impl From<Row> for Tool {
                 job_number,
                 job_open: row.job_state.as_deref() == Some("open"),
                 due_on,
+                expected_on: row.expected_on,
                 since,
                 by: row.by,
             }),
@@ -110,7 +130,7 @@ async fn read(tx: &mut ShopTx, all: bool, id: Option<Uuid>) -> Result<Vec<Tool>,
     let rows = sqlx::query_as!(
         Row,
         r#"select t.id, t.name, t.kept_at, t.note, t.active, t.version, j.id as "job_id?", j.number as "job_number?",
-                  j.state as "job_state?", j.due_on as "due_on?", l.out_at as "since?", p.name as "by?"
+                  j.state as "job_state?", j.due_on as "due_on?", l.expected_on as "expected_on?", l.out_at as "since?", p.name as "by?"
            from tool t
            left join tool_loan l on l.shop_id = t.shop_id and l.tool_id = t.id and l.back_at is null
            left join job j on j.shop_id = l.shop_id and j.id = l.job_id
@@ -224,6 +244,38 @@ fn out_already(job: Option<i64>) -> StoreError {
     })
 }
 
+/// Says on which day a set that is out comes back; `None`: when its job is due.
+///
+/// # Errors
+/// [`StoreError::Refused`] when it is not out with that job, [`StoreError::Database`].
+pub async fn expect_back(
+    tx: &mut ShopTx,
+    id: Uuid,
+    job_id: Uuid,
+    expected_on: Option<NaiveDate>,
+) -> Result<(), StoreError> {
+    let done = sqlx::query!(
+        "update tool_loan set expected_on = $4
+         where shop_id = $1 and tool_id = $2 and job_id = $3 and back_at is null",
+        tx.shop_id(),
+        id,
+        job_id,
+        expected_on,
+    )
+    .execute(tx.conn())
+    .await?;
+    with_that_job(done.rows_affected())
+}
+
+fn with_that_job(rows: u64) -> Result<(), StoreError> {
+    if rows == 0 {
+        return Err(StoreError::Refused(
+            "It is not out with this job".to_owned(),
+        ));
+    }
+    Ok(())
+}
+
 /// A set comes back from a job.
 ///
 /// # Errors
@@ -239,10 +291,5 @@ pub async fn bring_back(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), S
     )
     .execute(tx.conn())
     .await?;
-    if done.rows_affected() == 0 {
-        return Err(StoreError::Refused(
-            "It is not out with this job".to_owned(),
-        ));
-    }
-    Ok(())
+    with_that_job(done.rows_affected())
 }

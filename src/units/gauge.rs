@@ -97,10 +97,7 @@ const Z13: [i64; 13] = [
 /// 3.4. Grades 8 to 13: from memory of the same standard, and held against the published examples in the tests.
 const GRADES: [Grade; 8] = [
     Grade {
-        z: [
-            [10, 15, 15, 20, 20, 25, 25, 30, 40, 50, 60, 70, 80],
-            Z7,
-        ],
+        z: [[10, 15, 15, 20, 20, 25, 25, 30, 40, 50, 60, 70, 80], Z7],
         y: [
             [10, 10, 10, 15, 15, 20, 20, 30, 30, 40, 50, 60, 70],
             [15, 15, 15, 20, 30, 30, 30, 40, 40, 50, 60, 60, 70],
@@ -307,7 +304,11 @@ mod tests {
             assert_eq!(plug.go.lower, hole.lower + um(z - h / dec!(2)), "{size}");
             assert_eq!(plug.go.upper, hole.lower + um(z + h / dec!(2)), "{size}");
             assert_eq!(plug.worn_out, hole.lower - um(y - alpha), "{size}");
-            assert_eq!(plug.no_go.upper, hole.upper + um(h / dec!(2) - alpha), "{size}");
+            assert_eq!(
+                plug.no_go.upper,
+                hole.upper + um(h / dec!(2) - alpha),
+                "{size}"
+            );
         }
     }
 

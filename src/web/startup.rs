@@ -7,7 +7,7 @@ use crate::store::answering::DrawnPlans;
 use crate::store::casting_records::PhotoPlace;
 use actix_web::dev::Server;
 use actix_web::middleware::{Compress, Condition, DefaultHeaders, from_fn};
-use actix_web::{App, HttpServer, web};
+use actix_web::{App, HttpRequest, HttpServer, web};
 use sqlx::PgPool;
 use std::io;
 use std::net::TcpListener;
@@ -41,6 +41,8 @@ pub struct Config {
     pub futures: u32,
     /// Where photographs of castings are kept.
     pub photos: PhotoPlace,
+    /// Where browsers reach it, such as `https://quotes.example`; `None`: where the one that asks has reached it.
+    pub base_url: Option<String>,
 }
 
 impl Default for Config {
@@ -52,6 +54,7 @@ impl Default for Config {
             workers: 2,
             futures: 1_000,
             photos: PhotoPlace::Database,
+            base_url: None,
         }
     }
 }
@@ -69,9 +72,27 @@ pub struct Site {
     pub futures: u32,
     /// See [`Config::photos`].
     pub photos: PhotoPlace,
+    /// See [`Config::base_url`].
+    pub base_url: Option<String>,
     pub(super) plans: DrawnPlans,
     pub(super) hashing: Arc<Semaphore>,
     pub(super) feed_brake: Arc<Brake>,
+}
+
+impl Site {
+    /// The address of a path of this service as it is printed on paper or given away: by the setting, or as this browser
+    /// reaches it.
+    #[must_use]
+    pub fn address(&self, req: &HttpRequest, path: &str) -> String {
+        match &self.base_url {
+            Some(base) => format!("{base}{path}"),
+            None => {
+                let scheme = if self.secure_cookies { "https" } else { "http" };
+                let connection = req.connection_info();
+                format!("{scheme}://{}{path}", connection.host())
+            }
+        }
+    }
 }
 
 /// The web application, bound and ready to run.
@@ -95,6 +116,7 @@ impl Application {
             futures: config.futures,
             plans: DrawnPlans::default(),
             photos: config.photos.clone(),
+            base_url: config.base_url.clone(),
             hashing: Arc::new(Semaphore::new(HASHES_AT_ONCE)),
             feed_brake: Arc::default(),
         });

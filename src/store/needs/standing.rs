@@ -54,8 +54,9 @@ pub struct Loan {
     pub job_id: Uuid,
     /// Number.
     pub job_number: i64,
-    /// The day that job is worked to: when the tool can be expected back.
-    pub due_on: NaiveDate,
+    /// When the tool can be expected back: the day somebody named, or that on which the job is due; `None` when the job
+    /// is closed and nobody knows.
+    pub back_on: Option<NaiveDate>,
     /// Whether it is the job that needs it.
     pub ours: bool,
 }
@@ -126,7 +127,7 @@ impl Source {
                 Cover::Short => Standing::Unknown,
             },
             Self::Tool { loan, .. } => match loan {
-                Some(loan) if !loan.ours => Standing::expected(Some(loan.due_on), today),
+                Some(loan) if !loan.ours => Standing::expected(loan.back_on, today),
                 _ => Standing::Here,
             },
         }
@@ -183,19 +184,27 @@ mod tests {
     }
 
     #[test]
-    fn a_tool_is_back_when_the_job_that_has_it_is_due() {
-        let tool = |ours| Source::Tool {
+    fn a_tool_is_back_when_somebody_says_or_the_job_that_has_it_is_due() {
+        let tool = |ours, back_on| Source::Tool {
             id: Uuid::nil(),
             name: "Mandrel".to_owned(),
             loan: Some(Loan {
                 job_id: Uuid::nil(),
                 job_number: 3,
-                due_on: day(12),
+                back_on,
                 ours,
             }),
         };
-        assert_eq!(tool(true).standing(day(1)), Standing::Here);
-        assert_eq!(tool(false).standing(day(1)), Standing::Expected(day(12)));
-        assert_eq!(tool(false).standing(day(13)), Standing::Overdue(day(12)));
+        let due = Some(day(12));
+        assert_eq!(tool(true, due).standing(day(13)), Standing::Here);
+        assert_eq!(
+            tool(false, due).standing(day(1)),
+            Standing::Expected(day(12))
+        );
+        assert_eq!(
+            tool(false, due).standing(day(13)),
+            Standing::Overdue(day(12))
+        );
+        assert_eq!(tool(false, None).standing(day(13)), Standing::Unknown);
     }
 }

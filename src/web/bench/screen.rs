@@ -2,7 +2,7 @@
 
 use super::AtBench;
 use super::entries::conflict_words;
-use super::sign_on::{Which, people_page};
+use super::sign_on::{Which, offline, people_page};
 use crate::bench::{Clock, Limits, Phase, clocks, limit_gauge};
 use crate::estimating::{Check, Machine};
 use crate::store::bench::{Waiting, waiting};
@@ -181,6 +181,7 @@ impl Screen<'_> {
                     button.quiet type="submit" { "Sign off" }
                 }
             }
+            (offline())
             h1.bench-machine { (self.machine.name) }
             (self.machine_choice())
             div #bench-state role="status" hidden {}
@@ -381,10 +382,7 @@ impl Screen<'_> {
 
     fn checks(&self, w: &Waiting) -> Markup {
         let made = self.checks.iter().filter(|r| r.operation_id == w.id);
-        let latest = |place: u32| {
-            made.clone()
-                .rfind(|r| u32::try_from(r.place) == Ok(place))
-        };
+        let latest = |place: u32| made.clone().rfind(|r| u32::try_from(r.place) == Ok(place));
         html! {
             ol.bench-checks aria-label="Checks" {
                 @for (place, check) in (0_u32..).zip(&w.planned.checks) {

@@ -27,6 +27,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 pub(super) fn people_page(at: &AtBench, people: &[BenchPerson], which: &Which) -> Page {
     let body = html! {
         div.bench-head { p { (at.shop_name) " · " (at.device.name) } }
+        (offline())
         h1 { "Who is here?" }
         @if let Some(since) = at.device.locked_at {
             p.notice.bad role="alert" {
@@ -147,6 +148,7 @@ async fn sign_off(at: AtBench) -> Answer {
 fn pin_page(at: &AtBench, person: &BenchPerson, which: &Which, told: Option<&str>) -> Page {
     let body = html! {
         div.bench-head { p { (at.shop_name) " · " (at.device.name) } }
+        (offline())
         h1 { (person.name) }
         @if let Some(told) = told {
             p.notice.bad role="alert" { span.sign aria-hidden="true" { "!" } " " (told) }
@@ -162,6 +164,16 @@ fn pin_page(at: &AtBench, person: &BenchPerson, which: &Which, told: Option<&str
     Page::open(format!("Sign on: {}", person.name))
         .script("bench.js")
         .body(body)
+}
+
+/// What the page's own script shows when the shop's computer cannot be reached: a PIN is checked there and nowhere else.
+pub(super) fn offline() -> Markup {
+    html! {
+        p #bench-offline.notice.warn role="status" hidden {
+            span.sign aria-hidden="true" { "!" }
+            " No network. Signing on or off needs the shop’s computer. Whoever is signed on goes on, and nothing that was entered is lost."
+        }
+    }
 }
 
 /// Large keys for a thumb; they show once the page's own script can work them.

@@ -153,7 +153,12 @@ async fn list(who: SignedIn) -> Answer {
         .into())
 }
 
-async fn make(req: HttpRequest, who: SignedIn, form: CheckedForm<FeedForm>) -> Answer {
+async fn make(
+    req: HttpRequest,
+    site: web::Data<Site>,
+    who: SignedIn,
+    form: CheckedForm<FeedForm>,
+) -> Answer {
     let mut errors = FormErrors::default();
     let mut tx = who.begin().await?;
     let choices = choices(&mut tx, &who).await?;
@@ -174,12 +179,7 @@ async fn make(req: HttpRequest, who: SignedIn, form: CheckedForm<FeedForm>) -> A
     feeds::make(&mut tx, whose, &note, &token.hash()).await?;
     tx.commit().await?;
     let mut tx = who.begin().await?;
-    let host = req.connection_info().host().to_owned();
-    let secure = req
-        .app_data::<web::Data<Site>>()
-        .is_some_and(|site| site.secure_cookies);
-    let scheme = if secure { "https" } else { "http" };
-    let address = format!("{scheme}://{host}{}", token.path());
+    let address = site.address(&req, &token.path());
     let blank = FeedForm::default();
     Ok(draw(
         &mut tx,

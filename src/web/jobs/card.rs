@@ -4,6 +4,7 @@ use crate::documents::{CardJob, CardOperation, Paper, route_card};
 use crate::store::jobs::{self, OperationState};
 use crate::store::needs::Source;
 use crate::store::{checks, needs};
+use crate::web::startup::Site;
 use crate::web::{Answer, SignedIn, WebError, show};
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION};
 use actix_web::{HttpRequest, HttpResponse, web};
@@ -13,7 +14,12 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/jobs/{id}/card/{paper}", web::get().to(card));
 }
 
-async fn card(who: SignedIn, req: HttpRequest, path: web::Path<(Uuid, String)>) -> Answer {
+async fn card(
+    who: SignedIn,
+    site: web::Data<Site>,
+    req: HttpRequest,
+    path: web::Path<(Uuid, String)>,
+) -> Answer {
     let (job_id, paper) = path.into_inner();
     let paper = match paper.as_str() {
         "a4" => Paper::A4,
@@ -28,11 +34,6 @@ async fn card(who: SignedIn, req: HttpRequest, path: web::Path<(Uuid, String)>) 
     let promised = match job.promised_on {
         Some(day) => format!(", promised for {}", show::day(day)),
         None => String::new(),
-    };
-    // Where this browser reaches the shop's computer, a phone in the shop does too.
-    let (scheme, host) = {
-        let connection = req.connection_info();
-        (connection.scheme().to_owned(), connection.host().to_owned())
     };
     let card = CardJob {
         shop: who.shop.name.clone(),
@@ -54,7 +55,7 @@ async fn card(who: SignedIn, req: HttpRequest, path: web::Path<(Uuid, String)>) 
     let operations: Vec<CardOperation> = operations
         .into_iter()
         .map(|o| CardOperation {
-            address: format!("{scheme}://{host}/bench/op/{}", o.id),
+            address: site.address(&req, &format!("/bench/op/{}", o.id)),
             done: o.state == OperationState::Done,
             operation: o.planned,
         })

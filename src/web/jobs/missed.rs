@@ -159,7 +159,10 @@ async fn enter(
     let result = found(measured.as_deref(), goes.as_deref());
     if result.is_none() {
         let (field, why) = match (&measured, &goes) {
-            (Some(_), None) => ("measured", "A number in the unit of the limits, like 40.012"),
+            (Some(_), None) => (
+                "measured",
+                "A number in the unit of the limits, like 40.012",
+            ),
             (Some(_), Some(_)) => ("measured", "Either a reading or whether it goes, not both"),
             (None, _) if limits_of(&missed.check).is_some() => ("measured", "Say what was found"),
             (None, _) => ("goes", "Say what was found"),

@@ -70,7 +70,7 @@ fn standing_words(standing: Standing) -> String {
 }
 
 /// Why it stands so.
-fn why(need: &Need) -> Markup {
+fn why(need: &Need, on: NaiveDate) -> Markup {
     html! {
         @match &need.source {
             Source::Itself { arrival, .. } => @match arrival {
@@ -90,8 +90,14 @@ fn why(need: &Need) -> Markup {
             },
             Source::Tool { loan, .. } => @match loan {
                 None => "in the shop",
-                Some(loan) if loan.ours => "out with this job",
-                Some(loan) => { "out with " a href={ "/jobs/" (loan.job_id) } { "job " (loan.job_number) } ", worked to " (day(loan.due_on)) }
+                Some(loan) if loan.ours => {
+                    "out with this job"
+                    @if let Some(back) = loan.back_on.filter(|back| *back < on) { "; " strong { "overdue" } ", it should have been back by " (day(back)) }
+                }
+                Some(loan) => {
+                    "out with " a href={ "/jobs/" (loan.job_id) } { "job " (loan.job_number) }
+                    @match loan.back_on { Some(on) => { ", back by " (day(on)) } None => ", which is closed" }
+                }
             },
         }
     }
@@ -151,7 +157,7 @@ pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
                             td data-label="For" { @match need.operation_number { Some(number) => { "operation " (number) } None => "the start" } }
                             td data-label="Stands at" {
                                 span.tag.hole[standing.is_hole() && need.ahead] { (standing_words(standing)) }
-                                " " span.muted { (why(need)) }
+                                " " span.muted { (why(need, on)) }
                             }
                             @if open { td.do { (to_do(who, job, need)) } }
                         }

@@ -10,7 +10,7 @@ use crate::store::{ShopTx, StoreError};
 use crate::web::bench::{conflict_words, phase_words};
 use crate::web::show::moment;
 use crate::web::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
 };
 use actix_web::web;
 use chrono::Utc;
@@ -58,12 +58,26 @@ impl Open {
 }
 
 async fn show(who: SignedIn) -> Answer {
+    let page = page(&who, &Refused::default()).await?;
+    Ok(page.into())
+}
+
+/// A note that could not be taken, and why.
+#[derive(Default)]
+struct Refused {
+    id: Option<Uuid>,
+    note: String,
+    errors: FormErrors,
+}
+
+async fn page(who: &SignedIn, refused: &Refused) -> Result<Page, StoreError> {
     let mut tx = who.begin().await?;
     let open = Open::read(&mut tx).await?;
     let zone = who.shop.time_zone;
     let job = |id: Uuid, number: i64| html! { a href={ "/jobs/" (id) } { "Job " (number) } };
     let body = html! {
         h1 { "To settle" }
+        (refused.errors.summary())
         @if open.count() == 0 { section.card { p { "Nothing waits for an answer." } } }
         @if !open.holds.is_empty() {
             section.card {
@@ -81,7 +95,7 @@ async fn show(who: SignedIn) -> Answer {
                 h2 { "Customers to be told" }
                 @for call in &open.calls {
                     h3 { (job(call.job_id, call.job_number)) " " (call.job_title) }
-                    (call_form(&who, call.job_id, call))
+                    (call_form(who, call.job_id, call))
                 }
             }
         }
@@ -89,7 +103,7 @@ async fn show(who: SignedIn) -> Answer {
             section.card {
                 h2 { "Not stopped at the shift’s end" }
                 p { "The bench asks whoever it was. Until they answer, that time counts for nothing. Who cannot ask them enters it by hand." }
-                @for question in &open.questions { (question_line(&who, question)) }
+                @for question in &open.questions { (question_line(who, question)) }
             }
         }
         @if !open.conflicts.is_empty() {
@@ -108,14 +122,11 @@ async fn show(who: SignedIn) -> Answer {
         @if !open.aside.is_empty() {
             section.card {
                 h2 { "Sent by a device, and not booked" }
-                @for one in &open.aside { (aside(&who, one)) }
+                @for one in &open.aside { (aside(who, one, refused)) }
             }
         }
     };
-    Ok(Page::new(&who, "To settle")
-        .nav(Section::Jobs)
-        .body(body)
-        .into())
+    Ok(Page::new(who, "To settle").nav(Section::Jobs).body(body))
 }
 
 fn question_line(who: &SignedIn, question: &Question) -> Markup {
@@ -130,8 +141,12 @@ fn question_line(who: &SignedIn, question: &Question) -> Markup {
     }
 }
 
-fn aside(who: &SignedIn, one: &SetAside) -> Markup {
+fn aside(who: &SignedIn, one: &SetAside, refused: &Refused) -> Markup {
     let id = format!("note-{}", one.id);
+    let note = match refused.id {
+        Some(id) if id == one.id => refused.note.as_str(),
+        _ => "",
+    };
     html! {
         div.notice.warn {
             p { (one.device) ", " (moment(one.received_at, who.shop.time_zone)) ": " (one.why) "." }
@@ -139,7 +154,7 @@ fn aside(who: &SignedIn, one: &SetAside) -> Markup {
             @if who.may(Role::Office) {
                 form.grid method="post" action={ "/jobs/settle/" (one.id) } {
                     (csrf_field(who))
-                    (Field::text("note", "What was done about it", "").id(&id))
+                    (Field::text("note", "What was done about it", note).id(&id).errors(&refused.errors))
                     div.actions { button.quiet type="submit" { "Settled" } }
                 }
             }
@@ -156,10 +171,13 @@ struct NoteForm {
 async fn settle_aside(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<NoteForm>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
-    let Some(note) = errors.required_text("note", &form.note, 400) else {
-        return Err(WebError::Unprocessable(
-            "Say what was done about it, in a few words.".to_owned(),
-        ));
+    let Some(note) = errors.required_text(&format!("note-{id}"), &form.note, 400) else {
+        let refused = Refused {
+            id: Some(*id),
+            note: form.into_inner().note,
+            errors,
+        };
+        return Ok(page(&who, &refused).await?.invalid().into());
     };
     let mut tx = who.begin().await?;
     bookings::settle_set_aside(&mut tx, *id, who.person_id, &note, Utc::now()).await?;

@@ -1,7 +1,7 @@
 //! One casting: entered, corrected, inspected, written off, given back or put back.
 
 use super::form::{CastingForm, InspectionForm};
-use super::records::Records;
+use super::records::{Records, Typed};
 use super::{
     Which, condition, cost, inspection_words, list, outcome_words, ownership_words, path,
     source_words, standing, state_words,
@@ -235,6 +235,7 @@ pub(super) struct View {
     changes: Vec<Change>,
     details: CastingForm,
     inspection: InspectionForm,
+    pub(super) typed: Typed,
     pub(super) errors: FormErrors,
     notice: Markup,
 }
@@ -261,6 +262,7 @@ impl View {
         Ok(Self {
             details: CastingForm::of(&casting, &origin),
             inspection: InspectionForm::blank(today(who)),
+            typed: Typed::default(),
             errors: FormErrors::default(),
             notice: html! {},
             casting,
@@ -319,7 +321,7 @@ impl View {
                 }
                 @if office { (self.moves(who)) }
             }
-            (self.records.sections(who, casting, &self.errors))
+            (self.records.sections(who, casting, &self.typed, &self.errors))
             @if here {
                 section.card aria-labelledby="inspection-title" {
                     h2 #inspection-title { "Crack test and measuring" }

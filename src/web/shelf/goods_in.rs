@@ -31,10 +31,12 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 }
 
 const PATH: &str = "/castings/shelf/goods-in";
-/// Rows for marks.
+/// Rows for marks, the first in sight and the others folded.
 const MARKS: usize = 3;
 /// Rows for places.
 const PLACES: usize = 6;
+/// Rows for places in sight.
+const PLACES_FIRST: usize = 2;
 /// Candidates shown whole.
 const SHOWN: usize = 6;
 
@@ -120,6 +122,66 @@ impl GoodsForm {
             }
         }
         findings
+    }
+}
+
+impl GoodsForm {
+    /// Whether anything was typed in a row for a mark, or is wrong with it.
+    fn mark_is_used(&self, row: usize, errors: &FormErrors) -> bool {
+        let typed = [&self.mark_place, &self.mark_text]
+            .iter()
+            .any(|column| !cell(column, row).trim().is_empty());
+        let wrong = |name: &str| errors.get(&format!("{name}-{row}")).is_some();
+        typed
+            || ["mark_kind", "mark_place", "mark_text"]
+                .into_iter()
+                .any(wrong)
+    }
+
+    fn place_is_used(&self, row: usize, errors: &FormErrors) -> bool {
+        let typed = [&self.at, &self.size]
+            .iter()
+            .any(|column| !cell(column, row).trim().is_empty());
+        let wrong = |name: &str| errors.get(&format!("{name}-{row}")).is_some();
+        typed || ["at", "size"].into_iter().any(wrong)
+    }
+
+    fn mark_row(&self, row: usize, errors: &FormErrors) -> Markup {
+        let id = |name: &str| format!("{name}-{row}");
+        let kinds = KINDS
+            .iter()
+            .map(|(_, code, words)| Choice::new(code, words))
+            .collect();
+        html! {
+            fieldset.row {
+                legend { "Mark " (row + 1) }
+                (Field::text("mark_text", "What it says", cell(&self.mark_text, row)).id(&id("mark_text")).optional().errors(errors))
+                (Field::select("mark_kind", "How it was made", cell(&self.mark_kind, row), kinds).id(&id("mark_kind")).optional().errors(errors))
+                (Field::text("mark_place", "Where", cell(&self.mark_place, row)).id(&id("mark_place")).optional().errors(errors))
+            }
+        }
+    }
+
+    fn place_row(
+        &self,
+        row: usize,
+        who: &SignedIn,
+        places: &[Choice],
+        errors: &FormErrors,
+    ) -> Markup {
+        let id = |name: &str| format!("{name}-{row}");
+        let founds = vec![
+            Choice::new("there", "something is there"),
+            Choice::new("absent", "nothing is there"),
+        ];
+        html! {
+            fieldset.row {
+                legend { "Place " (row + 1) }
+                (Field::select("at", "At", cell(&self.at, row), places.to_vec()).id(&id("at")).optional().errors(errors))
+                (Field::select("found", "Found", cell(&self.found, row), founds).id(&id("found")).optional().errors(errors))
+                (Field::length("size", "Diameter", cell(&self.size, row), who.shop.length_unit).id(&id("size")).optional().errors(errors))
+            }
+        }
     }
 }
 
@@ -249,14 +311,6 @@ fn page(
     errors: &FormErrors,
 ) -> Page {
     let title = "Goods in: which casting is it?";
-    let kinds: Vec<Choice> = KINDS
-        .iter()
-        .map(|(_, code, words)| Choice::new(code, words))
-        .collect();
-    let founds = vec![
-        Choice::new("there", "something is there"),
-        Choice::new("absent", "nothing is there"),
-    ];
     let places = register.places();
     let body = html! {
         (back("/castings/shelf", "On the shelf"))
@@ -267,27 +321,19 @@ fn page(
             (csrf_field(who))
             section.card {
                 h2 { "Marks" }
-                @for row in 0..MARKS {
-                    @let id = |name: &str| format!("{name}-{row}");
-                    fieldset.plain.row {
-                        legend { "Mark " (row + 1) }
-                        (Field::select("mark_kind", "How it was made", cell(&form.mark_kind, row), kinds.clone()).id(&id("mark_kind")).optional().errors(errors))
-                        (Field::text("mark_place", "Where", cell(&form.mark_place, row)).id(&id("mark_place")).optional().errors(errors))
-                        (Field::text("mark_text", "What it says", cell(&form.mark_text, row)).id(&id("mark_text")).optional().errors(errors))
-                    }
+                (form.mark_row(0, errors))
+                details open[(1..MARKS).any(|row| form.mark_is_used(row, errors))] {
+                    summary { "More marks" }
+                    @for row in 1..MARKS { (form.mark_row(row, errors)) }
                 }
             }
             section.card {
                 h2 { "What is found at its places" }
                 p.muted { "A few tell most: a dowel that only one variant has, a thread that differs, a hole that is missing." }
-                @for row in 0..PLACES {
-                    @let id = |name: &str| format!("{name}-{row}");
-                    fieldset.plain.row {
-                        legend { "Place " (row + 1) }
-                        (Field::select("at", "At", cell(&form.at, row), places.clone()).id(&id("at")).optional().errors(errors))
-                        (Field::select("found", "Found", cell(&form.found, row), founds.clone()).id(&id("found")).optional().errors(errors))
-                        (Field::length("size", "Diameter", cell(&form.size, row), who.shop.length_unit).id(&id("size")).optional().errors(errors))
-                    }
+                @for row in 0..PLACES_FIRST { (form.place_row(row, who, &places, errors)) }
+                details open[(PLACES_FIRST..PLACES).any(|row| form.place_is_used(row, errors))] {
+                    summary { "More places" }
+                    @for row in PLACES_FIRST..PLACES { (form.place_row(row, who, &places, errors)) }
                 }
                 (Field::text("instrument", "Measured with", &form.instrument).optional().errors(errors))
                 div.actions { button type="submit" { "Identify it" } }

@@ -105,8 +105,14 @@ impl Records {
         &self,
         who: &SignedIn,
         casting: &Casting,
+        typed: &Typed,
         errors: &FormErrors,
     ) -> Markup {
+        let Typed {
+            mark,
+            measure,
+            photo,
+        } = typed;
         let here = path(casting.id);
         html! {
             div.columns {
@@ -115,9 +121,9 @@ impl Records {
                     (self.mark_list(who, &here))
                     form.grid method="post" action={ (here) "/marks" } novalidate {
                         (csrf_field(who))
-                        (Field::select("mark_kind", "How it was made", "", KINDS.iter().map(|(_, code, words)| Choice::new(code, words)).collect()).errors(errors))
-                        (Field::text("mark_place", "Where", "").hint("left side, above the oil gallery").errors(errors))
-                        (Field::text("mark_text", "What it says", "").errors(errors))
+                        (Field::select("mark_kind", "How it was made", &mark.mark_kind, KINDS.iter().map(|(_, code, words)| Choice::new(code, words)).collect()).errors(errors))
+                        (Field::text("mark_place", "Where", &mark.mark_place).hint("left side, above the oil gallery").errors(errors))
+                        (Field::text("mark_text", "What it says", &mark.mark_text).errors(errors))
                         div.actions { button.quiet type="submit" { "Note the mark" } }
                     }
                 }
@@ -126,15 +132,15 @@ impl Records {
                     (self.measurement_list(who))
                     form.grid method="post" action={ (here) "/measurements" } novalidate {
                         (csrf_field(who))
-                        (Field::select("measured_place", "At", "", self.places.iter().map(|place| Choice::new(place_code(place), place)).collect()).optional().hint("A place of the register, or say what below").errors(errors))
-                        (Field::text("measured_what", "What", "").optional().hint("bore 3, deck to crank line …").errors(errors))
-                        (Field::length("measured_value", "Value", "", who.shop.length_unit).errors(errors))
-                        (Field::text("measured_with", "With", "").hint("calliper, bore gauge …").errors(errors))
+                        (Field::select("measured_place", "At", &measure.measured_place, self.places.iter().map(|place| Choice::new(place_code(place), place)).collect()).optional().hint("A place of the register, or say what below").errors(errors))
+                        (Field::text("measured_what", "What", &measure.measured_what).optional().hint("bore 3, deck to crank line …").errors(errors))
+                        (Field::length("measured_value", "Value", &measure.measured_value, who.shop.length_unit).errors(errors))
+                        (Field::text("measured_with", "With", &measure.measured_with).hint("calliper, bore gauge …").errors(errors))
                         div.actions { button.quiet type="submit" { "Note the measurement" } }
                     }
                 }
             }
-            (self.photo_section(who, &here, errors))
+            (self.photo_section(who, &here, photo, errors))
         }
     }
 
@@ -173,7 +179,13 @@ impl Records {
         }
     }
 
-    fn photo_section(&self, who: &SignedIn, here: &str, errors: &FormErrors) -> Markup {
+    fn photo_section(
+        &self,
+        who: &SignedIn,
+        here: &str,
+        typed: &PhotoForm,
+        errors: &FormErrors,
+    ) -> Markup {
         let error = errors.get("photo");
         html! {
             section.card aria-labelledby="photos-title" {
@@ -203,7 +215,7 @@ impl Records {
                         @if let Some(error) = error { p.error #photo-error { span.sign aria-hidden="true" { "!" } " " (error) } }
                         p.hint #photo-hint { "JPEG, PNG or WebP, up to " (picture::LARGEST / 1024 / 1024) " MB. Where and with what it was taken is not kept." }
                     }
-                    (Field::text("caption", "What it shows", "").errors(errors))
+                    (Field::text("caption", "What it shows", &typed.caption).errors(errors))
                     div.actions { button.quiet type="submit" { "Add it" } }
                 }
             }
@@ -211,10 +223,19 @@ impl Records {
     }
 }
 
-/// The casting's page again, with complaints.
-async fn complain(who: &SignedIn, id: Uuid, errors: FormErrors) -> Answer {
+/// What was typed in the forms of records; a browser sends one of them at a time.
+#[derive(Debug, Default)]
+pub(super) struct Typed {
+    mark: MarkForm,
+    measure: MeasureForm,
+    photo: PhotoForm,
+}
+
+/// The casting's page again, with what was typed and complaints.
+async fn complain(who: &SignedIn, id: Uuid, typed: Typed, errors: FormErrors) -> Answer {
     let mut tx = who.begin().await?;
     let mut view = View::load(&mut tx, who, id).await?;
+    view.typed = typed;
     view.errors = errors;
     Ok(view.page(who).invalid().into())
 }
@@ -233,7 +254,11 @@ async fn add_mark(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MarkForm
     let place = errors.required_text("mark_place", &form.mark_place, 120);
     let text = errors.required_text("mark_text", &form.mark_text, 120);
     let (Some(kind), Some(place), Some(text)) = (kind, place, text) else {
-        return complain(&who, *id, errors).await;
+        let typed = Typed {
+            mark: form.into_inner(),
+            ..Typed::default()
+        };
+        return complain(&who, *id, typed, errors).await;
     };
     let mut tx = who.begin().await?;
     store::add_mark(&mut tx, *id, &Mark { kind, place, text }).await?;
@@ -288,7 +313,11 @@ async fn measure(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MeasureFo
     let with = errors.required_text("measured_with", &form.measured_with, 80);
     let (Some(place), Some(what), Some(value), Some(instrument)) = (place, what, value, with)
     else {
-        return complain(&who, *id, errors).await;
+        let typed = Typed {
+            measure: form.into_inner(),
+            ..Typed::default()
+        };
+        return complain(&who, *id, typed, errors).await;
     };
     let measurement = Measurement {
         what,
@@ -315,7 +344,12 @@ async fn add_photo(
     upload: CheckedUpload<PhotoForm, { picture::LARGEST }>,
 ) -> Answer {
     let mut errors = FormErrors::default();
-    let caption = errors.required_text("caption", &upload.form.caption, 120);
+    let typed = Typed {
+        photo: upload.form,
+        ..Typed::default()
+    };
+    let caption = errors.required_text("caption", &typed.photo.caption, 120);
+    let upload_chosen = matches!(upload.file, Uploaded::File(_));
     let photo = match (upload.file, caption) {
         (Uploaded::Nothing, _) => {
             errors.add("photo", "Choose a photograph");
@@ -336,7 +370,10 @@ async fn add_photo(
         }
     };
     let Some(photo) = photo else {
-        return complain(&who, *id, errors).await;
+        if upload_chosen {
+            errors.add("photo", "Choose it again: a browser does not keep a file");
+        }
+        return complain(&who, *id, typed, errors).await;
     };
     let mut tx = who.begin().await?;
     match store::add_photo(&mut tx, &site.photos, *id, &photo).await {
@@ -346,7 +383,7 @@ async fn add_photo(
         }
         Err(StoreError::Refused(why)) => {
             errors.add("photo", why);
-            complain(&who, *id, errors).await
+            complain(&who, *id, typed, errors).await
         }
         Err(error) => Err(error.into()),
     }
@@ -373,13 +410,21 @@ async fn body(who: &SignedIn, site: &Site, ids: (Uuid, Uuid), small: bool) -> An
 
 async fn remove_photo(
     who: SignedIn,
+    site: web::Data<Site>,
     ids: web::Path<(Uuid, Uuid)>,
     _: CheckedForm<Nothing>,
 ) -> Answer {
     who.require(Role::Office)?;
     let (id, photo) = ids.into_inner();
     let mut tx = who.begin().await?;
-    store::remove_photo(&mut tx, id, photo).await?;
+    let files = store::remove_photo(&mut tx, &site.photos, id, photo).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(path(id)).flash("The photograph is taken out."))
+    let told = match store::remove_files(&files).await {
+        Ok(()) => "The photograph is taken out.".to_owned(),
+        Err(why) => {
+            tracing::error!(%why, ?files, "a photograph's files could not be removed");
+            format!("The photograph is taken out, but its file is still in the folder: {why}.")
+        }
+    };
+    Ok(Reply::see_other(path(id)).flash(told))
 }

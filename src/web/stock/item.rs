@@ -1,6 +1,7 @@
 //! One item of stock: what is on hand, what is on order, every movement; counted, written off, changed.
 
 use super::form::{BookForm, ItemForm, OrderForm};
+use super::order::OpenForm;
 use super::{or_nothing, order};
 use crate::store::history::{self, Change};
 use crate::store::people::Role;
@@ -183,6 +184,8 @@ pub(super) struct View {
     changes: Vec<Change>,
     details: ItemForm,
     pub(super) order: OrderForm,
+    /// What was typed about an order that is open.
+    pub(super) open_order: Option<(Uuid, OpenForm)>,
     book: BookForm,
     pub(super) errors: FormErrors,
     pub(super) notice: Markup,
@@ -207,6 +210,7 @@ impl View {
                 order_supplier: item.details.supplier.clone(),
                 ..OrderForm::default()
             },
+            open_order: None,
             book: BookForm::default(),
             errors: FormErrors::default(),
             notice: html! {},
@@ -236,7 +240,7 @@ impl View {
                     p.notice.warn { "With what jobs want taken off and what is on order added, " (amount(short, unit)) " short of the minimum." }
                 }
             }
-            (order::section(who, item, &self.orders, &self.order, &self.errors))
+            (order::section(who, item, &self.orders, &self.order, self.open_order.as_ref(), &self.errors))
             div.columns {
                 section.card aria-labelledby="count-title" {
                     h2 #count-title { "Count it" }

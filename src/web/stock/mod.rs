@@ -6,11 +6,13 @@ mod order;
 mod tool;
 
 use super::jobs::amount;
+use super::market::today;
 use super::{Answer, Page, Section, SignedIn, show};
 use crate::store::people::Role;
 use crate::store::stock::{self, Item};
 use crate::store::tools::{self, Tool};
 use actix_web::web;
+use chrono::NaiveDate;
 use maud::{Markup, html};
 use serde::Deserialize;
 
@@ -41,6 +43,9 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .iter()
         .filter(|item| item.details.active && item.short_by().is_some())
         .collect();
+    let on = today(&who);
+    let out = tools.iter().filter_map(|tool| tool.out.as_ref());
+    let overdue = i64::try_from(out.filter(|out| out.is_overdue(on)).count()).unwrap_or(i64::MAX);
     let body = html! {
         div.bar {
             h1 { "Stock" }
@@ -48,6 +53,9 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         }
         p.lead { "Parts and materials that jobs draw on. The job that is due first is served first." }
         @if !short.is_empty() { (to_order(&short)) }
+        @if overdue > 0 {
+            p.notice.warn { span.sign aria-hidden="true" { "!" } " " a href="#tooling" { (show::count(overdue, "set of tooling", "sets of tooling")) " should be back" } ". A job that needs it has no day until it is." }
+        }
         @if items.is_empty() {
             section.card { p { "Nothing is kept yet. A material of a standard time draws on the item of the same name." } }
         } @else {
@@ -60,7 +68,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         @if tools.is_empty() {
             section.card { p { "None yet: sets of temporary bolts, mandrels and the like, each out with one job at a time." } }
         } @else {
-            (tool_table(&tools))
+            (tool_table(&tools, today(&who)))
         }
         p {
             @if all { a href=(PATH) { "Hide what is no longer kept" } }
@@ -124,7 +132,7 @@ fn table(items: &[Item]) -> Markup {
     }
 }
 
-fn tool_table(tools: &[Tool]) -> Markup {
+fn tool_table(tools: &[Tool], on: NaiveDate) -> Markup {
     html! {
         table.cells {
             thead { tr { th scope="col" { "What" } th scope="col" { "Where it is" } th scope="col" { "Kept" } } }
@@ -134,7 +142,7 @@ fn tool_table(tools: &[Tool]) -> Markup {
                         a href=(tool::path(tool.id)) { (tool.details.name) }
                         @if !tool.details.active { " " span.tag { "no longer in use" } }
                     }
-                    td data-label="Where it is" { (tool::whereabouts(tool)) }
+                    td data-label="Where it is" { (tool::whereabouts(tool, on)) }
                     td data-label="Kept" { (or_nothing(&tool.details.kept_at)) }
                 }
             } }

@@ -2,6 +2,7 @@
 
 use super::form::{OrderForm, coming, quantity};
 use super::item::{View, path};
+use crate::store::ShopTx;
 use crate::store::people::Role;
 use crate::store::stock::{self, Item, Order};
 use crate::web::castings::version;
@@ -32,10 +33,11 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 /// What is typed about an order that is open.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
-struct OpenForm {
-    came: String,
+pub(super) struct OpenForm {
+    /// None when it is another form that was sent.
+    came: Option<String>,
     last: String,
-    expected: String,
+    expected: Option<String>,
     version: String,
 }
 
@@ -45,6 +47,7 @@ pub(super) fn section(
     item: &Item,
     orders: &[Order],
     form: &OrderForm,
+    typed: Option<&(Uuid, OpenForm)>,
     errors: &FormErrors,
 ) -> Markup {
     let unit = &item.details.unit;
@@ -53,7 +56,10 @@ pub(super) fn section(
         section.card aria-labelledby="orders-title" {
             h2 #orders-title { "On order" }
             @if orders.is_empty() { p { "Nothing is on order." } }
-            @for order in orders { (one(who, item, order, errors)) }
+            @for order in orders {
+                @let mine = typed.filter(|(id, _)| *id == order.id).map(|(_, form)| form);
+                (one(who, item, order, mine, errors))
+            }
             @if office {
                 details open[errors.iter().any(|(field, _)| field.starts_with("order_"))] {
                     summary { "Order some" }
@@ -68,12 +74,25 @@ pub(super) fn section(
     }
 }
 
-fn one(who: &SignedIn, item: &Item, order: &Order, errors: &FormErrors) -> Markup {
+fn one(
+    who: &SignedIn,
+    item: &Item,
+    order: &Order,
+    typed: Option<&OpenForm>,
+    errors: &FormErrors,
+) -> Markup {
     let unit = &item.details.unit;
     let here = format!("{}/orders/{}", path(item.id), order.id);
     let id = |field: &str| format!("{field}-{}", order.id);
     let overdue = order.details.expected_on.is_some_and(|on| on < today(who));
     let on = order.details.expected_on;
+    let stored = on.map(|on| on.to_string()).unwrap_or_default();
+    let left = order.left().normalize().to_string();
+    let came = typed.and_then(|form| form.came.as_deref()).unwrap_or(&left);
+    let expected = typed
+        .and_then(|form| form.expected.as_deref())
+        .unwrap_or(&stored);
+    let last = typed.is_some_and(|form| form.last == "yes");
     html! {
         div.order {
             h3 {
@@ -87,15 +106,15 @@ fn one(who: &SignedIn, item: &Item, order: &Order, errors: &FormErrors) -> Marku
             form.grid method="post" action={ (here) "/receive" } novalidate {
                 (csrf_field(who))
                 input type="hidden" name="version" value=(order.version);
-                (Field::decimal("came", "Came in", &order.left().normalize().to_string()).id(&id("came")).unit(unit).errors(errors))
-                (Field::checkbox("last", "No more will come", false).id(&id("last")))
+                (Field::decimal("came", "Came in", came).id(&id("came")).unit(unit).errors(errors))
+                (Field::checkbox("last", "No more will come", last).id(&id("last")))
                 div.actions { button type="submit" { "Receive" } }
             }
             @if who.may(Role::Office) {
                 form.grid method="post" action={ (here) "/expect" } novalidate {
                     (csrf_field(who))
                     input type="hidden" name="version" value=(order.version);
-                    (Field::date("expected", "Expected", &on.map(|on| on.to_string()).unwrap_or_default()).id(&id("expected")).optional().errors(errors))
+                    (Field::date("expected", "Expected", expected).id(&id("expected")).optional().errors(errors))
                     div.actions { button.quiet type="submit" { "Change the day" } }
                 }
                 form method="post" action={ (here) "/give-up" } {
@@ -132,16 +151,36 @@ async fn receive(
     let (item_id, order_id) = ids.into_inner();
     let mut errors = FormErrors::default();
     let mut tx = who.begin().await?;
-    if let Some(came) = quantity(&mut errors, &format!("came-{order_id}"), &form.came) {
+    let typed = form.came.as_deref().unwrap_or_default();
+    if let Some(came) = quantity(&mut errors, &format!("came-{order_id}"), typed) {
         let last = form.last == "yes";
         let version = version(&form.version)?;
         stock::receive(&mut tx, item_id, order_id, version, came, last).await?;
         tx.commit().await?;
         return Ok(Reply::see_other(path(item_id)).flash("Received and on hand."));
     }
-    let mut view = View::load(&mut tx, item_id).await?;
+    refused(
+        &who,
+        &mut tx,
+        (item_id, order_id),
+        form.into_inner(),
+        errors,
+    )
+    .await
+}
+
+/// The item's page again, with what was typed about one of its orders.
+async fn refused(
+    who: &SignedIn,
+    tx: &mut ShopTx,
+    (item_id, order_id): (Uuid, Uuid),
+    form: OpenForm,
+    errors: FormErrors,
+) -> Answer {
+    let mut view = View::load(tx, item_id).await?;
+    view.open_order = Some((order_id, form));
     view.errors = errors;
-    Ok(view.page(&who).invalid().into())
+    Ok(view.page(who).invalid().into())
 }
 
 async fn expect(
@@ -154,17 +193,21 @@ async fn expect(
     let mut errors = FormErrors::default();
     let mut tx = who.begin().await?;
     let field = format!("expected-{order_id}");
-    let on = errors.optional(&form.expected, |errors| {
-        coming(errors, &field, &form.expected, today(&who))
-    });
+    let typed = form.expected.as_deref().unwrap_or_default();
+    let on = errors.optional(typed, |errors| coming(errors, &field, typed, today(&who)));
     if let Some(on) = on {
         stock::expect(&mut tx, item_id, order_id, version(&form.version)?, on).await?;
         tx.commit().await?;
         return Ok(Reply::see_other(path(item_id)).flash("The day is changed."));
     }
-    let mut view = View::load(&mut tx, item_id).await?;
-    view.errors = errors;
-    Ok(view.page(&who).invalid().into())
+    refused(
+        &who,
+        &mut tx,
+        (item_id, order_id),
+        form.into_inner(),
+        errors,
+    )
+    .await
 }
 
 async fn give_up(

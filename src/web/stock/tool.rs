@@ -1,5 +1,6 @@
 //! A set of reusable tooling: where it is, and with which job.
 
+use super::form::coming;
 use super::or_nothing;
 use crate::store::jobs::{self, Job, JobState};
 use crate::store::people::Role;
@@ -8,12 +9,14 @@ use crate::store::{ShopTx, StoreError, history};
 use crate::web::castings::{back, version};
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::Choice;
+use crate::web::market::today;
 use crate::web::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
     history as past, show,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
+use chrono::NaiveDate;
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
@@ -30,6 +33,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::post().to(save)),
     )
     .route("/stock/tools/{id}/out", web::post().to(out))
+    .route("/stock/tools/{id}/expect", web::post().to(expect))
     .route("/stock/tools/{id}/back", web::post().to(home));
 }
 
@@ -39,14 +43,15 @@ pub(super) fn path(id: Uuid) -> String {
 }
 
 /// Where a set is, in words.
-pub(super) fn whereabouts(tool: &Tool) -> Markup {
+pub(super) fn whereabouts(tool: &Tool, today: NaiveDate) -> Markup {
     html! {
         @match &tool.out {
             None => span.tag { "in the shop" },
             Some(out) => {
-                span.tag { "out" } " with " a href={ "/jobs/" (out.job_id) "#needs" } { "job " (out.job_number) }
-                @if out.job_open { ", worked to " (show::day(out.due_on)) }
-                @else { ", which is closed: is it back?" }
+                @if out.is_overdue(today) { span.tag.hole { "overdue" } } @else { span.tag { "out" } }
+                " with " a href={ "/jobs/" (out.job_id) "#needs" } { "job " (out.job_number) }
+                @if !out.job_open { ", which is closed: is it back?" }
+                @if let Some(on) = out.back_on() { ", back by " (show::day(on)) }
             }
         }
     }
@@ -156,6 +161,8 @@ async fn add(who: SignedIn, form: CheckedForm<ToolForm>) -> Answer {
 #[serde(default)]
 struct LoanForm {
     job: String,
+    /// The day it comes back.
+    expected: String,
 }
 
 /// How many open jobs stand in the list.
@@ -182,7 +189,7 @@ async fn draw(
         (errors.summary())
         section.card {
             dl.figures {
-                div { dt { "Where it is" } dd { (whereabouts(&tool)) } }
+                div { dt { "Where it is" } dd { (whereabouts(&tool, today(who))) } }
                 @if let Some(out) = &tool.out {
                     div { dt { "Since" } dd { (show::moment(out.since, who.shop.time_zone)) @if let Some(by) = &out.by { ", " (by) } } }
                 }
@@ -215,12 +222,24 @@ fn lend(who: &SignedIn, tool: &Tool, jobs: &[Job], loan: &LoanForm, errors: &For
         .iter()
         .map(|job| Choice::new(job.id, format!("{} {}", job.number, job.title)))
         .collect();
+    let stored = tool.out.as_ref().and_then(|out| out.expected_on);
+    let expected = if loan.expected.is_empty() {
+        stored.map(|day| day.to_string()).unwrap_or_default()
+    } else {
+        loan.expected.clone()
+    };
     html! {
         @if let Some(out) = &tool.out {
             form method="post" action={ (path(tool.id)) "/back" } {
                 (csrf_field(who))
                 input type="hidden" name="job" value=(out.job_id);
                 button type="submit" { "It is back" }
+            }
+            form.grid method="post" action={ (path(tool.id)) "/expect" } novalidate {
+                (csrf_field(who))
+                input type="hidden" name="job" value=(out.job_id);
+                (Field::date("expected", "Back by", &expected).optional().hint("Without a day: when the job that has it is due").errors(errors))
+                div.actions { button.quiet type="submit" { "Set the day" } }
             }
         } @else {
             form.grid method="post" action={ (path(tool.id)) "/out" } novalidate {
@@ -287,6 +306,22 @@ async fn out(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) ->
             }
             Err(error) => return Err(error.into()),
         }
+    }
+    let page = draw(&mut tx, &who, *id, None, &form, &errors, &html! {}).await?;
+    Ok(page.invalid().into())
+}
+
+/// Another day to count on than that of the job.
+async fn expect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) -> Answer {
+    let mut errors = FormErrors::default();
+    let mut tx = who.begin().await?;
+    let on = errors.optional(&form.expected, |errors| {
+        coming(errors, "expected", &form.expected, today(&who))
+    });
+    if let (Some(job_id), Some(on)) = (errors.row("job", &form.job), on) {
+        tools::expect_back(&mut tx, *id, job_id, on).await?;
+        tx.commit().await?;
+        return Ok(Reply::see_other(path(*id)).flash("The day is set."));
     }
     let page = draw(&mut tx, &who, *id, None, &form, &errors, &html! {}).await?;
     Ok(page.invalid().into())
