@@ -545,7 +545,12 @@ async fn a_measurement_out_of_limits_is_said_at_once_and_stops_the_job() {
     let found = format!("{} .bench-checks li:first-child .bench-found", card(mill));
     // What is no number is refused where it stands.
     browser.offline(true).await;
-    let enter = format!("{} .bench-checks li:first-child button", card(mill));
+    let first = format!("{} .bench-checks li:first-child", card(mill));
+    let enter = format!("{first} form[data-lower] button");
+    browser
+        .wait_for_text(&first, "go 12.001 to 12.004 mm")
+        .await;
+    browser.tap(&format!("{first} summary")).await;
     browser.tap(&reading).await;
     browser.type_text("twelve").await;
     browser.tap(&enter).await;
@@ -663,4 +668,166 @@ async fn the_job_says_where_it_stands_and_the_office_settles_what_waits() {
     assert_eq!(now[0], entries[0], "the entry itself stays as it was");
     let page = office.get(&job).await.text().await.unwrap();
     assert!(page.contains("wrong day"));
+}
+
+#[tokio::test]
+async fn a_check_that_was_made_and_not_entered_is_entered_later_with_time_and_reason() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    let mut tx = site.shop.begin().await;
+    let (job, [mill, _]) = checked_job(&mut tx).await;
+    let done = NewBooking {
+        at: Utc::now(),
+        ..booking(Kind::Done, mill, floor.col, "26T08:00")
+    };
+    bookings::record(&mut tx, &done).await.unwrap();
+    tx.commit().await.unwrap();
+    let owner = site.owner().await;
+    let page = owner.get(&format!("/jobs/{job}")).await;
+    let html = page.text().await.unwrap();
+    let gauged = format!("/jobs/{job}/checks/{mill}/0");
+    let measured = format!("/jobs/{job}/checks/{mill}/2");
+    assert!(html.contains(&gauged) && html.contains(&measured));
+    let form = owner.get(&gauged).await.text().await.unwrap();
+    assert!(form.contains("no-go 12.0165 to 12.0195 mm"), "{form}");
+
+    let col = floor.col.to_string();
+    let filled = [
+        ("goes", "yes"),
+        ("person", &col),
+        ("date", "2026-01-05"),
+        ("time", "08:15"),
+        ("reason", "the tablet was flat"),
+    ];
+    for missing in ["goes", "person", "date", "reason"] {
+        let mut typed = filled.to_vec();
+        typed.retain(|(name, _)| *name != missing);
+        let answer = owner.post(&gauged, &typed).await;
+        assert_eq!(answer.status(), 422, "{missing}");
+        let html = answer.text().await.unwrap();
+        assert!(missing == "reason" || html.contains("value=\"the tablet was flat\""));
+    }
+    let wrong = [&filled[1..], &[("measured", "twelve")]].concat();
+    let answer = owner.post(&gauged, &wrong).await;
+    assert_eq!(answer.status(), 422);
+    let html = answer.text().await.unwrap();
+    assert!(html.contains("id=\"measured-error\"") && html.contains("value=\"twelve\""));
+
+    assert_eq!(owner.post(&gauged, &filled).await.status(), 303);
+    let out = [&filled[1..], &[("measured", "0.06")]].concat();
+    assert_eq!(owner.post(&measured, &out).await.status(), 303);
+    let mut tx = site.shop.begin().await;
+    let results = borewright::store::checks::of_operations(&mut tx, &[mill])
+        .await
+        .unwrap();
+    let told: Vec<_> = results
+        .iter()
+        .map(|r| {
+            (
+                r.place,
+                r.passed,
+                r.person.as_str(),
+                r.entered_by.as_deref(),
+            )
+        })
+        .collect();
+    let edda = Some("Edda Marsh");
+    assert_eq!(
+        told,
+        [
+            (0, true, "Col Brannick", edda),
+            (2, false, "Col Brannick", edda)
+        ]
+    );
+    assert_eq!(results[0].at.to_rfc3339(), "2026-01-05T08:15:00+00:00");
+    let holds = borewright::store::checks::holds(&mut tx, Some(job))
+        .await
+        .unwrap();
+    assert_eq!(holds.len(), 1);
+    drop(tx);
+    let html = owner
+        .get(&format!("/jobs/{job}"))
+        .await
+        .text()
+        .await
+        .unwrap();
+    assert!(html.contains("entered later by Edda Marsh: the tablet was flat"));
+    assert!(!html.contains(&gauged));
+}
+
+#[tokio::test]
+async fn what_the_bench_cannot_read_comes_back_without_a_script_too() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    let mut tx = site.shop.begin().await;
+    let (job, [mill, _]) = checked_job(&mut tx).await;
+    tx.commit().await.unwrap();
+    let tablet = device(&site, "Mill tablet").await;
+    let sign_on = signed_on(&tablet, floor.col).await;
+    let (key, operation, machine) = (
+        Uuid::now_v7().to_string(),
+        mill.to_string(),
+        floor.mill.to_string(),
+    );
+    let typed = [
+        ("key", key.as_str()),
+        ("sign_on", &sign_on),
+        ("kind", "check"),
+        ("operation", &operation),
+        ("machine", &machine),
+        ("place", "2"),
+        ("measured", "about \"nothing\""),
+    ];
+    let answer = tablet.post_bare("/bench/check", &typed).await;
+    assert_eq!(answer.status(), 422);
+    let html = answer.text().await.unwrap();
+    let field = between(&html, &format!("id=\"check-{mill}-2\""), ">");
+    assert!(
+        field.contains("value=\"about &quot;nothing&quot;\""),
+        "{field}"
+    );
+    assert!(
+        field.contains(&format!("aria-describedby=\"check-{mill}-2-error\"")),
+        "{field}"
+    );
+    assert!(html.contains("A number in the unit of the limits"));
+    let mut right = typed.to_vec();
+    right[6].1 = "0.04";
+    assert_eq!(tablet.post_bare("/bench/check", &right).await.status(), 303);
+    let mut tx = site.shop.begin().await;
+    let checked = borewright::store::checks::of_operations(&mut tx, &[mill])
+        .await
+        .unwrap();
+    assert_eq!(checked.len(), 1);
+    assert_eq!(
+        borewright::store::checks::holds(&mut tx, Some(job))
+            .await
+            .unwrap(),
+        []
+    );
+}
+
+#[tokio::test]
+async fn signing_on_says_when_there_is_no_network() {
+    let site = TestSite::new().await;
+    floor(&site).await;
+    let browser = at_the_bench(&site, Screen::Phone).await;
+    browser.wait_for("#bench").await;
+    browser.offline(true).await;
+    browser.tap("form[action='/bench/sign-off'] button").await;
+    browser.wait_for("#bench-offline:not([hidden])").await;
+    // Whoever is signed on goes on.
+    browser.wait_for("#bench").await;
+    browser.offline(false).await;
+    browser.tap("form[action='/bench/sign-off'] button").await;
+    browser.wait_for(".bench-people").await;
+    browser.offline(true).await;
+    browser.tap(".bench-people a").await;
+    browser
+        .wait_for_text("#bench-offline", "Signing on or off needs")
+        .await;
+    browser.picture("bench-no-network").await;
+    browser.offline(false).await;
+    sign_on(&browser, Screen::Tablet).await;
+    browser.close().await;
 }

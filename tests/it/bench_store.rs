@@ -256,7 +256,8 @@ async fn the_same_entry_sent_twice_at_once_is_booked_once() {
     assert_eq!(bookings::of_job(&mut tx, job).await.unwrap().len(), 1);
 }
 
-/// A job like [`job`]'s whose first operation has two checks: a dowel hole to be measured and a thread to be gauged.
+/// A job like [`job`]'s whose first operation has three checks: a dowel hole to be gauged or measured, a thread to be
+/// gauged, a run-out to be measured.
 pub async fn checked_job(tx: &mut ShopTx) -> (Uuid, [Uuid; 2]) {
     let mut first = operation(10, "mill", 30, 60);
     first.title = "Mill: rear face".to_owned();
@@ -270,6 +271,11 @@ pub async fn checked_job(tx: &mut ShopTx) -> (Uuid, [Uuid; 2]) {
             what: "Thread".to_owned(),
             limits: "go enters by hand, no-go does not beyond two turns".to_owned(),
             instrument: "thread plug gauge".to_owned(),
+        },
+        Check {
+            what: "Run-out of the register".to_owned(),
+            limits: "within 0.05 mm".to_owned(),
+            instrument: "dial indicator".to_owned(),
         },
     ];
     let mut second = operation(20, "mill", 20, 60);
@@ -328,13 +334,16 @@ async fn a_check_out_of_limits_stops_the_job_until_somebody_decides() {
     assert!(checks::record(&mut tx, &good).await.unwrap().passed);
     assert!(checks::record(&mut tx, &good).await.unwrap().again);
     for wrong in [
-        check(first, col, 0, Found::Gauged(true)),
-        check(first, col, 1, Found::Measured(Decimal::ONE)),
         check(first, col, 2, Found::Gauged(true)),
+        check(first, col, 1, Found::Measured(Decimal::ONE)),
+        check(first, col, 3, Found::Gauged(true)),
     ] {
         let refused = checks::record(&mut tx, &wrong).await.unwrap_err();
         assert!(matches!(refused, StoreError::Refused(_)), "{refused}");
     }
+    // A plug gauge says go or no-go about a hole that has limits.
+    let gauged = check(first, col, 0, Found::Gauged(true));
+    assert!(checks::record(&mut tx, &gauged).await.unwrap().passed);
     assert_eq!(held(&mut tx, job).await, None);
 
     let bad = check(first, col, 0, Found::Measured("12.019".parse().unwrap()));

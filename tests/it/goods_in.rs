@@ -313,11 +313,35 @@ async fn photographs_are_kept(site: &TestSite, folder: Option<&std::path::Path>)
         let html = answer.text().await.unwrap();
         let complaint = between(&html, &format!("id=\"{field}-error\""), "</p>");
         assert!(complaint.contains(said), "{caption}: {complaint}");
+        let typed = between(&html, "<input id=\"caption\"", ">");
+        assert!(typed.contains(&format!("value=\"{caption}\"")), "{typed}");
     }
     let remove = large.replace(".jpg", "/remove");
     assert_eq!(wyn.post(&remove, &[]).await.status(), 403);
     assert_eq!(owner.post(&remove, &[]).await.status(), 303);
     assert_eq!(wyn.get(&large).await.status(), 404);
+    if let Some(folder) = folder {
+        let shop = folder.join(site.shop.id.simple().to_string());
+        assert_eq!(std::fs::read_dir(&shop).unwrap().count(), 0);
+        // A file that cannot be removed is told of: in its place stands a folder with something in it.
+        let sent = send(&wyn, &photos, "Right side", &photograph(90, 60)).await;
+        assert_eq!(sent.status(), 303);
+        for entry in std::fs::read_dir(&shop).unwrap() {
+            let file = entry.unwrap().path();
+            std::fs::remove_file(&file).unwrap();
+            std::fs::create_dir_all(file.join("in the way")).unwrap();
+        }
+        let html = owner.get(&page).await.text().await.unwrap();
+        let id = between(&html, &format!("action=\"{photos}/"), "/remove");
+        let removed = owner.post(&format!("{photos}/{id}/remove"), &[]).await;
+        assert_eq!(removed.status(), 303);
+        let html = owner.get(&page).await.text().await.unwrap();
+        assert!(!html.contains("Right side"));
+        assert!(
+            html.contains("its file is still in the folder"),
+            "a failed removal is told of"
+        );
+    }
 }
 
 #[tokio::test]
@@ -353,12 +377,11 @@ async fn marks_and_measurements_are_noted_at_the_shelf() {
         wyn.post(&format!("{page}/marks"), &mark).await.status(),
         303
     );
-    assert_eq!(
-        wyn.post(&format!("{page}/marks"), &mark[..2])
-            .await
-            .status(),
-        422
-    );
+    let unsaid = wyn.post(&format!("{page}/marks"), &mark[..2]).await;
+    assert_eq!(unsaid.status(), 422);
+    let html = unsaid.text().await.unwrap();
+    let kept = between(&html, "<input id=\"mark_place\"", ">");
+    assert!(kept.contains("value=\"left\""), "{kept}");
     let measured = [
         ("measured_what", "bore 2"),
         ("measured_value", "90.0254"),
@@ -376,13 +399,15 @@ async fn marks_and_measurements_are_noted_at_the_shelf() {
         typed.push((field, value));
         let answer = wyn.post(&to, &typed).await;
         assert_eq!(answer.status(), 422, "{field} {value}");
-        assert!(
-            answer
-                .text()
-                .await
-                .unwrap()
-                .contains(&format!("id=\"{field}-error\""))
-        );
+        let html = answer.text().await.unwrap();
+        assert!(html.contains(&format!("id=\"{field}-error\"")));
+        for (name, value) in typed {
+            let kept = between(&html, &format!("<input id=\"{name}\""), ">");
+            assert!(
+                value.is_empty() || kept.contains(&format!("value=\"{value}\"")),
+                "{kept}"
+            );
+        }
     }
     let html = wyn.get(&page).await.text().await.unwrap();
     for said in ["TARN Q", "bore 2", "90.0254", "bore gauge", "Wyn Tarrant"] {

@@ -22,6 +22,7 @@ mod feeds;
 mod goods_in;
 mod market;
 mod needs;
+mod paper;
 mod planner;
 mod rooms;
 mod shelf;

@@ -255,6 +255,13 @@ async fn tooling_is_out_with_one_job_at_a_time() {
         standing(&mut tx, b, need).await,
         Standing::Expected(day(10))
     );
+    // Another day is somebody's word; without one it is the job's again.
+    for (said, stands) in [(Some(day(14)), day(14)), (None, day(10))] {
+        tools::expect_back(&mut tx, bolts, a, said).await.unwrap();
+        assert_eq!(standing(&mut tx, b, need).await, Standing::Expected(stands));
+        let out = tools::get(&mut tx, bolts).await.unwrap().out.unwrap();
+        assert!(out.is_overdue(day(20)) && !out.is_overdue(stands));
+    }
     let again = tools::take_out(&mut tx, bolts, b).await;
     assert!(
         matches!(&again, Err(StoreError::Refused(why)) if why.contains("out with job 1")),

@@ -135,7 +135,8 @@ async fn try_pin(
     sessions::forget_failures(&mut tx, &name).await?;
     devices::sign_on(&mut tx, at.device.id, person.id, now).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(format!("/bench{}", query(&which))))
+    let there = which.op.map_or(String::new(), |id| format!("#op-{id}"));
+    Ok(Reply::see_other(format!("/bench{}{there}", query(&which))))
 }
 
 async fn sign_off(at: AtBench) -> Answer {

@@ -1,0 +1,259 @@
+//! What is printed: route cards and labels, read back, and their codes decoded and opened.
+
+use crate::bench_store::{checked_job, person};
+use crate::support::browser::{Browser, Screen};
+use crate::support::operation;
+use crate::support::site::{TestSite, between};
+use borewright::documents::{CardJob, CardOperation, Paper, route_card};
+use borewright::estimating::{Check, Machine, MachineRate};
+use borewright::store::castings_on_shelf::{self as shelf, CastingDetails, Ownership};
+use borewright::store::{devices, machines, password};
+use borewright::units::{Currency, Money};
+use chrono::Utc;
+use fantoccini::key::Key;
+use lopdf::Document;
+use lopdf::content::Content;
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+/// Reads a code (ISO/IEC 18004) by its dark modules, as a decoder of pictures does it, four pixels a module.
+fn decoded(dark: &BTreeSet<(usize, usize)>) -> String {
+    let size = dark.iter().map(|(x, y)| x.max(y) + 1).max().unwrap();
+    let pixels = (size + 8) * 4;
+    let mut image = rqrr::PreparedImage::prepare_from_greyscale(pixels, pixels, |x, y| {
+        let module = |p: usize| (p / 4).checked_sub(4);
+        match (module(x), module(y)) {
+            (Some(x), Some(y)) if dark.contains(&(x, y)) => 0,
+            _ => 255,
+        }
+    });
+    let grids = image.detect_grids();
+    assert_eq!(grids.len(), 1);
+    grids[0].decode().unwrap().1
+}
+
+/// The codes of a page of a PDF: filled squares, from the bottom up.
+fn codes_of_page(page: &[u8]) -> Vec<String> {
+    let mut squares: Vec<[f32; 3]> = Vec::new();
+    let mut found = Vec::new();
+    for operation in Content::decode(page).unwrap().operations {
+        match operation.operator.as_str() {
+            "re" => {
+                let number = |at: usize| operation.operands[at].as_float().unwrap();
+                squares.push([number(0), number(1), number(2)]);
+            }
+            "f" => {
+                let squares = std::mem::take(&mut squares);
+                let side = squares[0][2];
+                let left = squares.iter().map(|s| s[0]).fold(f32::MAX, f32::min);
+                let top = squares.iter().map(|s| s[1]).fold(f32::MIN, f32::max);
+                let module = |length: f32| (length / side).round() as usize;
+                let dark = squares
+                    .iter()
+                    .map(|s| (module(s[0] - left), module(top - s[1])));
+                found.push(decoded(&dark.collect()));
+            }
+            "S" => squares.clear(),
+            _ => {}
+        }
+    }
+    found
+}
+
+/// Every code of a PDF, page by page.
+fn codes_of(document: &Document) -> Vec<Vec<String>> {
+    let pages = document.get_pages();
+    pages
+        .values()
+        .map(|page| codes_of_page(&document.get_page_content(*page)))
+        .collect()
+}
+
+fn text_of(document: &Document) -> String {
+    let numbers: Vec<u32> = document.get_pages().keys().copied().collect();
+    let text = document.extract_text(&numbers).unwrap();
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn address(n: u32) -> String {
+    format!("https://quay.example/bench/op/0192f0c1-7a00-7000-8000-0000000000{n:02}")
+}
+
+fn card(count: u32, paper: Paper) -> Vec<u8> {
+    let operations: Vec<CardOperation> = (1..=count)
+        .map(|n| {
+            let mut operation = operation(n * 10, "mill", 30, 60);
+            operation.title = format!("Operation {}", n * 10);
+            operation.checks = vec![Check {
+                what: "dowel hole at rear A1".to_owned(),
+                limits: "12 H7: 12.000 to 12.018 mm".to_owned(),
+                instrument: "plug gauge".to_owned(),
+            }];
+            CardOperation {
+                operation,
+                done: n == 1,
+                address: address(n),
+            }
+        })
+        .collect();
+    let job = CardJob {
+        shop: "Harrow Quay Engine Works".to_owned(),
+        number: 17,
+        title: "Tarn 4/90 farm made into Tarn 4/90 marine".to_owned(),
+        days: "Work to Mon 30 Nov 2026".to_owned(),
+        castings: vec![4],
+        held: None,
+    };
+    route_card(&job, &operations, paper).unwrap()
+}
+
+#[test]
+fn the_card_reads_back_and_its_codes_open_each_operation() {
+    for (paper, wide) in [(Paper::A4, 595.0_f32), (Paper::A5, 420.0)] {
+        let document = Document::load_mem(&card(9, paper)).unwrap();
+        let pages = document.get_pages();
+        assert!(pages.len() > 1, "{paper:?} has {} pages", pages.len());
+        for page in pages.values() {
+            let media = document.get_dictionary(*page).unwrap();
+            let media = media.get(b"MediaBox").unwrap().as_array().unwrap();
+            let right = media[2].as_float().unwrap();
+            assert!((right - wide).abs() < 1.0, "{right}");
+        }
+        let text = text_of(&document);
+        for words in [
+            "Route card: job 17",
+            "Harrow Quay Engine Works",
+            "Casting 4",
+            "90 Operation 90",
+            "10 Operation 10 – done",
+            "12 H7: 12.000 to 12.018 mm (plug gauge)",
+            "no-go 12.0165 to 12.0195 mm",
+            "CAUTION: Guards closed",
+        ] {
+            assert!(text.contains(words), "{words} is not in {text}");
+        }
+        let codes = codes_of(&document);
+        let expected: Vec<String> = (1..=9).map(address).collect();
+        assert_eq!(codes.concat(), expected);
+        // An operation is not torn in two: a page has as many headings as codes, and ends with a caution.
+        for ((number, _), codes) in pages.iter().zip(&codes) {
+            let text = document.extract_text(&[*number]).unwrap();
+            assert_eq!(text.matches("CAUTION").count(), codes.len(), "{text}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn the_code_of_the_card_leads_to_the_operation_by_way_of_the_pin() {
+    let site = TestSite::new().await;
+    let gbp = Currency::from_code("GBP").unwrap();
+    let mut tx = site.shop.begin().await;
+    for kind in ["hone", "mill"] {
+        let machine = Machine {
+            id: Uuid::now_v7(),
+            kind: kind.to_owned(),
+            name: format!("Big {kind}"),
+            active: true,
+            worksheet: MachineRate::blank(gbp),
+            agreed_rate: Some(Money::new(40.into(), gbp)),
+            version: 1,
+        };
+        machines::insert(&mut tx, &machine).await.unwrap();
+    }
+    let col = person(&mut tx, "Col Brannick").await;
+    let hash = password::hash("4071").unwrap();
+    devices::set_pin(&mut tx, col, &hash, Utc::now())
+        .await
+        .unwrap();
+    let (job, [mill, _]) = checked_job(&mut tx).await;
+    tx.commit().await.unwrap();
+
+    let owner = site.owner().await;
+    let pdf = owner.get(&format!("/jobs/{job}/card/a5")).await;
+    assert_eq!(pdf.headers()["content-type"], "application/pdf");
+    let document = Document::load_mem(&pdf.bytes().await.unwrap()).unwrap();
+    let codes = codes_of(&document).concat();
+    assert_eq!(codes.len(), 2);
+    let path = codes[0].strip_prefix(&site.address).unwrap();
+
+    // A phone that the shop does not know is told what to do, and shown nothing of the job.
+    let stranger = site.stranger().get(path).await;
+    assert_eq!(stranger.status(), 401);
+    let told = stranger.text().await.unwrap();
+    assert!(
+        told.contains("device") && !told.contains("dowels"),
+        "{told}"
+    );
+
+    let browser = Browser::signed_in(&site, Screen::Phone, "edda").await;
+    browser.goto("/shop/devices").await;
+    browser.tap("#name").await;
+    browser.type_text("Mill phone").await;
+    browser.tap("form[action='/shop/devices'] button").await;
+    browser.wait_for(".bench-people").await;
+    browser.goto(path).await;
+    browser.wait_for(".bench-people").await;
+    browser.tap(".bench-people a").await;
+    browser.wait_for("#pin").await;
+    browser.type_text("4071").await;
+    browser.press(Key::Enter).await;
+    browser.wait_for_text("#bench", "From the route card").await;
+    let first = "return document.querySelector('.bench-card').dataset.op";
+    assert_eq!(browser.script(first, vec![]).await, mill.to_string());
+    assert!(browser.text("h1").await.contains("Big mill"));
+    browser.picture("bench-from-card").await;
+    // Signed on already, the next code opens at once.
+    browser
+        .goto(codes[1].strip_prefix(&site.address).unwrap())
+        .await;
+    browser
+        .wait_for_text("#bench", "waits for operation 10")
+        .await;
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn the_code_of_a_label_opens_the_casting_after_sign_in() {
+    let site = TestSite::new().await;
+    let details = CastingDetails {
+        variant_id: site.shop.variant("Tarn 4/90 farm").await,
+        ownership: Ownership::Shop,
+        cost: Money::zero(Currency::from_code("GBP").unwrap()),
+        condition: String::new(),
+    };
+    let mut tx = site.shop.begin().await;
+    let (id, number) = shelf::create(&mut tx, &details).await.unwrap();
+    tx.commit().await.unwrap();
+    let owner = site.owner().await;
+    let page = format!("/castings/shelf/{id}");
+    let html = owner
+        .get(&format!("{page}/label"))
+        .await
+        .text()
+        .await
+        .unwrap();
+    let drawn = between(&html, "<path d=\"", "\"");
+    let dark = drawn.split('M').filter(|module| !module.is_empty());
+    let dark = dark.map(|module| {
+        let (x, rest) = module.split_once(' ').unwrap();
+        let (y, _) = rest.split_once('h').unwrap();
+        (x.parse().unwrap(), y.parse().unwrap())
+    });
+    let opened = decoded(&dark.collect());
+    assert_eq!(opened, format!("{}{page}", site.address));
+
+    let browser = Browser::open(&site, Screen::Phone).await;
+    browser.goto(&page).await;
+    browser.wait_for("[name=sign_in]").await;
+    browser.type_text("edda").await;
+    browser.press(Key::Tab).await;
+    browser.type_text(crate::support::site::PASSWORD).await;
+    browser.press(Key::Enter).await;
+    browser
+        .wait_for_text("h1", &format!("Casting {number}"))
+        .await;
+    browser.goto(&format!("{page}/label")).await;
+    browser.wait_for(".casting-label .code").await;
+    browser.picture("casting-label-code").await;
+    browser.close().await;
+}
