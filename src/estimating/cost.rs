@@ -273,11 +273,9 @@ impl CostBuildUp {
         })
     }
 
-    /// The cost before overhead, margin and tax that is expected, without contingency.
-    ///
-    /// # Errors
-    /// [`CostError`].
-    pub fn expected_direct(costing: &Costing) -> Result<Money, CostError> {
+    /// The cost before overhead, margin and tax that is expected, without contingency: what simulations are held against.
+    #[cfg(test)]
+    pub(super) fn expected_direct(costing: &Costing) -> Result<Money, CostError> {
         let currency = costing.rates.people_default.currency();
         let (mut lines, failed) = direct_lines(costing)?;
         lines.extend(failed);

@@ -125,15 +125,6 @@ impl Route {
         TimeSampler::new(self)
     }
 
-    /// Minutes of each operation, setup included, in one future. For many futures take a [`Route::sampler`] once.
-    ///
-    /// # Errors
-    /// As [`Route::sampler`].
-    pub fn sample_minutes(&self, rng: &mut impl Rng, out: &mut [f64]) -> Result<(), SpreadError> {
-        self.sampler()?.sample(rng, out);
-        Ok(())
-    }
-
     /// Closed-form mean (minutes) and variance (minutes²) of the time of all operations together.
     ///
     /// # Errors

@@ -3,13 +3,11 @@
 //! Acceptable sightings are taken to arrive as a Poisson process whose rate is not known but has a Gamma distribution,
 //! the conjugate prior: after `k` of them in `T` days, Gamma(α₀ + k, β₀ + T). Averaged over that uncertainty the wait
 //! for the next is Lomax, P(wait > t) = (β/(β+t))^α (Lomax 1954; as a gamma–exponential mixture with its mean
-//! β/(α−1) in the documentation of R's `bayesmeta::dlomax`), and the wait for the n-th is β times a beta-prime(n, α)
-//! variate (compound gamma: Dubey 1970, from memory).
+//! β/(α−1) in the documentation of R's `bayesmeta::dlomax`).
 
 use super::Unusable;
 use rand::{Rng, RngExt};
 use rand_distr::{Distribution, Gamma};
-use statrs::function::beta::{beta_reg, inv_beta_reg};
 
 /// What is known of the rate at which acceptable ones turn up: Gamma(shape, rate) per day.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -84,26 +82,6 @@ impl Wait {
     pub fn sample_rate<R: Rng + ?Sized>(&self, rng: &mut R) -> f64 {
         self.gamma.sample(rng)
     }
-
-    /// Chance that the `n`-th acceptable one from now turns up within `days`: what matters when some prove scrap.
-    #[must_use]
-    pub fn chance_nth_within(&self, n: u32, days: f64) -> f64 {
-        if n == 0 {
-            return 1.0;
-        }
-        let days = days.max(0.0);
-        beta_reg(f64::from(n), self.shape, days / (self.rate + days))
-    }
-
-    /// Days within which the `n`-th turns up with chance `p`, 0 ≤ p < 1.
-    #[must_use]
-    pub fn quantile_nth(&self, n: u32, p: f64) -> f64 {
-        if n == 0 {
-            return 0.0;
-        }
-        let x = inv_beta_reg(f64::from(n), self.shape, p.clamp(0.0, 1.0));
-        self.rate * x / (1.0 - x)
-    }
 }
 
 #[cfg(test)]
@@ -121,8 +99,6 @@ mod tests {
     /// `print([s.lomax.cdf(t, a, scale=b) for t in (30, 180, 365)])`
     /// `print([s.lomax.ppf(p, a, scale=b) for p in (.1, .5, .8, .95)])`
     /// `print(s.lomax.mean(a, scale=b))`
-    /// `print([s.betaprime.cdf(t, n, a, scale=b) for n in (2, 3) for t in (180, 365)])`
-    /// `print([s.betaprime.ppf(p, 3, a, scale=b) for p in (.5, .8)])`
     #[test]
     fn agrees_with_scipy() {
         let wait = Wait::new(180.0, 3, 365.0).unwrap();
@@ -134,12 +110,6 @@ mod tests {
         near(wait.quantile(0.8), 269.965_085_765_565_2);
         near(wait.quantile(0.95), 607.534_677_150_214_6);
         near(wait.mean().unwrap(), 181.666_666_666_666_63);
-        near(wait.chance_nth_within(2, 180.0), 0.363_550_685_079_612);
-        near(wait.chance_nth_within(2, 365.0), 0.664_936_289_543_636_3);
-        near(wait.chance_nth_within(3, 180.0), 0.166_715_388_065_694_16);
-        near(wait.chance_nth_within(3, 365.0), 0.457_958_671_768_567_5);
-        near(wait.quantile_nth(3, 0.5), 396.940_499_832_015_86);
-        near(wait.quantile_nth(3, 0.8), 769.501_742_148_247_8);
     }
 
     #[test]
@@ -150,13 +120,6 @@ mod tests {
         assert_eq!(wait.mean(), None);
         assert!(Wait::new(0.0, 3, 100.0).is_err());
         assert!(Wait::new(f64::NAN, 3, 100.0).is_err());
-    }
-
-    #[test]
-    fn the_first_of_n_is_the_next() {
-        let wait = Wait::new(90.0, 5, 700.0).unwrap();
-        near(wait.chance_nth_within(1, 60.0), wait.chance_within(60.0));
-        near(wait.chance_nth_within(0, 60.0), 1.0);
     }
 
     /// A wait drawn through a rate and a wait drawn directly have one distribution: the mixture is the model.
@@ -185,12 +148,6 @@ mod tests {
             // Near certainty the chance itself has no digits left to come back from.
             prop_assume!(wait.chance_within(t) < 0.999_999);
             prop_assert!((back - t).abs() < 1e-6 * t);
-        }
-
-        #[test]
-        fn the_nth_quantile_undoes_the_nth_chance(k in 0_u32..40, days in 1.0..2000.0_f64, n in 1_u32..6, p in 0.01..0.99_f64) {
-            let wait = Wait::new(120.0, k, days).unwrap();
-            prop_assert!((wait.chance_nth_within(n, wait.quantile_nth(n, p)) - p).abs() < 1e-6);
         }
 
         #[test]

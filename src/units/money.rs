@@ -111,9 +111,6 @@ pub enum MoneyError {
         /// The currency asked for.
         code: String,
     },
-    /// An amount was to be shared over weights that are negative or all zero.
-    #[error("an amount can only be shared over weights that are not negative and not all zero")]
-    NoWeight,
 }
 
 /// The largest amount that text may ask for: a billion. Sums and products of such amounts stay far inside an exact decimal.
@@ -325,55 +322,6 @@ impl Money {
         amounts
             .into_iter()
             .try_fold(Self::zero(currency), Self::plus)
-    }
-
-    /// Shares the rounded amount over weights in whole minor units, none lost and none made: each share is its exact
-    /// part cut down to a coin, and the coins left over go one each to the largest remainders (the first of equals).
-    ///
-    /// # Errors
-    /// [`MoneyError::NoWeight`] when a weight is negative or all are zero, [`MoneyError::Overflow`].
-    pub fn allocate(self, weights: &[Decimal]) -> Result<Vec<Self>, MoneyError> {
-        let total = weights
-            .iter()
-            .try_fold(Decimal::ZERO, |sum, weight| sum.checked_add(*weight))
-            .ok_or(MoneyError::Overflow)?;
-        if total <= Decimal::ZERO || weights.iter().any(Decimal::is_sign_negative) {
-            return Err(MoneyError::NoWeight);
-        }
-        let minor = self.to_minor()?;
-        let coins = Decimal::from(minor.unsigned_abs());
-        let mut shares = Vec::with_capacity(weights.len());
-        for (index, weight) in weights.iter().enumerate() {
-            // The part of the whole first: it is at most one, so the product cannot overflow.
-            let exact = weight
-                .checked_div(total)
-                .and_then(|part| part.checked_mul(coins))
-                .ok_or(MoneyError::Overflow)?;
-            let cut = exact.floor();
-            shares.push((
-                index,
-                cut.to_u64().ok_or(MoneyError::Overflow)?,
-                exact - cut,
-            ));
-        }
-        let given: u64 = shares.iter().map(|share| share.1).sum();
-        let left = minor.unsigned_abs().saturating_sub(given);
-        shares.sort_by(|a, b| b.2.cmp(&a.2).then(a.0.cmp(&b.0)));
-        // Only weights that are not zero may take a coin.
-        let takers = shares
-            .iter_mut()
-            .filter(|share| !weights[share.0].is_zero());
-        for (share, _) in takers.zip(0..left) {
-            share.1 += 1;
-        }
-        shares.sort_by_key(|share| share.0);
-        shares
-            .into_iter()
-            .map(|(_, coins, _)| {
-                let coins = i64::try_from(coins).map_err(|_| MoneyError::Overflow)?;
-                Ok(Self::from_minor(coins * minor.signum(), self.currency))
-            })
-            .collect()
     }
 }
 

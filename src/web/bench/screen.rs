@@ -212,10 +212,6 @@ impl Screen<'_> {
                 h2 { "Under way here" }
                 @for w in &running { (self.card(w, None)) }
             }
-            @if !held.is_empty() {
-                h2 { "On hold" }
-                @for w in &held { (self.card(w, None)) }
-            }
             @match ready.split_first() {
                 None => @if running.is_empty() { p.bench-empty { "Nothing can be begun here now." } },
                 Some((first, rest)) => {
@@ -227,6 +223,10 @@ impl Screen<'_> {
                         @if rest.len() >= READY { p.muted { "And " (rest.len() + 1 - READY) " more." } }
                     }
                 }
+            }
+            @if !held.is_empty() {
+                h2 { "On hold" }
+                @for w in &held { (self.card(w, None)) }
             }
             @if !coming.is_empty() {
                 details.bench-coming {
@@ -251,10 +251,13 @@ impl Screen<'_> {
 
     fn machine_choice(&self) -> Markup {
         html! {
-            nav.bench-machines aria-label="Machines" {
-                @for machine in self.machines {
-                    a.bench-chip href={ "/bench?machine=" (machine.id) }
-                        aria-current=[(machine.id == self.machine.id).then_some("page")] { (machine.name) }
+            details {
+                summary.bench-other-machine { "Another machine" }
+                nav.bench-machines aria-label="Machines" {
+                    @for machine in self.machines {
+                        a.bench-chip href={ "/bench?machine=" (machine.id) }
+                            aria-current=[(machine.id == self.machine.id).then_some("page")] { (machine.name) }
+                    }
                 }
             }
         }
