@@ -1,5 +1,6 @@
 //! Parts and materials: what is kept, how much is on hand and on order, and every movement that made it so.
 
+use super::castings::name_taken;
 use super::needs::{self, Arrival, Behind};
 use super::read::{codes, word};
 use super::{ShopTx, StoreError, jobs};
@@ -185,7 +186,7 @@ pub async fn insert(tx: &mut ShopTx, details: &ItemDetails) -> Result<Uuid, Stor
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| taken(error, details))?;
+    .map_err(|error| name_taken(error, "stock_item_name", &details.name))?;
     Ok(id)
 }
 
@@ -215,22 +216,12 @@ pub async fn update(
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| taken(error, details))?;
+    .map_err(|error| name_taken(error, "stock_item_name", &details.name))?;
     if done.rows_affected() == 0 {
         item(tx, id).await?;
         return Err(StoreError::Stale("this item of stock"));
     }
     Ok(())
-}
-
-fn taken(error: sqlx::Error, details: &ItemDetails) -> StoreError {
-    match error.as_database_error().and_then(|db| db.constraint()) {
-        Some("stock_item_name") => StoreError::Duplicate {
-            field: "name",
-            message: format!("“{}” is in stock already", details.name),
-        },
-        _ => error.into(),
-    }
 }
 
 /// A movement of stock.

@@ -1,5 +1,6 @@
 //! Reusable tooling: sets of temporary bolts, mandrels. A set is out with one job at a time and comes back.
 
+use super::castings::name_taken;
 use super::{ShopTx, StoreError, jobs};
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
@@ -163,7 +164,7 @@ pub async fn insert(tx: &mut ShopTx, details: &ToolDetails) -> Result<Uuid, Stor
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| taken(error, details))?;
+    .map_err(|error| name_taken(error, "tool_name", &details.name))?;
     Ok(id)
 }
 
@@ -190,22 +191,12 @@ pub async fn update(
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| taken(error, details))?;
+    .map_err(|error| name_taken(error, "tool_name", &details.name))?;
     if done.rows_affected() == 0 {
         get(tx, id).await?;
         return Err(StoreError::Stale("this tooling"));
     }
     Ok(())
-}
-
-fn taken(error: sqlx::Error, details: &ToolDetails) -> StoreError {
-    match error.as_database_error().and_then(|db| db.constraint()) {
-        Some("tool_name") => StoreError::Duplicate {
-            field: "name",
-            message: format!("there is a “{}” already", details.name),
-        },
-        _ => error.into(),
-    }
 }
 
 /// A set goes out with an open job.

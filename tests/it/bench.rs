@@ -600,7 +600,7 @@ async fn the_job_says_where_it_stands_and_the_office_settles_what_waits() {
     let hold = &holds[0];
     drop(tx);
     let job = format!("/jobs/{}", hold.job_id);
-    for screen in Screen::ALL {
+    for screen in [Screen::Desktop, Screen::Tablet, Screen::Phone] {
         let browser = Browser::signed_in(&site, screen, "office").await;
         for (path, name) in [
             ("/jobs/settle".to_owned(), "jobs-settle"),
@@ -828,6 +828,7 @@ async fn signing_on_says_when_there_is_no_network() {
         .await;
     browser.picture("bench-no-network").await;
     browser.offline(false).await;
+    browser.wait_for("#bench-offline[hidden]").await;
     sign_on(&browser, Screen::Tablet).await;
     browser.close().await;
 }

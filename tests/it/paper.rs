@@ -232,7 +232,8 @@ async fn the_code_of_a_label_opens_the_casting_after_sign_in() {
         .text()
         .await
         .unwrap();
-    let drawn = between(&html, "<path d=\"", "\"");
+    let code = between(&html, "<svg class=\"code\"", "</svg>");
+    let drawn = between(code, "<path d=\"", "\"");
     let dark = drawn.split('M').filter(|module| !module.is_empty());
     let dark = dark.map(|module| {
         let (x, rest) = module.split_once(' ').unwrap();

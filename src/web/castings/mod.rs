@@ -115,6 +115,29 @@ pub(super) fn back(to: &str, words: &str) -> Markup {
     html! { p.back { a href=(to) { "‹ " (words) } } }
 }
 
+/// The form of what is written down about something, folded away under its page until it is asked for or refused.
+pub(super) fn written_down(
+    who: &SignedIn,
+    action: &str,
+    version: &str,
+    fields: &Markup,
+    open: bool,
+) -> Markup {
+    html! {
+        section.card aria-labelledby="details-title" {
+            details.written-down open[open] {
+                summary { h2 #details-title { "What is written down" } }
+                form.grid method="post" action=(action) novalidate {
+                    (csrf_field(who))
+                    input type="hidden" name="version" value=(version);
+                    (fields)
+                    div.actions { button type="submit" { "Save" } }
+                }
+            }
+        }
+    }
+}
+
 /// Asks before something is deleted.
 fn ask_to_delete(
     who: &SignedIn,

@@ -13,7 +13,7 @@ use crate::store::castings_on_shelf::{self as store, Casting, Outcome, Ownership
 use crate::store::history::{self, Change};
 use crate::store::people::Role;
 use crate::store::{ShopTx, StoreError, jobs, sightings};
-use crate::web::castings::{back, variant_path, version};
+use crate::web::castings::{back, variant_path, version, written_down};
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::Choice;
 use crate::web::market::today;
@@ -329,15 +329,7 @@ impl View {
                 }
             }
             @if office {
-                section.card aria-labelledby="details-title" {
-                    h2 #details-title { "What is written down" }
-                    form.grid method="post" action=(path(casting.id)) novalidate {
-                        (csrf_field(who))
-                        input type="hidden" name="version" value=(self.details.version);
-                        (self.details.fields(who, &self.variants, &self.seen, &self.errors))
-                        div.actions { button type="submit" { "Save" } }
-                    }
-                }
+                (written_down(who, &path(casting.id), &self.details.version, &self.details.fields(who, &self.variants, &self.seen, &self.errors), !self.errors.is_empty() || !self.notice.0.is_empty()))
             }
             (past::section(who, &self.changes))
         };

@@ -115,7 +115,7 @@ impl Records {
         } = typed;
         let here = path(casting.id);
         html! {
-            div.columns {
+            div.columns.records-pair {
                 section.card aria-labelledby="marks-title" {
                     h2 #marks-title { "Marks" }
                     (self.mark_list(who, &here))

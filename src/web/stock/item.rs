@@ -7,7 +7,7 @@ use crate::store::history::{self, Change};
 use crate::store::people::Role;
 use crate::store::stock::{self, Item, Movement, Order, Reason};
 use crate::store::{ShopTx, StoreError};
-use crate::web::castings::{back, version};
+use crate::web::castings::{back, version, written_down};
 use crate::web::error::{Changed, stale_notice};
 use crate::web::jobs::amount;
 use crate::web::{
@@ -44,21 +44,14 @@ pub(super) fn path(id: Uuid) -> String {
 const MOVEMENTS: u16 = 100;
 
 fn new_page(who: &SignedIn, form: &ItemForm, errors: &FormErrors) -> Page {
-    let title = "An item for stock";
-    let body = html! {
-        (back(super::PATH, "Stock"))
-        h1 { (title) }
-        (errors.summary())
-        form.grid method="post" action="/stock/items/new" novalidate {
-            (csrf_field(who))
-            (form.fields(errors))
-            div.actions {
-                button type="submit" { "Add it" }
-                a.button.quiet href=(super::PATH) { "Cancel" }
-            }
-        }
-    };
-    Page::new(who, title).nav(Section::Stock).body(body)
+    let fields = form.fields(errors);
+    super::new_page(
+        who,
+        "An item for stock",
+        "/stock/items/new",
+        &fields,
+        errors,
+    )
 }
 
 async fn blank(who: SignedIn) -> Answer {
@@ -263,15 +256,7 @@ impl View {
                 }
             }
             @if office {
-                section.card aria-labelledby="details-title" {
-                    h2 #details-title { "What is written down" }
-                    form.grid method="post" action=(path(item.id)) novalidate {
-                        (csrf_field(who))
-                        input type="hidden" name="version" value=(self.details.version);
-                        (self.details.fields(&self.errors))
-                        div.actions { button type="submit" { "Save" } }
-                    }
-                }
+                (written_down(who, &path(item.id), &self.details.version, &self.details.fields(&self.errors), !self.errors.is_empty() || !self.notice.0.is_empty()))
             }
             (self.moved(who))
             (past::section(who, &self.changes))

@@ -5,9 +5,10 @@ mod item;
 mod order;
 mod tool;
 
+use super::castings::back;
 use super::jobs::amount;
 use super::market::today;
-use super::{Answer, Page, Section, SignedIn, show};
+use super::{Answer, FormErrors, Page, Section, SignedIn, csrf_field, show};
 use crate::store::people::Role;
 use crate::store::stock::{self, Item};
 use crate::store::tools::{self, Tool};
@@ -148,6 +149,30 @@ fn tool_table(tools: &[Tool], on: NaiveDate) -> Markup {
             } }
         }
     }
+}
+
+/// The page on which something new is written down.
+fn new_page(
+    who: &SignedIn,
+    title: &str,
+    action: &str,
+    fields: &Markup,
+    errors: &FormErrors,
+) -> Page {
+    let body = html! {
+        (back(PATH, "Stock"))
+        h1 { (title) }
+        (errors.summary())
+        form.grid method="post" action=(action) novalidate {
+            (csrf_field(who))
+            (fields)
+            div.actions {
+                button type="submit" { "Add it" }
+                a.button.quiet href=(PATH) { "Cancel" }
+            }
+        }
+    };
+    Page::new(who, title).nav(Section::Stock).body(body)
 }
 
 fn or_nothing(text: &str) -> Markup {

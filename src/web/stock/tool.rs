@@ -6,7 +6,7 @@ use crate::store::jobs::{self, Job, JobState};
 use crate::store::people::Role;
 use crate::store::tools::{self, Tool, ToolDetails};
 use crate::store::{ShopTx, StoreError, history};
-use crate::web::castings::{back, version};
+use crate::web::castings::{back, version, written_down};
 use crate::web::error::{Changed, stale_notice};
 use crate::web::forms::Choice;
 use crate::web::market::today;
@@ -114,21 +114,14 @@ impl ToolForm {
 }
 
 fn new_page(who: &SignedIn, form: &ToolForm, errors: &FormErrors) -> Page {
-    let title = "Tooling that comes back";
-    let body = html! {
-        (back(super::PATH, "Stock"))
-        h1 { (title) }
-        (errors.summary())
-        form.grid method="post" action="/stock/tools/new" novalidate {
-            (csrf_field(who))
-            (form.fields(errors))
-            div.actions {
-                button type="submit" { "Add it" }
-                a.button.quiet href=(super::PATH) { "Cancel" }
-            }
-        }
-    };
-    Page::new(who, title).nav(Section::Stock).body(body)
+    let fields = form.fields(errors);
+    super::new_page(
+        who,
+        "Tooling that comes back",
+        "/stock/tools/new",
+        &fields,
+        errors,
+    )
 }
 
 async fn blank(who: SignedIn) -> Answer {
@@ -199,15 +192,7 @@ async fn draw(
             (lend(who, &tool, &jobs, loan, errors))
         }
         @if who.may(Role::Office) {
-            section.card aria-labelledby="details-title" {
-                h2 #details-title { "What is written down" }
-                form.grid method="post" action=(path(id)) novalidate {
-                    (csrf_field(who))
-                    input type="hidden" name="version" value=(form.version);
-                    (form.fields(errors))
-                    div.actions { button type="submit" { "Save" } }
-                }
-            }
+            (written_down(who, &path(id), &form.version, &form.fields(errors), !errors.is_empty() || !notice.0.is_empty()))
         }
         (past::section(who, &changes))
     };
