@@ -441,11 +441,6 @@ async fn a_casting_and_goods_in_are_looked_at() {
         .id;
     drop(tx);
     let office = site.signed_in("office").await;
-    let photos = format!("/castings/shelf/{customers}/photos");
-    for caption in ["Left side", "The crack between 2 and 3"] {
-        let sent = send(&office, &photos, caption, &photograph(1200, 800)).await;
-        assert_eq!(sent.status(), 303);
-    }
     for screen in [Screen::Desktop, Screen::Tablet, Screen::Phone] {
         let browser = Browser::signed_in(&site, screen, "office").await;
         browser.goto(&format!("/castings/shelf/{customers}")).await;

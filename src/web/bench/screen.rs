@@ -353,7 +353,11 @@ impl Screen<'_> {
                     summary { "What is done" }
                     ol.bench-steps {
                         @for step in &op.steps {
-                            li { (step.name) @if step.count > 1 { ", " (step.count) " times" } }
+                            li {
+                                (step.name)
+                                @if let Some(place) = &step.place { ", at " (place) }
+                                @if step.count > 1 { ", " (step.count) " times" }
+                            }
                         }
                     }
                     @if let Some(face) = op.face { p { "Face up: " (face) } }

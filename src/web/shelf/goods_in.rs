@@ -234,10 +234,7 @@ async fn blank(who: SignedIn) -> Answer {
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
     let register = Register::load(&mut tx).await?;
-    let form = GoodsForm {
-        ownership: Ownership::Shop.code().to_owned(),
-        ..GoodsForm::default()
-    };
+    let form = GoodsForm::default();
     Ok(page(&who, &register, &form, None, &FormErrors::default()).into())
 }
 
@@ -258,6 +255,10 @@ async fn look(who: SignedIn, form: CheckedForm<GoodsForm>) -> Answer {
     }
     let candidates = identify(&findings, &register.patterns);
     let found = (findings.as_slice(), candidates.as_slice());
+    let mut form = form.into_inner();
+    if form.ownership.is_empty() {
+        Ownership::Shop.code().clone_into(&mut form.ownership);
+    }
     Ok(page(&who, &register, &form, Some(found), &errors).into())
 }
 
