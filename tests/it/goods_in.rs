@@ -440,7 +440,6 @@ async fn a_casting_and_goods_in_are_looked_at() {
         .unwrap()
         .id;
     drop(tx);
-    let office = site.signed_in("office").await;
     for screen in [Screen::Desktop, Screen::Tablet, Screen::Phone] {
         let browser = Browser::signed_in(&site, screen, "office").await;
         browser.goto(&format!("/castings/shelf/{customers}")).await;
