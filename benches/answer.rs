@@ -11,7 +11,7 @@
 )]
 
 use borewright::planning::floor::Progress;
-use borewright::store::answering::DrawnPlans;
+use borewright::store::answering::{DrawnPlans, Ways};
 use borewright::store::cluster::Cluster;
 use borewright::store::enquiries::{self, EnquiryDetails};
 use borewright::store::{Scope, ShopTx, answering, castings, migrate, shops};
@@ -105,7 +105,8 @@ async fn main() {
         let start = Instant::now();
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
         let fresh = DrawnPlans::default();
-        let question = answering::load(&mut tx, &said, now, &fresh, FUTURES).await;
+        let ways = Ways::load(&mut tx).await.unwrap();
+        let question = answering::load(&mut tx, ways, &said, now, &fresh, FUTURES).await;
         drop(tx);
         question.unwrap().unwrap().answer(now, FUTURES, 1).unwrap();
         cold.push(start.elapsed());
@@ -120,7 +121,8 @@ async fn main() {
     for round in 0..WARM_UP + ROUNDS {
         let start = Instant::now();
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
-        let question = answering::load(&mut tx, &said, now, &plans, FUTURES)
+        let ways = Ways::load(&mut tx).await.unwrap();
+        let question = answering::load(&mut tx, ways, &said, now, &plans, FUTURES)
             .await
             .unwrap()
             .unwrap();

@@ -8,9 +8,11 @@ use super::{
     ShopTx, StoreError, castings, cutting, machines, plans, remedy_rules, settings, sightings,
     standards,
 };
+use crate::castings::RemedyRule;
 use crate::enquiry::{
     Answer, AnswerError, Asked, Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work, answer,
 };
+use crate::estimating::Element;
 use crate::planning::engine::model::ModelError;
 use crate::planning::engine::phone::PlannedDates;
 use crate::planning::{Candidate, ReadyDates};
@@ -187,12 +189,36 @@ impl Question {
     }
 }
 
+/// How the shop goes about things: its remedy rules and its standard times. An enquiry's form and its answer rest on the
+/// same, read once.
+#[derive(Debug, Clone)]
+pub struct Ways {
+    /// What is done about which differences.
+    pub rules: Vec<RemedyRule>,
+    /// What each piece of work takes.
+    pub elements: Vec<Element>,
+}
+
+impl Ways {
+    /// Reads them.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub async fn load(tx: &mut ShopTx) -> Result<Self, StoreError> {
+        Ok(Self {
+            rules: remedy_rules::list(tx).await?,
+            elements: standards::list(tx).await?,
+        })
+    }
+}
+
 /// Reads all that the shop knows about what a caller wants, for an answer in so many futures.
 ///
 /// # Errors
 /// [`StoreError`]. What the shop has yet to say is not an error but an [`Unanswerable`].
 pub async fn load(
     tx: &mut ShopTx,
+    ways: Ways,
     said: &EnquiryDetails,
     now: DateTime<Utc>,
     plans: &DrawnPlans,
@@ -257,8 +283,8 @@ pub async fn load(
     let knowledge = Knowledge {
         pattern,
         supplies,
-        rules: remedy_rules::list(tx).await?,
-        elements: standards::list(tx).await?,
+        rules: ways.rules,
+        elements: ways.elements,
         cutting: cutting::usual(tx).await?,
         rates,
         policy: settings.policy.clone(),

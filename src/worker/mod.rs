@@ -206,3 +206,15 @@ pub async fn look_round(pool: &PgPool, shop_id: Uuid) -> Result<(), StoreError> 
     }
     tx.commit().await
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The clock's jobs come without a payload.
+    #[test]
+    fn what_is_done_once_a_minute_needs_no_payload() {
+        let read: Result<LookRound, _> = serde_json::from_value(serde_json::Value::Null);
+        assert!(read.is_ok(), "{read:?}");
+    }
+}

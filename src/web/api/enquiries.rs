@@ -1,5 +1,6 @@
 //! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
 
+use crate::store::answering::Ways;
 use crate::store::enquiries::{self, Enquiry};
 use crate::store::people::Role;
 use crate::store::quotes::Quote;
@@ -110,7 +111,8 @@ async fn add(who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
     };
     let mut errors = FormErrors::default();
     let mut tx = who.begin().await?;
-    let lists = Lists::load(&mut tx).await?;
+    let ways = Ways::load(&mut tx).await?;
+    let lists = Lists::load(&mut tx, &ways).await?;
     let Some(details) = form.read(&lists, &mut errors) else {
         return Err(WebError::Invalid(as_sent(&errors)));
     };
@@ -135,7 +137,8 @@ async fn answer(who: SignedIn, site: web::Data<Site>, id: web::Path<Uuid>) -> An
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
     let enquiry = enquiries::get(&mut tx, *id).await?;
-    match work::answer_to(tx, &site, &enquiry, Utc::now()).await? {
+    let ways = Ways::load(&mut tx).await?;
+    match work::answer_to(tx, &site, ways, &enquiry, Utc::now()).await? {
         Ok(answer) => Ok(HttpResponse::Ok().json(answer).into()),
         Err(why) => Err(WebError::Unprocessable(why.to_string())),
     }

@@ -6,6 +6,7 @@ use super::{answer as answer_view, list};
 use crate::enquiry::{Answer as EnquiryAnswer, OptionAnswer};
 use crate::estimating::{Basis, Element};
 use crate::store::StoreError;
+use crate::store::answering::Ways;
 use crate::store::enquiries::{self, Enquiry, EnquiryDetails, EnquiryState};
 use crate::store::people::Role;
 use crate::store::quotes::{self, Quote, QuoteState};
@@ -36,9 +37,10 @@ pub(super) async fn show(who: SignedIn, site: web::Data<Site>, id: web::Path<Uui
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
     let enquiry = enquiries::get(&mut tx, *id).await?;
-    let lists = Lists::load(&mut tx).await?;
+    let ways = Ways::load(&mut tx).await?;
+    let lists = Lists::load(&mut tx, &ways).await?;
     let quotes = quotes::list(&mut tx, QuoteState::ALL, Some(*id), None, 20).await?;
-    let answer = answer_to(tx, &site, &enquiry, Utc::now()).await?;
+    let answer = answer_to(tx, &site, ways, &enquiry, Utc::now()).await?;
     let form = CallForm::of(&enquiry);
     let view = View {
         who: &who,
@@ -59,7 +61,8 @@ pub(super) async fn save(
 ) -> Answer {
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
-    let lists = Lists::load(&mut tx).await?;
+    let ways = Ways::load(&mut tx).await?;
+    let lists = Lists::load(&mut tx, &ways).await?;
     let mut errors = FormErrors::default();
     let details = form.read(&lists, &mut errors);
     let version = form.version.parse().unwrap_or(0);
@@ -81,7 +84,7 @@ pub(super) async fn save(
         tx.commit().await?;
         tx = who.begin().await?;
     }
-    let answer = answer_to(tx, &site, &enquiry, Utc::now()).await?;
+    let answer = answer_to(tx, &site, ways, &enquiry, Utc::now()).await?;
     let view = View {
         who: &who,
         enquiry: &enquiry,

@@ -1,8 +1,9 @@
 //! A call as it is typed, on the screen or by a program.
 
 use crate::estimating::{Element, Standing};
+use crate::store::answering::Ways;
 use crate::store::enquiries::{Enquiry, EnquiryDetails};
-use crate::store::{ShopTx, StoreError, castings, remedy_rules, standards};
+use crate::store::{ShopTx, StoreError, castings};
 use crate::web::FormErrors;
 use serde::Deserialize;
 use std::collections::BTreeSet;
@@ -105,15 +106,14 @@ pub(in crate::web) struct Lists {
 
 impl Lists {
     /// Reads them.
-    pub(in crate::web) async fn load(tx: &mut ShopTx) -> Result<Self, StoreError> {
-        let variants = castings::variant_names(tx).await?;
-        let of_remedies: BTreeSet<String> = remedy_rules::list(tx)
-            .await?
-            .into_iter()
-            .flat_map(|rule| rule.elements)
-            .collect();
-        let mut work = standards::list(tx).await?;
-        work.retain(|e| e.standing == Standing::Asked && !of_remedies.contains(&e.code));
-        Ok(Self { variants, work })
+    pub(in crate::web) async fn load(tx: &mut ShopTx, ways: &Ways) -> Result<Self, StoreError> {
+        let of_remedies: BTreeSet<&String> =
+            ways.rules.iter().flat_map(|rule| &rule.elements).collect();
+        let by_name =
+            |e: &&Element| e.standing == Standing::Asked && !of_remedies.contains(&e.code);
+        Ok(Self {
+            variants: castings::variant_names(tx).await?,
+            work: ways.elements.iter().filter(by_name).cloned().collect(),
+        })
     }
 }

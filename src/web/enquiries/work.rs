@@ -1,7 +1,7 @@
 //! What a call on the screen and one sent by a program have in common: working the answer out, and giving a quote.
 
 use crate::enquiry::Answer;
-use crate::store::answering::{self, Unanswerable};
+use crate::store::answering::{self, Unanswerable, Ways};
 use crate::store::enquiries::{self, Enquiry};
 use crate::store::quotes::{self, NewQuote, Quote};
 use crate::store::{ShopTx, decisions, settings};
@@ -18,11 +18,12 @@ pub(in crate::web) type Answered = Result<Answer, Unanswerable>;
 pub(in crate::web) async fn answer_to(
     mut tx: ShopTx,
     site: &Site,
+    ways: Ways,
     enquiry: &Enquiry,
     at: DateTime<Utc>,
 ) -> Result<Answered, WebError> {
     let (plans, futures) = (&site.plans, site.futures);
-    let asked = answering::load(&mut tx, &enquiry.details, at, plans, futures);
+    let asked = answering::load(&mut tx, ways, &enquiry.details, at, plans, futures);
     let question = match asked.await? {
         Ok(question) => question,
         Err(why) => return Ok(Err(why)),
@@ -73,7 +74,8 @@ pub(in crate::web) async fn quote(
     let mut tx = who.begin().await?;
     let enquiry = enquiries::get(&mut tx, enquiry_id).await?;
     let settings = settings::get(&mut tx).await?;
-    let answer = match answer_to(tx, site, &enquiry, at).await? {
+    let ways = Ways::load(&mut tx).await?;
+    let answer = match answer_to(tx, site, ways, &enquiry, at).await? {
         Ok(answer) => answer,
         Err(why) => return Err(WebError::Unprocessable(why.to_string())),
     };
