@@ -13,7 +13,10 @@
 const QUIET_MS = 250; // after the last change before it is sent
 const SLOW_MS = 300; // before progress is shown
 
-const states = new Map(); // by form: { timer, running }
+// What is saved as it is typed is sent one at a time: a request that is given up may still be carried out, and after a later
+// one, which it would overwrite. What only asks is given up for the next.
+
+const states = new Map(); // by form: { timer, running, again, submit }
 
 const key = (form) => `${form.getAttribute("action")} ${form.dataset.live}`;
 
@@ -28,11 +31,14 @@ document.addEventListener("change", (event) => {
   if (form && !isTyped(event.target)) ask(form, 0);
 });
 
-// Saving goes the ordinary way; an answer on its way would only arrive on a page that is gone.
+// Saving goes the ordinary way, after what is on its way; an answer would only arrive on a page that is gone.
 document.addEventListener("submit", (event) => {
   const state = states.get(key(event.target));
   clearTimeout(state?.timer);
-  state?.running?.abort();
+  if (!state?.running) return;
+  if (event.target.method !== "post") return state.running.abort();
+  event.preventDefault();
+  state.submit = { submitter: event.submitter };
 });
 
 function liveForm(event) {
@@ -46,7 +52,7 @@ function isTyped(element) {
 
 function ask(form, delay) {
   const name = key(form);
-  const state = states.get(name) ?? { timer: 0, running: null };
+  const state = states.get(name) ?? { timer: 0, running: null, again: false, submit: null };
   states.set(name, state);
   clearTimeout(state.timer);
   state.timer = setTimeout(() => {
@@ -61,6 +67,10 @@ function formOf(name) {
 }
 
 async function send(form, name, state) {
+  if (state.running && form.method === "post") {
+    state.again = true;
+    return;
+  }
   state.running?.abort();
   const mine = (state.running = new AbortController());
   const slow = setTimeout(() => {
@@ -80,7 +90,7 @@ async function send(form, name, state) {
       return;
     }
     const html = new DOMParser().parseFromString(await response.text(), "text/html");
-    if (mine.signal.aborted) return;
+    if (mine.signal.aborted || state.again || state.submit) return;
     const whole = swap(form, html);
     tell(name, whole ? "Up to date" : "Part of the answer is missing. Load the page again.", !whole);
     document.dispatchEvent(new CustomEvent("live:done"));
@@ -92,8 +102,18 @@ async function send(form, name, state) {
     if (state.running === mine) {
       state.running = null;
       mark(form, false);
+      next(name, state);
     }
   }
+}
+
+// What was asked for while a save was on its way.
+function next(name, state) {
+  const { again, submit } = state;
+  Object.assign(state, { again: false, submit: null });
+  const form = formOf(name);
+  if (submit) form?.requestSubmit(submit.submitter);
+  else if (again && form) send(form, name, state);
 }
 
 const parts = (form) => form.dataset.live.split(/\s+/).filter(Boolean);
