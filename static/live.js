@@ -12,6 +12,7 @@
 
 const QUIET_MS = 250; // after the last change before it is sent
 const SLOW_MS = 300; // before progress is shown
+const STUCK_MS = 10000; // before a save that has no answer is given up for the next
 
 // What is saved as it is typed is sent one at a time: a request that is given up may still be carried out, and after a later
 // one, which it would overwrite. What only asks is given up for the next.
@@ -68,6 +69,8 @@ function formOf(name) {
 
 async function send(form, name, state) {
   if (state.running && form.method === "post") {
+    const stuck = state.running;
+    if (!state.again) setTimeout(() => stuck.abort(), STUCK_MS);
     state.again = true;
     return;
   }
