@@ -604,7 +604,7 @@ async fn the_job_says_where_it_stands_and_the_office_settles_what_waits() {
         let browser = Browser::signed_in(&site, screen, "office").await;
         for (path, name) in [
             ("/jobs/settle".to_owned(), "jobs-settle"),
-            (job.clone(), "job"),
+            (job.clone(), "job-under-way"),
             (format!("{job}/holds/{}", hold.id), "job-hold"),
         ] {
             browser.goto(&path).await;
