@@ -108,7 +108,7 @@ impl Missed {
             form.grid method="post" action=(path(self.job.id, self.operation.id, self.place)) novalidate {
                 (csrf_field(who))
                 input type="hidden" name="key" value=(form.key);
-                @if gauged { (field(Field::radios("goes", "Go enters, no-go does not", &form.goes, goes), both).errors(errors)) }
+                @if gauged { (field(Field::radios("goes", if both { "Go enters, no-go does not" } else { "Found" }, &form.goes, goes), both).errors(errors)) }
                 @if let Some(limits) = &limits {
                     (field(Field::decimal("measured", "Measured", &form.measured).unit(&limits.unit), both).errors(errors))
                 }
