@@ -209,7 +209,8 @@ pub async fn hold_slot(
     if until > quote.valid_until {
         return Err(StoreError::Refused(format!(
             "Quote {} holds until {}, and its slot no longer",
-            quote.number, quote.valid_until
+            quote.number,
+            quote.valid_until.format("%-d %b %Y")
         )));
     }
     sqlx::query!(

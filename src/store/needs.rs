@@ -209,7 +209,7 @@ impl TryFrom<Row> for Need {
 async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, StoreError> {
     sqlx::query_as!(
         Row,
-        r#"with demand as (
+        r#"with demand as materialized (
                -- What open jobs still want of each item; the job that is due first is served first.
                select n.id, n.item_id,
                       sum(n.quantity) over (partition by n.item_id order by j.due_on, j.number, n.id) as up_to
@@ -219,7 +219,7 @@ async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, StoreE
                where n.shop_id = $1 and n.state = 'wanted' and n.item_id is not null
                  and j.state = 'open' and o.state is distinct from 'done'
            ),
-           coming as (
+           coming as materialized (
                -- What is on order with a day, added up by day on top of what is on hand.
                select i.id as item_id, d.expected_on,
                       i.on_hand + sum(d.quantity - d.come) over (partition by i.id order by d.expected_on) as up_to

@@ -55,7 +55,7 @@ impl Futures {
 }
 
 /// Draws the run times of all operations.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 struct Draws {
     /// For each operation that varies: itself, its planned run, and the factor's distribution.
     factors: Vec<(usize, f64, LogNormal<f64>)>,
@@ -105,12 +105,20 @@ pub(super) struct Player<'a> {
 
 impl<'a> Player<'a> {
     pub fn new(model: &Model, plan: &Plan, planned: &'a Decisions) -> Self {
-        let mut wanted: Vec<_> = plan.assignments.iter().map(|a| (a.start, 0)).collect();
+        Self {
+            draws: Draws::new(model, plan),
+            ..Self::by_turns(plan.assignments.iter().map(|a| a.start), planned)
+        }
+    }
+
+    /// Plays decisions out with the times as they are, each operation at its turn or as soon after it as can be.
+    pub fn by_turns(starts: impl Iterator<Item = Minute>, planned: &'a Decisions) -> Self {
+        let mut wanted: Vec<_> = starts.map(|start| (start, 0)).collect();
         for (place, &op) in (0..).zip(&planned.order) {
             wanted[op as usize].1 = place;
         }
         Self {
-            draws: Draws::new(model, plan),
+            draws: Draws::default(),
             planned,
             waiting: vec![0; wanted.len()],
             wanted,
@@ -123,6 +131,11 @@ impl<'a> Player<'a> {
     /// planned start is its turn. Where longest lags tie operations together, the plan's order is kept.
     pub fn play(&mut self, shop: &Shop, timing: &mut Timing, rng: &mut impl Rng) {
         self.draws.draw(&mut timing.stretch, rng);
+        self.play_on(shop, timing);
+    }
+
+    /// The same with the run times that `timing` has.
+    pub fn play_on(&mut self, shop: &Shop, timing: &mut Timing) {
         if shop.has_max_lags {
             timing.once(shop, self.planned);
             return;

@@ -3,11 +3,13 @@
 //!
 //! A machine that stands still for a morning moves what was on it and what follows that in its jobs. Whatever else can
 //! keep its place keeps it: an operation that cannot goes into the first gap behind it, or pushes what stands behind it
-//! on its machine. Which of the two disturbs less is found by trying.
+//! on its machine, or simply goes when machine and person are next free. Which of them does least harm is found by
+//! trying.
 
 use super::{
-    build::{NONE, Shop, Way},
+    build::{JobGoal, NONE, Shop, Way},
     calendar::NEVER,
+    futures::Player,
     model::Minute,
     plan::Plan,
     timing::{Choice, Decisions, Timing, stay},
@@ -39,6 +41,10 @@ pub(super) struct MatchUp {
     setups: Vec<Minute>,
     /// Machines with an operation that cannot be where it was to be, or takes longer than was left for it.
     hit: Vec<bool>,
+    /// Something was to begin before now: the clock has overtaken the plan.
+    overtaken: bool,
+    /// By job: how late it was, in minutes.
+    late: Vec<Minute>,
     /// By operation: nothing happened to its job, and none of its job's work is on such a machine.
     bystander: Vec<bool>,
 }
@@ -66,7 +72,7 @@ fn clash(stays: &[Stay], start: Minute, end: Minute) -> Option<Minute> {
 
 impl Taken {
     fn settle(&mut self, stay: Stay) {
-        let at = self.settled.partition_point(|s| s.start < stay.start);
+        let at = self.settled.partition_point(|s| s.end < stay.end);
         self.settled.insert(at, stay);
     }
 
@@ -121,6 +127,8 @@ impl MatchUp {
             known,
             setups: setups(shop, decisions),
             hit: vec![false; shop.machines()],
+            overtaken: false,
+            late: Vec::new(),
             bystander: Vec::new(),
         };
         let mut jobs = vec![false; shop.jobs.len()];
@@ -136,6 +144,7 @@ impl MatchUp {
                 continue;
             }
             let start = new.starts[op as usize];
+            new.overtaken |= start < 0;
             let (choice, at) = new.at_old_start(shop, decisions, op);
             ends[op as usize] = at.end;
             let person = (choice.person != NONE).then(|| shop.machines() + choice.person as usize);
@@ -160,6 +169,12 @@ impl MatchUp {
                 }
             }
         }
+        let mut done = vec![Minute::MIN; shop.jobs.len()];
+        for (op, &end) in shop.ops.iter().zip(&ends) {
+            let done = &mut done[op.job as usize];
+            *done = end.max(*done);
+        }
+        new.late = minutes_late(shop, |job| Some(done[job as usize]));
         for &op in &decisions.order {
             if new.hit.get(machine_of(op)) == Some(&true) {
                 jobs[shop.ops[op as usize].job as usize] = true;
@@ -191,14 +206,37 @@ impl MatchUp {
         weighed.sum()
     }
 
-    /// The old plan in the new model: of the ways to put off what must be put off, the one that keeps the promises best
+    /// Minutes by which bystanders begin later. When the clock has overtaken the plan it does not count: a quarter of an
+    /// hour lost is then better shared by all than by one who loses his place.
+    fn bystanders_later(&self, timing: &Timing) -> Minute {
+        if self.overtaken {
+            return 0;
+        }
+        let all = self.starts.iter().zip(&timing.times).enumerate();
+        let theirs = all.filter(|(i, _)| self.known[*i] && self.bystander[*i]);
+        let later = theirs.map(|(_, (&was, now))| (now.start.min(NEVER) - was).max(0));
+        later.sum()
+    }
+
+    /// Minutes by which jobs come later behind their promises than they did, each weighed. What others gain by it does
+    /// not make up for that.
+    pub fn harm(&self, shop: &Shop, timing: &Timing, weigh: impl Fn(&JobGoal) -> Minute) -> Minute {
+        let now = minutes_late(shop, |job| timing.done(shop, job));
+        let jobs = shop.jobs.iter().zip(now.iter().zip(&self.late));
+        jobs.map(|(job, (now, was))| weigh(job) * (now - was).max(0))
+            .sum()
+    }
+
+    /// The old plan in the new model: of the ways to put off what must be put off, the one that harms promises least
     /// and of those the one that disturbs least. Leaves `timing` at it.
     pub fn settle(&self, shop: &Shop, decisions: Decisions, timing: &mut Timing) -> Decisions {
         let mut judge = |d: &Decisions| {
             let value = timing.once(shop, d);
+            let harm = self.harm(shop, timing, |_| 1);
             (
                 value.broken,
-                value.main(shop.goal),
+                harm,
+                self.bystanders_later(timing),
                 self.disturbance(timing),
             )
         };
@@ -206,8 +244,10 @@ impl MatchUp {
         // Where nothing happened the old order is the plan; and longest lags tie operations together.
         let happened = self.bystander.contains(&false) || self.known.contains(&false);
         if happened && !shop.has_max_lags {
-            for pushes in [Pushes::Nobody, Pushes::Hit, Pushes::Everybody] {
-                let other = self.put_off(shop, &decisions, pushes);
+            let put_off = [Pushes::Nobody, Pushes::Hit, Pushes::Everybody]
+                .map(|pushes| self.put_off(shop, &decisions, pushes));
+            let in_turn = self.in_turn(shop, &decisions);
+            for other in put_off.into_iter().chain([in_turn]) {
                 let worth = judge(&other);
                 if worth < best.0 {
                     best = (worth, other);
@@ -216,6 +256,19 @@ impl MatchUp {
         }
         timing.once(shop, &best.1);
         best.1
+    }
+
+    /// Every operation at its old start, or as soon after it as can be: who cannot begin when it is his turn is waited
+    /// for by nobody.
+    fn in_turn(&self, shop: &Shop, decisions: &Decisions) -> Decisions {
+        let mut timing = Timing::new(shop);
+        Player::by_turns(self.starts.iter().copied(), decisions).play_on(shop, &mut timing);
+        let mut order = decisions.order.clone();
+        order.sort_by_key(|&op| timing.times[op as usize].start);
+        Decisions {
+            order,
+            choice: decisions.choice.clone(),
+        }
     }
 
     /// Every operation at its old start where that can be; the others as early as the gaps, or the pushing, allow.
@@ -241,24 +294,23 @@ impl MatchUp {
             if at.start != self.starts[op as usize] || !self.known[op as usize] {
                 continue;
             }
-            let mut take = |resource: usize, end: Minute| {
+            // Whatever came between it and what has the same on the table would have it set up anew.
+            let spared = (way(op).setup - self.setups[op as usize]).max(0);
+            let mut take = |resource: usize, start: Minute, end: Minute| {
                 if let Some(taken) = taken.get_mut(resource).filter(|_| at.start < end) {
-                    let place = taken.ahead.partition_point(|s| s.start < at.start);
-                    taken.ahead.insert(
-                        place,
-                        Stay {
-                            start: at.start,
-                            end,
-                            op,
-                        },
-                    );
+                    let place = taken.ahead.partition_point(|s| s.end < end);
+                    taken.ahead.insert(place, Stay { start, end, op });
                 }
             };
             if (way(op).machine as usize) < machines {
-                take(way(op).machine as usize, at.end);
+                take(way(op).machine as usize, at.start - spared, at.end);
             }
             if choice.person != NONE {
-                take(machines + choice.person as usize, at.attended_until);
+                take(
+                    machines + choice.person as usize,
+                    at.start,
+                    at.attended_until,
+                );
             }
         }
         // Ends and new starts of what is settled.
@@ -306,20 +358,21 @@ impl MatchUp {
             }
             ends[op as usize] = at.end;
             starts[op as usize] = at.start;
-            let mut settle = |resource: usize, end: Minute| {
+            let spared = if keeps {
+                (way.setup - self.setups[op as usize]).max(0)
+            } else {
+                0
+            };
+            let mut settle = |resource: usize, start: Minute, end: Minute| {
                 if at.start < end {
-                    taken[resource].settle(Stay {
-                        start: at.start,
-                        end,
-                        op,
-                    });
+                    taken[resource].settle(Stay { start, end, op });
                 }
             };
             if let Some(m) = on {
-                settle(m, at.end);
+                settle(m, at.start - spared, at.end);
             }
             if let Some(p) = with {
-                settle(p, at.attended_until);
+                settle(p, at.start, at.attended_until);
             }
         }
         let mut order = decisions.order.clone();
@@ -330,6 +383,16 @@ impl MatchUp {
             choice: decisions.choice.clone(),
         }
     }
+}
+
+/// How late each job is when it is done then, in minutes.
+fn minutes_late(shop: &Shop, done: impl Fn(u32) -> Option<Minute>) -> Vec<Minute> {
+    let jobs = (0..).zip(&shop.jobs);
+    jobs.map(|(j, job)| {
+        let done = done(j).unwrap_or(Minute::MIN).min(NEVER);
+        done.saturating_sub(job.due).max(0)
+    })
+    .collect()
 }
 
 /// The setup of each operation in its old order.

@@ -32,7 +32,7 @@ async fn list(who: SignedIn) -> Answer {
             .to_string();
         html! {
             li {
-                p.head {
+                p {
                     span.when { (at) } " "
                     strong { (super::try_out::said(&change.words)) }
                     @if change.undone { " " span.tag { "undone" } }
@@ -56,7 +56,7 @@ async fn list(who: SignedIn) -> Answer {
         @for (date, of_day) in &days {
             section.card.week-changes {
                 h2 { (show::day(*date)) }
-                ol reversed { @for change in *of_day { (row(change)) } }
+                ul.plain { @for change in *of_day { (row(change)) } }
             }
         }
         @if changes.len() == usize::from(SHOWN) { p.muted { "Older ones are not shown." } }

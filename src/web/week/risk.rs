@@ -5,7 +5,7 @@ use super::picture::Keeping;
 use super::sheet::{Stretch, in_hundred, job_href, keeping, long_number, slack_words};
 use super::try_out::{first_upper, href};
 use crate::planning::engine::explain::{self, Explanation, WaitedFor, explain};
-use crate::planning::floor::{Floor, FloorJob, FloorModel, JobDates};
+use crate::planning::floor::{Floor, FloorJob, FloorModel, GateState, JobDates};
 use crate::planning::what_if::{Change, Side, Whose, hours, moment};
 use crate::store::people::Role;
 use crate::store::plans::Standing;
@@ -202,6 +202,13 @@ fn explained_job(
             }
             h3 { "What holds it" }
             (weights(floor, model, o.job.id, explanation))
+            @if explanation.chain.first().is_some_and(|link| link.waited_for == WaitedFor::Release) {
+                @for gate in &o.job.gates {
+                    @if let GateState::Expected(day) = gate.state {
+                        p { "It could not begin before " (show::day(day)) ": it waits for " (gate.what) "." }
+                    }
+                }
+            }
             ol.chain { @for step in steps(floor, model, o.job.id, explanation) { (step.draw(floor, model, stretch)) } }
             h3 { "What would help" }
             @if helps.is_empty() { p { "Nothing that was tried: overtime, another order, somebody else who learns it, a second machine." } }
