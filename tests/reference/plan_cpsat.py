@@ -10,14 +10,18 @@ operation that may not pause fits in one window; the setup is the shorter one af
     borewright plan sample week --jobs 4 --seed 1 > shop.json
     v/bin/python tests/reference/plan_cpsat.py --seconds 60 --workers 1 shop.json
 
-Prints a line a file: name, weighted lateness, lower bound, OPTIMAL or FEASIBLE.
+Prints a line a file: name, weighted lateness, lower bound, OPTIMAL or FEASIBLE. With --binary the engine plans the
+same file with the same seconds in the same run; then the line goes on with its lateness and bound, and the last line has
+both means, over the shops for which CP-SAT found a plan at all:
+
+    v/bin/python tests/reference/plan_cpsat.py --binary target/release/borewright --seconds 20 --horizon 40320 shops/*.json
 
 Working time enters by element constraints: for each pair of calendars the open minutes before every minute are
 tabulated, so that an operation that may pause has open(end) - open(start) = its work.
 """
 import argparse
 import json
-import sys
+import subprocess
 
 from ortools.sat.python import cp_model
 
@@ -184,14 +188,32 @@ def solve(shop, seconds, workers, horizon):
     return round(s.objective_value), round(s.best_objective_bound), s.status_name(status)
 
 
+def ours(binary, seconds, file):
+    words = [binary, "plan", "solve", file, "--seconds", str(seconds), "--format", "json"]
+    plan = json.loads(subprocess.run(words, check=True, capture_output=True, text=True).stdout)
+    return plan["lateness"], plan["bound"]
+
+
 if __name__ == "__main__":
     a = argparse.ArgumentParser()
     a.add_argument("--seconds", type=float, default=60)
     a.add_argument("--workers", type=int, default=1)
     a.add_argument("--horizon", type=int, default=20160)
+    a.add_argument("--binary")
     a.add_argument("files", nargs="+")
     a = a.parse_args()
+    pairs, none = [], 0
     for f in a.files:
         with open(f) as text:
-            print(f, *solve(json.load(text), a.seconds, a.workers, a.horizon))
-        sys.stdout.flush()
+            theirs = solve(json.load(text), a.seconds, a.workers, a.horizon)
+        mine = ours(a.binary, a.seconds, f) if a.binary else ()
+        print(f, *theirs, *mine, flush=True)
+        if mine and theirs[0] is None:
+            none += 1
+        elif mine:
+            pairs.append((theirs[0], mine[0]))
+    if pairs:
+        better = sum(m < t for t, m in pairs)
+        worse = sum(m > t for t, m in pairs)
+        means = [sum(p[k] for p in pairs) / len(pairs) for k in (0, 1)]
+        print(f"mean lateness CP-SAT {means[0]:.0f}, ours {means[1]:.0f} over {len(pairs)}: ours better in {better}, worse in {worse}; no plan by CP-SAT in {none} more")

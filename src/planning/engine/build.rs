@@ -307,6 +307,11 @@ impl Shop {
         Ok(())
     }
 
+    /// Promise of each job.
+    pub fn dues(&self) -> Vec<Minute> {
+        self.jobs.iter().map(|j| j.due).collect()
+    }
+
     #[inline]
     pub fn ways(&self, op: u32) -> &[Way] {
         slice(&self.ways, self.ops[op as usize].ways)
@@ -384,8 +389,13 @@ impl Shop {
     /// Hours in which machine and person are both there.
     #[inline]
     pub fn joint(&self, machine: u32, person: u32) -> &WorkingTime {
-        let pair = machine as usize * self.people_count + person as usize;
-        &self.calendars[self.joint[pair] as usize]
+        &self.calendars[self.joint_hours(machine, person) as usize]
+    }
+
+    /// Which hours those are: a number that is the same for the same hours.
+    #[inline]
+    pub fn joint_hours(&self, machine: u32, person: u32) -> u32 {
+        self.joint[machine as usize * self.people_count + person as usize]
     }
 
     /// Setup minutes after an operation with key `before`.

@@ -12,7 +12,8 @@
 //! | [`classical`], [`shopfile`], [`sample`] | models from published instances, JSON files, invention | |
 //! | `build` | the model in flat arrays | |
 //! | `timing` | from decisions to times, incrementally | serial schedule generation scheme (Kolisch 1996) |
-//! | `rules` | a plan at once | Giffler and Thompson (1960) with priority rules |
+//! | `rules`, `dispatch` | a plan at once | priority rules in the schedules of Giffler and Thompson (1960) |
+//! | `problem_space` | a region for it | problem space search (Storer, Wu and Vaccari 1992) |
 //! | `graph`, `tabu`, `relink` | search where heads and tails are exact | N7 tabu search, path relinking (Zhang et al. 2007; Peng, Lü and Cheng 2015) |
 //! | `anneal`, `moves` | search for everything else | simulated annealing on critical chains (Mati et al. 2011) |
 //! | `bounds` | what no plan can beat | preemptive one-machine bound (Carlier 1982) |
@@ -63,6 +64,7 @@ pub mod calendar;
 pub mod classical;
 mod destructive;
 mod disjunctive;
+mod dispatch;
 pub mod explain;
 pub mod futures;
 mod graph;
@@ -71,6 +73,7 @@ pub mod model;
 mod moves;
 pub mod phone;
 pub mod plan;
+mod problem_space;
 pub mod promise;
 mod relink;
 pub mod repair;

@@ -565,11 +565,7 @@ impl Moves {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{
-        model::Model,
-        rules::{Dispatch, Rule, dispatch},
-        sample::Sample,
-    };
+    use super::super::{model::Model, rules::best_rule, sample::Sample};
     use super::*;
     use rand::SeedableRng;
 
@@ -578,14 +574,7 @@ mod tests {
     fn incremental_is_exact(model: &Model) {
         let shop = Shop::build(model).unwrap();
         let mut timing = Timing::new(&shop);
-        let decisions = dispatch(
-            &shop,
-            &mut timing,
-            Dispatch {
-                rule: Rule::EarliestDue,
-                patience: 1.0,
-            },
-        );
+        let (_, decisions, _) = best_rule(&shop, &mut timing);
         let mut moves = Moves::new(&shop, decisions, timing);
         let mut now = moves.full(&shop);
         let mut fresh = Timing::new(&shop);

@@ -10,8 +10,9 @@ use super::{
     graph::{Graph, Sequence},
     model::{Goal, Minute, Model, ModelError},
     plan::{Plan, Value},
+    problem_space,
     relink::{self, Watch},
-    rules::{Dispatch, FIRST, dispatch, dispatches},
+    rules::best_rule,
     timing::{Choice, Decisions, Timing},
 };
 
@@ -80,32 +81,16 @@ pub struct Outcome {
 pub fn first_plan(model: &Model) -> Result<Plan, ModelError> {
     let shop = Shop::build(model)?;
     let mut timing = Timing::new(&shop);
-    let (decisions, value) = best_rule(&shop, &mut timing);
+    let (_, decisions, value) = best_rule(&shop, &mut timing);
     timing.once(&shop, &decisions);
     Ok(timing.plan(&shop, &decisions, value))
-}
-
-/// The best of the rules.
-pub(super) fn best_rule(shop: &Shop, timing: &mut Timing) -> (Decisions, Value) {
-    let mut by = |how: Dispatch| {
-        let decisions = dispatch(shop, timing, how);
-        let value = timing.once(shop, &decisions);
-        (decisions, value)
-    };
-    let mut best = by(FIRST);
-    for how in dispatches(shop.goal) {
-        let other = by(how);
-        if other.1.compare(&best.1, shop.goal).is_lt() {
-            best = other;
-        }
-    }
-    best
 }
 
 /// Plans a model. `watch` is told how it goes and stops the search by returning true: on time, or when cancelled.
 ///
 /// The search is tabu search with path relinking where the disjunctive graph is exact (makespan, hours that never
-/// close, no people, setups or lags), and simulated annealing on the exact value for everything else. Both start from the
+/// close, no people, setups or lags), and simulated annealing on the exact value for everything else, after a search in
+/// the space of problems when there are promises. Both start from the
 /// same rules, and both answers are timed by the same pass.
 ///
 /// # Errors
@@ -118,7 +103,7 @@ pub fn solve(
     let shop = Shop::build(model)?;
     let mut bound = Bound::new(&shop);
     let mut timing = Timing::new(&shop);
-    let (decisions, value) = best_rule(&shop, &mut timing);
+    let (how, decisions, value) = best_rule(&shop, &mut timing);
     let mut rng = Pcg64::seed_from_u64(settings.seed);
     let mut progress = Progress {
         iterations: 0,
@@ -179,7 +164,14 @@ pub fn solve(
             }
             true
         };
-        let mut search = Anneal::new(&shop, decisions, timing);
+        let mut found = (decisions, value);
+        if shop.goal == Goal::Promises {
+            // A try takes about as long as so many moves.
+            let moves = shop.ops.len().div_ceil(50) as u64;
+            let ask = &mut |value: &Value| ask(moves, value);
+            found = problem_space::search(&shop, &mut timing, how, found, &mut rng, ask);
+        }
+        let mut search = Anneal::new(&shop, found.0, timing);
         // With few moves allowed, the first cooling takes what there is.
         let usual = 50 * shop.ops.len() as u64;
         search.first_cooling = settings

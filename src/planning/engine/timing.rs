@@ -218,6 +218,24 @@ impl Timing {
         free.map_or(-NEVER, |&free| free.max(-NEVER))
     }
 
+    /// When a person is free after everything placed so far.
+    #[inline]
+    pub fn person_free(&self, person: u32) -> Minute {
+        self.state.person_free[person as usize]
+    }
+
+    /// When an operation could begin on a machine if only someone were there for it.
+    pub fn ready(&self, shop: &Shop, op: u32, machine: u32) -> Minute {
+        let ends = shop.before(op).iter();
+        let ready = ends.map(|l| self.times[l.op as usize].end + l.min);
+        ready.fold(
+            shop.ops[op as usize]
+                .release
+                .max(self.machine_free(machine)),
+            Minute::max,
+        )
+    }
+
     /// Starts one operation as early as the state allows and takes it into the state.
     #[inline]
     pub fn place(&mut self, shop: &Shop, op: u32, choice: Choice) {
