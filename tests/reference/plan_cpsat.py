@@ -191,7 +191,7 @@ def solve(shop, seconds, workers, horizon):
 def ours(binary, seconds, file):
     words = [binary, "plan", "solve", file, "--seconds", str(seconds), "--format", "json"]
     plan = json.loads(subprocess.run(words, check=True, capture_output=True, text=True).stdout)
-    return plan["lateness"], plan["bound"]
+    return plan["late"], plan["bound"]
 
 
 if __name__ == "__main__":
