@@ -10,10 +10,10 @@ pub struct WorkingTime {
     windows: Vec<(Minute, Minute)>,
     /// Each window again, with the working minutes before it: one look in memory instead of two.
     counted: Vec<Counted>,
-    /// Index of the first window that closes after `first + k·STEP`, so that a look-up does not search.
+    /// Index of the first window that closes after `first_close + k·STEP`, so that a look-up does not search. It ends
+    /// at the last opening: a window may have no end to speak of.
     index: Vec<u32>,
-    /// The first opening.
-    opens: Minute,
+    first_close: Minute,
     always: bool,
 }
 
@@ -45,7 +45,7 @@ impl WorkingTime {
             windows: Vec::new(),
             counted: Vec::new(),
             index: Vec::new(),
-            opens: 0,
+            first_close: 0,
             always: true,
         }
     }
@@ -76,8 +76,8 @@ impl WorkingTime {
         let mut index = Vec::new();
         if let (Some(first), Some(last)) = (joined.first(), joined.last()) {
             let mut k = 0;
-            let mut t = first.0;
-            while t <= last.1 {
+            let mut t = first.1;
+            while t <= last.0 {
                 while k < joined.len() && joined[k].1 <= t {
                     k += 1;
                 }
@@ -86,7 +86,7 @@ impl WorkingTime {
             }
         }
         Self {
-            opens: joined.first().map_or(0, |w| w.0),
+            first_close: joined.first().map_or(0, |w| w.1),
             always: false,
             windows: joined,
             counted,
@@ -168,15 +168,13 @@ impl WorkingTime {
     /// Index of the first window that closes after `t`.
     #[inline]
     fn at(&self, t: Minute) -> usize {
-        if t <= self.opens {
+        if t < self.first_close {
             return 0;
         }
-        // `t` is past the first opening, so the quotient is not negative.
-        let slot = ((t - self.opens) as u64 / STEP as u64) as usize;
-        let Some(&k) = self.index.get(slot) else {
-            return self.counted.len();
-        };
-        let mut k = k as usize;
+        // `t` is past the first closing, so the quotient is not negative.
+        let slot = ((t - self.first_close) as u64 / STEP as u64) as usize;
+        let known = self.index.get(slot).or(self.index.last());
+        let mut k = known.map_or(0, |&k| k as usize);
         while self.counted.get(k).is_some_and(|w| w.close <= t) {
             k += 1;
         }
@@ -269,5 +267,13 @@ mod tests {
             &[(480, 500), (600, 960), (1920, 2400)]
         );
         assert!(!WorkingTime::from_windows(vec![]).is_open(5));
+        // A machine that never closes is stopped for a while: two windows without ends, and next to no index.
+        let stopped = WorkingTime::always().without((100, 200));
+        assert!(stopped.index.len() < 3);
+        assert_eq!(stopped.pausing(50, 60), (50, 210));
+        assert_eq!(stopped.unbroken(50, 60), 200);
+        assert!(stopped.is_open(99) && !stopped.is_open(150) && stopped.is_open(9_000));
+        assert_eq!(week.at(959), 0);
+        assert_eq!((week.at(960), week.at(2399), week.at(2400)), (1, 1, 2));
     }
 }
