@@ -390,7 +390,10 @@ impl Screen<'_> {
     fn checks(&self, w: &Waiting) -> Markup {
         let made = self.checks.iter().filter(|r| r.operation_id == w.id);
         let latest = |place: u32| made.clone().rfind(|r| u32::try_from(r.place) == Ok(place));
+        let all = w.planned.checks.len();
+        let open = (0_u32..).take(all).filter(|&p| latest(p).is_none()).count();
         html! {
+            @if open > 0 { p.bench-open { "Before Done: " (open) " of " (all) " " (if all == 1 { "check" } else { "checks" }) " not made yet." } }
             ol.bench-checks aria-label="Checks" {
                 @for (place, check) in (0_u32..).zip(&w.planned.checks) {
                     li {

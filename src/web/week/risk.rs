@@ -151,28 +151,43 @@ fn bar(chance: f64, wanted: f64) -> Markup {
 }
 
 fn all(floor: &Floor, open: &[Open]) -> Markup {
+    // What held in every future drawn is folded: on a phone it is a long way down.
+    let sure = |o: &Open| o.keeping == Keeping::Holds && o.dates.chance.is_some_and(|c| c >= 1.0);
+    let (sure, doubtful): (Vec<&Open>, Vec<&Open>) = open.iter().partition(|o| sure(o));
     html! {
         section aria-labelledby="all-promises" {
             h2 #all-promises { "Every promise" }
-            table.cells.promises {
-                thead { tr {
-                    th scope="col" { "Job" } th scope="col" { "What" } th scope="col" { "Promised" } th scope="col" { "Ready" }
-                    th scope="col" { "To spare" } th scope="col" { "Chance" }
-                } }
-                tbody { @for o in open {
-                    tr {
-                        th scope="row" { a href={ "/week/risk?job=" (o.job.id) "#job" } { (long_number(o.job)) } }
-                        td data-label="What" { (o.job.title) }
-                        td data-label="Promised" { @if let Some(due) = o.job.due { (moment(due, floor.zone)) } @if !o.job.promised { span.muted { " (own day)" } } }
-                        td.when data-label="Ready" { (moment(o.dates.ready_at, floor.zone)) }
-                        td data-label="To spare" { (slack_words(o.dates.slack_minutes)) }
-                        td data-label="Chance" {
-                            span.tag { (word(o.keeping)) }
-                            @if let Some(chance) = o.dates.chance { " " (in_hundred(chance)) " " (bar(chance, floor.confidence)) }
-                        }
-                    }
-                } }
+            @if !doubtful.is_empty() { (table(floor, &doubtful)) }
+            @if !sure.is_empty() {
+                details {
+                    summary { (sure.len()) " more hold in every future drawn" }
+                    (table(floor, &sure))
+                }
             }
+        }
+    }
+}
+
+fn table(floor: &Floor, open: &[&Open]) -> Markup {
+    html! {
+        table.cells.promises {
+            thead { tr {
+                th scope="col" { "Job" } th scope="col" { "What" } th scope="col" { "Promised" } th scope="col" { "Ready" }
+                th scope="col" { "To spare" } th scope="col" { "Chance" }
+            } }
+            tbody { @for o in open {
+                tr {
+                    th scope="row" { a href={ "/week/risk?job=" (o.job.id) "#job" } { (long_number(o.job)) } }
+                    td data-label="What" { (o.job.title) }
+                    td data-label="Promised" { @if let Some(due) = o.job.due { (moment(due, floor.zone)) } @if !o.job.promised { span.muted { " (own day)" } } }
+                    td.when data-label="Ready" { (moment(o.dates.ready_at, floor.zone)) }
+                    td data-label="To spare" { (slack_words(o.dates.slack_minutes)) }
+                    td data-label="Chance" {
+                        span.tag { (word(o.keeping)) }
+                        @if let Some(chance) = o.dates.chance { " " (in_hundred(chance)) " " (bar(chance, floor.confidence)) }
+                    }
+                }
+            } }
         }
     }
 }
