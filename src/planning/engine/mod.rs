@@ -32,8 +32,11 @@
 //! Of small shops with people, hours and setups that a constraint solver has proved, `anneal` reaches the proved lateness
 //! of nearly all: of 113 with five seeds each, 562 of 565 runs, 100,000 moves a run (`reference`, where the commands
 //! are). What it cannot do yet: a week of 420 operations is not searched out in two seconds, where five seeds ended
-//! between 11,920 and 20,130 weighted minutes late (first plan 38,303). In an industrial shop of 6,057 operations a move
-//! that puts one off puts off hundreds: 30 s took the first plan's 51,801 to 47,987. Of classical job shops, those with
+//! between 7,514 and 24,914 weighted minutes late (first plan 38,303; two minutes of another run came to 1,225). Tried
+//! on six such weeks and no better than what is there: kicks to a job with short coolings between them (worse the
+//! shorter the coolings), whole jobs drawn together in time, operations to the ends of their critical block, setups or
+//! work in progress weighed more, one long cooling in place of several. Of an industrial shop of 6,057 operations,
+//! 30 s took the first plan's 49,947 to 30,165, and 119,298 to 62,420 in another. Of classical job shops, those with
 //! many more jobs than machines (Storer, Wu and Vaccari 1992) stay furthest from the best known, about 1.1 % in ten
 //! seconds. The published flexible sets come with no package that was found; flexible shops made by published rules
 //! stand in for them (`tests/reference/beside_cpsat.py`).
