@@ -193,7 +193,7 @@ impl Records {
                 @if self.photos.is_empty() { p.muted { "None yet." } } @else {
                     ul.photos { @for photo in &self.photos {
                         li {
-                            a href={ (here) "/photos/" (photo.id) ".jpg" } aria-label={ "Photograph: " (photo.caption) } {
+                            a type="image/jpeg" href={ (here) "/photos/" (photo.id) ".jpg" } aria-label={ "Photograph: " (photo.caption) } {
                                 img src={ (here) "/photos/" (photo.id) "/small.jpg" } alt=(photo.caption) loading="lazy";
                             }
                             p.small { (photo.caption) span.muted { " · " (moment(photo.added_at, who.shop.time_zone)) @if let Some(name) = &photo.person { ", " (name) } } }
