@@ -61,6 +61,12 @@ fn unit(shop: &Shop) -> f64 {
     (time as f64 / f64::from(n.max(1)) * weight).max(1.0)
 }
 
+/// How much worse a plan may be and still be stepped to: the rule of Metropolis et al. (1953), the draw made first.
+pub(super) fn worse_allowed(heat: f64, rng: &mut impl Rng) -> f64 {
+    let draw = (f64::from(rng.next_u32()) + 1.0) / 4_294_967_297.0;
+    -heat * draw.ln()
+}
+
 /// An old plan to stay near to.
 #[derive(Debug, Clone)]
 pub(super) struct Near {
@@ -168,8 +174,7 @@ impl Anneal {
                 if !self.moves.step(shop, rng) {
                     continue;
                 }
-                let draw = (f64::from(rng.next_u32()) + 1.0) / 4_294_967_297.0;
-                let allowed = -heat * draw.ln();
+                let allowed = worse_allowed(heat, rng);
                 let value = self.moves.value(shop, self.limit(shop, allowed));
                 let value = value.map(|v| self.priced(v));
                 if let Some(value) = value.filter(|v| energy(v, &self.value, shop.goal) <= allowed)

@@ -134,8 +134,7 @@ impl<'a> Dispatcher<'a> {
                 self.join(timing, ready);
             }
         }
-        while let Some(lead) = self.first(timing) {
-            let (machine, at) = lead;
+        while let Some((machine, at)) = self.first(timing) {
             let pick = self.settle(timing, machine, at, how, dues);
             let picked = self.queues[machine].ready.swap_remove(pick);
             let mut next = Some(self.best_way(timing, picked.op));

@@ -7,6 +7,7 @@
 use rand::Rng;
 
 use super::{
+    anneal::worse_allowed,
     build::Shop,
     dispatch::Dispatcher,
     model::Minute,
@@ -45,7 +46,7 @@ pub(super) fn search(
     let mut value = timing.once(shop, decisions);
     let mut late = late_jobs(shop, timing, &promised);
     let mut barren = 0;
-    while barren < shop.ops.len() / PATIENCE && value.lateness > 0 && !promised.is_empty() {
+    while barren < shop.ops.len() / PATIENCE && value.lateness > 0 {
         barren += 1;
         let of_late = !late.is_empty() && below(rng, 4) > 0;
         let from = if of_late { &late } else { &promised };
@@ -58,8 +59,7 @@ pub(super) fn search(
         dues[job] += if earlier { -step } else { step };
         let decisions = dispatcher.plan(timing, how, &dues);
         let tried = timing.once(shop, decisions);
-        let draw = (f64::from(rng.next_u32()) + 1.0) / 4_294_967_297.0;
-        let allowed = -HEAT * scale * draw.ln();
+        let allowed = worse_allowed(HEAT * scale, rng);
         if tried.broken <= value.broken && (tried.lateness - value.lateness) as f64 <= allowed {
             value = tried;
             late = late_jobs(shop, timing, &promised);
