@@ -3,7 +3,7 @@
 //! With calendars, people and setups by key the estimates of the disjunctive graph no longer hold, but the timing pass
 //! is quick where little changes, so moves are judged exactly. The best plan is kept by the ordered goal; only the
 //! choice whether to step to a worse one weighs its figures into one number. Coolings follow each other from the best
-//! plan so far, each twice as long as the one before, so that there is an answer soon and a better one later; one
+//! plan so far, each half as long again as the one before, so that there is an answer soon and a better one later; one
 //! that follows a barren one begins hotter.
 
 use rand::Rng;
@@ -19,8 +19,10 @@ use super::{
 /// Moves for each operation from which on a cooling begins at full heat.
 const PER_OPERATION: usize = 10;
 
-/// Fewest and most moves in the first cooling; each next one is twice as long.
-const FIRST: (u64, u64) = (10_000, 20_000);
+/// Moves for each operation in the first cooling, and the fewest and most in all; each next cooling is half as long
+/// again.
+const FIRST: usize = 70;
+const FIRST_BETWEEN: (u64, u64) = (10_000, 60_000);
 
 /// Temperature at the start and at the end of a cooling, in the unit of [`unit`]. The best of a few
 /// pairs on five invented weeks, 500,000 moves each, where most differences were within the noise.
@@ -115,8 +117,9 @@ impl Anneal {
         }
     }
 
-    /// Makes each operation that leaves its place in an old plan cost something.
+    /// Makes each operation that leaves its place in an old plan cost something. Then nobody is replaced unasked.
     pub fn stay_near(&mut self, near: Near) {
+        self.moves.stand_ins = false;
         self.near = Some(near);
         self.value = self.priced(self.value);
     }
@@ -145,11 +148,9 @@ impl Anneal {
         }
         let n = self.moves.decisions.order.len();
         let mut best = (self.value, self.moves.decisions.clone());
-        let usual = (PER_OPERATION * n) as u64;
-        let mut length = self
-            .first_cooling
-            .unwrap_or(usual.clamp(FIRST.0, FIRST.1))
-            .max(64);
+        let full_heat = (PER_OPERATION * n) as f64;
+        let first = ((FIRST * n) as u64).clamp(FIRST_BETWEEN.0, FIRST_BETWEEN.1);
+        let mut length = self.first_cooling.unwrap_or(first).max(64);
         let unit = unit(shop);
         let mut barren = 0;
         let mut since = 0u64;
@@ -158,7 +159,7 @@ impl Anneal {
             // What a cooling did not find may lie behind a hill: the next begins four times hotter, five times over.
             let hotter = f64::from(1u32 << (2 * (barren % 6)));
             // In a cooling that is short for the size of the shop, heat would only do harm.
-            let scale = unit * (length as f64 / usual as f64).clamp(0.01, 1.0);
+            let scale = unit * (length as f64 / full_heat).clamp(0.01, 1.0);
             let (mut heat, last) = (scale * HOT * hotter, scale * COLD);
             let cooling = (last / heat).powf(64.0 / length as f64);
             for _ in 0..length {
@@ -189,7 +190,7 @@ impl Anneal {
                     self.moves.reject();
                 }
             }
-            length = length.saturating_mul(2);
+            length = length.saturating_add(length / 2);
             if best.0.compare(&cycle_best, shop.goal).is_lt() {
                 barren = 0;
             } else {

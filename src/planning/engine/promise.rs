@@ -143,7 +143,7 @@ fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed:
                 d.order[to..=at].rotate_right(1);
                 d.choice[op as usize] = choice;
                 let fits = timing
-                    .changed(shop, d, moved(to), Minute::MAX)
+                    .changed(shop, d, moved(to), Minute::MAX, None)
                     .is_some_and(|v| v.broken == 0)
                     && allowed
                         .iter()
@@ -165,7 +165,10 @@ fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed:
     if let Some((_, to, choice)) = best {
         d.order[to..=at].rotate_right(1);
         d.choice[op as usize] = choice;
-        if timing.changed(shop, d, moved(to), Minute::MAX).is_some() {
+        if timing
+            .changed(shop, d, moved(to), Minute::MAX, None)
+            .is_some()
+        {
             timing.accept(shop);
         }
     }

@@ -109,6 +109,11 @@ impl Chains {
         self.operations + self.machines + self.people
     }
 
+    #[inline]
+    fn person_head(&self, person: u32) -> u32 {
+        self.operations + self.machines + person
+    }
+
     /// The heads of the chains an operation belongs in.
     #[inline]
     fn heads_of(&self, shop: &Shop, d: &Decisions, op: u32) -> [u32; 2] {
@@ -119,7 +124,7 @@ impl Chains {
             heads[MACHINE] = self.operations + machine;
         }
         if c.person != NONE {
-            heads[PERSON] = self.operations + self.machines + c.person;
+            heads[PERSON] = self.person_head(c.person);
         }
         heads
     }
@@ -219,6 +224,38 @@ impl Chains {
             }
             before = after;
         }
+    }
+
+    /// The last operation in a person's chain before a place of the order; the head of the chain when there is none.
+    #[inline]
+    pub fn last_before(&self, d: &Decisions, place: usize, person: u32) -> u32 {
+        let head = self.person_head(person);
+        let near = d.order[..place].iter().rev().copied();
+        let mut in_chain = near.filter(|&x| self.heads[x as usize][PERSON] == head);
+        in_chain.next().unwrap_or(head)
+    }
+
+    /// Takes an operation out of its person's chain and puts it into another's, behind `before`. Gives what followed it
+    /// in the old one and what follows it in the new one, [`NONE`] for nothing.
+    #[inline]
+    pub fn hand_over(&mut self, op: u32, person: u32, before: u32) -> [u32; 2] {
+        let node = self.nodes[op as usize];
+        let (was_before, was_after) = (node.before[PERSON], node.after[PERSON]);
+        self.edit(was_before).after[PERSON] = was_after;
+        if was_after != NONE {
+            self.edit(was_after).before[PERSON] = was_before;
+        }
+        let after = self.nodes[before as usize].after[PERSON];
+        self.edit(before).after[PERSON] = op;
+        if after != NONE {
+            self.edit(after).before[PERSON] = op;
+        }
+        let node = self.edit(op);
+        node.before[PERSON] = before;
+        node.after[PERSON] = after;
+        self.log.push(Change::Heads(op, self.heads[op as usize]));
+        self.heads[op as usize][PERSON] = self.person_head(person);
+        [was_after, after]
     }
 
     /// Keeps the chains as they are now.

@@ -4,6 +4,10 @@
 //! A move marks the operations that have another before them; then, in the order's sequence, each marked operation is
 //! timed, and marks those that follow it by link, machine and person if what matters to them has changed. The work is
 //! in proportion to what a move changes, not to the size of the shop. What is changed is logged, to be taken back.
+//!
+//! A delay would otherwise run through everything its person does after it, whoever else stands idle. So an operation
+//! that a person's other work would put off goes to whoever can end it sooner, as it would on the shop floor. (Our own;
+//! serial schedule generation that picks a resource as it goes does the same from the beginning of the order.)
 
 use super::super::{
     build::{JobGoal, NONE, Shop},
@@ -12,7 +16,7 @@ use super::super::{
     plan::Value,
 };
 use super::chains::{MACHINE, PERSON};
-use super::{Decisions, Found, Times, Timing, UNFINISHED};
+use super::{Choice, Decisions, Found, Times, Timing, UNFINISHED};
 
 /// What the accepted order is worth, and what a move has changed so far.
 #[derive(Debug, Clone)]
@@ -152,7 +156,9 @@ impl Timing {
         &self.retiming.done
     }
 
-    /// Times an order that differs from the accepted one only as `moved` says.
+    /// Times an order that differs from the accepted one only as `moved` says. With `stand_ins`, who is held up by other
+    /// work may be replaced: the decisions follow, and the choices replaced go there, for the caller to put back if the
+    /// move is taken back.
     ///
     /// `None` when it was broken off: the jobs done by then cost so much more that lateness would come above `limit`
     /// even if every job that has gained so far came in as much earlier. (Gains not yet begun are not foreseen, so a
@@ -160,9 +166,10 @@ impl Timing {
     pub fn changed(
         &mut self,
         shop: &Shop,
-        d: &Decisions,
+        d: &mut Decisions,
         moved: Moved<'_>,
         limit: Minute,
+        mut stand_ins: Option<&mut Vec<(u32, Choice)>>,
     ) -> Option<Value> {
         for (k, &op) in d.order[moved.lo..moved.hi].iter().enumerate() {
             self.chains.pos[op as usize] = (moved.lo + k) as i32;
@@ -195,7 +202,13 @@ impl Timing {
             let place = word * 64 + bits.trailing_zeros() as usize;
             let op = d.order[place];
             let old = self.times[op as usize];
-            let new = self.again(shop, d, op);
+            let mut new = self.again(shop, d, op);
+            if new.end > old.end
+                && let Some(replaced) = &mut stand_ins
+                && let Some(sooner) = self.stand_in(shop, d, (place, op), new.end, replaced)
+            {
+                new = sooner;
+            }
             if new == old {
                 continue;
             }
@@ -246,6 +259,60 @@ impl Timing {
             r.value.broken = r.value.broken - r.too_early + too_early;
         }
         Some(self.retiming.value)
+    }
+
+    /// Gives an operation that waits for its person to whoever could end it soonest, if that is before `end`.
+    fn stand_in(
+        &mut self,
+        shop: &Shop,
+        d: &mut Decisions,
+        (place, op): (usize, u32),
+        end: Minute,
+        replaced: &mut Vec<(u32, Choice)>,
+    ) -> Option<Times> {
+        let people = shop.people(op);
+        if people.len() < 2 {
+            return None;
+        }
+        let old = d.choice[op as usize];
+        let node = self.chains.nodes[op as usize];
+        let on_machine = node.before[MACHINE] as usize;
+        let machine_free = self.times[on_machine].end;
+        let key = self.chains.keys[on_machine];
+        let ends = shop.before(op).iter();
+        let ready = ends.map(|l| self.times[l.op as usize].end + l.min);
+        let ready = ready.fold(shop.ops[op as usize].release.max(machine_free), Minute::max);
+        if self.times[node.before[PERSON] as usize].person_free <= ready {
+            return None;
+        }
+        let way = &shop.ways(op)[old.way as usize];
+        let (mut end, mut best) = (end, None);
+        for &person in people {
+            if person == old.person {
+                continue;
+            }
+            let before = self.chains.last_before(d, place, person);
+            let found = Found {
+                machine_free,
+                key,
+                person_free: self.times[before as usize].person_free,
+            };
+            let times = self.earliest(shop, op, way, person, found);
+            if times.end < end {
+                end = times.end;
+                best = Some((times, person, before));
+            }
+        }
+        let (times, person, before) = best?;
+        for after in self.chains.hand_over(op, person, before) {
+            if after != NONE {
+                let place = self.chains.pos[after as usize];
+                self.retiming.mark(place);
+            }
+        }
+        replaced.push((op, old));
+        d.choice[op as usize].person = person;
+        Some(times)
     }
 
     /// Times of an operation after what now stands before it.
