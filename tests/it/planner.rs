@@ -117,7 +117,8 @@ async fn the_demo_shop_has_a_plan_that_keeps_every_rule_and_stands_as_it_is_kept
         kept.timetable.value
     );
     assert!(chances.len() >= 40);
-    assert!((1..=8).contains(&at_risk), "{chances:?}");
+    // A quarter at most; how many depends on the day and hour as well as on the plan.
+    assert!((1..=chances.len() / 4).contains(&at_risk), "{chances:?}");
     let under_way = |state| kept.timetable.slots.iter().any(|slot| slot.state == state);
     assert!(under_way(SlotState::Started) && under_way(SlotState::Planned));
 }

@@ -234,12 +234,20 @@ async fn every_change_by_hand_is_tried_then_taken() {
         click(".week-effect button[type=submit]").await;
         browser.wait_for_text(".notice.good", "ndone").await;
 
-        // An operation that has not begun: pinned where it is, put first, moved.
+        // An operation that has not begun, where nothing is begun or pinned: pinned where it is, put first, moved.
+        let held = |slot: &borewright::planning::floor::Slot| {
+            let operation = standing.floor.operation(slot.operation);
+            slot.state == borewright::planning::floor::SlotState::Started
+                || operation.is_some_and(|(_, o)| o.pin.is_some())
+        };
+        let slots = standing.timetable.slots.iter();
+        let held: Vec<_> = slots.filter(|s| held(s)).map(|s| s.machine).collect();
         let waiting = standing.timetable.slots.iter().find(|slot| {
             let operation = standing.floor.operation(slot.operation);
             slot.state == borewright::planning::floor::SlotState::Planned
                 && operation.is_some_and(|(_, o)| o.pin.is_none())
                 && slot.machine.is_some()
+                && !held.contains(&slot.machine)
                 // Not one that begins while this is being clicked.
                 && slot.starts > Utc::now() + chrono::TimeDelta::days(1)
         });
