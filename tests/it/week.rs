@@ -251,7 +251,10 @@ async fn every_change_by_hand_is_tried_then_taken() {
                 // Not one that begins while this is being clicked.
                 && slot.starts > Utc::now() + chrono::TimeDelta::days(1)
         });
-        let panel = format!("/week?operation={}", waiting.unwrap().operation);
+        let waiting = waiting.unwrap();
+        // When all that comes before it is done.
+        let a_week_later = (waiting.starts.date_naive() + Days::new(7)).to_string();
+        let panel = format!("/week?operation={}", waiting.operation);
         browser.goto(&panel).await;
         browser.picture(&name("panel")).await;
         click("#operation form:has(input[value=pin]) button").await;
@@ -272,7 +275,7 @@ async fn every_change_by_hand_is_tried_then_taken() {
         click(".week-effect a.button").await; // dropped
         browser.goto(&panel).await;
         click("#move summary").await;
-        set("#place-day", &day).await;
+        set("#place-day", &a_week_later).await;
         set("#place-time", "09:30").await;
         click("#move button").await;
         browser.wait_for_text("main", "goes on").await;
