@@ -224,6 +224,22 @@ impl Timing {
         self.state.person_free[person as usize]
     }
 
+    /// When an operation's machine, and its person if there is something to attend, are free after everything placed so
+    /// far: it begins no sooner.
+    #[inline]
+    pub fn free(&self, op: u32, way: &Way, person: u32) -> Minute {
+        let machine = match self.state.machine_free.get(way.machine as usize) {
+            Some(&free) => free,
+            None => Minute::MIN,
+        };
+        let attended = way.attended.min(way.run + self.stretch[op as usize]) > 0;
+        if person != NONE && attended {
+            machine.max(self.state.person_free[person as usize])
+        } else {
+            machine
+        }
+    }
+
     /// When an operation could begin on a machine if only someone were there for it.
     pub fn ready(&self, shop: &Shop, op: u32, machine: u32) -> Minute {
         let ends = shop.before(op).iter();
@@ -241,7 +257,13 @@ impl Timing {
     pub fn place(&mut self, shop: &Shop, op: u32, choice: Choice) {
         let way = &shop.ways(op)[choice.way as usize];
         let t = self.fit(shop, op, way, choice.person);
-        let m = way.machine as usize;
+        self.take(shop, op, choice, t);
+    }
+
+    /// Takes one operation into the state with times that fit.
+    #[inline]
+    pub fn take(&mut self, shop: &Shop, op: u32, choice: Choice, t: Times) {
+        let m = shop.ways(op)[choice.way as usize].machine as usize;
         if m < shop.machines() {
             self.state.machine_free[m] = t.end;
             self.state.table[m] = shop.ops[op as usize].key;
