@@ -228,13 +228,10 @@ impl Timing {
     /// far: it begins no sooner.
     #[inline]
     pub fn free(&self, op: u32, way: &Way, person: u32) -> Minute {
-        let machine = match self.state.machine_free.get(way.machine as usize) {
-            Some(&free) => free,
-            None => Minute::MIN,
-        };
+        let machine = self.machine_free(way.machine);
         let attended = way.attended.min(way.run + self.stretch[op as usize]) > 0;
         if person != NONE && attended {
-            machine.max(self.state.person_free[person as usize])
+            machine.max(self.person_free(person))
         } else {
             machine
         }
