@@ -30,9 +30,10 @@
 //! with hours, people and setups needs the timing pass to judge it.
 //!
 //! Of small shops with people, hours and setups that a constraint solver has proved, `anneal` reaches the proved
-//! lateness of nearly all: of 112 with five seeds each, 558 of 560 runs, 100,000 moves a run (`reference`, where the commands
-//! are). What it cannot do yet: a week of 420 operations is not searched out in two seconds. Of seven such weeks, four
-//! seeds each, the mean lateness then was 4,641 weighted minutes (three weeks at zero), after ten seconds 2,780; one
+//! lateness of nearly all: of 112 with five seeds each, 558 of 560 runs, 100,000 moves a run (`reference`, where the
+//! commands are). What it cannot do yet: a week of 420 operations is not searched out in two seconds. Of seven such
+//! weeks, four seeds each, the mean lateness then was 4,641 weighted minutes (three weeks at or next to zero), after ten
+//! seconds, two seeds each, 2,780; one
 //! that stood at 9,527 after two seconds was proved best, at zero, after ten. Where promises are spread over half the
 //! time that the fullest machine needs, lateness still fell by a third between two seconds and ten minutes.
 //!
