@@ -91,6 +91,8 @@ pub(super) struct Shop {
     hours: Vec<u32>,
     pub on_table: Vec<u32>,
     pub people_count: usize,
+    /// Hours in which anybody works; without people, in which any machine does.
+    pub attended_hours: WorkingTime,
     /// Index of the common hours of machine `m` and person `p` at `m * people + p`.
     joint: Vec<u32>,
     pub machine_blocks: Vec<Vec<Block>>,
@@ -135,6 +137,11 @@ impl Shop {
                 .map(|m| m.on_table.unwrap_or(NONE))
                 .collect(),
             people_count: model.people.len(),
+            attended_hours: if model.people.is_empty() {
+                WorkingTime::any(model.machines.iter().map(|m| &m.calendar))
+            } else {
+                WorkingTime::any(model.people.iter().map(|p| &p.calendar))
+            },
             joint: Vec::new(),
             machine_blocks: vec![Vec::new(); model.machines.len()],
             person_blocks: vec![Vec::new(); model.people.len()],

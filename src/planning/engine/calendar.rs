@@ -127,6 +127,15 @@ impl WorkingTime {
         Self::from_windows(both)
     }
 
+    /// Time open in one or more of several.
+    #[must_use]
+    pub fn any<'a>(all: impl Iterator<Item = &'a Self> + Clone) -> Self {
+        if all.clone().any(Self::is_always) {
+            return Self::always();
+        }
+        Self::from_windows(all.flat_map(Self::windows).copied().collect())
+    }
+
     /// The same with `more` open as well, e.g. overtime.
     #[must_use]
     pub fn or(&self, more: (Minute, Minute)) -> Self {
@@ -229,13 +238,21 @@ impl WorkingTime {
     /// Open minutes in `[from, to)`.
     #[must_use]
     pub fn open_between(&self, from: Minute, to: Minute) -> Minute {
+        (self.open_before(to) - self.open_before(from)).max(0)
+    }
+
+    /// Open minutes before `t`, from the first window on; when never closed, `t` itself.
+    #[inline]
+    #[must_use]
+    pub fn open_before(&self, t: Minute) -> Minute {
         if self.is_always() {
-            return (to - from).max(0);
+            return t;
         }
-        self.windows
-            .iter()
-            .map(|w| (w.1.min(to) - w.0.max(from)).max(0))
-            .sum()
+        match (self.counted.get(self.at(t)), self.counted.last()) {
+            (Some(w), _) => w.before + (t - w.open).max(0),
+            (None, Some(last)) => last.before + last.close - last.open,
+            (None, None) => 0,
+        }
     }
 
     /// True when the minute that begins at `t` is open.
@@ -259,6 +276,17 @@ mod tests {
         assert_eq!(week.pausing(0, 961), (NEVER, NEVER));
         assert_eq!(week.unbroken(0, 481), NEVER);
         assert_eq!(week.open_between(0, 2000), 560);
+        for t in [0, 480, 700, 960, 1000, 1920, 2399, 2400, 9_000] {
+            let counted = (0..t).filter(|&t| week.is_open(t)).count();
+            assert_eq!(week.open_before(t), counted as Minute, "{t}");
+        }
+        assert_eq!(WorkingTime::always().open_between(-5, 7), 12);
+        let late = WorkingTime::from_windows(vec![(900, 1000)]);
+        assert_eq!(
+            WorkingTime::any([&week, &late].into_iter()).windows(),
+            &[(480, 1000), (1920, 2400)]
+        );
+        assert!(WorkingTime::any([&week, &WorkingTime::always()].into_iter()).is_always());
         assert!(week.is_open(480) && !week.is_open(960));
         let both = week.and(&WorkingTime::from_windows(vec![(900, 2000)]));
         assert_eq!(both.windows(), &[(900, 960), (1920, 2000)]);

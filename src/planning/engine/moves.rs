@@ -18,6 +18,10 @@ use super::{
     timing::{Choice, Decisions, Moved, Timing},
 };
 
+/// Moves kept for which the latest starts once found are good enough. Picked on invented weeks and industrial shops:
+/// finding them after every move took a quarter of the time and brought nothing.
+const FORESIGHT: u32 = 32;
+
 /// The decisions, their times, and the move under way.
 #[derive(Debug)]
 pub(super) struct Moves {
@@ -46,6 +50,8 @@ pub(super) struct Moves {
     /// Who is held up by other work may be replaced; and whether that goes for the move under way.
     pub stand_ins: bool,
     stand_in: bool,
+    /// Moves kept since latest starts were last found.
+    foreseen: u32,
 }
 
 impl Moves {
@@ -79,6 +85,7 @@ impl Moves {
             movable: decisions.order.clone(),
             stand_ins: true,
             stand_in: true,
+            foreseen: 0,
             decisions,
             timing,
         }
@@ -92,7 +99,10 @@ impl Moves {
     /// Times everything anew.
     pub fn full(&mut self, shop: &Shop) -> Value {
         self.forget();
-        self.timing.full(shop, &self.decisions)
+        let value = self.timing.full(shop, &self.decisions);
+        self.timing.foresee(shop, &self.decisions);
+        self.foreseen = 0;
+        value
     }
 
     /// Forgets what was learned of an order that is no longer the one.
@@ -117,6 +127,11 @@ impl Moves {
     pub fn accept(&mut self, shop: &Shop) {
         self.timing.accept(shop);
         self.chain_draws = 0;
+        self.foreseen += 1;
+        if self.foreseen == FORESIGHT {
+            self.timing.foresee(shop, &self.decisions);
+            self.foreseen = 0;
+        }
     }
 
     /// Takes back the move under way, once it has been timed.
@@ -274,7 +289,7 @@ mod tests {
         let mut now = moves.full(&shop);
         let mut fresh = Timing::new(&shop);
         let mut rng = rand_pcg::Pcg64::seed_from_u64(2);
-        let (mut broken_off, mut wrongly) = (0, 0);
+        let (mut broken_off, mut good, mut given_up) = (0, 0, 0);
         let (mut kept, mut stand_ins) = (moves.decisions.clone(), 0);
         for k in 0..6000 {
             if !moves.step(&shop, &mut rng) {
@@ -287,6 +302,7 @@ mod tests {
             };
             let value = moves.value(&shop, limit);
             let anew = fresh.full(&shop, &moves.decisions);
+            good += usize::from(k % 3 == 1 && anew.lateness <= limit);
             if let Some(value) = value {
                 assert_eq!(value, anew, "move {k}");
                 assert_eq!(moves.timing.times, fresh.times, "move {k}");
@@ -295,12 +311,12 @@ mod tests {
                     assert_eq!(before(&moves.timing), before(&fresh), "move {k}");
                 }
             } else {
-                // Nearly always rightly so.
-                wrongly += usize::from(anew.lateness <= limit);
+                given_up += usize::from(anew.lateness <= limit);
                 broken_off += 1;
             }
             stand_ins += moves.undo_choice.len().saturating_sub(1);
-            if k % 3 == 0 {
+            // Now and then one that is worse.
+            if k % 3 == 0 && (k % 30 == 0 || anew.lateness <= now.lateness) {
                 moves.accept(&shop);
                 now = anew;
                 kept.copy(&moves.decisions);
@@ -309,9 +325,10 @@ mod tests {
                 assert_eq!(moves.decisions, kept, "move {k}");
             }
         }
+        // Few moves are given up wrongly, even in a plan as bad as this one.
         assert!(
-            (broken_off > 100 && wrongly * 20 < broken_off) || shop.has_max_lags,
-            "{wrongly} of {broken_off}"
+            (broken_off > 100 && given_up * 5 < good) || shop.has_max_lags,
+            "{given_up} of {good}, {broken_off} broken off"
         );
         assert!(stand_ins > 100 || shop.has_max_lags);
     }

@@ -17,8 +17,9 @@ use super::{
     timing::{Decisions, Timing},
 };
 
-/// Operations for each try in succession that may bring nothing better.
-const PATIENCE: usize = 20;
+/// Tries in succession that may bring nothing better. The same for a large shop as for a small one, where each costs more:
+/// annealing makes better use of the time.
+const PATIENCE: u32 = 20;
 
 /// The furthest that a promise is moved at once, and the unit of temperature (simulated annealing at one temperature),
 /// in mean operations. Picked on two invented industrial shops, where most differences were within the noise.
@@ -46,7 +47,7 @@ pub(super) fn search(
     let mut value = timing.once(shop, decisions);
     let mut late = late_jobs(shop, timing, &promised);
     let mut barren = 0;
-    while barren < shop.ops.len() / PATIENCE && value.lateness > 0 {
+    while barren < PATIENCE && value.lateness > 0 {
         barren += 1;
         let of_late = !late.is_empty() && below(rng, 4) > 0;
         let from = if of_late { &late } else { &promised };

@@ -8,9 +8,11 @@
 //! A longest lag pulls from behind: when an operation comes too late after the one before, that one is put off and the
 //! pass begins again. Starts only ever grow, so what comes out is the least fixed point.
 //!
-//! Here is the pass from the beginning; [`retime`] times again only what a move has changed, along [`chains`].
+//! Here is the pass from the beginning; [`retime`] times again only what a move has changed, along [`chains`], as long as
+//! [`foresight`] does not give the move up.
 
 mod chains;
+mod foresight;
 mod retime;
 
 use super::{
@@ -20,6 +22,7 @@ use super::{
     plan::{Assignment, Plan, Value},
 };
 use chains::Chains;
+use foresight::Latest;
 pub(super) use retime::Moved;
 use retime::Retiming;
 
@@ -139,6 +142,8 @@ pub(super) struct Timing {
     /// Fixed operations that wait for others.
     fixed_waiting: Vec<u32>,
     chains: Chains,
+    /// By operation, in an order accepted not long ago.
+    latest: Vec<Latest>,
     retiming: Retiming,
 }
 
@@ -172,6 +177,7 @@ impl Timing {
                 .filter(|&i| shop.ops[i as usize].fixed && !shop.before(i).is_empty())
                 .collect(),
             chains: Chains::new(shop),
+            latest: vec![Latest::NEVER_LATE; n],
             retiming: Retiming::new(shop),
         }
     }

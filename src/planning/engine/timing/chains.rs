@@ -45,6 +45,9 @@ pub(super) struct Chains {
     heads: Vec<[u32; 2]>,
     /// What was changed since it was last kept.
     log: Vec<Change>,
+    /// People, each with the last operation before some place; and who is still looked for.
+    pub last_of: Vec<(u32, u32)>,
+    wanted: Vec<bool>,
     operations: u32,
     machines: u32,
     people: u32,
@@ -68,6 +71,8 @@ impl Chains {
             keys,
             heads: vec![[NONE; 2]; n],
             log: Vec::with_capacity(16 * n),
+            last_of: Vec::with_capacity(shop.people_count),
+            wanted: vec![false; shop.people_count],
             operations: n as u32,
             machines: shop.machines() as u32,
             people: shop.people_count as u32,
@@ -226,13 +231,30 @@ impl Chains {
         }
     }
 
-    /// The last operation in a person's chain before a place of the order; the head of the chain when there is none.
-    #[inline]
-    pub fn last_before(&self, d: &Decisions, place: usize, person: u32) -> u32 {
-        let head = self.person_head(person);
-        let near = d.order[..place].iter().rev().copied();
-        let mut in_chain = near.filter(|&x| self.heads[x as usize][PERSON] == head);
-        in_chain.next().unwrap_or(head)
+    /// Finds the last operation in each of several people's chains before a place of the order, the head of the chain when
+    /// there is none. They are in [`last_of`](Self::last_of), the latest first.
+    pub fn find_last_of(&mut self, d: &Decisions, place: usize, people: &[u32]) {
+        self.last_of.clear();
+        for &person in people {
+            self.wanted[person as usize] = true;
+        }
+        let first = self.person_head(0);
+        for &op in d.order[..place].iter().rev() {
+            if self.last_of.len() == people.len() {
+                break;
+            }
+            let person = self.heads[op as usize][PERSON].wrapping_sub(first);
+            if let Some(wanted) = self.wanted.get_mut(person as usize)
+                && std::mem::take(wanted)
+            {
+                self.last_of.push((person, op));
+            }
+        }
+        for &person in people {
+            if std::mem::take(&mut self.wanted[person as usize]) {
+                self.last_of.push((person, first + person));
+            }
+        }
     }
 
     /// Takes an operation out of its person's chain and puts it into another's, behind `before`. Gives what followed it

@@ -35,6 +35,9 @@ pub(super) struct Retiming {
     hoped: Minute,
     parts: Vec<(Minute, u32)>,
     pass: u32,
+    /// What jobs already timed cost more, and the most that a delay still under way is foreseen to cost.
+    lost: Minute,
+    feared: Minute,
     log: Vec<(u32, Times)>,
     done_log: Vec<(u32, Minute)>,
     /// Times of the accepted order, where longest lags force a pass from the beginning.
@@ -54,6 +57,8 @@ impl Retiming {
             hoped: 0,
             parts: vec![(0, 0); shop.jobs.len()],
             pass: 0,
+            lost: 0,
+            feared: 0,
             log: Vec::with_capacity(n),
             done_log: Vec::with_capacity(n),
             whole: None,
@@ -160,9 +165,10 @@ impl Timing {
     /// work may be replaced: the decisions follow, and the choices replaced go there, for the caller to put back if the
     /// move is taken back.
     ///
-    /// `None` when it was broken off: the jobs done by then cost so much more that lateness would come above `limit`
-    /// even if every job that has gained so far came in as much earlier. (Gains not yet begun are not foreseen, so a
-    /// good move is lost now and then; a plan taken is always timed exactly.)
+    /// `None` when it was broken off: the jobs done by then cost so much more, or those put off will cost so much more as
+    /// far as can be foreseen, that lateness would come above `limit` even if every job that has gained so far came in
+    /// as much earlier. (Gains not yet begun are not foreseen, and a delay may still be taken up, so a good move is lost
+    /// now and then. A plan taken is always timed exactly.)
     pub fn changed(
         &mut self,
         shop: &Shop,
@@ -175,17 +181,13 @@ impl Timing {
             self.chains.pos[op as usize] = (moved.lo + k) as i32;
         }
         let r = &mut self.retiming;
-        r.hoped = 0;
+        (r.hoped, r.lost, r.feared) = (0, 0, 0);
         r.pass = r.pass.wrapping_add(1);
-        // The last place that the move itself has changed.
-        let mut changed = 0;
         for &op in moved.ops {
             r.mark(self.chains.pos[op as usize]);
-            changed = changed.max(self.chains.pos[op as usize]);
         }
         self.chains.relink(shop, d, moved.ops, |chains, op| {
             r.mark(chains.pos[op as usize]);
-            changed = changed.max(chains.pos[op as usize]);
         });
         if shop.has_max_lags {
             return Some(self.changed_whole(shop, d));
@@ -205,7 +207,7 @@ impl Timing {
             let mut new = self.again(shop, d, op);
             if new.end > old.end
                 && let Some(replaced) = &mut stand_ins
-                && let Some(sooner) = self.stand_in(shop, d, (place, op), new.end, replaced)
+                && let Some(sooner) = self.stand_in(shop, d, (place, op), &new, replaced)
             {
                 new = sooner;
             }
@@ -239,10 +241,13 @@ impl Timing {
                 longest_gone |= self.settle(shop, job);
             } else if new.end < old.end {
                 r.hope(&shop.jobs[job as usize], job, old.end - new.end);
+            } else if limit < Minute::MAX {
+                let feared = self.feared(shop, op, new.end, moved.ops);
+                self.retiming.feared = self.retiming.feared.max(feared);
             }
-            let r = &self.retiming;
-            if changed <= place as i32 && r.value.lateness - r.hoped > limit {
-                let r = &mut self.retiming;
+            let r = &mut self.retiming;
+            let more = (r.feared - r.lost).max(0);
+            if r.value.lateness - r.hoped + more > limit {
                 r.marks[word..=r.last].fill(0);
                 r.last = 0;
                 return None;
@@ -261,13 +266,13 @@ impl Timing {
         Some(self.retiming.value)
     }
 
-    /// Gives an operation that waits for its person to whoever could end it soonest, if that is before `end`.
+    /// Gives an operation that waits for its person to whoever could end it soonest, if that is sooner than `now`.
     fn stand_in(
         &mut self,
         shop: &Shop,
         d: &mut Decisions,
         (place, op): (usize, u32),
-        end: Minute,
+        now: &Times,
         replaced: &mut Vec<(u32, Choice)>,
     ) -> Option<Times> {
         let people = shop.people(op);
@@ -286,16 +291,17 @@ impl Timing {
             return None;
         }
         let way = &shop.ways(op)[old.way as usize];
-        let (mut end, mut best) = (end, None);
-        for &person in people {
-            if person == old.person {
+        let (mut end, mut best) = (now.end, None);
+        self.chains.find_last_of(d, place, people);
+        for &(person, before) in &self.chains.last_of {
+            let person_free = self.times[before as usize].person_free;
+            if person == old.person || person_free >= now.start {
                 continue;
             }
-            let before = self.chains.last_before(d, place, person);
             let found = Found {
                 machine_free,
                 key,
-                person_free: self.times[before as usize].person_free,
+                person_free,
             };
             let times = self.earliest(shop, op, way, person, found);
             if times.end < end {
@@ -348,7 +354,9 @@ impl Timing {
         }
         let goal = &shop.jobs[job as usize];
         r.value.in_progress += new - old;
-        r.value.lateness += goal.late(new) - goal.late(old);
+        let more = goal.late(new) - goal.late(old);
+        r.value.lateness += more;
+        r.lost += more.max(0);
         if new > r.value.makespan {
             r.value.makespan = new;
         }

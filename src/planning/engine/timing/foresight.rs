@@ -1,0 +1,95 @@
+//! What a delay will cost, foreseen before it has run its course.
+//!
+//! In the accepted order every operation has a latest start: begun later than that, some job comes late or later. These
+//! are the tails of the disjunctive graph, seen from each job's own promise (Mati, Dauzère-Pérès and Lahlou 2011), found
+//! in one pass backwards over links and machines. They tell a hopeless move by the first few operations it puts off,
+//! where timing all that follow would take five times as long. People are left out where another can stand in: a delay
+//! stops at them more often than not.
+//!
+//! All is counted in the minutes in which anybody works. By the clock on the wall, what is put off past the end of a
+//! shift loses a night, and what had lost it already loses nothing; so the latest starts would be wrong by nights.
+
+use super::super::{
+    build::{NONE, Shop},
+    model::Minute,
+};
+use super::chains::{MACHINE, PERSON};
+use super::{Decisions, Timing};
+
+/// When an operation has to begin, in working minutes, and what each minute after that costs.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Latest {
+    start: Minute,
+    weight: Minute,
+}
+
+impl Latest {
+    /// Nothing is lost whenever it begins.
+    pub const NEVER_LATE: Self = Self {
+        start: Minute::MAX / 2,
+        weight: 0,
+    };
+
+    /// The one that comes first.
+    fn sooner(self, other: Self) -> Self {
+        if other.start < self.start {
+            other
+        } else {
+            self
+        }
+    }
+}
+
+impl Timing {
+    /// Finds the latest starts in the order last timed.
+    pub fn foresee(&mut self, shop: &Shop, d: &Decisions) {
+        let clock = &shop.attended_hours;
+        for &op in d.order.iter().rev() {
+            let o = &shop.ops[op as usize];
+            let mut by = self.held_up(shop, op, |_| true);
+            let job = &shop.jobs[o.job as usize];
+            if o.sink && job.due < Minute::MAX {
+                let due = job.due.max(self.all_done()[o.job as usize]);
+                by = by.sooner(Latest {
+                    start: clock.open_before(due),
+                    weight: job.weight,
+                });
+            }
+            let t = &self.times[op as usize];
+            by.start -= clock.open_before(t.end) - clock.open_before(t.start);
+            self.latest[op as usize] = by;
+        }
+    }
+
+    /// What it costs at least, as far as can be foreseen, that an operation ends then. What the move itself has moved is
+    /// passed over, since its latest start is that of its old place.
+    #[inline]
+    pub(super) fn feared(&self, shop: &Shop, op: u32, end: Minute, moved: &[u32]) -> Minute {
+        let by = self.held_up(shop, op, |next| !moved.contains(&next));
+        (shop.attended_hours.open_before(end) - by.start).max(0) * by.weight
+    }
+
+    /// The first latest start of all that waits for an operation.
+    #[inline]
+    fn held_up(&self, shop: &Shop, op: u32, holds: impl Fn(u32) -> bool) -> Latest {
+        let node = &self.chains.nodes[op as usize];
+        let mut by = Latest::NEVER_LATE;
+        let mut meet = |next: u32| {
+            if holds(next) {
+                by = by.sooner(self.latest[next as usize]);
+            }
+        };
+        for l in shop.after(op) {
+            meet(l.op);
+        }
+        let [on_machine, with_person] = [node.after[MACHINE], node.after[PERSON]];
+        if on_machine != NONE {
+            meet(on_machine);
+        }
+        let t = &self.times[op as usize];
+        if with_person != NONE && t.attended_until == t.end && shop.people(with_person).len() < 2 {
+            meet(with_person);
+        }
+        by
+    }
+}
