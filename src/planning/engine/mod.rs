@@ -11,7 +11,7 @@
 //! | [`calendar`] | open windows in whole minutes | working time, with and without pauses |
 //! | [`classical`], [`shopfile`], [`sample`] | models from published instances, JSON files, invention | |
 //! | `build` | the model in flat arrays | |
-//! | `timing` | from decisions to times, incrementally | serial schedule generation scheme (Kolisch 1996) |
+//! | `timing` | from decisions to times, incrementally, as long as a move is not hopeless | serial schedule generation scheme (Kolisch 1996), tails as latest starts |
 //! | `rules`, `dispatch` | a plan at once | priority rules in the schedules of Giffler and Thompson (1960) |
 //! | `problem_space` | a region for it | problem space search (Storer, Wu and Vaccari 1992) |
 //! | `graph`, `tabu`, `relink` | search where heads and tails are exact | N7 tabu search, path relinking (Zhang et al. 2007; Peng, Lü and Cheng 2015) |

@@ -45,9 +45,8 @@ pub(super) struct Chains {
     heads: Vec<[u32; 2]>,
     /// What was changed since it was last kept.
     log: Vec<Change>,
-    /// People, each with the last operation before some place; and who is still looked for.
-    pub last_of: Vec<(u32, u32)>,
-    wanted: Vec<bool>,
+    /// By person, of those last looked for: the last operation before some place. Of others it is never [`NONE`].
+    pub last_of: Vec<u32>,
     operations: u32,
     machines: u32,
     people: u32,
@@ -71,8 +70,7 @@ impl Chains {
             keys,
             heads: vec![[NONE; 2]; n],
             log: Vec::with_capacity(16 * n),
-            last_of: Vec::with_capacity(shop.people_count),
-            wanted: vec![false; shop.people_count],
+            last_of: vec![0; shop.people_count],
             operations: n as u32,
             machines: shop.machines() as u32,
             people: shop.people_count as u32,
@@ -232,27 +230,29 @@ impl Chains {
     }
 
     /// Finds the last operation in each of several people's chains before a place of the order, the head of the chain when
-    /// there is none. They are in [`last_of`](Self::last_of), the latest first.
+    /// there is none, and writes them to [`last_of`](Self::last_of).
     pub fn find_last_of(&mut self, d: &Decisions, place: usize, people: &[u32]) {
-        self.last_of.clear();
-        for &person in people {
-            self.wanted[person as usize] = true;
-        }
+        const WANTED: u32 = NONE;
         let first = self.person_head(0);
+        for &person in people {
+            self.last_of[person as usize] = WANTED;
+        }
+        let mut wanted = people.len();
         for &op in d.order[..place].iter().rev() {
-            if self.last_of.len() == people.len() {
-                break;
+            if wanted == 0 {
+                return;
             }
             let person = self.heads[op as usize][PERSON].wrapping_sub(first);
-            if let Some(wanted) = self.wanted.get_mut(person as usize)
-                && std::mem::take(wanted)
+            if let Some(last) = self.last_of.get_mut(person as usize)
+                && *last == WANTED
             {
-                self.last_of.push((person, op));
+                *last = op;
+                wanted -= 1;
             }
         }
         for &person in people {
-            if std::mem::take(&mut self.wanted[person as usize]) {
-                self.last_of.push((person, first + person));
+            if self.last_of[person as usize] == WANTED {
+                self.last_of[person as usize] = first + person;
             }
         }
     }

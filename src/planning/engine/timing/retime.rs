@@ -293,7 +293,8 @@ impl Timing {
         let way = &shop.ways(op)[old.way as usize];
         let (mut end, mut best) = (now.end, None);
         self.chains.find_last_of(d, place, people);
-        for &(person, before) in &self.chains.last_of {
+        for &person in people {
+            let before = self.chains.last_of[person as usize];
             let person_free = self.times[before as usize].person_free;
             if person == old.person || person_free >= now.start {
                 continue;
