@@ -2,9 +2,9 @@
 //!
 //! In the accepted order every operation has a latest start: begun later than that, some job comes late or later. These
 //! are the tails of the disjunctive graph, seen from each job's own promise (Mati, Dauzère-Pérès and Lahlou 2011), found
-//! in one pass backwards over links and machines. They tell a hopeless move by the first operations it puts off: of a
-//! week's, by 17 in the mean, where it takes 43 to reach the ends of enough jobs. People are left out where another can
-//! stand in: a delay stops at them more often than not.
+//! in one pass backwards over links and machines. They tell a hopeless move by the first operations it puts off,
+//! in a week by less than half as many as it takes to reach the ends of enough jobs. People are left out where another
+//! can stand in: a delay stops at them more often than not.
 //!
 //! All is counted in the minutes in which anybody works. By the clock on the wall, what is put off past the end of a
 //! shift loses a night, and what had lost it already loses nothing; so the latest starts would be wrong by nights.
