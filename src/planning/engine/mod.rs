@@ -33,9 +33,9 @@
 //! lateness of nearly all: of 112 with five seeds each, 558 of 560 runs, 100,000 moves a run (`reference`, where the
 //! commands are). What it cannot do yet: a week of 420 operations is not searched out in two seconds. Of seven such
 //! weeks, four seeds each, the mean lateness then was 4,700 weighted minutes (three weeks at or next to zero), and 2,900
-//! after twenty seconds, two seeds each; most of the rest is one week that cannot keep its promises. Where promises are
-//! spread over half the time that the fullest machine needs, lateness still fell by a third between two seconds and ten
-//! minutes.
+//! after twenty seconds, two seeds each; most of the rest is one week for which no plan under 10,998 is known, nor a proof.
+//! Where promises are spread over half the time that the fullest machine needs, lateness still fell by a third between
+//! two seconds and ten minutes.
 //!
 //! Most is won by replacing, while a move is timed, the person who holds an operation up (`timing::retime`): a delay
 //! then no longer runs through one person's whole row. In a large shop as much is won by giving up hopeless moves, nine
