@@ -11,7 +11,7 @@
 
 use super::super::{
     build::{NONE, Shop},
-    model::Minute,
+    model::{Goal, Minute},
 };
 use super::chains::{MACHINE, PERSON};
 use super::{Decisions, Timing};
@@ -41,8 +41,11 @@ impl Latest {
 }
 
 impl Timing {
-    /// Finds the latest starts in the order last timed.
+    /// Finds the latest starts in the order last timed, where moves are broken off by them.
     pub fn foresee(&mut self, shop: &Shop, d: &Decisions) {
+        if shop.goal != Goal::Promises || shop.has_max_lags {
+            return;
+        }
         let clock = &shop.attended_hours;
         for &op in d.order.iter().rev() {
             let o = &shop.ops[op as usize];
