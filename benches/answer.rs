@@ -10,14 +10,14 @@
     reason = "a benchmark fails by panicking"
 )]
 
+use borewright::app::answer_enquiry::{DrawnPlans, Ways};
+use borewright::app::planner::{Ended, Settings, replan};
+use borewright::db::cluster::Cluster;
+use borewright::db::enquiries::{self, EnquiryDetails};
+use borewright::db::{Scope, ShopTx, answering, castings, migrate, shops};
+use borewright::db::{decisions, floor, plans};
 use borewright::planning::floor::Progress;
-use borewright::store::answering::{DrawnPlans, Ways};
-use borewright::store::cluster::Cluster;
-use borewright::store::enquiries::{self, EnquiryDetails};
-use borewright::store::{Scope, ShopTx, answering, castings, migrate, shops};
-use borewright::store::{decisions, floor, plans};
-use borewright::web::startup::{Application, Config};
-use borewright::worker::{Ended, Settings, replan};
+use borewright::web::server::{Application, Config};
 use chrono::Utc;
 use std::time::{Duration, Instant};
 
