@@ -14,7 +14,8 @@ use borewright::app::answer_enquiry::{DrawnPlans, Ways};
 use borewright::app::planner::{Ended, Settings, replan};
 use borewright::db::cluster::Cluster;
 use borewright::db::enquiries::{self, EnquiryDetails};
-use borewright::db::{Scope, ShopTx, answering, castings, migrate, shops};
+use borewright::app::answer_enquiry;
+use borewright::db::{Scope, ShopTx, castings, migrate, shops};
 use borewright::db::{decisions, floor, plans};
 use borewright::planning::floor::Progress;
 use borewright::web::server::{Application, Config};
@@ -106,7 +107,7 @@ async fn main() {
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
         let fresh = DrawnPlans::default();
         let ways = Ways::load(&mut tx).await.unwrap();
-        let question = answering::load(&mut tx, ways, &said, now, &fresh, FUTURES).await;
+        let question = answer_enquiry::load(&mut tx, ways, &said, now, &fresh, FUTURES).await;
         drop(tx);
         question.unwrap().unwrap().answer(now, FUTURES, 1).unwrap();
         cold.push(start.elapsed());
@@ -122,7 +123,7 @@ async fn main() {
         let start = Instant::now();
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
         let ways = Ways::load(&mut tx).await.unwrap();
-        let question = answering::load(&mut tx, ways, &said, now, &plans, FUTURES)
+        let question = answer_enquiry::load(&mut tx, ways, &said, now, &plans, FUTURES)
             .await
             .unwrap()
             .unwrap();
