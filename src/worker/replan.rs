@@ -2,8 +2,8 @@
 
 use super::Settings;
 use crate::planning::engine::futures::futures;
+use crate::planning::engine::model::plan::Plan;
 use crate::planning::engine::model::{Minute, ModelError};
-use crate::planning::engine::plan::Plan;
 use crate::planning::engine::{repair::repair, solve};
 use crate::planning::floor::{Floor, FloorModel, Timetable};
 use crate::store::plans::{self, FUTURES_SEED, Kept, Read};

@@ -2,7 +2,7 @@
 
 use crate::support::{TestDatabase, TestShop, operation};
 use borewright::estimating::{CostLine, Route};
-use borewright::planning::engine::validator::validate;
+use borewright::planning::engine::model::validator::validate;
 use borewright::planning::floor::{Floor, Order, Pin, SlotState};
 use borewright::store::jobs::{self, NewJob, OperationState};
 use borewright::store::plans::{self, Freshness, Kept};

@@ -4,11 +4,13 @@
 //! Help is not argued but tried: the plan is timed again with the change made, and what the job gains is reported
 //! beside what it costs the others.
 
-use super::{
-    build::Shop,
-    calendar::{NEVER, WorkingTime},
-    model::{Minute, Model, ModelError},
-    plan::Plan,
+use crate::planning::engine::{
+    model::{
+        Minute, Model, ModelError,
+        build::Shop,
+        calendar::{NEVER, WorkingTime},
+        plan::Plan,
+    },
     timing::{Decisions, Times, Timing},
 };
 
@@ -361,10 +363,12 @@ fn chain(shop: &Shop, timing: &Timing, d: &Decisions, job: usize) -> Vec<Link> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{
-        calendar::WorkingTime, classical::job_shop, sample::Sample, solve::first_plan,
-    };
     use super::*;
+    use crate::planning::engine::{
+        formats::{classical::job_shop, sample::Sample},
+        model::calendar::WorkingTime,
+        solve::first_plan,
+    };
 
     /// Waits, closed hours and held times of a chain add up to the job's end, in any plan.
     #[test]
@@ -389,7 +393,7 @@ mod tests {
     #[test]
     fn what_helps_is_found_by_trying() {
         let mut model = job_shop(&[vec![vec![(0, 480)]], vec![vec![(0, 480)]]]);
-        model.goal = super::super::model::Goal::Promises;
+        model.goal = crate::planning::engine::model::Goal::Promises;
         model.machines[0].calendar =
             WorkingTime::from_windows((0..9).map(|d| (d * 1440, d * 1440 + 480)).collect());
         for (job, due) in model.jobs.iter_mut().zip([480, 1000]) {

@@ -3,16 +3,20 @@
 use rand::SeedableRng;
 use rand_pcg::Pcg64;
 
-use super::{
-    anneal::Anneal,
+use crate::planning::engine::{
     bounds::Bound,
-    build::Shop,
-    graph::{Graph, Sequence},
-    model::{Goal, Minute, Model, ModelError},
-    plan::{Plan, Value},
-    problem_space,
-    relink::{self, Watch},
-    rules::best_rule,
+    construction::rules::best_rule,
+    model::{
+        Goal, Minute, Model, ModelError,
+        build::Shop,
+        plan::{Plan, Value},
+    },
+    search::{
+        anneal::Anneal,
+        graph::{Graph, Sequence},
+        problem_space,
+        relink::{self, Watch},
+    },
     timing::{Choice, Decisions, Timing},
 };
 
@@ -186,9 +190,10 @@ pub fn solve(
     }
     let plan = timing.plan(&shop, &decisions, value);
     debug_assert!(
-        value.broken > 0 || super::validator::validate(model, &plan).is_empty(),
+        value.broken > 0
+            || crate::planning::engine::model::validator::validate(model, &plan).is_empty(),
         "{:?}",
-        super::validator::validate(model, &plan)
+        crate::planning::engine::model::validator::validate(model, &plan)
     );
     Ok(Outcome {
         plan,

@@ -6,7 +6,7 @@ use super::{Floor, FloorJob, FloorOperation, GateState, Order, Progress, SAME_KE
 use crate::planning::calendar::{
     Calendar, Hours, ceil_minute, floor_minute, from_minute, local_instant,
 };
-use crate::planning::engine::calendar::{NEVER, WorkingTime};
+use crate::planning::engine::model::calendar::{NEVER, WorkingTime};
 use crate::planning::engine::model::{
     Fixed, Goal, Job, Link, Machine, Minute, Mode, Model, Operation, Person,
 };

@@ -9,14 +9,14 @@
 //! that a person's other work would put off goes to whoever can end it sooner, as it would on the shop floor. (Our own;
 //! serial schedule generation that picks a resource as it goes does the same from the beginning of the order.)
 
-use super::super::{
-    build::{JobGoal, NONE, Shop},
-    calendar::NEVER,
-    model::Minute,
-    plan::Value,
-};
 use super::chains::{MACHINE, PERSON};
 use super::{Choice, Decisions, Found, Times, Timing, UNFINISHED};
+use crate::planning::engine::model::{
+    Minute,
+    build::{JobGoal, NONE, Shop},
+    calendar::NEVER,
+    plan::Value,
+};
 
 /// What the accepted order is worth, and what a move has changed so far.
 #[derive(Debug, Clone)]
@@ -90,7 +90,7 @@ impl Retiming {
 
 /// A move as the timing sees it: places and operations.
 #[derive(Debug, Clone, Copy)]
-pub(in super::super) struct Moved<'a> {
+pub(crate) struct Moved<'a> {
     /// The order is changed at places `lo..hi` only.
     pub lo: usize,
     pub hi: usize,

@@ -2,7 +2,7 @@
 
 use super::{Builder, Draft, Hole, Why};
 use crate::planning::calendar::ceil_minute;
-use crate::planning::engine::calendar::NEVER;
+use crate::planning::engine::model::calendar::NEVER;
 use crate::planning::engine::model::{Fixed, Minute, Mode};
 use crate::planning::floor::{FloorJob, FloorOperation, LEAST_LEFT, Progress};
 
