@@ -163,6 +163,12 @@ impl Sample {
                 self.operation(&mut model, j, k, &mut load, rng);
             }
         }
+        self.promise(&mut model, &load, rng);
+        model
+    }
+
+    /// Promises, spread over a share of the time that the fullest machine needs for its work.
+    fn promise(&self, model: &mut Model, load: &[Minute], rng: &mut impl Rng) {
         let fullest = load.iter().copied().max().unwrap_or(0);
         // Calendar time for the fullest machine's work at eight and a half hours a day, five days a week.
         let span = fullest * 1440 * 7 / (510 * 5) * Minute::from(self.promise_percent) / 100;
@@ -182,7 +188,6 @@ impl Sample {
             let days = day + (outside / 1440) + inside * 7 / (510 * 5);
             job.due = Some(job.release / 1440 * 1440 + days * 1440 + 960);
         }
-        model
     }
 
     fn operation(

@@ -116,6 +116,22 @@ fn slice<T>(all: &[T], (from, to): (u32, u32)) -> &[T] {
     &all[from as usize..to as usize]
 }
 
+/// The links by operation: those before it, and those after it.
+fn lags(model: &Model) -> (Vec<Vec<Lag>>, Vec<Vec<Lag>>) {
+    let n = model.operations.len();
+    let (mut before, mut after) = (vec![Vec::new(); n], vec![Vec::new(); n]);
+    for l in &model.links {
+        let lag = |op: usize| Lag {
+            op: narrow(op),
+            min: l.min_lag,
+            max: l.max_lag.unwrap_or(NO_MAX),
+        };
+        before[l.after].push(lag(l.before));
+        after[l.before].push(lag(l.after));
+    }
+    (before, after)
+}
+
 impl Shop {
     /// Lays out a model.
     ///
@@ -153,121 +169,118 @@ impl Shop {
             after: Vec::new(),
             sinks: Vec::new(),
         };
+        shop.lay_out_calendars(model);
+        let (before, after) = lags(model);
+        for i in 0..n {
+            shop.lay_out_operation(model, i, [&before[i], &after[i]]);
+        }
+        let blocks = shop.machine_blocks.iter_mut();
+        for blocks in blocks.chain(&mut shop.person_blocks) {
+            blocks.retain(|b| b.start < b.end);
+            blocks.sort_unstable_by_key(|b| (b.start, b.end));
+        }
+        shop.lay_out_jobs(model, &after);
+        shop.check_fits(model)?;
+        Ok(shop)
+    }
+
+    /// Hours of machines, and common hours of each machine and person.
+    fn lay_out_calendars(&mut self, model: &Model) {
         let always = WorkingTime::always();
         let machines = model.machines.iter().map(|m| &m.calendar);
         for hours in machines.chain([&always]) {
-            let k = shop.calendar(hours);
-            shop.hours.push(k);
+            let k = self.calendar(hours);
+            self.hours.push(k);
         }
         let people: Vec<u32> = model
             .people
             .iter()
-            .map(|p| shop.calendar(&p.calendar))
+            .map(|p| self.calendar(&p.calendar))
             .collect();
         let mut common: BTreeMap<(u32, u32), u32> = BTreeMap::new();
-        for k in 0..shop.hours.len() {
+        for k in 0..self.hours.len() {
             for &person in &people {
-                let pair = (shop.hours[k], person);
+                let pair = (self.hours[k], person);
                 let known = common.get(&pair).copied();
                 let joint = known.unwrap_or_else(|| {
                     let both =
-                        shop.calendars[pair.0 as usize].and(&shop.calendars[person as usize]);
-                    shop.calendar(&both)
+                        self.calendars[pair.0 as usize].and(&self.calendars[person as usize]);
+                    self.calendar(&both)
                 });
                 common.insert(pair, joint);
-                shop.joint.push(joint);
+                self.joint.push(joint);
             }
         }
-        let (mut before, mut after) = (vec![Vec::new(); n], vec![Vec::new(); n]);
-        for l in &model.links {
-            let max = l.max_lag.unwrap_or(NO_MAX);
-            before[l.after].push(Lag {
-                op: narrow(l.before),
-                min: l.min_lag,
-                max,
-            });
-            after[l.before].push(Lag {
-                op: narrow(l.after),
-                min: l.min_lag,
-                max,
-            });
-        }
+    }
+
+    /// Appends operation `i`, and the time it takes of its machine and person when it is fixed.
+    fn lay_out_operation(&mut self, model: &Model, i: usize, [before, after]: [&[Lag]; 2]) {
+        let op = &model.operations[i];
         let outside = narrow(model.machines.len());
-        for (i, op) in model.operations.iter().enumerate() {
-            let w0 = narrow(shop.ways.len());
-            shop.ways.extend(op.modes.iter().map(|m: &Mode| Way {
-                machine: m.machine.map_or(outside, narrow),
-                setup: m.setup,
-                setup_same_key: m.setup_same_key,
-                run: m.run,
-                attended: m.attended,
-            }));
-            let p0 = narrow(shop.people.len());
-            shop.people.extend(op.people.iter().map(|&p| narrow(p)));
-            let b0 = narrow(shop.before.len());
-            shop.before.extend_from_slice(&before[i]);
-            let a0 = narrow(shop.after.len());
-            shop.after.extend_from_slice(&after[i]);
-            shop.ops.push(Op {
-                release: model.jobs[op.job].release,
-                job: narrow(op.job),
-                key: op.setup_key.unwrap_or(NONE),
-                ways: (w0, narrow(shop.ways.len())),
-                people: (p0, narrow(shop.people.len())),
-                before: (b0, narrow(shop.before.len())),
-                after: (a0, narrow(shop.after.len())),
-                may_pause: op.may_pause,
-                fixed: op.fixed.is_some(),
-                sink: false,
+        let w0 = narrow(self.ways.len());
+        self.ways.extend(op.modes.iter().map(|m: &Mode| Way {
+            machine: m.machine.map_or(outside, narrow),
+            setup: m.setup,
+            setup_same_key: m.setup_same_key,
+            run: m.run,
+            attended: m.attended,
+        }));
+        let p0 = narrow(self.people.len());
+        self.people.extend(op.people.iter().map(|&p| narrow(p)));
+        let b0 = narrow(self.before.len());
+        self.before.extend_from_slice(before);
+        let a0 = narrow(self.after.len());
+        self.after.extend_from_slice(after);
+        let key = op.setup_key.unwrap_or(NONE);
+        self.ops.push(Op {
+            release: model.jobs[op.job].release,
+            job: narrow(op.job),
+            key,
+            ways: (w0, narrow(self.ways.len())),
+            people: (p0, narrow(self.people.len())),
+            before: (b0, narrow(self.before.len())),
+            after: (a0, narrow(self.after.len())),
+            may_pause: op.may_pause,
+            fixed: op.fixed.is_some(),
+            sink: false,
+        });
+        let Some(f) = op.fixed else { return };
+        if let Some(m) = op.modes[f.mode].machine {
+            self.machine_blocks[m].push(Block {
+                start: f.start,
+                end: f.end,
+                key,
             });
-            if let Some(f) = op.fixed {
-                let key = op.setup_key.unwrap_or(NONE);
-                if let Some(m) = op.modes[f.mode].machine {
-                    shop.machine_blocks[m].push(Block {
-                        start: f.start,
-                        end: f.end,
-                        key,
-                    });
-                }
-                if let Some(p) = f.person {
-                    shop.person_blocks[p].push(Block {
-                        start: f.start,
-                        end: f.attended_until,
-                        key,
-                    });
-                }
-            }
         }
-        for blocks in shop
-            .machine_blocks
-            .iter_mut()
-            .chain(&mut shop.person_blocks)
-        {
-            blocks.retain(|b| b.start < b.end);
-            blocks.sort_unstable_by_key(|b| (b.start, b.end));
+        if let Some(p) = f.person {
+            self.person_blocks[p].push(Block {
+                start: f.start,
+                end: f.attended_until,
+                key,
+            });
         }
+    }
+
+    /// Appends the jobs with their sinks: the operations that nothing in the job waits for.
+    fn lay_out_jobs(&mut self, model: &Model, after: &[Vec<Lag>]) {
         let mut sinks = vec![Vec::new(); model.jobs.len()];
         for (i, op) in model.operations.iter().enumerate() {
-            if !after[i]
-                .iter()
-                .any(|l| model.operations[l.op as usize].job == op.job)
-            {
+            let same_job = |l: &Lag| model.operations[l.op as usize].job == op.job;
+            if !after[i].iter().any(same_job) {
                 sinks[op.job].push(narrow(i));
-                shop.ops[i].sink = true;
+                self.ops[i].sink = true;
             }
         }
         for (job, sinks) in model.jobs.iter().zip(sinks) {
-            let from = narrow(shop.sinks.len());
-            shop.sinks.extend(sinks);
-            shop.jobs.push(JobGoal {
+            let from = narrow(self.sinks.len());
+            self.sinks.extend(sinks);
+            self.jobs.push(JobGoal {
                 release: job.release,
                 due: job.due.unwrap_or(Minute::MAX),
                 weight: job.weight,
-                sinks: (from, narrow(shop.sinks.len())),
+                sinks: (from, narrow(self.sinks.len())),
             });
         }
-        shop.check_fits(model)?;
-        Ok(shop)
     }
 
     /// Every operation must fit somewhere, alone in the shop, with the longest of its setups.

@@ -174,78 +174,11 @@ impl Model {
     /// # Errors
     /// The first fault found, in words that name the operation or job.
     pub fn check(&self) -> Result<(), ModelError> {
-        let fault = |op: usize, what: &'static str| {
-            Err(ModelError::Operation {
-                job: self.job_name(op),
-                operation: self.operations[op].name.clone(),
-                what,
-            })
-        };
         for job in &self.jobs {
-            if job.weight < 0 || job.weight > 1_000_000 {
-                return Err(ModelError::Job {
-                    job: job.name.clone(),
-                    what: "its weight must be 0 to 1,000,000",
-                });
-            }
-            if job.release.abs() > LONGEST || job.due.is_some_and(|d| d.abs() > LONGEST) {
-                return Err(ModelError::Job {
-                    job: job.name.clone(),
-                    what: "its release or promise is too far away",
-                });
-            }
+            check_job(job)?;
         }
         for (i, op) in self.operations.iter().enumerate() {
-            if op.job >= self.jobs.len() {
-                return Err(ModelError::Reference {
-                    what: "job",
-                    index: op.job,
-                });
-            }
-            if op.modes.is_empty() {
-                return fault(i, "it has no machine that can do it");
-            }
-            if let Some(&p) = op.people.iter().find(|&&p| p >= self.people.len()) {
-                return Err(ModelError::Reference {
-                    what: "person",
-                    index: p,
-                });
-            }
-            if !op.spread.is_finite() || !(0.0..=10.0).contains(&op.spread) {
-                return fault(i, "its spread must be 0 to 10");
-            }
-            for mode in &op.modes {
-                if mode.machine.is_some_and(|m| m >= self.machines.len()) {
-                    return Err(ModelError::Reference {
-                        what: "machine",
-                        index: mode.machine.unwrap_or_default(),
-                    });
-                }
-                let times = [mode.setup, mode.setup_same_key, mode.run, mode.attended];
-                if times.iter().any(|t| !(0..=LONGEST).contains(t)) || mode.attended > mode.run {
-                    return fault(
-                        i,
-                        "its times must not be negative, nor its attended part longer than its run",
-                    );
-                }
-            }
-            if let Some(f) = op.fixed {
-                let Some(mode) = op.modes.get(f.mode) else {
-                    return fault(i, "it is fixed in a mode it does not have");
-                };
-                if f.start > f.attended_until
-                    || f.attended_until > f.end
-                    || f.start < -LONGEST
-                    || f.end > LONGEST
-                {
-                    return fault(i, "its fixed times are not in order");
-                }
-                if f.person.is_some_and(|p| p >= self.people.len())
-                    || (mode.machine.is_none() && f.person.is_some())
-                {
-                    return fault(i, "it is fixed to a person it cannot have");
-                }
-            }
+            self.check_operation(i, op)?;
         }
         if self
             .changeovers
@@ -255,6 +188,64 @@ impl Model {
             return Err(ModelError::Changeover);
         }
         self.check_links()
+    }
+
+    fn check_operation(&self, i: usize, op: &Operation) -> Result<(), ModelError> {
+        if op.job >= self.jobs.len() {
+            return Err(ModelError::Reference {
+                what: "job",
+                index: op.job,
+            });
+        }
+        if op.modes.is_empty() {
+            return self.fault(i, "it has no machine that can do it");
+        }
+        if let Some(&p) = op.people.iter().find(|&&p| p >= self.people.len()) {
+            return Err(ModelError::Reference {
+                what: "person",
+                index: p,
+            });
+        }
+        if !op.spread.is_finite() || !(0.0..=10.0).contains(&op.spread) {
+            return self.fault(i, "its spread must be 0 to 10");
+        }
+        for mode in &op.modes {
+            if mode.machine.is_some_and(|m| m >= self.machines.len()) {
+                return Err(ModelError::Reference {
+                    what: "machine",
+                    index: mode.machine.unwrap_or_default(),
+                });
+            }
+            let times = [mode.setup, mode.setup_same_key, mode.run, mode.attended];
+            if times.iter().any(|t| !(0..=LONGEST).contains(t)) || mode.attended > mode.run {
+                return self.fault(
+                    i,
+                    "its times must not be negative, nor its attended part longer than its run",
+                );
+            }
+        }
+        let Some(f) = op.fixed else { return Ok(()) };
+        let Some(mode) = op.modes.get(f.mode) else {
+            return self.fault(i, "it is fixed in a mode it does not have");
+        };
+        let in_order = f.start <= f.attended_until && f.attended_until <= f.end;
+        if !in_order || f.start < -LONGEST || f.end > LONGEST {
+            return self.fault(i, "its fixed times are not in order");
+        }
+        if f.person.is_some_and(|p| p >= self.people.len())
+            || (mode.machine.is_none() && f.person.is_some())
+        {
+            return self.fault(i, "it is fixed to a person it cannot have");
+        }
+        Ok(())
+    }
+
+    fn fault(&self, op: usize, what: &'static str) -> Result<(), ModelError> {
+        Err(ModelError::Operation {
+            job: self.job_name(op),
+            operation: self.operations[op].name.clone(),
+            what,
+        })
     }
 
     fn check_links(&self) -> Result<(), ModelError> {
@@ -308,6 +299,22 @@ impl Model {
             .get(self.operations[op].job)
             .map_or_else(String::new, |j| j.name.clone())
     }
+}
+
+fn check_job(job: &Job) -> Result<(), ModelError> {
+    if job.weight < 0 || job.weight > 1_000_000 {
+        return Err(ModelError::Job {
+            job: job.name.clone(),
+            what: "its weight must be 0 to 1,000,000",
+        });
+    }
+    if job.release.abs() > LONGEST || job.due.is_some_and(|d| d.abs() > LONGEST) {
+        return Err(ModelError::Job {
+            job: job.name.clone(),
+            what: "its release or promise is too far away",
+        });
+    }
+    Ok(())
 }
 
 /// Longest single time accepted, in minutes: about 190 years. Keeps every sum far from overflow.

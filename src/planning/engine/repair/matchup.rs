@@ -79,6 +79,11 @@ impl Taken {
         self.settled.insert(at, stay);
     }
 
+    /// The end of the settled stay that one from `start` to `end` meets.
+    fn settled_until(&self, start: Minute, end: Minute) -> Option<Minute> {
+        clash(&self.settled, start, end)
+    }
+
     fn leave(&mut self, op: u32) {
         self.ahead.retain(|s| s.op != op);
     }
@@ -277,58 +282,20 @@ impl MatchUp {
     /// Every operation at its old start where that can be; the others as early as the gaps, or the pushing, allow.
     fn put_off(&self, shop: &Shop, decisions: &Decisions, pushes: Pushes) -> Decisions {
         let machines = shop.machines();
-        let mut taken = vec![Taken::default(); machines + shop.people_count];
-        let way = |op: u32| &shop.ways(op)[decisions.choice[op as usize].way as usize];
-        for (resource, blocks) in shop
-            .machine_blocks
-            .iter()
-            .chain(&shop.person_blocks)
-            .enumerate()
-        {
-            let fixed = blocks.iter().map(|b| Stay {
-                start: b.start,
-                end: b.end,
-                op: NONE,
-            });
-            taken[resource].settled.extend(fixed);
-        }
-        for &op in &decisions.order {
-            let (choice, at) = self.at_old_start(shop, decisions, op);
-            if at.start != self.starts[op as usize] || !self.known[op as usize] {
-                continue;
-            }
-            // Whatever came between it and what has the same on the table would have it set up anew.
-            let spared = (way(op).setup - self.setups[op as usize]).max(0);
-            let mut take = |resource: usize, start: Minute, end: Minute| {
-                if let Some(taken) = taken.get_mut(resource).filter(|_| at.start < end) {
-                    let place = taken.ahead.partition_point(|s| s.end < end);
-                    taken.ahead.insert(place, Stay { start, end, op });
-                }
-            };
-            if (way(op).machine as usize) < machines {
-                take(way(op).machine as usize, at.start - spared, at.end);
-            }
-            if choice.person != NONE {
-                take(
-                    machines + choice.person as usize,
-                    at.start,
-                    at.attended_until,
-                );
-            }
-        }
+        let mut taken = self.taken(shop, decisions);
         // Ends and new starts of what is settled.
         let mut ends: Vec<Minute> = shop.fixed.iter().map(|f| f.map_or(0, |f| f.end)).collect();
         let mut starts = self.starts.clone();
         let nothing = Taken::default();
         for &op in &decisions.order {
             let (choice, mut at) = self.at_old_start(shop, decisions, op);
-            let way = way(op);
+            let way = &shop.ways(op)[choice.way as usize];
             let on = Some(way.machine as usize).filter(|&m| m < machines);
             let with = (choice.person != NONE).then(|| machines + choice.person as usize);
             for resource in on.into_iter().chain(with) {
                 taken[resource].leave(op);
             }
-            let [m, p] = [on, with].map(|r| r.map_or(&nothing, |r| &taken[r]));
+            let both = [on, with].map(|r| r.map_or(&nothing, |r| &taken[r]));
             let links = shop.before(op).iter();
             let ready = links
                 .map(|l| ends[l.op as usize] + l.min)
@@ -336,28 +303,15 @@ impl MatchUp {
             let keeps = self.known[op as usize]
                 && at.start == self.starts[op as usize]
                 && ready <= at.start
-                && clash(&m.settled, at.start, at.end).is_none()
-                && clash(&p.settled, at.start, at.attended_until).is_none();
+                && both[0].settled_until(at.start, at.end).is_none()
+                && both[1].settled_until(at.start, at.attended_until).is_none();
             if !keeps {
                 let pushes = match pushes {
                     Pushes::Nobody => false,
                     Pushes::Hit => on.is_some_and(|m| self.hit[m]),
                     Pushes::Everybody => true,
                 };
-                let mut from = ready;
-                // Set up anew, whatever comes before it there.
-                loop {
-                    at = place(shop, op, choice, way, way.setup, from);
-                    let end = at.end.min(NEVER);
-                    let meets = clash(&m.settled, at.start, end)
-                        .or_else(|| clash(&p.settled, at.start, at.attended_until))
-                        .or_else(|| clash(&m.ahead, at.start, end).filter(|_| !pushes))
-                        .or_else(|| clash(&p.ahead, at.start, at.attended_until));
-                    match meets {
-                        Some(until) if at.end < NEVER => from = until,
-                        _ => break,
-                    }
-                }
+                at = first_gap(shop, op, (choice, way), both, ready, pushes);
             }
             ends[op as usize] = at.end;
             starts[op as usize] = at.start;
@@ -384,6 +338,72 @@ impl MatchUp {
         Decisions {
             order,
             choice: decisions.choice.clone(),
+        }
+    }
+
+    /// What machines and then people are taken for: by fixed work, and by operations that could be at their old start.
+    fn taken(&self, shop: &Shop, decisions: &Decisions) -> Vec<Taken> {
+        let machines = shop.machines();
+        let mut taken = vec![Taken::default(); machines + shop.people_count];
+        let blocks = shop.machine_blocks.iter().chain(&shop.person_blocks);
+        for (taken, blocks) in taken.iter_mut().zip(blocks) {
+            let fixed = blocks.iter().map(|b| Stay {
+                start: b.start,
+                end: b.end,
+                op: NONE,
+            });
+            taken.settled.extend(fixed);
+        }
+        for &op in &decisions.order {
+            let (choice, at) = self.at_old_start(shop, decisions, op);
+            if at.start != self.starts[op as usize] || !self.known[op as usize] {
+                continue;
+            }
+            let way = &shop.ways(op)[choice.way as usize];
+            // Whatever came between it and what has the same on the table would have it set up anew.
+            let spared = (way.setup - self.setups[op as usize]).max(0);
+            let mut take = |resource: usize, start: Minute, end: Minute| {
+                if let Some(taken) = taken.get_mut(resource).filter(|_| at.start < end) {
+                    let place = taken.ahead.partition_point(|s| s.end < end);
+                    taken.ahead.insert(place, Stay { start, end, op });
+                }
+            };
+            if (way.machine as usize) < machines {
+                take(way.machine as usize, at.start - spared, at.end);
+            }
+            if choice.person != NONE {
+                take(
+                    machines + choice.person as usize,
+                    at.start,
+                    at.attended_until,
+                );
+            }
+        }
+        taken
+    }
+}
+
+/// The first place from `from` on at which an operation, set up anew whatever comes before it there, meets nothing on
+/// its machine and with its person: nothing settled, and unless it pushes nothing ahead on the machine either.
+fn first_gap(
+    shop: &Shop,
+    op: u32,
+    (choice, way): (Choice, &Way),
+    [machine, person]: [&Taken; 2],
+    mut from: Minute,
+    pushes: bool,
+) -> Place {
+    loop {
+        let at = place(shop, op, choice, way, way.setup, from);
+        let end = at.end.min(NEVER);
+        let meets = machine
+            .settled_until(at.start, end)
+            .or_else(|| person.settled_until(at.start, at.attended_until))
+            .or_else(|| clash(&machine.ahead, at.start, end).filter(|_| !pushes))
+            .or_else(|| clash(&person.ahead, at.start, at.attended_until));
+        match meets {
+            Some(until) if at.end < NEVER => from = until,
+            _ => return at,
         }
     }
 }

@@ -100,6 +100,17 @@ impl Times {
         setup: 0,
         person_free: Minute::MIN,
     };
+
+    /// Times of an operation that the calendars never let finish.
+    const fn never(setup: Minute, person_free: Minute) -> Self {
+        Self {
+            start: NEVER,
+            attended_until: NEVER,
+            end: NEVER,
+            setup,
+            person_free,
+        }
+    }
 }
 
 /// What an operation finds on its machine and with its person.
@@ -297,18 +308,25 @@ impl Timing {
         self.earliest(shop, op, way, person, found)
     }
 
-    /// Earliest times of an operation after what it finds.
+    /// The earliest start that the machine, the job and the links before allow.
     #[inline]
-    fn earliest(&self, shop: &Shop, op: u32, way: &Way, person: u32, found: Found) -> Times {
-        let o = &shop.ops[op as usize];
-        let machine = way.machine as usize;
-        let mut from = o.release.max(found.machine_free);
+    fn ready_after(&self, shop: &Shop, op: u32, machine_free: Minute) -> Minute {
+        let mut from = shop.ops[op as usize].release.max(machine_free);
         if shop.has_max_lags {
             from = from.max(self.lower[op as usize]);
         }
         for l in shop.before(op) {
             from = from.max(self.times[l.op as usize].end + l.min);
         }
+        from
+    }
+
+    /// Earliest times of an operation after what it finds.
+    #[inline]
+    fn earliest(&self, shop: &Shop, op: u32, way: &Way, person: u32, found: Found) -> Times {
+        let o = &shop.ops[op as usize];
+        let machine = way.machine as usize;
+        let mut from = self.ready_after(shop, op, found.machine_free);
         let inside = machine < shop.machines();
         let blocks: &[Block] = if inside {
             &shop.machine_blocks[machine]
@@ -357,13 +375,7 @@ impl Timing {
                 alone,
             );
             if end >= NEVER {
-                return Times {
-                    start: NEVER,
-                    attended_until: NEVER,
-                    end: NEVER,
-                    setup,
-                    person_free: found.person_free,
-                };
+                return Times::never(setup, found.person_free);
             }
             let clash = |b: &&Block, to: Minute| b.end > start && b.start < to;
             let blocked = blocks

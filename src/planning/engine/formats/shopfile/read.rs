@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::{FileFixed, FileHours, FileJob, ShopFile, unreadable, working_time};
+use super::{
+    FileFixed, FileHours, FileJob, FileLink, FileOperation, ShopFile, unreadable, working_time,
+};
 use crate::planning::engine::model::{
     self, Fixed, Goal, Link, Mode, Model, ModelError, calendar::WorkingTime,
 };
@@ -72,42 +74,9 @@ impl ShopFile {
             weight: job.weight,
         });
         for (k, op) in job.operations.iter().enumerate() {
-            let here = first + k;
             let place = format!("job {}, operation {}", job.name, op.name);
-            let people: Vec<usize> = match &op.skill {
-                None => Vec::new(),
-                Some(skill) => {
-                    let able: Vec<usize> = (0..self.people.len())
-                        .filter(|&p| self.people[p].skills.contains(skill))
-                        .collect();
-                    if able.is_empty() {
-                        return Err(unreadable(format!("{place}: nobody has the skill {skill}")));
-                    }
-                    able
-                }
-            };
-            let mut modes = Vec::new();
-            for m in &op.machines {
-                let attended = m
-                    .attended
-                    .unwrap_or(if people.is_empty() { 0 } else { m.run });
-                modes.push(Mode {
-                    machine: Some(self.machine(&m.machine, &place)?),
-                    setup: m.setup,
-                    setup_same_key: m.setup_same_key.unwrap_or(m.setup),
-                    run: m.run,
-                    attended,
-                });
-            }
-            if let Some(run) = op.outside {
-                modes.push(Mode {
-                    machine: None,
-                    setup: 0,
-                    setup_same_key: 0,
-                    run,
-                    attended: 0,
-                });
-            }
+            let people = self.able(op, &place)?;
+            let modes = self.modes(op, !people.is_empty(), &place)?;
             let fixed = op
                 .fixed
                 .as_ref()
@@ -123,39 +92,50 @@ impl ShopFile {
                 fixed,
                 spread: op.spread,
             });
-            match &op.after {
-                None if k > 0 => {
-                    model.links.push(Link {
-                        before: here - 1,
-                        after: here,
-                        min_lag: 0,
-                        max_lag: None,
-                    });
-                }
-                None => {}
-                Some(links) => {
-                    for l in links {
-                        let before = job
-                            .operations
-                            .iter()
-                            .position(|o| o.name == l.operation)
-                            .ok_or_else(|| {
-                                unreadable(format!(
-                                    "{place}: its job has no operation {}",
-                                    l.operation
-                                ))
-                            })?;
-                        model.links.push(Link {
-                            before: first + before,
-                            after: here,
-                            min_lag: l.min_lag,
-                            max_lag: l.max_lag,
-                        });
-                    }
-                }
-            }
+            model.links.extend(links(job, k, first, &place)?);
         }
         Ok(())
+    }
+
+    /// Indices of the people with the skill of an operation; none when it asks for no skill.
+    fn able(&self, op: &FileOperation, place: &str) -> Result<Vec<usize>, ModelError> {
+        let Some(skill) = &op.skill else {
+            return Ok(Vec::new());
+        };
+        let able: Vec<usize> = (0..self.people.len())
+            .filter(|&p| self.people[p].skills.contains(skill))
+            .collect();
+        if able.is_empty() {
+            return Err(unreadable(format!("{place}: nobody has the skill {skill}")));
+        }
+        Ok(able)
+    }
+
+    /// Modes of an operation; the whole run is attended when people are asked for and the file says nothing else.
+    fn modes(
+        &self,
+        op: &FileOperation,
+        attends: bool,
+        place: &str,
+    ) -> Result<Vec<Mode>, ModelError> {
+        let mut modes = Vec::new();
+        for m in &op.machines {
+            modes.push(Mode {
+                machine: Some(self.machine(&m.machine, place)?),
+                setup: m.setup,
+                setup_same_key: m.setup_same_key.unwrap_or(m.setup),
+                run: m.run,
+                attended: m.attended.unwrap_or(if attends { m.run } else { 0 }),
+            });
+        }
+        modes.extend(op.outside.map(|run| Mode {
+            machine: None,
+            setup: 0,
+            setup_same_key: 0,
+            run,
+            attended: 0,
+        }));
+        Ok(modes)
     }
 
     fn machine(&self, name: &str, place: &str) -> Result<usize, ModelError> {
@@ -235,4 +215,32 @@ impl ShopFile {
             }
         }
     }
+}
+
+/// Links to operation `k` of a job whose first operation is `first` in the model; without any in the file, it follows
+/// the one before.
+fn links(job: &FileJob, k: usize, first: usize, place: &str) -> Result<Vec<Link>, ModelError> {
+    let after = first + k;
+    let Some(links) = &job.operations[k].after else {
+        let before = (k > 0).then(|| Link {
+            before: after - 1,
+            after,
+            min_lag: 0,
+            max_lag: None,
+        });
+        return Ok(before.into_iter().collect());
+    };
+    let link = |l: &FileLink| {
+        let before = job.operations.iter().position(|o| o.name == l.operation);
+        let before = before.ok_or_else(|| {
+            unreadable(format!("{place}: its job has no operation {}", l.operation))
+        })?;
+        Ok(Link {
+            before: first + before,
+            after,
+            min_lag: l.min_lag,
+            max_lag: l.max_lag,
+        })
+    };
+    links.iter().map(link).collect()
 }
