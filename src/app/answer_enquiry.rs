@@ -13,7 +13,7 @@ use crate::enquiry::{
 };
 use crate::estimating::Element;
 use crate::planning::engine::model::ModelError;
-use crate::planning::engine::phone::PlannedDates;
+use crate::planning::engine::promise::PlannedDates;
 use crate::planning::{Candidate, ReadyDates};
 use crate::sourcing::Watch;
 use chrono::{DateTime, TimeDelta, Utc};

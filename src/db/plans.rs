@@ -4,7 +4,7 @@ use super::read::{codes, corrupt, word};
 use super::{DbError, ShopTx, floor};
 use crate::planning::engine::futures::futures;
 use crate::planning::engine::model::ModelError;
-use crate::planning::engine::plan::{Plan, Value};
+use crate::planning::engine::model::plan::{Plan, Value};
 use crate::planning::engine::solve::first_plan;
 use crate::planning::floor::{Floor, FloorModel, JobDates, Slot, SlotState, Timetable};
 use chrono::{DateTime, TimeDelta, Utc};

@@ -7,7 +7,7 @@ use borewright::db::plans::{self, Freshness, Kept};
 use borewright::db::quotes::{self, NewQuote};
 use borewright::db::{decisions, enquiries, floor, people};
 use borewright::estimating::{CostLine, Route};
-use borewright::planning::engine::validator::validate;
+use borewright::planning::engine::model::validator::validate;
 use borewright::planning::floor::{Floor, Order, Pin, SlotState};
 use borewright::units::{Currency, Money};
 use chrono::{Days, NaiveDate, TimeDelta, Utc};

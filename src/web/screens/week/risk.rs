@@ -410,9 +410,9 @@ fn helps(standing: &Standing, job: Uuid, explanation: &Explanation) -> Vec<Help>
     let operation = |index: usize| model.operations.get(index).copied();
     let mut helps: Vec<Help> = Vec::new();
     let mut days = 0;
-    for help in &explanation.help {
-        let change = match help.change {
-            explain::Change::Overtime {
+    for help in &explanation.improvements {
+        let change = match help.measure {
+            explain::Measure::Overtime {
                 machine: m,
                 from,
                 until,
@@ -438,7 +438,7 @@ fn helps(standing: &Standing, job: Uuid, explanation: &Explanation) -> Vec<Help>
                     why: format!("for {}", crate::planning::what_if::job_words(floor, job)),
                 })
             }
-            explain::Change::Order { first, second } => operation(first)
+            explain::Measure::Order { first, second } => operation(first)
                 .zip(operation(second))
                 .map(|(operation, other)| Change::Order {
                     operation,
@@ -446,7 +446,7 @@ fn helps(standing: &Standing, job: Uuid, explanation: &Explanation) -> Vec<Help>
                     side: Side::Before,
                     machine: None,
                 }),
-            explain::Change::Training {
+            explain::Measure::Training {
                 person,
                 operation: index,
             } => {
