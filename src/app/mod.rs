@@ -1,6 +1,14 @@
 //! Use cases, one file each: who acts, what is asked, one transaction, permission, caches, background work. What is
 //! computed is the domain's, what is stored is [`crate::db`]'s, and sentences are the screens'.
 
+pub mod actor;
 pub mod answer_enquiry;
+pub mod change_plan;
+pub mod current_plan;
+pub mod error;
 pub mod password;
 pub mod planner;
+pub mod week;
+
+pub use actor::Actor;
+pub use error::AppError;

@@ -17,6 +17,7 @@
 //! - A job put first is due at once and outweighs every other.
 
 mod model;
+mod promises;
 #[cfg(test)]
 mod tests;
 mod timetable;
@@ -34,7 +35,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 pub use model::{FloorModel, Hole, Why};
-pub use timetable::{DayLoad, JobDates, Owner, Slot, SlotState, Timetable};
+pub use promises::{OpenPromise, PromiseStatus};
+pub use timetable::{DayLoad, JobDates, Slot, SlotState, Timetable};
 
 /// Share of a setup that remains when the same setup key is on the table: common practice, no source.
 pub const SAME_KEY_REMAINS: f64 = 0.25;
@@ -80,6 +82,16 @@ impl FloorPerson {
     pub fn can(&self, skill: &str) -> bool {
         has_skill(&self.skills, skill)
     }
+}
+
+/// A machine or a person: what work takes time of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Resource {
+    /// A machine.
+    Machine(Uuid),
+    /// A person.
+    Person(Uuid),
 }
 
 /// How far an operation has come.

@@ -1,6 +1,8 @@
 //! One error type at the edge: a page with words for people, a problem document (RFC 9457) for machines.
 
+use crate::app::AppError;
 use crate::db::DbError;
+use crate::db::people::Role;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{ACCEPT, RETRY_AFTER};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
@@ -63,6 +65,21 @@ pub enum WebError {
     /// A fault of ours; the words go to the log only.
     #[error("{0}")]
     Internal(String),
+}
+
+impl From<AppError> for WebError {
+    fn from(error: AppError) -> Self {
+        match error {
+            AppError::Db(error) => Self::Store(error),
+            AppError::NotAllowed(Role::Owner) => {
+                Self::Forbidden("This is for the owner of the shop.".to_owned())
+            }
+            AppError::NotAllowed(Role::Office | Role::Machinist) => {
+                Self::Forbidden("This is for the office and the owner of the shop.".to_owned())
+            }
+            AppError::Failed { what, why } => Self::Internal(format!("{what}: {why}")),
+        }
+    }
 }
 
 impl ResponseError for WebError {

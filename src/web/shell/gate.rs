@@ -7,6 +7,7 @@ use super::error::{WebError, is_for_machines};
 use super::feed_address::is_feed;
 use super::session;
 use super::site::Site;
+use crate::app::Actor;
 use crate::db::people::Role;
 use crate::db::sessions::{self, Session};
 use crate::db::{DbError, Scope, ShopTx};
@@ -90,6 +91,12 @@ impl SignedIn {
     /// [`DbError::Database`] when the server cannot be reached.
     pub async fn begin(&self) -> Result<ShopTx, DbError> {
         ShopTx::begin(&self.pool, self.scope).await
+    }
+
+    /// Who acts, for a use case.
+    #[must_use]
+    pub fn actor(&self) -> Actor {
+        Actor::new(self.pool.clone(), self.scope, self.role)
     }
 
     /// Whether they may do what this role may.
