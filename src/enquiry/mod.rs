@@ -5,6 +5,7 @@
 
 pub mod answer;
 mod options;
+mod proportion;
 pub mod range;
 pub mod say;
 pub mod wish;
@@ -16,5 +17,7 @@ pub use answer::{
 pub use range::{PriceRange, ReadyRange};
 pub use wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work};
 
+#[cfg(test)]
+mod sparse;
 #[cfg(test)]
 mod tests;
