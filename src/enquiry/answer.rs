@@ -1,5 +1,6 @@
 //! The answer: every option simulated over the same number of futures, compared, and one recommended.
 
+use super::advice::{self, Offered};
 use super::options::{self, Options, Procurement, Proposal};
 use super::proportion::{self, MOST_TIMES_CHEAPEST};
 use super::range::{PriceRange, ReadyRange, percent_of};
@@ -254,8 +255,7 @@ pub fn answer(
 
     let comparison = compare(&done, knowledge)?;
     done.sort_by_key(|s| s.option.figures().map(|f| f.price.likely.amount()));
-    let recommended =
-        recommend(&done, knowledge.policy.confidence_percent).map(|s| s.option.key.clone());
+    let recommended = recommend(&done, knowledge).map(|s| s.option.key.clone());
     let mut answer = Answer {
         wanted: wish.wanted.name.clone(),
         wanted_by: wish.wanted_by,
@@ -657,22 +657,23 @@ fn compare(done: &[Simulated], knowledge: &Knowledge) -> Result<Option<Compariso
     }))
 }
 
-/// The option the shop would take: the cheapest price to quote among those that hold the wanted day (or, where none
-/// was named, are ready at all) with the shop's confidence; where none does, the one likeliest to.
-fn recommend(done: &[Simulated], confidence: u32) -> Option<&Simulated> {
-    let holds = |f: &Figures| match f.in_time_percent {
-        Some(percent) => percent >= confidence,
-        None => f.ready.at_confidence.is_some(),
-    };
-    let figures = |s: &&Simulated| s.option.figures().is_some_and(holds);
-    done.iter()
-        .filter(figures)
-        .min_by_key(|s| s.option.figures().map(|f| f.build_up.net.amount()))
-        .or_else(|| {
-            done.iter().max_by_key(|s| {
-                s.option
-                    .figures()
-                    .map(|f| (f.in_time_percent, 100 - f.never_percent))
-            })
+/// The option the shop would take: [`advice::best`].
+fn recommend<'a>(done: &'a [Simulated], knowledge: &Knowledge) -> Option<&'a Simulated> {
+    let possible: Vec<(&Simulated, Offered)> = done
+        .iter()
+        .filter_map(|simulated| {
+            let figures = simulated.option.figures()?;
+            let ready = figures.ready.at_confidence;
+            let offered = Offered {
+                net: figures.build_up.net.amount(),
+                ready: ready.map(|at| at.with_timezone(&knowledge.zone).date_naive()),
+                in_time_percent: figures.in_time_percent,
+                never_percent: figures.never_percent,
+            };
+            Some((simulated, offered))
         })
+        .collect();
+    let offered: Vec<Offered> = possible.iter().map(|(_, offered)| *offered).collect();
+    let best = advice::best(&offered, knowledge.policy.confidence_percent)?;
+    possible.get(best).map(|(simulated, _)| *simulated)
 }

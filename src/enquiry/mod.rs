@@ -3,6 +3,7 @@
 //! are played through the same number of futures and laid side by side, so that the shop can say which way, what
 //! price, which day, how sure.
 
+mod advice;
 pub mod answer;
 mod options;
 mod proportion;

@@ -1,4 +1,5 @@
-//! Random shops that know little: whatever is asked of them, no price is out of proportion.
+//! Random shops that know little: whatever is asked of them, no price is out of proportion and no option is recommended
+//! that another beats.
 
 use super::answer::{Answer, Asked, OptionAnswer, answer};
 use super::tests::{farm, gbp, knowledge, marine, now, supply, wish};
@@ -6,7 +7,7 @@ use super::wish::{Knowledge, OwnBlock, Wish};
 use crate::planning::{Candidate, ReadyDates};
 use crate::sourcing::{Fate, Sighting};
 use crate::units::Money;
-use chrono::{DateTime, Days, TimeDelta, Utc};
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use proptest::prelude::*;
 use rust_decimal::{Decimal, dec};
 use uuid::Uuid;
@@ -134,11 +135,21 @@ fn shown(option: &OptionAnswer) -> [Decimal; 5] {
     .map(|money: Money| money.amount())
 }
 
+/// The quoted price, and the day that holds; a missing one comes after all others.
+fn price_and_day(option: &OptionAnswer) -> (Decimal, NaiveDate) {
+    let figures = option.figures().unwrap();
+    let day = figures.ready.at_confidence.map(|at| {
+        at.with_timezone(&chrono_tz::Tz::Europe__London)
+            .date_naive()
+    });
+    (figures.build_up.net.amount(), day.unwrap_or(NaiveDate::MAX))
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(96))]
 
     #[test]
-    fn no_price_is_out_of_proportion(
+    fn no_price_is_out_of_proportion_and_no_advice_is_beaten(
         farm_known in known(),
         marine_known in known(),
         confidence in 50_u32..=99,
@@ -169,6 +180,17 @@ proptest! {
                 let dearest = shown(option).into_iter().max().unwrap();
                 let cheapest = shown(other).into_iter().min().unwrap();
                 prop_assert!(dearest <= cheapest * dec!(30), "{} shows {dearest}, {} {cheapest}", option.title, other.title);
+            }
+        }
+        prop_assert_eq!(answer.recommended.is_some(), !options.is_empty());
+        if let Some(taken) = answer.recommended.as_deref().and_then(|key| answer.option(key)) {
+            let (net, day) = price_and_day(taken);
+            for other in &options {
+                let (other_net, other_day) = price_and_day(other);
+                prop_assert!(
+                    !(other_net < net && other_day < day),
+                    "{} is both cheaper and sooner than {}", other.title, taken.title
+                );
             }
         }
     }
