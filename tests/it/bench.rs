@@ -4,12 +4,12 @@ use crate::bench_store::{booking, checked_job, job, person};
 use crate::support::TestDatabase;
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between};
-use borewright::bench::Kind;
+use borewright::app::password;
+use borewright::db::bookings::{self, Booking, NewBooking};
+use borewright::db::devices;
+use borewright::db::{calendars, machines};
 use borewright::estimating::{Machine, MachineRate};
-use borewright::store::bookings::{self, Booking, NewBooking};
-use borewright::store::devices;
-use borewright::store::password;
-use borewright::store::{calendars, machines};
+use borewright::shopfloor::Kind;
 use borewright::units::{Currency, Money};
 use chrono::{DateTime, Datelike, Days, NaiveTime, TimeDelta, Utc};
 use serde_json::{Value, json};
@@ -408,7 +408,7 @@ async fn only_known_devices_come_in_and_wrong_pins_lock_them() {
     site.person(
         "Wyn Tarrant",
         "wyn",
-        borewright::store::people::Role::Machinist,
+        borewright::db::people::Role::Machinist,
     )
     .await;
     let wyn = site.signed_in("wyn").await;
@@ -471,6 +471,93 @@ async fn what_cannot_be_booked_is_kept_for_somebody_to_look_at() {
         .await
         .unwrap();
     assert_eq!(garbled.status(), 422);
+}
+
+/// Whatever is wrong with one entry of a queue, it is kept for the office and the rest is booked.
+#[tokio::test]
+async fn no_entry_blocks_the_queue_of_its_device() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    let tablet = device(&site, "Mill tablet").await;
+    let sign_on = signed_on(&tablet, floor.col).await;
+    let now = Utc::now();
+    let entry = |kind: &str| {
+        json!({ "key": Uuid::now_v7(), "sign_on": sign_on, "kind": kind, "operation": floor.first[0],
+                "machine": floor.mill, "at": now })
+    };
+    let with = |field: &str, value: Value| {
+        let mut entry = entry("pause");
+        entry[field] = value;
+        entry
+    };
+    let unknown_machine = with("machine", json!(Uuid::now_v7()));
+    let nul = with("reason", json!("cutter\0 broke"));
+    let sent = [
+        entry("setup"),
+        unknown_machine.clone(),
+        nul,
+        with("kind", json!("pau\0se")),
+        with("no\0te", json!({ "a": ["b", "\0"] })),
+        with("at", json!("-262143-01-01T00:00:00Z")),
+        with("at", json!("+262142-12-31T23:59:59Z")),
+        json!("\0"),
+        entry("run"),
+    ];
+    let answer = send(&tablet, &sent).await;
+    assert_eq!(answer.status(), 200, "{}", answer.text().await.unwrap());
+    let answer: Value = answer.json().await.unwrap();
+    let outcomes: Vec<&str> = answer["outcomes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|o| o["outcome"].as_str().unwrap())
+        .collect();
+    let aside = "set_aside";
+    assert_eq!(
+        outcomes,
+        [
+            "booked", aside, aside, aside, "booked", aside, aside, aside, "booked"
+        ]
+    );
+    let bookings = booked(&site, floor.jobs[0]).await;
+    assert_eq!(kinds(&bookings), [Kind::Setup, Kind::Pause, Kind::Run]);
+    let mut tx = site.shop.begin().await;
+    let kept = bookings::set_aside_open(&mut tx).await.unwrap();
+    assert_eq!(kept.len(), 6);
+    let of = |entry: &Value| kept.iter().find(|k| k.body["key"] == entry["key"]).unwrap();
+    // Word for word, and what could not be kept is said.
+    assert_eq!(of(&unknown_machine).body, unknown_machine);
+    assert_eq!(of(&unknown_machine).why, "this machine was not found");
+    assert_eq!(of(&sent[2]).body["reason"], "cutter broke");
+    assert!(of(&sent[2]).why.contains("NUL"), "{}", of(&sent[2]).why);
+    assert_eq!(of(&sent[3]).body["kind"], "pause");
+    assert!(of(&sent[3]).why.contains("NUL"), "{}", of(&sent[3]).why);
+    assert_eq!(of(&sent[5]).body, sent[5]);
+    drop(tx);
+    // The same from a form without a script: refused in words, and nothing booked.
+    let bare = |machine: &str, at: &str| {
+        [
+            ("key", Uuid::now_v7().to_string()),
+            ("sign_on", sign_on.clone()),
+            ("kind", "pause".to_owned()),
+            ("operation", floor.first[0].to_string()),
+            ("machine", machine.to_owned()),
+            ("corrects", bookings[2].entry.id.to_string()),
+            ("at", at.to_owned()),
+        ]
+    };
+    let (mill, nowhere) = (floor.mill.to_string(), Uuid::now_v7().to_string());
+    for (machine, at, status) in [
+        (&nowhere, "2026-11-28T08:00", 404),
+        (&mill, "-262143-01-01T00:00", 422),
+        (&mill, "soon", 422),
+    ] {
+        let fields = bare(machine, at);
+        let fields: Vec<(&str, &str)> = fields.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        let answer = tablet.post_bare("/bench/book", &fields).await;
+        assert_eq!(answer.status(), status, "{machine} {at}");
+    }
+    assert_eq!(booked(&site, floor.jobs[0]).await.len(), 3);
 }
 
 #[tokio::test]
@@ -579,7 +666,7 @@ async fn a_measurement_out_of_limits_is_said_at_once_and_stops_the_job() {
     browser.offline(false).await;
     browser.wait_for("#bench-queue[hidden]").await;
     let mut tx = site.shop.begin().await;
-    let holds = borewright::store::checks::holds(&mut tx, Some(job))
+    let holds = borewright::db::checks::holds(&mut tx, Some(job))
         .await
         .unwrap();
     assert_eq!(holds.len(), 1);
@@ -594,9 +681,7 @@ async fn a_measurement_out_of_limits_is_said_at_once_and_stops_the_job() {
 async fn the_job_says_where_it_stands_and_the_office_settles_what_waits() {
     let site = TestSite::demo().await;
     let mut tx = site.shop.begin().await;
-    let holds = borewright::store::checks::holds(&mut tx, None)
-        .await
-        .unwrap();
+    let holds = borewright::db::checks::holds(&mut tx, None).await.unwrap();
     let hold = &holds[0];
     drop(tx);
     let job = format!("/jobs/{}", hold.job_id);
@@ -717,7 +802,7 @@ async fn a_check_that_was_made_and_not_entered_is_entered_later_with_time_and_re
     let out = [&filled[1..], &[("measured", "0.06")]].concat();
     assert_eq!(owner.post(&measured, &out).await.status(), 303);
     let mut tx = site.shop.begin().await;
-    let results = borewright::store::checks::of_operations(&mut tx, &[mill])
+    let results = borewright::db::checks::of_operations(&mut tx, &[mill])
         .await
         .unwrap();
     let told: Vec<_> = results
@@ -740,7 +825,7 @@ async fn a_check_that_was_made_and_not_entered_is_entered_later_with_time_and_re
         ]
     );
     assert_eq!(results[0].at.to_rfc3339(), "2026-01-05T08:15:00+00:00");
-    let holds = borewright::store::checks::holds(&mut tx, Some(job))
+    let holds = borewright::db::checks::holds(&mut tx, Some(job))
         .await
         .unwrap();
     assert_eq!(holds.len(), 1);
@@ -795,12 +880,12 @@ async fn what_the_bench_cannot_read_comes_back_without_a_script_too() {
     right[6].1 = "0.04";
     assert_eq!(tablet.post_bare("/bench/check", &right).await.status(), 303);
     let mut tx = site.shop.begin().await;
-    let checked = borewright::store::checks::of_operations(&mut tx, &[mill])
+    let checked = borewright::db::checks::of_operations(&mut tx, &[mill])
         .await
         .unwrap();
     assert_eq!(checked.len(), 1);
     assert_eq!(
-        borewright::store::checks::holds(&mut tx, Some(job))
+        borewright::db::checks::holds(&mut tx, Some(job))
             .await
             .unwrap(),
         []

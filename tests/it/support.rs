@@ -4,11 +4,12 @@
 use borewright::castings::{Face, Pattern, Variant};
 use borewright::estimating::{Operation, element::Stage};
 pub mod browser;
+pub mod crawl;
 pub mod site;
 
-use borewright::store::cluster::{Cluster, is_root};
-use borewright::store::shops::{self, NewShop};
-use borewright::store::{self, Scope, ShopTx, migrate};
+use borewright::db::cluster::{Cluster, is_root};
+use borewright::db::shops::{self, NewShop};
+use borewright::db::{self, Scope, ShopTx, migrate};
 use borewright::units::{Currency, Minutes};
 use rust_decimal::Decimal;
 use sqlx::postgres::PgConnectOptions;
@@ -180,10 +181,10 @@ impl TestShop {
             version: 1,
         };
         let mut tx = self.begin().await;
-        store::castings::insert_pattern(&mut tx, &pattern)
+        db::castings::insert_pattern(&mut tx, &pattern)
             .await
             .unwrap();
-        store::castings::insert_variant(&mut tx, &variant)
+        db::castings::insert_variant(&mut tx, &variant)
             .await
             .unwrap();
         tx.commit().await.unwrap();

@@ -1,14 +1,14 @@
 //! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
 
-use crate::store::answering::Ways;
-use crate::store::enquiries::{self, Enquiry};
-use crate::store::people::Role;
-use crate::store::quotes::Quote;
+use crate::app::answer_enquiry::Ways;
+use crate::db::enquiries::{self, Enquiry};
+use crate::db::people::Role;
+use crate::db::quotes::Quote;
 use crate::units::Money;
-use crate::web::enquiries::work;
-use crate::web::enquiries::{CallForm, Lists};
-use crate::web::startup::Site;
-use crate::web::{Answer, FormErrors, SignedIn, WebError};
+use crate::web::screens::enquiries::work;
+use crate::web::screens::enquiries::{CallForm, Lists};
+use crate::web::shell::site::Site;
+use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
 use actix_web::http::header::LOCATION;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -114,7 +114,7 @@ async fn add(who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
     let ways = Ways::load(&mut tx).await?;
     let lists = Lists::load(&mut tx, &ways).await?;
     let Some(details) = form.read(&lists, &mut errors) else {
-        return Err(WebError::Invalid(as_sent(&errors)));
+        return Err(as_sent(&errors).into());
     };
     let (id, _) = enquiries::create(&mut tx, &details).await?;
     let enquiry = enquiries::get(&mut tx, id).await?;
@@ -153,9 +153,10 @@ struct Choice {
     /// `at` of the answer that was read out, so that the quote is that one; now when left out.
     #[serde(default)]
     at: Option<DateTime<Utc>>,
-    /// Until when its place in the plan is held; not held when left out.
+    /// Until when its place in the plan is held; not held when left out. Text, so that a wrong one is complained about by
+    /// field.
     #[serde(default)]
-    hold_until: Option<NaiveDate>,
+    hold_until: Option<String>,
 }
 
 /// A quote as it was given.
@@ -196,10 +197,16 @@ async fn quote(
     choice: web::Json<Choice>,
 ) -> Answer {
     who.require(Role::Office)?;
+    let mut errors = FormErrors::default();
+    let until = choice.hold_until.as_deref();
+    let hold_until = until.and_then(|text| errors.date("hold_until", text));
+    if !errors.is_empty() {
+        return Err(errors.into());
+    }
     let asked = work::QuoteAsked {
         option: &choice.option,
         at: choice.at,
-        hold_until: choice.hold_until,
+        hold_until,
     };
     let given = Given::from(work::quote(&who, &site, *id, asked).await?);
     Ok(HttpResponse::Created()
