@@ -8,7 +8,7 @@ use borewright::planning::engine::{
     },
     futures,
     model::{Goal, Minute, Model, ModelError, validator::validate},
-    solve::{Outcome, Settings, solve},
+    solve::{Outcome, SolveOptions, solve},
 };
 use clap::{Args, Subcommand, ValueEnum};
 use rand::SeedableRng;
@@ -125,9 +125,9 @@ fn search(model: &Model, how: &Search) -> Result<(Outcome, f64), ModelError> {
         let mut asked = 0u32;
         let outcome = solve(
             model,
-            &Settings {
+            &SolveOptions {
                 seed,
-                ..Settings::default()
+                ..SolveOptions::default()
             },
             &mut |_| {
                 asked = asked.wrapping_add(1);
