@@ -21,6 +21,7 @@ mod estimating;
 mod feeds;
 mod goods_in;
 mod market;
+mod migrations;
 mod needs;
 mod paper;
 mod planner;
