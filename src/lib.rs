@@ -10,7 +10,7 @@
 //! | [`store`] | PostgreSQL: the only SQL, the private cluster, the per-transaction shop |
 //! | [`enquiry`] | options side by side; the answer to the phone; the quote |
 //! | [`documents`] | what is printed: the route card as PDF, with a QR code for each operation |
-//! | [`bench`] | entries of work really done: hours, what was forgotten, forecast at completion |
+//! | [`mod@bench`] | entries of work really done: hours, what was forgotten, forecast at completion |
 //! | [`planning`] | working calendars, ready dates, and the planning engine |
 //! | [`sourcing`] | sightings to price and wait distributions; hunting |
 //! | [`estimating`] | cutting time, elements, routes, cost build-up, rates |

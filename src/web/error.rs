@@ -104,7 +104,7 @@ impl ResponseError for WebError {
         }
     }
 
-    /// Bare: [`dress`] knows the request and gives it its page or problem document.
+    /// Bare: `dress` knows the request and gives it its page or problem document.
     fn error_response(&self) -> HttpResponse {
         let mut response = HttpResponse::build(self.status_code());
         if let Self::TooMany { retry_after, .. } = self {

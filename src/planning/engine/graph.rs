@@ -67,7 +67,7 @@ pub(super) struct Sequence {
 
 impl Graph {
     /// A graph without machine arcs; `None` when heads and tails would not be exact for this model: see
-    /// [`super::search`] for what is used then.
+    /// `anneal` for what is used then.
     pub fn new(model: &Model) -> Option<Self> {
         let n = model.operations.len();
         let sentinel = u32::try_from(n).ok()?;
