@@ -10,14 +10,15 @@
     reason = "a benchmark fails by panicking"
 )]
 
+use borewright::app::answer_enquiry::{DrawnPlans, Ways};
+use borewright::app::planner::{Ended, Settings, replan};
+use borewright::db::cluster::Cluster;
+use borewright::db::enquiries::{self, EnquiryDetails};
+use borewright::app::answer_enquiry;
+use borewright::db::{Scope, ShopTx, castings, migrate, shops};
+use borewright::db::{decisions, floor, plans};
 use borewright::planning::floor::Progress;
-use borewright::store::answering::{DrawnPlans, Ways};
-use borewright::store::cluster::Cluster;
-use borewright::store::enquiries::{self, EnquiryDetails};
-use borewright::store::{Scope, ShopTx, answering, castings, migrate, shops};
-use borewright::store::{decisions, floor, plans};
-use borewright::web::startup::{Application, Config};
-use borewright::worker::{Ended, Settings, replan};
+use borewright::web::server::{Application, Config};
 use chrono::Utc;
 use std::time::{Duration, Instant};
 
@@ -106,7 +107,7 @@ async fn main() {
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
         let fresh = DrawnPlans::default();
         let ways = Ways::load(&mut tx).await.unwrap();
-        let question = answering::load(&mut tx, ways, &said, now, &fresh, FUTURES).await;
+        let question = answer_enquiry::load(&mut tx, ways, &said, now, &fresh, FUTURES).await;
         drop(tx);
         question.unwrap().unwrap().answer(now, FUTURES, 1).unwrap();
         cold.push(start.elapsed());
@@ -122,7 +123,7 @@ async fn main() {
         let start = Instant::now();
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
         let ways = Ways::load(&mut tx).await.unwrap();
-        let question = answering::load(&mut tx, ways, &said, now, &plans, FUTURES)
+        let question = answer_enquiry::load(&mut tx, ways, &said, now, &plans, FUTURES)
             .await
             .unwrap()
             .unwrap();

@@ -10,16 +10,16 @@
 //! plan, which is plain and looks at everything once; for quality, the best of the priority rules.
 
 use borewright::planning::engine::{
-    classical::{read_instances, taillard},
     explain::explain,
+    formats::{
+        classical::{read_instances, taillard},
+        sample::Sample,
+    },
     futures::futures,
-    model::{Minute, Model},
-    plan::Plan,
+    model::{Minute, Model, plan::Plan, validator::validate},
     promise::promise,
     repair::repair,
-    sample::Sample,
     solve::{Settings, first_plan, solve},
-    validator::validate,
 };
 use rand::SeedableRng;
 use rand_pcg::Pcg64;

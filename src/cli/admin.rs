@@ -3,9 +3,10 @@
 use super::database::Database;
 use super::settings::DatabaseSettings;
 use anyhow::{Context, anyhow, bail};
-use borewright::store::people::{self, NewPerson, Role};
-use borewright::store::shops::{self, NewShop};
-use borewright::store::{Scope, ShopTx, password};
+use borewright::app::password;
+use borewright::db::people::{self, NewPerson, Role};
+use borewright::db::shops::{self, NewShop};
+use borewright::db::{Scope, ShopTx};
 use borewright::units::Currency;
 use chrono_tz::Tz;
 use clap::{Args, Subcommand};

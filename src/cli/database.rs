@@ -2,8 +2,8 @@
 
 use super::settings::DatabaseSettings;
 use anyhow::{Context, bail};
-use borewright::store::cluster::{Cluster, ServerSocket};
-use borewright::store::migrate;
+use borewright::db::cluster::{Cluster, ServerSocket};
+use borewright::db::migrate;
 use sqlx::PgPool;
 use sqlx::postgres::PgConnectOptions;
 use std::str::FromStr;

@@ -1,13 +1,14 @@
 //! `borewright plan`: the planning engine by itself.
 
 use borewright::planning::engine::{
-    classical::{Instance, read_flexible, read_instances},
+    formats::{
+        classical::{Instance, read_flexible, read_instances},
+        sample::Sample,
+        shopfile::{ShopFile, planned},
+    },
     futures,
-    model::{Minute, Model, ModelError},
-    sample::Sample,
-    shopfile::{ShopFile, planned},
+    model::{Minute, Model, ModelError, validator::validate},
     solve::{Outcome, Settings, solve},
-    validator::validate,
 };
 use clap::{Args, Subcommand, ValueEnum};
 use rand::SeedableRng;

@@ -3,10 +3,10 @@
 use super::database::Database;
 use super::settings::{DatabaseSettings, PlannerSettings};
 use anyhow::Context;
+use borewright::app::planner::keep_planning;
+use borewright::db::casting_records::PhotoPlace;
 use borewright::demo::{self, Demo};
-use borewright::store::casting_records::PhotoPlace;
-use borewright::web::startup::{Application, Config};
-use borewright::worker::keep_planning;
+use borewright::web::server::{Application, Config};
 use chrono::Utc;
 use clap::Args;
 use std::io;

@@ -1,7 +1,7 @@
 //! Settings that several verbs share.
 
-use borewright::store::cluster;
-use borewright::worker;
+use borewright::app::planner;
+use borewright::db::cluster;
 use clap::{Args, ValueEnum};
 use std::io::IsTerminal;
 use std::path::PathBuf;
@@ -134,10 +134,10 @@ pub(super) struct PlannerSettings {
 
 impl PlannerSettings {
     /// How the planner works.
-    pub(super) fn settings(&self) -> worker::Settings {
-        worker::Settings {
+    pub(super) fn settings(&self) -> planner::Settings {
+        planner::Settings {
             improve_for: Duration::from_secs(self.improve_for),
-            ..worker::Settings::default()
+            ..planner::Settings::default()
         }
     }
 }

@@ -3,7 +3,7 @@
 use super::database::Database;
 use super::serve::stop;
 use super::settings::{DatabaseSettings, PlannerSettings};
-use borewright::worker::keep_planning;
+use borewright::app::planner::keep_planning;
 use clap::Args;
 
 #[derive(Debug, Args)]

@@ -3,12 +3,13 @@
 
 use super::DemoError;
 use super::seed::Seed;
-use crate::bench::{Kind, Limits, reading};
-use crate::store::ShopTx;
-use crate::store::bookings::{self, NewBooking};
-use crate::store::calendars::{self, Owner};
-use crate::store::checks::{self, Found, NewResult};
-use crate::store::jobs::JobOperation;
+use crate::db::ShopTx;
+use crate::db::bookings::{self, NewBooking};
+use crate::db::calendars::{self, Owner};
+use crate::db::checks::{self, Found, NewResult};
+use crate::db::jobs::JobOperation;
+use crate::quality::{Limits, reading};
+use crate::shopfloor::Kind;
 use crate::units::Minutes;
 use chrono::{DateTime, Days, TimeDelta, Utc};
 use rand::{Rng, RngExt};

@@ -5,20 +5,20 @@ use super::draw;
 use super::photo;
 use super::seed::{Seed, SeedError, ShelfSeed};
 use super::stock;
+use crate::app::password::{self, PasswordError};
 use crate::castings::identify::{Found, Mark, MarkKind};
+use crate::db::calendars::{self, Holiday, Owner, ShiftRow, Stop};
+use crate::db::casting_records::{self, Measurement, Origin, PhotoPlace, Source};
+use crate::db::castings_on_shelf::{self, CastingDetails, Ownership};
+use crate::db::jobs::{self, NewJob, OperationState};
+use crate::db::people::{self, NewPerson, Role};
+use crate::db::shops::{self, NewShop};
+use crate::db::{
+    DbError, ShopTx, castings, cutting, devices, machines, remedy_rules, sightings, standards,
+};
 use crate::estimating::cutting_data;
 use crate::planning::calendar::Shift;
 use crate::sourcing::Watch;
-use crate::store::calendars::{self, Holiday, Owner, ShiftRow, Stop};
-use crate::store::casting_records::{self, Measurement, Origin, PhotoPlace, Source};
-use crate::store::castings_on_shelf::{self, CastingDetails, Ownership};
-use crate::store::jobs::{self, NewJob, OperationState};
-use crate::store::password::{self, PasswordError};
-use crate::store::people::{self, NewPerson, Role};
-use crate::store::shops::{self, NewShop};
-use crate::store::{
-    ShopTx, StoreError, castings, cutting, devices, machines, remedy_rules, sightings, standards,
-};
 use crate::units::{Length, Money};
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeZone, Utc};
 use rand_pcg::Pcg64;
@@ -36,7 +36,7 @@ pub enum DemoError {
     Seed(#[from] SeedError),
     /// The store.
     #[error(transparent)]
-    Store(#[from] StoreError),
+    Store(#[from] DbError),
     /// Hashing the demo password.
     #[error(transparent)]
     Password(#[from] PasswordError),

@@ -3,7 +3,7 @@
 
 use super::fill::DemoError;
 use super::seed::{SeedError, View};
-use crate::store::casting_records::NewPhoto;
+use crate::db::casting_records::NewPhoto;
 use image::codecs::jpeg::JpegEncoder;
 use image::{DynamicImage, Rgb, RgbImage};
 

@@ -3,11 +3,11 @@
 use super::draw::LiveJob;
 use super::fill::DemoError;
 use super::seed::{Seed, SeedError};
-use crate::store::ShopTx;
-use crate::store::jobs;
-use crate::store::needs::{self, Arrival, Behind, NeedDetails, NeedKind};
-use crate::store::stock::{self, ItemDetails, OrderDetails};
-use crate::store::tools::{self, ToolDetails};
+use crate::db::ShopTx;
+use crate::db::jobs;
+use crate::db::needs::{self, Arrival, Behind, NeedDetails, NeedKind};
+use crate::db::stock::{self, ItemDetails, OrderDetails};
+use crate::db::tools::{self, ToolDetails};
 use chrono::{Days, NaiveDate};
 use rust_decimal::Decimal;
 use serde::Deserialize;

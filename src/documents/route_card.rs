@@ -1,8 +1,8 @@
 //! The route card: what goes with the block from machine to machine.
 
 use super::sheet::{Paper, Sheet, SheetError, Style};
-use crate::bench::limit_gauge;
 use crate::estimating::Operation;
+use crate::quality::limit_gauge;
 use crate::units::Minutes;
 
 /// The job a card is for, in words.

@@ -7,10 +7,10 @@ use crate::castings::{
 };
 use crate::estimating::{CostLine, Policy, Rates, cutting_data, starting};
 use crate::planning::calendar::{Calendar, Hours, Shift};
-use crate::planning::engine::calendar::WorkingTime;
-use crate::planning::engine::classical::job_shop;
+use crate::planning::engine::formats::classical::job_shop;
 use crate::planning::engine::model::Person;
-use crate::planning::engine::phone::PlannedDates;
+use crate::planning::engine::model::calendar::WorkingTime;
+use crate::planning::engine::promise::PlannedDates;
 use crate::planning::engine::solve::first_plan;
 use crate::sourcing::{Fate, Sighting, Watch};
 use crate::units::{Currency, Length, Money};

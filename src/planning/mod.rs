@@ -4,7 +4,7 @@
 //! Whoever asks for the date of a job that is not in the plan yet asks [`ReadyDates`].
 //!
 //! ```
-//! use borewright::planning::engine::{phone::PlannedDates, solve::first_plan};
+//! use borewright::planning::engine::{promise::PlannedDates, solve::first_plan};
 //! use borewright::planning::floor::{Floor, FloorMachine, FloorPerson};
 //! use borewright::planning::{Candidate, CandidateOperation, Hours, ReadyDates, Shift};
 //! use chrono::{DateTime, NaiveTime, Utc, Weekday};

@@ -2,16 +2,16 @@
 //!
 //! # Adding a screen
 //!
-//! 1. Make a folder (or file) `src/web/<screen>/` named by its first path segment, a plural noun where there are many
+//! 1. Make a folder (or file) `src/web/screens/<screen>/` named by its first path segment, a plural noun where there are many
 //!    (`/castings`, `/castings/{id}`, `/castings/{id}/edit`). Handler and view live together, one file per page.
-//! 2. Give it `pub fn routes(cfg: &mut web::ServiceConfig)` and add one line to [`routes`], in alphabetical order.
-//!    Nothing is open: [`gate`] sends whoever is not signed in to `/sign-in` before any handler runs.
-//! 3. A handler takes [`SignedIn`] (who, which shop, its currency, zone and length unit) and returns [`Answer`]:
+//! 2. Give it `pub fn routes(cfg: &mut web::ServiceConfig)` and add one line to [`screens::routes`], in alphabetical order.
+//!    Nothing is open: [`shell::gate`] sends whoever is not signed in to `/sign-in` before any handler runs.
+//! 3. A handler takes [`ui::SignedIn`] (who, which shop, its currency, zone and length unit) and returns [`ui::Answer`]:
 //!
 //! ```ignore
 //! async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
 //!     let mut tx = who.begin().await?;             // a transaction of this shop and person
-//!     let person = people::get(&mut tx, *id).await?; // StoreError becomes a page with words, or a problem document
+//!     let person = people::get(&mut tx, *id).await?; // DbError becomes a page with words, or a problem document
 //!     Ok(view(&who, &PersonForm::from(&person), &FormErrors::default()).into())
 //! }
 //!
@@ -29,63 +29,33 @@
 //! }
 //! ```
 //!
-//! 4. The page: `Page::new(&who, "People").nav(Section::Shop).body(html! { … })`. See [`page`].
+//! 4. The page: `Page::new(&who, "People").nav(Section::Shop).body(html! { … })`. See [`ui::page`].
 //! 5. The form: a struct of `String`s (`#[derive(Default, Deserialize)] #[serde(default)]`), so what was typed is kept;
-//!    a `parse` that collects every complaint in [`forms::FormErrors`]; fields drawn by [`forms::Field`]; and
-//!    `(csrf_field(&who))` inside. [`forms::CheckedForm`] refuses a body without the session's token.
+//!    a `parse` that collects every complaint in [`ui::forms::FormErrors`]; fields drawn by [`ui::forms::Field`]; and
+//!    `(csrf_field(&who))` inside. [`ui::forms::CheckedForm`] refuses a body without the session's token.
 //! 6. A duplicate is a complaint beside its field: `errors.absorb(error)?`. A stale edit is
-//!    [`error::stale_notice`] above the form, with `.status(CONFLICT)`.
+//!    [`ui::stale::stale_notice`] above the form, with `.status(CONFLICT)`.
 //! 7. Looks: no `style` attribute or element and no inline script (the content security policy forbids them); classes
 //!    are in `static/css/`, with a file of its own for what one screen needs (listed in [`assets`]). A form that should answer
 //!    as it is typed: `static/live.js`.
 
 pub mod api;
-pub mod assets;
-pub mod bench;
-pub mod castings;
-pub mod enquiries;
-pub mod error;
-pub mod feeds;
-pub mod forms;
-pub mod gate;
-pub mod health;
-pub mod history;
-pub mod jobs;
-mod log;
-pub mod market;
-pub mod page;
-pub mod quotes;
-pub mod shelf;
-pub mod shop;
-pub mod show;
-pub mod sign_in;
-pub mod startup;
-pub mod stock;
-pub mod week;
-
-pub use error::WebError;
-pub use forms::{CheckedForm, Field, FormErrors, csrf_field};
-pub use gate::SignedIn;
-pub use page::{Answer, Page, Reply, Section};
+pub mod screens;
+pub mod server;
+pub mod shell;
+pub mod ui;
 
 use actix_web::web;
 
-/// Every route. One line for each screen, in alphabetical order.
+/// Every route.
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route(
+        "/",
+        web::get()
+            .to(|_: ui::SignedIn| async { ui::Reply::see_other(ui::Section::Enquiries.path()) }),
+    );
     api::routes(cfg);
-    assets::routes(cfg);
-    bench::routes(cfg);
-    castings::routes(cfg);
-    enquiries::routes(cfg);
-    feeds::routes(cfg);
-    health::routes(cfg);
-    jobs::routes(cfg);
-    market::routes(cfg);
-    page::routes(cfg);
-    quotes::routes(cfg);
-    shelf::routes(cfg);
-    shop::routes(cfg);
-    sign_in::routes(cfg);
-    stock::routes(cfg);
-    week::routes(cfg);
+    screens::routes(cfg);
+    shell::assets::routes(cfg);
+    shell::health::routes(cfg);
 }

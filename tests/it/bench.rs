@@ -4,12 +4,12 @@ use crate::bench_store::{booking, checked_job, job, person};
 use crate::support::TestDatabase;
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between};
-use borewright::bench::Kind;
+use borewright::app::password;
+use borewright::db::bookings::{self, Booking, NewBooking};
+use borewright::db::devices;
+use borewright::db::{calendars, machines};
 use borewright::estimating::{Machine, MachineRate};
-use borewright::store::bookings::{self, Booking, NewBooking};
-use borewright::store::devices;
-use borewright::store::password;
-use borewright::store::{calendars, machines};
+use borewright::shopfloor::Kind;
 use borewright::units::{Currency, Money};
 use chrono::{DateTime, Datelike, Days, NaiveTime, TimeDelta, Utc};
 use serde_json::{Value, json};
@@ -408,7 +408,7 @@ async fn only_known_devices_come_in_and_wrong_pins_lock_them() {
     site.person(
         "Wyn Tarrant",
         "wyn",
-        borewright::store::people::Role::Machinist,
+        borewright::db::people::Role::Machinist,
     )
     .await;
     let wyn = site.signed_in("wyn").await;
@@ -579,7 +579,7 @@ async fn a_measurement_out_of_limits_is_said_at_once_and_stops_the_job() {
     browser.offline(false).await;
     browser.wait_for("#bench-queue[hidden]").await;
     let mut tx = site.shop.begin().await;
-    let holds = borewright::store::checks::holds(&mut tx, Some(job))
+    let holds = borewright::db::checks::holds(&mut tx, Some(job))
         .await
         .unwrap();
     assert_eq!(holds.len(), 1);
@@ -594,9 +594,7 @@ async fn a_measurement_out_of_limits_is_said_at_once_and_stops_the_job() {
 async fn the_job_says_where_it_stands_and_the_office_settles_what_waits() {
     let site = TestSite::demo().await;
     let mut tx = site.shop.begin().await;
-    let holds = borewright::store::checks::holds(&mut tx, None)
-        .await
-        .unwrap();
+    let holds = borewright::db::checks::holds(&mut tx, None).await.unwrap();
     let hold = &holds[0];
     drop(tx);
     let job = format!("/jobs/{}", hold.job_id);
@@ -717,7 +715,7 @@ async fn a_check_that_was_made_and_not_entered_is_entered_later_with_time_and_re
     let out = [&filled[1..], &[("measured", "0.06")]].concat();
     assert_eq!(owner.post(&measured, &out).await.status(), 303);
     let mut tx = site.shop.begin().await;
-    let results = borewright::store::checks::of_operations(&mut tx, &[mill])
+    let results = borewright::db::checks::of_operations(&mut tx, &[mill])
         .await
         .unwrap();
     let told: Vec<_> = results
@@ -740,7 +738,7 @@ async fn a_check_that_was_made_and_not_entered_is_entered_later_with_time_and_re
         ]
     );
     assert_eq!(results[0].at.to_rfc3339(), "2026-01-05T08:15:00+00:00");
-    let holds = borewright::store::checks::holds(&mut tx, Some(job))
+    let holds = borewright::db::checks::holds(&mut tx, Some(job))
         .await
         .unwrap();
     assert_eq!(holds.len(), 1);
@@ -795,12 +793,12 @@ async fn what_the_bench_cannot_read_comes_back_without_a_script_too() {
     right[6].1 = "0.04";
     assert_eq!(tablet.post_bare("/bench/check", &right).await.status(), 303);
     let mut tx = site.shop.begin().await;
-    let checked = borewright::store::checks::of_operations(&mut tx, &[mill])
+    let checked = borewright::db::checks::of_operations(&mut tx, &[mill])
         .await
         .unwrap();
     assert_eq!(checked.len(), 1);
     assert_eq!(
-        borewright::store::checks::holds(&mut tx, Some(job))
+        borewright::db::checks::holds(&mut tx, Some(job))
             .await
             .unwrap(),
         []

@@ -1,17 +1,17 @@
 //! Bookings in the store: added to once and for ever, corrected by later entries, and what follows from them.
 
 use crate::support::{TestDatabase, TestShop, operation};
-use borewright::bench::Kind;
+use borewright::db::bookings::{self, Conflict, NewBooking, Recorded};
+use borewright::db::calendars::{self, Owner, ShiftRow};
+use borewright::db::castings_on_shelf::{CastingDetails, Ownership, ShelfState};
+use borewright::db::checks::{self, Found, Hold, NewResult};
+use borewright::db::holds::{Decision, Rework};
+use borewright::db::jobs::{self, NewJob, OperationState};
+use borewright::db::people::{self, NewPerson, Role};
+use borewright::db::{DbError, Scope, ShopTx, castings_on_shelf, enquiries, holds, work_list};
 use borewright::estimating::{Check, Route};
 use borewright::planning::Shift;
-use borewright::store::bookings::{self, Conflict, NewBooking, Recorded};
-use borewright::store::calendars::{self, Owner, ShiftRow};
-use borewright::store::castings_on_shelf::{CastingDetails, Ownership, ShelfState};
-use borewright::store::checks::{self, Found, Hold, NewResult};
-use borewright::store::holds::{Decision, Rework};
-use borewright::store::jobs::{self, NewJob, OperationState};
-use borewright::store::people::{self, NewPerson, Role};
-use borewright::store::{Scope, ShopTx, StoreError, bench, castings_on_shelf, enquiries, holds};
+use borewright::shopfloor::Kind;
 use borewright::units::{Currency, Minutes, Money};
 use chrono::{DateTime, NaiveTime, Utc, Weekday};
 use rust_decimal::Decimal;
@@ -100,7 +100,7 @@ async fn an_entry_is_booked_once_and_the_operation_follows() {
         ..setup.clone()
     };
     let refused = bookings::record(&mut tx, &other).await.unwrap_err();
-    assert!(matches!(refused, StoreError::Refused(_)), "{refused}");
+    assert!(matches!(refused, DbError::Refused(_)), "{refused}");
 
     // Out of turn: booked, and marked.
     let early = booking(Kind::Setup, second, col, "26T08:10");
@@ -311,7 +311,7 @@ pub fn check(operation_id: Uuid, person_id: Uuid, place: u32, found: Found) -> N
 }
 
 async fn held(tx: &mut ShopTx, job: Uuid) -> Option<String> {
-    let waiting = bench::waiting(tx, Some("mill"), None).await.unwrap();
+    let waiting = work_list::waiting(tx, Some("mill"), None).await.unwrap();
     let of_job = waiting.into_iter().find(|w| w.job_id == job).unwrap();
     of_job.held
 }
@@ -339,7 +339,7 @@ async fn a_check_out_of_limits_stops_the_job_until_somebody_decides() {
         check(first, col, 3, Found::Gauged(true)),
     ] {
         let refused = checks::record(&mut tx, &wrong).await.unwrap_err();
-        assert!(matches!(refused, StoreError::Refused(_)), "{refused}");
+        assert!(matches!(refused, DbError::Refused(_)), "{refused}");
     }
     // A plug gauge says go or no-go about a hole that has limits.
     let gauged = check(first, col, 0, Found::Gauged(true));
@@ -371,10 +371,7 @@ async fn a_check_out_of_limits_stops_the_job_until_somebody_decides() {
     tx.commit().await.unwrap();
     let mut tx = shop.begin_as(Some(col)).await;
     let refused = decide(&mut tx, &hold, Decision::MeasuredAgain).await;
-    assert!(
-        matches!(refused, Err(StoreError::Refused(_))),
-        "{refused:?}"
-    );
+    assert!(matches!(refused, Err(DbError::Refused(_))), "{refused:?}");
     drop(tx);
     let mut tx = shop.begin_as(Some(col)).await;
     let better = check(first, col, 0, Found::Measured("12.010".parse().unwrap()));
@@ -384,7 +381,7 @@ async fn a_check_out_of_limits_stops_the_job_until_somebody_decides() {
         .unwrap();
     assert_eq!(held(&mut tx, job).await, None);
     let twice = decide(&mut tx, &hold, Decision::MeasuredAgain).await;
-    assert!(matches!(twice, Err(StoreError::Stale(_))), "{twice:?}");
+    assert!(matches!(twice, Err(DbError::Stale(_))), "{twice:?}");
 
     // The thread fails: rework comes between, and is checked again.
     let thread = check(first, col, 1, Found::Gauged(false));

@@ -2,7 +2,7 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{PASSWORD, TestSite};
-use borewright::store::people::Role;
+use borewright::db::people::Role;
 use fantoccini::key::Key;
 
 #[tokio::test]

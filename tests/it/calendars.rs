@@ -3,10 +3,10 @@
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, between};
 use crate::support::{TestDatabase, TestShop};
+use borewright::db::DbError;
+use borewright::db::calendars::{self, Holiday, Owner, ShiftRow, Stop};
+use borewright::db::people::Role;
 use borewright::planning::Shift;
-use borewright::store::StoreError;
-use borewright::store::calendars::{self, Holiday, Owner, ShiftRow, Stop};
-use borewright::store::people::Role;
 use chrono::{DateTime, NaiveTime, Utc, Weekday};
 use fantoccini::key::Key;
 use uuid::Uuid;
@@ -110,7 +110,7 @@ async fn rows_are_changed_by_whoever_saw_them_last_and_not_doubled() {
     let mut tx = shop.begin().await;
     let twice = calendars::insert_shift(&mut tx, &row(Owner::Shop, Weekday::Mon, 8, 12)).await;
     assert!(
-        matches!(twice, Err(StoreError::Duplicate { field: "start", .. })),
+        matches!(twice, Err(DbError::Duplicate { field: "start", .. })),
         "{twice:?}"
     );
     drop(tx);
@@ -120,11 +120,11 @@ async fn rows_are_changed_by_whoever_saw_them_last_and_not_doubled() {
     calendars::update_shift(&mut tx, &monday).await.unwrap();
     assert!(matches!(
         calendars::update_shift(&mut tx, &monday).await,
-        Err(StoreError::Stale(_))
+        Err(DbError::Stale(_))
     ));
     assert!(matches!(
         calendars::delete_shift(&mut tx, monday.id, 1).await,
-        Err(StoreError::Stale(_))
+        Err(DbError::Stale(_))
     ));
     let time = calendars::read(&mut tx).await.unwrap();
     assert_eq!(
@@ -145,10 +145,7 @@ async fn a_shop_cannot_give_hours_to_another_shops_people() {
     let mut tx = theirs.begin().await;
     let strange =
         calendars::insert_shift(&mut tx, &row(Owner::Person(col), Weekday::Mon, 8, 16)).await;
-    assert!(
-        matches!(strange, Err(StoreError::NotFound(_))),
-        "{strange:?}"
-    );
+    assert!(matches!(strange, Err(DbError::NotFound(_))), "{strange:?}");
     drop(tx);
 
     let mut tx = ours.begin().await;

@@ -6,8 +6,8 @@ use crate::support::{TestDatabase, TestShop};
 use borewright::castings::{
     Action, Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, RemedyRule, Variant, When,
 };
-use borewright::store::people::Role;
-use borewright::store::{StoreError, castings as store, remedy_rules};
+use borewright::db::people::Role;
+use borewright::db::{DbError, castings as db, remedy_rules};
 use borewright::units::{Length, LengthUnit, Thread};
 use serde_json::Value;
 use uuid::Uuid;
@@ -212,10 +212,10 @@ async fn fill(shop: &TestShop) -> (Pattern, [Variant; 2]) {
     let pattern = pattern();
     let variants = variants(&pattern);
     let mut tx = shop.begin().await;
-    store::insert_pattern(&mut tx, &pattern).await.unwrap();
+    db::insert_pattern(&mut tx, &pattern).await.unwrap();
     for variant in &variants {
         assert_eq!(variant.faults(&pattern), [], "{}", variant.name);
-        store::insert_variant(&mut tx, variant).await.unwrap();
+        db::insert_variant(&mut tx, variant).await.unwrap();
     }
     for rule in rules() {
         remedy_rules::insert(&mut tx, &rule).await.unwrap();
@@ -231,13 +231,13 @@ async fn what_is_stored_comes_back_the_same_to_the_last_thou() {
     let (mut pattern, mut variants) = fill(&shop).await;
     pattern.bosses.sort_by(|a, b| a.place.cmp(&b.place));
     let mut tx = shop.begin().await;
-    assert_eq!(store::patterns(&mut tx).await.unwrap(), [pattern.clone()]);
+    assert_eq!(db::patterns(&mut tx).await.unwrap(), [pattern.clone()]);
     for variant in &mut variants {
         variant.features.sort_by(|a, b| a.place.cmp(&b.place));
-        assert_eq!(store::variant(&mut tx, variant.id).await.unwrap(), *variant);
+        assert_eq!(db::variant(&mut tx, variant.id).await.unwrap(), *variant);
     }
     assert_eq!(
-        store::variants_of(&mut tx, pattern.id).await.unwrap(),
+        db::variants_of(&mut tx, pattern.id).await.unwrap(),
         variants
     );
     let stored = remedy_rules::list(&mut tx).await.unwrap();
@@ -254,14 +254,14 @@ async fn what_is_stored_comes_back_the_same_to_the_last_thou() {
     );
 
     let copied = Uuid::now_v7();
-    store::copy_variant(&mut tx, variants[1].id, copied, "Tarn 4/90 generator")
+    db::copy_variant(&mut tx, variants[1].id, copied, "Tarn 4/90 generator")
         .await
         .unwrap();
-    let copy = store::variant(&mut tx, copied).await.unwrap();
+    let copy = db::variant(&mut tx, copied).await.unwrap();
     assert_eq!(copy.features, variants[1].features);
-    let taken = store::copy_pattern(&mut tx, pattern.id, Uuid::now_v7(), "TARN 4/90").await;
+    let taken = db::copy_pattern(&mut tx, pattern.id, Uuid::now_v7(), "TARN 4/90").await;
     assert!(
-        matches!(taken, Err(StoreError::Duplicate { field: "name", .. })),
+        matches!(taken, Err(DbError::Duplicate { field: "name", .. })),
         "{taken:?}"
     );
 }
@@ -276,40 +276,40 @@ async fn a_stale_version_is_refused_and_changes_nothing() {
         name: "Tarn 4/90 tractor".to_owned(),
         ..farm.clone()
     };
-    store::update_variant(&mut tx, &renamed).await.unwrap();
-    assert_eq!(store::variant(&mut tx, farm.id).await.unwrap().version, 2);
+    db::update_variant(&mut tx, &renamed).await.unwrap();
+    assert_eq!(db::variant(&mut tx, farm.id).await.unwrap().version, 2);
     let emptied = Variant {
         features: Vec::new(),
         ..farm.clone()
     };
     assert!(matches!(
-        store::update_variant(&mut tx, &emptied).await,
-        Err(StoreError::Stale(_))
+        db::update_variant(&mut tx, &emptied).await,
+        Err(DbError::Stale(_))
     ));
-    let now = store::variant(&mut tx, farm.id).await.unwrap();
+    let now = db::variant(&mut tx, farm.id).await.unwrap();
     assert_eq!(
         (now.name.as_str(), now.features.len()),
         ("Tarn 4/90 tractor", farm.features.len())
     );
 
-    store::update_pattern(&mut tx, &pattern).await.unwrap();
+    db::update_pattern(&mut tx, &pattern).await.unwrap();
     assert!(matches!(
-        store::update_pattern(&mut tx, &pattern).await,
-        Err(StoreError::Stale(_))
+        db::update_pattern(&mut tx, &pattern).await,
+        Err(DbError::Stale(_))
     ));
     let rule = remedy_rules::list(&mut tx).await.unwrap().swap_remove(0);
     remedy_rules::update(&mut tx, &rule).await.unwrap();
     assert!(matches!(
         remedy_rules::update(&mut tx, &rule).await,
-        Err(StoreError::Stale(_))
+        Err(DbError::Stale(_))
     ));
     let gone = Variant {
         id: Uuid::now_v7(),
         ..farm
     };
     assert!(matches!(
-        store::update_variant(&mut tx, &gone).await,
-        Err(StoreError::NotFound(_))
+        db::update_variant(&mut tx, &gone).await,
+        Err(DbError::NotFound(_))
     ));
 }
 
@@ -320,24 +320,24 @@ async fn another_shop_sees_nothing_and_touches_nothing() {
     let other = database.shop("another").await;
     let (pattern, [farm, _]) = fill(&shop).await;
     let mut tx = other.begin().await;
-    assert_eq!(store::patterns(&mut tx).await.unwrap(), []);
-    assert_eq!(store::variants(&mut tx).await.unwrap(), []);
+    assert_eq!(db::patterns(&mut tx).await.unwrap(), []);
+    assert_eq!(db::variants(&mut tx).await.unwrap(), []);
     assert_eq!(remedy_rules::list(&mut tx).await.unwrap(), []);
     assert!(matches!(
-        store::variant(&mut tx, farm.id).await,
-        Err(StoreError::NotFound(_))
+        db::variant(&mut tx, farm.id).await,
+        Err(DbError::NotFound(_))
     ));
     assert!(matches!(
-        store::update_variant(&mut tx, &farm).await,
-        Err(StoreError::NotFound(_))
+        db::update_variant(&mut tx, &farm).await,
+        Err(DbError::NotFound(_))
     ));
     assert!(matches!(
-        store::delete_variant(&mut tx, farm.id).await,
-        Err(StoreError::NotFound(_))
+        db::delete_variant(&mut tx, farm.id).await,
+        Err(DbError::NotFound(_))
     ));
     assert!(matches!(
-        store::delete_pattern(&mut tx, pattern.id).await,
-        Err(StoreError::NotFound(_))
+        db::delete_pattern(&mut tx, pattern.id).await,
+        Err(DbError::NotFound(_))
     ));
     // A variant of another shop's pattern: the reference does not reach over the wall.
     let smuggled = Variant {
@@ -345,7 +345,7 @@ async fn another_shop_sees_nothing_and_touches_nothing() {
         name: "smuggled".to_owned(),
         ..farm
     };
-    assert!(store::insert_variant(&mut tx, &smuggled).await.is_err());
+    assert!(db::insert_variant(&mut tx, &smuggled).await.is_err());
 }
 
 #[tokio::test]
@@ -354,17 +354,17 @@ async fn what_is_still_needed_is_kept_and_the_refusal_says_by_what() {
     let shop = database.shop("harrow-quay").await;
     let (pattern, [farm, marine]) = fill(&shop).await;
     let mut tx = shop.begin().await;
-    let refused = store::delete_pattern(&mut tx, pattern.id).await;
-    let Err(StoreError::InUse(words)) = refused else {
+    let refused = db::delete_pattern(&mut tx, pattern.id).await;
+    let Err(DbError::InUse(words)) = refused else {
         panic!("{refused:?}");
     };
     assert!(words.contains("variant"), "{words}");
     drop(tx);
     let mut tx = shop.begin().await;
     for variant in [farm.id, marine.id] {
-        store::delete_variant(&mut tx, variant).await.unwrap();
+        db::delete_variant(&mut tx, variant).await.unwrap();
     }
-    store::delete_pattern(&mut tx, pattern.id).await.unwrap();
+    db::delete_pattern(&mut tx, pattern.id).await.unwrap();
     tx.commit().await.unwrap();
 }
 
@@ -377,11 +377,11 @@ async fn a_stored_value_that_no_longer_reads_is_named() {
         .execute(&mut database.owner().await)
         .await
         .unwrap();
-    let error = store::variant(&mut shop.begin().await, farm.id)
+    let error = db::variant(&mut shop.begin().await, farm.id)
         .await
         .unwrap_err();
     assert!(
-        matches!(error, StoreError::Corrupt { what: "thread", .. }),
+        matches!(error, DbError::Corrupt { what: "thread", .. }),
         "{error:?}"
     );
     assert!(error.to_string().contains("M10 or so"), "{error}");
@@ -484,7 +484,7 @@ async fn a_features_form_keeps_what_was_typed_and_says_what_is_wrong_beside_it()
         .1 = "5 thou";
     let answer = owner.post(&path, &typed).await;
     assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());
-    let stored = store::variant(&mut site.shop.begin().await, farm.id)
+    let stored = db::variant(&mut site.shop.begin().await, farm.id)
         .await
         .unwrap();
     let saved = stored.feature(&Place::new(Face::Rear, "R12")).unwrap();

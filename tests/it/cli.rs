@@ -2,7 +2,7 @@
 //! behind however it ends.
 
 use crate::support::private_directory;
-use borewright::store::cluster::ServerSocket;
+use borewright::db::cluster::ServerSocket;
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpListener;
 use std::path::Path;

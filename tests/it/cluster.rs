@@ -1,8 +1,8 @@
 //! The private PostgreSQL: it finds its data again, it does not outlive its program, it says what is wrong.
 
 use crate::support::{TestDatabase, private_directory};
-use borewright::store::cluster::{Cluster, ClusterError, ServerSocket, is_root};
-use borewright::store::migrate::{self, SetupError};
+use borewright::db::cluster::{Cluster, ClusterError, ServerSocket, is_root};
+use borewright::db::migrate::{self, SetupError};
 use sqlx::{ConnectOptions, Connection, query, query_scalar};
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
@@ -173,5 +173,5 @@ async fn an_owner_who_is_no_superuser_can_set_a_server_up() {
     let service = migrate::service_pool(migrate::as_service(&owner), 1)
         .await
         .unwrap();
-    assert_eq!(borewright::store::shops::list(&service).await.unwrap(), []);
+    assert_eq!(borewright::db::shops::list(&service).await.unwrap(), []);
 }

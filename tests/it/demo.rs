@@ -1,12 +1,13 @@
 //! The demo scenario in a real store: made once, whole, and left alone after.
 
 use crate::support::*;
-use borewright::demo::{self, Demo, Seed};
-use borewright::store::people::{self, Role};
-use borewright::store::{
-    Scope, ShopTx, calendars, castings, castings_on_shelf, jobs, machines, password, remedy_rules,
-    shops, sightings, standards,
+use borewright::app::password;
+use borewright::db::people::{self, Role};
+use borewright::db::{
+    Scope, ShopTx, calendars, castings, castings_on_shelf, jobs, machines, remedy_rules, shops,
+    sightings, standards,
 };
+use borewright::demo::{self, Demo, Seed};
 use chrono::{DateTime, Days, Utc};
 use rust_decimal::Decimal;
 use std::collections::BTreeSet;

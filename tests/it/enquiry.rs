@@ -2,9 +2,9 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
-use borewright::store::enquiries::{self, EnquiryDetails, EnquiryState};
-use borewright::store::quotes::{self, QuoteState};
-use borewright::store::{castings, castings_on_shelf, jobs};
+use borewright::db::enquiries::{self, EnquiryDetails, EnquiryState};
+use borewright::db::quotes::{self, QuoteState};
+use borewright::db::{castings, castings_on_shelf, jobs};
 use chrono::{Days, Utc};
 use fantoccini::key::Key;
 use uuid::Uuid;
@@ -179,12 +179,8 @@ async fn a_call_that_someone_else_changed_shows_both_values_and_ones_own_typing_
             .await;
         assert_eq!(answer.status(), 303);
     }
-    site.person(
-        "Ola Reeve",
-        "other",
-        borewright::store::people::Role::Office,
-    )
-    .await;
+    site.person("Ola Reeve", "other", borewright::db::people::Role::Office)
+        .await;
     let other = site.signed_in("other").await;
     let (status, page) = text(
         other

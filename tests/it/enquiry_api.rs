@@ -1,8 +1,8 @@
 //! Enquiries over JSON: made, answered, quoted; every refusal a problem document.
 
 use crate::support::site::{TestSite, Visitor, header};
-use borewright::store::people::Role;
-use borewright::store::{castings, machines, quotes};
+use borewright::db::people::Role;
+use borewright::db::{castings, machines, quotes};
 use borewright::units::Money;
 use reqwest::Response;
 use rust_decimal::Decimal;

@@ -4,12 +4,12 @@ use crate::support::TestDatabase;
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between};
 use borewright::castings::{Action, RemedyRule, When};
+use borewright::db::cutting::{self, CuttingLine};
+use borewright::db::people::Role;
+use borewright::db::{DbError, ShopTx, history, machines, remedy_rules, settings, standards};
 use borewright::estimating::{
     CuttingData, Element, LabourRate, Machine, MachineRate, cutting_data, starting,
 };
-use borewright::store::cutting::{self, CuttingLine};
-use borewright::store::people::Role;
-use borewright::store::{ShopTx, StoreError, history, machines, remedy_rules, settings, standards};
 use borewright::units::{Currency, Length, Minutes, Money, Spread};
 use fantoccini::key::Key;
 use rust_decimal::{Decimal, dec};
@@ -129,7 +129,7 @@ async fn rates_come_in_one_call_and_say_what_is_missing() {
     .await;
     assert!(matches!(
         twice,
-        Err(StoreError::Duplicate { field: "skill", .. })
+        Err(DbError::Duplicate { field: "skill", .. })
     ));
 }
 
@@ -144,7 +144,7 @@ async fn a_stale_edit_is_refused_and_every_change_is_in_the_history() {
     changed.owner_figure = Minutes(dec!(33));
     standards::update(&mut tx, &changed).await.unwrap();
     let stale = standards::update(&mut tx, &changed).await;
-    assert!(matches!(stale, Err(StoreError::Stale(_))), "{stale:?}");
+    assert!(matches!(stale, Err(DbError::Stale(_))), "{stale:?}");
 
     let past = history::of_row(&mut tx, "element", element.id)
         .await
@@ -161,7 +161,7 @@ async fn a_stale_edit_is_refused_and_every_change_is_in_the_history() {
     settings::update(&mut tx, &stored).await.unwrap();
     assert!(matches!(
         settings::update(&mut tx, &stored).await,
-        Err(StoreError::Stale(_))
+        Err(DbError::Stale(_))
     ));
 
     let machine = mill();
@@ -169,7 +169,7 @@ async fn a_stale_edit_is_refused_and_every_change_is_in_the_history() {
     machines::update(&mut tx, &machine).await.unwrap();
     assert!(matches!(
         machines::update(&mut tx, &machine).await,
-        Err(StoreError::Stale(_))
+        Err(DbError::Stale(_))
     ));
 }
 
@@ -234,19 +234,19 @@ async fn one_shop_sees_and_changes_nothing_of_another() {
     assert_eq!(cutting::usual(&mut tx).await.unwrap().tools, vec![]);
     assert!(matches!(
         standards::get(&mut tx, element.id).await,
-        Err(StoreError::NotFound(_))
+        Err(DbError::NotFound(_))
     ));
     assert!(matches!(
         standards::update(&mut tx, &element).await,
-        Err(StoreError::NotFound(_))
+        Err(DbError::NotFound(_))
     ));
     assert!(matches!(
         machines::update(&mut tx, &machine).await,
-        Err(StoreError::NotFound(_))
+        Err(DbError::NotFound(_))
     ));
     assert!(matches!(
         cutting::update_material(&mut tx, &material).await,
-        Err(StoreError::NotFound(_))
+        Err(DbError::NotFound(_))
     ));
     assert_eq!(
         history::of_row(&mut tx, "machine", machine.id)
@@ -263,7 +263,7 @@ async fn one_shop_sees_and_changes_nothing_of_another() {
     };
     assert!(matches!(
         cutting::insert_line(&mut tx, &line).await,
-        Err(StoreError::Database(_))
+        Err(DbError::Database(_))
     ));
 }
 

@@ -2,10 +2,10 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
-use borewright::store::calendars::{self, Holiday};
-use borewright::store::feeds::{self, Whose};
-use borewright::store::people::{self, Role};
-use borewright::store::plans::{self, Kept};
+use borewright::db::calendars::{self, Holiday};
+use borewright::db::feeds::{self, Whose};
+use borewright::db::people::{self, Role};
+use borewright::db::plans::{self, Kept};
 use calcard::icalendar::{ICalendar, ICalendarComponentType, ICalendarProperty, ICalendarValue};
 use chrono::{Datelike, NaiveDate, TimeDelta, Utc};
 use sqlx::query;
@@ -82,9 +82,7 @@ async fn a_week_is_followed_without_signing_in_until_it_is_revoked() {
     plan(&site).await;
     let office = site.signed_in("office").await;
     let mut tx = site.shop.begin().await;
-    let machines = borewright::store::machines::machines(&mut tx)
-        .await
-        .unwrap();
+    let machines = borewright::db::machines::machines(&mut tx).await.unwrap();
     let mill = machines.iter().find(|m| m.kind == "mill").unwrap();
     let week = Utc::now() - TimeDelta::days(7);
     let slots = feeds::slots(&mut tx, Whose::Machine(mill.id), week)

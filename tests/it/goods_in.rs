@@ -4,14 +4,14 @@ use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
 use crate::support::{TestDatabase, TestShop, operation};
 use borewright::castings::Variant;
+use borewright::db::casting_records::{self, Origin, PhotoPlace, Source};
+use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Ownership, ShelfState};
+use borewright::db::jobs::{self, NewJob};
+use borewright::db::people::Role;
+use borewright::db::{DbError, castings};
 use borewright::estimating::Route;
-use borewright::store::casting_records::{self, Origin, PhotoPlace, Source};
-use borewright::store::castings_on_shelf::{self as shelf, CastingDetails, Ownership, ShelfState};
-use borewright::store::jobs::{self, NewJob};
-use borewright::store::people::Role;
-use borewright::store::{StoreError, castings};
 use borewright::units::{Currency, Money};
-use borewright::web::startup::Config;
+use borewright::web::server::Config;
 use chrono::NaiveDate;
 use image::{DynamicImage, ImageFormat, RgbImage};
 use sqlx::query;
@@ -76,7 +76,7 @@ async fn a_customers_casting_goes_into_that_customers_jobs_and_no_other() {
         let mut tx = shop.begin().await;
         let refused = shelf::reserve(&mut tx, block, job).await;
         assert!(
-            matches!(&refused, Err(StoreError::Refused(why)) if why.contains("Pellow's Boatyard") && why.contains(said)),
+            matches!(&refused, Err(DbError::Refused(why)) if why.contains("Pellow's Boatyard") && why.contains(said)),
             "{refused:?}"
         );
     }
@@ -103,14 +103,14 @@ async fn a_customers_casting_goes_into_that_customers_jobs_and_no_other() {
     // While the job has it, neither of the two may become somebody else's.
     let mut tx = shop.begin().await;
     let moved = casting_records::set_customer_of_job(&mut tx, theirs, "J. Hartle").await;
-    assert!(matches!(moved, Err(StoreError::Refused(_))), "{moved:?}");
+    assert!(matches!(moved, Err(DbError::Refused(_))), "{moved:?}");
     drop(tx);
     let mut tx = shop.begin().await;
     let casting = shelf::get(&mut tx, block).await.unwrap();
     let mut origin = casting_records::origin(&mut tx, block).await.unwrap();
     origin.owner = "J. Hartle".to_owned();
     let moved = shelf::update(&mut tx, block, casting.version, &casting.details, &origin).await;
-    assert!(matches!(moved, Err(StoreError::Refused(_))), "{moved:?}");
+    assert!(matches!(moved, Err(DbError::Refused(_))), "{moved:?}");
     drop(tx);
     // The shop's own goes into anybody's.
     let mut tx = shop.begin().await;

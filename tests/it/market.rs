@@ -3,9 +3,9 @@
 use crate::support::TestDatabase;
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, between, header};
+use borewright::db::people::Role;
+use borewright::db::{DbError, sightings};
 use borewright::sourcing::{Fate, Sighting, Watch};
-use borewright::store::people::Role;
-use borewright::store::{StoreError, sightings};
 use borewright::units::{Currency, Money};
 use chrono::{Days, NaiveDate, Utc};
 use fantoccini::key::Key;
@@ -43,7 +43,7 @@ async fn a_sighting_is_kept_corrected_and_its_past_remembered() {
     sighting.asked = None;
     sightings::update(&mut tx, &sighting).await.unwrap();
     let again = sightings::update(&mut tx, &sighting).await;
-    assert!(matches!(again, Err(StoreError::Stale(_))), "{again:?}");
+    assert!(matches!(again, Err(DbError::Stale(_))), "{again:?}");
     sighting.version = 2;
     assert_eq!(
         sightings::of_variant(&mut tx, marine).await.unwrap(),
@@ -58,7 +58,7 @@ async fn a_sighting_is_kept_corrected_and_its_past_remembered() {
 
     sightings::delete(&mut tx, sighting.id, 2).await.unwrap();
     let gone = sightings::get(&mut tx, sighting.id).await;
-    assert!(matches!(gone, Err(StoreError::NotFound(_))), "{gone:?}");
+    assert!(matches!(gone, Err(DbError::NotFound(_))), "{gone:?}");
     let row = sqlx::query(
         "select count(*) as n from history where table_name = 'sighting' and row_id = $1",
     )
@@ -71,7 +71,7 @@ async fn a_sighting_is_kept_corrected_and_its_past_remembered() {
     sighting.variant_id = Uuid::now_v7();
     let nowhere = sightings::insert(&mut tx, &sighting).await;
     assert!(
-        matches!(nowhere, Err(StoreError::NotFound("the variant"))),
+        matches!(nowhere, Err(DbError::NotFound("the variant"))),
         "{nowhere:?}"
     );
 }
@@ -122,7 +122,7 @@ async fn a_watch_is_begun_once_and_changed_by_whoever_saw_it_last() {
         Some(watch.clone())
     );
     let twice = sightings::keep_watch(&mut tx, &watch, None).await;
-    assert!(matches!(twice, Err(StoreError::Stale(_))), "{twice:?}");
+    assert!(matches!(twice, Err(DbError::Stale(_))), "{twice:?}");
 
     watch.good_percent = 60;
     watch.likely_price = None;
@@ -130,7 +130,7 @@ async fn a_watch_is_begun_once_and_changed_by_whoever_saw_it_last() {
         .await
         .unwrap();
     let late = sightings::keep_watch(&mut tx, &watch, Some(1)).await;
-    assert!(matches!(late, Err(StoreError::Stale(_))), "{late:?}");
+    assert!(matches!(late, Err(DbError::Stale(_))), "{late:?}");
     watch.version = 2;
     assert_eq!(
         sightings::watch(&mut tx, marine).await.unwrap(),
@@ -158,16 +158,16 @@ async fn another_shop_sees_no_sightings_and_cannot_hang_one_on_a_strange_variant
     assert!(sightings::overview(&mut tx).await.unwrap().is_empty());
     assert!(matches!(
         sightings::update(&mut tx, &sighting).await,
-        Err(StoreError::NotFound(_))
+        Err(DbError::NotFound(_))
     ));
     assert!(matches!(
         sightings::delete(&mut tx, sighting.id, 1).await,
-        Err(StoreError::NotFound(_))
+        Err(DbError::NotFound(_))
     ));
     let own = Sighting::new(Uuid::now_v7(), marine, day("2026-01-01"));
     assert!(matches!(
         sightings::insert(&mut tx, &own).await,
-        Err(StoreError::NotFound(_))
+        Err(DbError::NotFound(_))
     ));
 }
 

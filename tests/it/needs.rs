@@ -3,18 +3,16 @@
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, between, header};
 use crate::support::{TestDatabase, TestShop, operation};
+use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Outcome, Ownership};
+use borewright::db::enquiries::{self, EnquiryDetails};
+use borewright::db::jobs::{self, NewJob, OperationState};
+use borewright::db::needs::{self, Arrival, Behind, Gate, Need, NeedDetails, NeedKind, Standing};
+use borewright::db::people::Role;
+use borewright::db::quotes::{self, NewQuote};
+use borewright::db::stock::{self, ItemDetails, OrderDetails};
+use borewright::db::tools::{self, ToolDetails};
+use borewright::db::{DbError, ShopTx};
 use borewright::estimating::{Material, Route};
-use borewright::store::castings_on_shelf::{self as shelf, CastingDetails, Outcome, Ownership};
-use borewright::store::enquiries::{self, EnquiryDetails};
-use borewright::store::jobs::{self, NewJob, OperationState};
-use borewright::store::needs::{
-    self, Arrival, Behind, Gate, Need, NeedDetails, NeedKind, Standing,
-};
-use borewright::store::people::Role;
-use borewright::store::quotes::{self, NewQuote};
-use borewright::store::stock::{self, ItemDetails, OrderDetails};
-use borewright::store::tools::{self, ToolDetails};
-use borewright::store::{ShopTx, StoreError};
 use borewright::units::{Currency, Money};
 use chrono::{Days, NaiveDate, Utc};
 use rust_decimal::Decimal;
@@ -193,7 +191,7 @@ async fn movements_are_appended_and_nothing_goes_below_nothing() {
     };
     let taken = stock::insert(&mut tx, &same).await;
     assert!(
-        matches!(taken, Err(StoreError::Duplicate { field: "name", .. })),
+        matches!(taken, Err(DbError::Duplicate { field: "name", .. })),
         "{taken:?}"
     );
     drop(tx);
@@ -203,11 +201,11 @@ async fn movements_are_appended_and_nothing_goes_below_nothing() {
     tx.commit().await.unwrap();
     let mut tx = shop.begin().await;
     let more = stock::write_off(&mut tx, dowels, d("5.001"), "lost").await;
-    assert!(matches!(more, Err(StoreError::Refused(_))), "{more:?}");
+    assert!(matches!(more, Err(DbError::Refused(_))), "{more:?}");
     drop(tx);
     let mut tx = shop.begin().await;
     let late = stock::count(&mut tx, dowels, d("4"), d("9"), "stocktake").await;
-    assert!(matches!(late, Err(StoreError::Stale(_))), "{late:?}");
+    assert!(matches!(late, Err(DbError::Stale(_))), "{late:?}");
     assert!(
         !stock::count(&mut tx, dowels, d("5"), d("5.000"), "stocktake")
             .await
@@ -264,11 +262,11 @@ async fn tooling_is_out_with_one_job_at_a_time() {
     }
     let again = tools::take_out(&mut tx, bolts, b).await;
     assert!(
-        matches!(&again, Err(StoreError::Refused(why)) if why.contains("out with job 1")),
+        matches!(&again, Err(DbError::Refused(why)) if why.contains("out with job 1")),
         "{again:?}"
     );
     let not_theirs = tools::bring_back(&mut tx, bolts, b).await;
-    assert!(matches!(not_theirs, Err(StoreError::Refused(_))));
+    assert!(matches!(not_theirs, Err(DbError::Refused(_))));
     tx.commit().await.unwrap();
 
     // Past every check in the program, the database itself refuses.
@@ -423,7 +421,7 @@ async fn a_casting_named_by_a_need_is_set_aside_and_freed_with_it() {
         .await
         .unwrap();
     let taken = needs::add(&mut tx, theirs, &wants(Behind::Casting(one), "1")).await;
-    assert!(matches!(taken, Err(StoreError::Refused(_))), "{taken:?}");
+    assert!(matches!(taken, Err(DbError::Refused(_))), "{taken:?}");
     needs::remove(&mut tx, mine, need, 1).await.unwrap();
     needs::add(&mut tx, theirs, &wants(Behind::Casting(one), "1"))
         .await

@@ -1,15 +1,15 @@
 //! The plan that is kept, the workers that make it, and the slots that quotes hold in it.
 
 use crate::support::{TestDatabase, TestShop, operation};
+use borewright::app::planner::{Ended, Planner, Settings, look_round, replan};
+use borewright::db::jobs::{self, NewJob, OperationState};
+use borewright::db::plans::{self, Freshness, Kept};
+use borewright::db::quotes::{self, NewQuote};
+use borewright::db::{decisions, enquiries, floor, people};
 use borewright::estimating::{CostLine, Route};
-use borewright::planning::engine::validator::validate;
+use borewright::planning::engine::model::validator::validate;
 use borewright::planning::floor::{Floor, Order, Pin, SlotState};
-use borewright::store::jobs::{self, NewJob, OperationState};
-use borewright::store::plans::{self, Freshness, Kept};
-use borewright::store::quotes::{self, NewQuote};
-use borewright::store::{decisions, enquiries, floor, people};
 use borewright::units::{Currency, Money};
-use borewright::worker::{Ended, Planner, Settings, look_round, replan};
 use chrono::{Days, NaiveDate, TimeDelta, Utc};
 use sqlx::{ConnectOptions, query_scalar};
 use std::process::{Command, Stdio};

@@ -3,11 +3,11 @@
 use crate::enquiry_api::{enquiry, fetch, variant};
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
-use borewright::store::castings_on_shelf::{
+use borewright::db::castings_on_shelf::{
     self as shelf, CastingDetails, Outcome, Ownership, ShelfState,
 };
-use borewright::store::people::Role;
-use borewright::store::{StoreError, jobs};
+use borewright::db::people::Role;
+use borewright::db::{DbError, jobs};
 use borewright::units::{Currency, Money};
 use chrono::{Days, Utc};
 use fantoccini::key::Key;
@@ -328,10 +328,7 @@ async fn what_a_job_has_and_what_is_gone_is_not_moved_about() {
     let mine = details(farm, Ownership::Shop, "100");
     let (id, _) = shelf::create(&mut tx, &mine).await.unwrap();
     let returned = shelf::move_to(&mut tx, id, 1, ShelfState::Returned).await;
-    assert!(
-        matches!(returned, Err(StoreError::Refused(_))),
-        "{returned:?}"
-    );
+    assert!(matches!(returned, Err(DbError::Refused(_))), "{returned:?}");
     let route = borewright::estimating::Route {
         operations: vec![crate::support::operation(10, "mill", 30, 90)],
     };

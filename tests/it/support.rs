@@ -6,9 +6,9 @@ use borewright::estimating::{Operation, element::Stage};
 pub mod browser;
 pub mod site;
 
-use borewright::store::cluster::{Cluster, is_root};
-use borewright::store::shops::{self, NewShop};
-use borewright::store::{self, Scope, ShopTx, migrate};
+use borewright::db::cluster::{Cluster, is_root};
+use borewright::db::shops::{self, NewShop};
+use borewright::db::{self, Scope, ShopTx, migrate};
 use borewright::units::{Currency, Minutes};
 use rust_decimal::Decimal;
 use sqlx::postgres::PgConnectOptions;

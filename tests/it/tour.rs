@@ -3,8 +3,8 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::TestSite;
-use borewright::store::castings;
-use borewright::store::enquiries::{self, EnquiryDetails};
+use borewright::db::castings;
+use borewright::db::enquiries::{self, EnquiryDetails};
 use std::collections::{BTreeSet, VecDeque};
 
 /// A path with each key as a star, so that one page of a kind is looked at and not every one.

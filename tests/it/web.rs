@@ -1,8 +1,8 @@
 //! The edge over HTTP: what is open, what is refused and in which words, headers, sign-in and its brake.
 
 use crate::support::site::{PASSWORD, TestSite, Visitor, between, encoded, header};
-use borewright::store::people::Role;
-use borewright::web::startup::Config;
+use borewright::db::people::Role;
+use borewright::web::server::Config;
 use reqwest::Response;
 use serde_json::Value;
 

@@ -3,8 +3,8 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, between};
-use borewright::store::{floor, plans};
-use borewright::worker::{Ended, Settings, replan};
+use borewright::app::planner::{Ended, Settings, replan};
+use borewright::db::{floor, plans};
 use chrono::{Days, Utc};
 use fantoccini::key::Key;
 use serde_json::json;

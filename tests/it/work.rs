@@ -1,14 +1,14 @@
 //! Castings on the shelf, enquiries, quotes and jobs: numbers, versions, frozen quotes, one decision each, history.
 
 use crate::support::{TestDatabase, TestShop, operation};
+use borewright::db::casting_records;
+use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Ownership, ShelfState};
+use borewright::db::counters::{self, Counter};
+use borewright::db::enquiries::{self, EnquiryDetails, EnquiryState};
+use borewright::db::jobs::{self, JobState, OperationState};
+use borewright::db::quotes::{self, NewQuote, QuoteState};
+use borewright::db::{DbError, history};
 use borewright::estimating::{CostLine, Route};
-use borewright::store::casting_records;
-use borewright::store::castings_on_shelf::{self as shelf, CastingDetails, Ownership, ShelfState};
-use borewright::store::counters::{self, Counter};
-use borewright::store::enquiries::{self, EnquiryDetails, EnquiryState};
-use borewright::store::jobs::{self, JobState, OperationState};
-use borewright::store::quotes::{self, NewQuote, QuoteState};
-use borewright::store::{StoreError, history};
 use borewright::units::{Currency, Money};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -108,13 +108,11 @@ async fn numbers_run_per_shop_and_neither_repeat_nor_leave_gaps_under_concurrenc
     let draws = (0..40).map(|i| {
         let (pool, shop_id) = (db.pool.clone(), a.id);
         tokio::spawn(async move {
-            let scope = borewright::store::Scope {
+            let scope = borewright::db::Scope {
                 shop_id,
                 person_id: None,
             };
-            let mut tx = borewright::store::ShopTx::begin(&pool, scope)
-                .await
-                .unwrap();
+            let mut tx = borewright::db::ShopTx::begin(&pool, scope).await.unwrap();
             let number = counters::next(&mut tx, Counter::Quote).await.unwrap();
             // Every fourth changes its mind; its number must go to someone else.
             if i % 4 == 0 {
@@ -154,13 +152,10 @@ async fn an_enquiry_is_saved_step_by_step_and_a_stale_save_is_refused() {
         .unwrap();
     assert_eq!(version, first.version + 1);
     let stale = enquiries::update(&mut tx, id, first.version, &first.details).await;
-    assert!(matches!(stale, Err(StoreError::Stale(_))), "{stale:?}");
+    assert!(matches!(stale, Err(DbError::Stale(_))), "{stale:?}");
     assert_eq!(enquiries::get(&mut tx, id).await.unwrap().details, details);
     let missing = enquiries::update(&mut tx, Uuid::now_v7(), 1, &details).await;
-    assert!(
-        matches!(missing, Err(StoreError::NotFound(_))),
-        "{missing:?}"
-    );
+    assert!(matches!(missing, Err(DbError::NotFound(_))), "{missing:?}");
     enquiries::set_closed(&mut tx, id, version, true)
         .await
         .unwrap();
@@ -195,10 +190,7 @@ async fn a_quote_reads_as_it_was_given() {
     let mut wrong = a_quote(new.enquiry_id, None);
     wrong.lines.pop();
     let refused = quotes::create(&mut tx, &wrong).await;
-    assert!(
-        matches!(refused, Err(StoreError::Refused(_))),
-        "{refused:?}"
-    );
+    assert!(matches!(refused, Err(DbError::Refused(_))), "{refused:?}");
 }
 
 #[tokio::test]
@@ -246,7 +238,7 @@ async fn a_won_quote_becomes_one_job_with_its_route_and_takes_its_donor() {
 
     let mut tx = shop.begin().await;
     let early = quotes::win(&mut tx, first, 7, day(2), day(26)).await;
-    assert!(matches!(early, Err(StoreError::Stale(_))), "{early:?}");
+    assert!(matches!(early, Err(DbError::Stale(_))), "{early:?}");
     drop(tx);
     let mut tx = shop.begin().await;
     let job_id = quotes::win(&mut tx, first, 1, day(20), day(26))
@@ -269,14 +261,14 @@ async fn a_won_quote_becomes_one_job_with_its_route_and_takes_its_donor() {
         (ShelfState::Reserved, Some(job_id))
     );
     let again = quotes::win(&mut tx, first, 2, day(3), day(26)).await;
-    assert!(matches!(again, Err(StoreError::Refused(_))), "{again:?}");
+    assert!(matches!(again, Err(DbError::Refused(_))), "{again:?}");
     drop(tx);
 
     // The other quote counted on the same donor: nothing of it may stay.
     let mut tx = shop.begin().await;
     let gone = quotes::win(&mut tx, second, 1, day(3), day(26)).await;
     assert!(
-        matches!(&gone, Err(StoreError::Refused(why)) if why.contains("no longer free")),
+        matches!(&gone, Err(DbError::Refused(why)) if why.contains("no longer free")),
         "{gone:?}"
     );
     drop(tx);
@@ -303,7 +295,7 @@ async fn a_quote_won_twice_at_once_makes_one_job() {
         let mut tx = shop.begin().await;
         let job = quotes::win(&mut tx, id, 1, day(2), day(26)).await?;
         tx.commit().await?;
-        Ok::<_, StoreError>(job)
+        Ok::<_, DbError>(job)
     };
     let (one, other) = tokio::join!(win(), win());
     assert!(one.is_ok() != other.is_ok(), "{one:?} {other:?}");
@@ -316,7 +308,7 @@ async fn a_quote_past_its_day_cannot_be_won_and_lapses() {
     let id = give(&shop, &a_quote(an_enquiry(&shop).await, None)).await;
     let mut tx = shop.begin().await;
     let late = quotes::win(&mut tx, id, 1, day(21), day(26)).await;
-    assert!(matches!(late, Err(StoreError::Refused(_))), "{late:?}");
+    assert!(matches!(late, Err(DbError::Refused(_))), "{late:?}");
     assert_eq!(
         quotes::lapse(&mut tx, day(20)).await.unwrap(),
         0,
@@ -326,7 +318,7 @@ async fn a_quote_past_its_day_cannot_be_won_and_lapses() {
     let lapsed = quotes::get(&mut tx, id).await.unwrap();
     assert_eq!(lapsed.state, QuoteState::Lapsed);
     let lost = quotes::lose(&mut tx, id, lapsed.version, "late").await;
-    assert!(matches!(lost, Err(StoreError::Refused(_))), "{lost:?}");
+    assert!(matches!(lost, Err(DbError::Refused(_))), "{lost:?}");
 }
 
 #[tokio::test]
@@ -376,7 +368,7 @@ async fn the_load_of_a_machine_is_the_planned_work_of_open_jobs_that_is_not_done
     let mut tx = shop.begin().await;
     let unfinished = jobs::close(&mut tx, made[0], 1, true).await;
     assert!(
-        matches!(unfinished, Err(StoreError::Refused(_))),
+        matches!(unfinished, Err(DbError::Refused(_))),
         "{unfinished:?}"
     );
     drop(tx);
@@ -391,7 +383,7 @@ async fn the_load_of_a_machine_is_the_planned_work_of_open_jobs_that_is_not_done
         ShelfState::Used
     );
     let closed = jobs::set_operation_state(&mut tx, first[1].id, 3, OperationState::Queued).await;
-    assert!(matches!(closed, Err(StoreError::Refused(_))), "{closed:?}");
+    assert!(matches!(closed, Err(DbError::Refused(_))), "{closed:?}");
 }
 
 #[tokio::test]
@@ -410,7 +402,7 @@ async fn a_casting_that_fails_its_inspection_is_scrap_and_its_history_says_what_
         .await
         .unwrap();
     let stale = shelf::update(&mut tx, id, 1, &details, &origin).await;
-    assert!(matches!(stale, Err(StoreError::Stale(_))), "{stale:?}");
+    assert!(matches!(stale, Err(DbError::Stale(_))), "{stale:?}");
     shelf::inspect(&mut tx, id, version, shelf::Outcome::Failed, day(3))
         .await
         .unwrap();

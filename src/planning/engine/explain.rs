@@ -1,14 +1,16 @@
 //! Why a job comes when it does, and what would help.
 //!
 //! The chain is the job's critical path in the plan: from its end back, each operation with what it waited for last.
-//! Help is not argued but tried: the plan is timed again with the change made, and what the job gains is reported
-//! beside what it costs the others.
+//! Improvements are tried, not estimated: the plan is timed again with the measure taken, and what the job gains is
+//! reported beside what it costs the others.
 
-use super::{
-    build::Shop,
-    calendar::{NEVER, WorkingTime},
-    model::{Minute, Model, ModelError},
-    plan::Plan,
+use crate::planning::engine::{
+    model::{
+        Minute, Model, ModelError,
+        build::Shop,
+        calendar::{NEVER, WorkingTime},
+        plan::Plan,
+    },
     timing::{Decisions, Times, Timing},
 };
 
@@ -42,7 +44,7 @@ pub enum WaitedFor {
 
 /// One link of the chain.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Link {
+pub struct ChainLink {
     /// The operation.
     pub operation: usize,
     /// What it waited for last.
@@ -53,9 +55,9 @@ pub struct Link {
     pub held: Minute,
 }
 
-/// A change that was tried.
+/// A measure that was tried.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Change {
+pub enum Measure {
     /// Two more hours at the end of a machine's and its people's day.
     Overtime {
         /// The machine.
@@ -81,11 +83,11 @@ pub enum Change {
     },
 }
 
-/// A change and what came of it.
+/// A measure that brings the job forward, and what it costs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Help {
-    /// The change.
-    pub change: Change,
+pub struct Improvement {
+    /// The measure.
+    pub measure: Measure,
     /// Minutes the job is done earlier.
     pub gains: Minute,
     /// Weighted minutes of lateness that all other jobs together lose by it; negative when they gain as well.
@@ -98,9 +100,9 @@ pub struct Explanation {
     /// When it is done.
     pub done: Minute,
     /// The chain that holds it, from its first link on.
-    pub chain: Vec<Link>,
+    pub chain: Vec<ChainLink>,
     /// What would help, the most first.
-    pub help: Vec<Help>,
+    pub improvements: Vec<Improvement>,
 }
 
 /// Length of the overtime tried, in minutes.
@@ -109,7 +111,7 @@ const OVERTIME: Minute = 120;
 /// Days of overtime tried for each machine of the chain.
 const DAYS: usize = 10;
 
-/// Minutes behind a plan's end for which hours are kept while changes are tried: half a year.
+/// Minutes behind a plan's end for which hours are kept while measures are tried: half a year.
 const ROOM: Minute = 182 * 1440;
 
 /// Explains job `job` of a plan.
@@ -125,114 +127,155 @@ pub fn explain(model: &Model, plan: &Plan, job: usize) -> Result<Explanation, Mo
             index: job,
         });
     }
-    let decisions = Decisions::of_plan(&shop, plan);
-    let mut timing = Timing::new(&shop);
-    let lateness = timing.full(&shop, &decisions).lateness;
-    let now = Standing {
-        done: done(&shop, &timing.times, job),
-        lateness,
-    };
-    let chain = chain(&shop, &timing, &decisions, job);
-    let mut help = Vec::new();
-    let mut tried = |change, shop: &Shop, decisions: &Decisions, timing: &mut Timing| {
+    let mut trials = Trials::new(model, &shop, plan, job);
+    trials.overtime(plan)?;
+    trials.order();
+    trials.training()?;
+    let mut improvements = trials.improvements;
+    improvements.sort_by_key(|i| (-i.gains, i.others_lose));
+    Ok(Explanation {
+        done: trials.done,
+        chain: trials.chain,
+        improvements,
+    })
+}
+
+/// The plan as it is, and what was tried on it.
+struct Trials<'a> {
+    model: &'a Model,
+    shop: &'a Shop,
+    job: usize,
+    decisions: Decisions,
+    timing: Timing,
+    /// When the job is done in the plan as it is.
+    done: Minute,
+    /// Weighted lateness of the plan as it is.
+    lateness: Minute,
+    chain: Vec<ChainLink>,
+    improvements: Vec<Improvement>,
+}
+
+impl<'a> Trials<'a> {
+    fn new(model: &'a Model, shop: &'a Shop, plan: &Plan, job: usize) -> Self {
+        let decisions = Decisions::of_plan(shop, plan);
+        let mut timing = Timing::new(shop);
+        let lateness = timing.full(shop, &decisions).lateness;
+        Self {
+            done: done(shop, &timing.times, job),
+            chain: chain(shop, &timing, &decisions, job),
+            model,
+            shop,
+            job,
+            decisions,
+            timing,
+            lateness,
+            improvements: Vec::new(),
+        }
+    }
+
+    /// Times the plan with a measure taken and keeps the measure if the job gains by it.
+    fn record(
+        &mut self,
+        measure: Measure,
+        shop: &Shop,
+        decisions: &Decisions,
+        timing: &mut Timing,
+    ) {
         let value = timing.once(shop, decisions);
-        let gains = now.done - done(shop, &timing.times, job);
+        let gains = self.done - done(shop, &timing.times, self.job);
         if value.broken == 0 && gains > 0 {
-            let goal = &shop.jobs[job];
+            let goal = &shop.jobs[self.job];
             let late = |d: Minute| goal.weight * d.saturating_sub(goal.due).max(0);
-            let own = late(now.done) - late(now.done - gains);
-            help.push(Help {
-                change,
+            let own = late(self.done) - late(self.done - gains);
+            self.improvements.push(Improvement {
+                measure,
                 gains,
-                others_lose: value.lateness - now.lateness + own,
+                others_lose: value.lateness - self.lateness + own,
             });
         }
-    };
-
-    let mut machines: Vec<usize> = chain
-        .iter()
-        .filter_map(|l| {
-            model.operations[l.operation].modes[plan.assignments[l.operation].mode].machine
-        })
-        .collect();
-    machines.sort_unstable();
-    machines.dedup();
-    for machine in machines {
-        let closings = model.machines[machine]
-            .calendar
-            .windows()
-            .iter()
-            .map(|w| w.1);
-        for from in closings.filter(|&c| c >= 0 && c < now.done).take(DAYS) {
-            let until = from + OVERTIME;
-            let mut with = model.clone();
-            with.machines[machine].calendar = with.machines[machine].calendar.or((from, until));
-            for person in &mut with.people {
-                // Those who are at work that day stay on.
-                if let Some(&(_, close)) = person
-                    .calendar
-                    .windows()
-                    .iter()
-                    .rev()
-                    .find(|w| w.1 <= until && w.1 > from - 480)
-                {
-                    person.calendar = person.calendar.or((close, until));
-                }
-            }
-            let shop = Shop::build(&with)?;
-            let change = Change::Overtime {
-                machine,
-                from,
-                until,
-            };
-            tried(change, &shop, &decisions, &mut Timing::new(&shop));
-        }
     }
 
-    for link in &chain {
-        let (WaitedFor::Machine { operation, .. } | WaitedFor::Person { operation, .. }) =
-            link.waited_for
-        else {
-            continue;
+    /// Overtime on each machine of the chain, at the end of each of the first days.
+    fn overtime(&mut self, plan: &Plan) -> Result<(), ModelError> {
+        let model = self.model;
+        let on = |l: &ChainLink| {
+            let mode = plan.assignments[l.operation].mode;
+            model.operations[l.operation].modes[mode].machine
         };
-        if let Some(other) = before(&shop, &decisions, &timing, link.operation, operation) {
-            tried(
-                Change::Order {
-                    first: link.operation,
-                    second: operation,
-                },
-                &shop,
-                &other,
-                &mut timing.clone(),
-            );
+        let mut machines: Vec<usize> = self.chain.iter().filter_map(on).collect();
+        machines.sort_unstable();
+        machines.dedup();
+        for machine in machines {
+            let windows = model.machines[machine].calendar.windows().iter();
+            let closings = windows.map(|w| w.1);
+            let done = self.done;
+            for from in closings.filter(|&c| c >= 0 && c < done).take(DAYS) {
+                let until = from + OVERTIME;
+                let shop = Shop::build(&with_overtime(model, machine, from, until))?;
+                let measure = Measure::Overtime {
+                    machine,
+                    from,
+                    until,
+                };
+                let decisions = self.decisions.clone();
+                self.record(measure, &shop, &decisions, &mut Timing::new(&shop));
+            }
+        }
+        Ok(())
+    }
+
+    /// Each operation of the chain before the one that has its machine or person.
+    fn order(&mut self) {
+        for link in self.chain.clone() {
+            let (WaitedFor::Machine { operation, .. } | WaitedFor::Person { operation, .. }) =
+                link.waited_for
+            else {
+                continue;
+            };
+            let (first, second) = (link.operation, operation);
+            if let Some(other) = before(self.shop, &self.decisions, &self.timing, first, second) {
+                let measure = Measure::Order { first, second };
+                self.record(measure, self.shop, &other, &mut self.timing.clone());
+            }
         }
     }
 
-    for link in &chain {
-        if !matches!(link.waited_for, WaitedFor::Person { .. }) {
-            continue;
+    /// Each operation of the chain that waits for its person, by each person who cannot do it yet.
+    fn training(&mut self) -> Result<(), ModelError> {
+        let model = self.model;
+        for link in self.chain.clone() {
+            if !matches!(link.waited_for, WaitedFor::Person { .. }) {
+                continue;
+            }
+            let able = &model.operations[link.operation].people;
+            for person in (0..model.people.len()).filter(|p| !able.contains(p)) {
+                let mut with = model.clone();
+                with.operations[link.operation].people.push(person);
+                let shop = Shop::build(&with)?;
+                let mut other = self.decisions.clone();
+                other.choice[link.operation].person = person as u32;
+                let measure = Measure::Training {
+                    person,
+                    operation: link.operation,
+                };
+                self.record(measure, &shop, &other, &mut Timing::new(&shop));
+            }
         }
-        for person in
-            (0..model.people.len()).filter(|p| !model.operations[link.operation].people.contains(p))
-        {
-            let mut with = model.clone();
-            with.operations[link.operation].people.push(person);
-            let shop = Shop::build(&with)?;
-            let mut other = decisions.clone();
-            other.choice[link.operation].person = person as u32;
-            let change = Change::Training {
-                person,
-                operation: link.operation,
-            };
-            tried(change, &shop, &other, &mut Timing::new(&shop));
+        Ok(())
+    }
+}
+
+/// The model with a machine and those who are at work that day kept on from `from` until `until`.
+fn with_overtime(model: &Model, machine: usize, from: Minute, until: Minute) -> Model {
+    let mut with = model.clone();
+    with.machines[machine].calendar = with.machines[machine].calendar.or((from, until));
+    for person in &mut with.people {
+        let mut windows = person.calendar.windows().iter().rev();
+        if let Some(&(_, close)) = windows.find(|w| w.1 <= until && w.1 > from - 480) {
+            person.calendar = person.calendar.or((close, until));
         }
     }
-    help.sort_by_key(|h| (-h.gains, h.others_lose));
-    Ok(Explanation {
-        done: now.done,
-        chain,
-        help,
-    })
+    with
 }
 
 /// The same model with its hours cut off a while behind the plan's end. What is tried puts nothing off for longer than
@@ -255,12 +298,7 @@ fn near(model: &Model, plan: &Plan) -> Model {
     near
 }
 
-/// How things stand in the plan as it is.
-struct Standing {
-    done: Minute,
-    lateness: Minute,
-}
-
+/// When a job is done; 0 for one without operations.
 fn done(shop: &Shop, times: &[Times], job: usize) -> Minute {
     shop.sinks(&shop.jobs[job])
         .iter()
@@ -301,7 +339,7 @@ fn before(
 }
 
 /// The chain from the job's end back, turned round.
-fn chain(shop: &Shop, timing: &Timing, d: &Decisions, job: usize) -> Vec<Link> {
+fn chain(shop: &Shop, timing: &Timing, d: &Decisions, job: usize) -> Vec<ChainLink> {
     let times = &timing.times;
     let mut chain = Vec::new();
     let sinks = shop.sinks(&shop.jobs[job]).iter().copied();
@@ -345,7 +383,7 @@ fn chain(shop: &Shop, timing: &Timing, d: &Decisions, job: usize) -> Vec<Link> {
             };
             next = Some((before, ready));
         }
-        chain.push(Link {
+        chain.push(ChainLink {
             operation: op as usize,
             waited_for,
             closed: (t.start - ready).max(0),
@@ -361,10 +399,12 @@ fn chain(shop: &Shop, timing: &Timing, d: &Decisions, job: usize) -> Vec<Link> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{
-        calendar::WorkingTime, classical::job_shop, sample::Sample, solve::first_plan,
-    };
     use super::*;
+    use crate::planning::engine::{
+        formats::{classical::job_shop, sample::Sample},
+        model::calendar::WorkingTime,
+        solve::first_plan,
+    };
 
     /// Waits, closed hours and held times of a chain add up to the job's end, in any plan.
     #[test]
@@ -389,7 +429,7 @@ mod tests {
     #[test]
     fn what_helps_is_found_by_trying() {
         let mut model = job_shop(&[vec![vec![(0, 480)]], vec![vec![(0, 480)]]]);
-        model.goal = super::super::model::Goal::Promises;
+        model.goal = crate::planning::engine::model::Goal::Promises;
         model.machines[0].calendar =
             WorkingTime::from_windows((0..9).map(|d| (d * 1440, d * 1440 + 480)).collect());
         for (job, due) in model.jobs.iter_mut().zip([480, 1000]) {
@@ -415,19 +455,23 @@ mod tests {
             .iter()
             .find(|h| {
                 h.change
-                    == Change::Order {
+                    == Measure::Order {
                         first: 1,
                         second: 0,
                     }
             })
             .unwrap();
         assert_eq!((order.gains, order.others_lose), (1440, 1440));
-        let overtime = Change::Overtime {
+        let overtime = Measure::Overtime {
             machine: 0,
             from: 480,
             until: 600,
         };
-        let overtime = e.help.iter().find(|h| h.change == overtime).unwrap();
+        let overtime = e
+            .improvements
+            .iter()
+            .find(|h| h.measure == overtime)
+            .unwrap();
         assert_eq!((overtime.gains, overtime.others_lose), (120, 0));
     }
 }

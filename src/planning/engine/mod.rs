@@ -5,32 +5,32 @@
 //! promised for a place is moved. Of such plans the engine looks for one that keeps the promises best, then sets up
 //! least, then has least work standing about; or, for the classical instances, one that is over soonest.
 //!
-//! | part | what is in it | known in the field as |
+//! | folder or file | what is in it | known in the field as |
 //! | --- | --- | --- |
 //! | [`model`] | machines, people, jobs, operations, links | flexible job shop with two resources, setups, lags, calendars |
-//! | [`calendar`] | open windows in whole minutes | working time, with and without pauses |
-//! | [`classical`], [`shopfile`], [`sample`] | models from published instances, JSON files, invention | |
-//! | `build` | the model in flat arrays | |
+//! | [`model::calendar`] | open windows in whole minutes | working time, with and without pauses |
+//! | `model::build` | the model in flat arrays | |
+//! | [`model::plan`], [`model::validator`] | the answer, and whether it keeps the rules | |
 //! | `timing` | from decisions to times, incrementally, as long as a move is not hopeless | serial schedule generation scheme (Kolisch 1996), tails as latest starts |
-//! | `rules`, `dispatch` | a plan at once | priority rules in the schedules of Giffler and Thompson (1960) |
-//! | `problem_space` | a region for it | problem space search (Storer, Wu and Vaccari 1992) |
-//! | `graph`, `tabu`, `relink` | search where heads and tails are exact | N7 tabu search, path relinking (Zhang et al. 2007; Peng, Lü and Cheng 2015) |
-//! | `anneal`, `moves` | search for everything else | simulated annealing on critical chains (Mati et al. 2011) |
+//! | `construction` | a plan at once | priority rules in the schedules of Giffler and Thompson (1960) |
+//! | `search::problem_space` | a region for it | problem space search (Storer, Wu and Vaccari 1992) |
+//! | `search::graph`, `search::tabu`, `search::relink` | search where heads and tails are exact | N7 tabu search, path relinking (Zhang et al. 2007; Peng, Lü and Cheng 2015) |
+//! | `search::anneal`, `search::moves` | search for everything else | simulated annealing on critical chains (Mati et al. 2011) |
 //! | `bounds` | what no plan can beat | preemptive one-machine bound (Carlier 1982) |
-//! | `disjunctive`, `destructive` | more of it, for makespan | edge-finding (Carlier and Pinson 1989), shaving (Martin and Shmoys 1996) |
+//! | `bounds::disjunctive`, `bounds::destructive` | more of it, for makespan | edge-finding (Carlier and Pinson 1989), shaving (Martin and Shmoys 1996) |
 //! | [`solve`] | the way in | |
-//! | [`plan`], [`validator`] | the answer, and whether it keeps the rules | |
 //! | [`futures`] | what may become of a plan | Monte Carlo over the plan's order |
-//! | [`promise`], [`phone`] | a date for a job not yet planned | insertion |
-//! | [`repair`], `matchup` | a plan overtaken by events | match-up repair (Bean, Birge, Mittenthal and Noon 1991), then search with a price on change |
+//! | [`promise`] | a date for a job not yet planned | insertion |
+//! | [`repair`] | a plan overtaken by events | match-up repair (Bean, Birge, Mittenthal and Noon 1991), then search with a price on change |
 //! | [`explain`] | what holds a job, and what would help | critical path, what-if |
+//! | [`formats`] | models from published instances, JSON files, random samples | |
 //!
 //! There is one model, one builder, one timing pass and one validator. Which search runs is read off the model: where
 //! nothing but machines and order matters, heads and tails are exact and a move can be judged by an estimate; a shop
 //! with hours, people and setups needs the timing pass to judge it.
 //!
 //! Of small shops with people, hours and setups that a constraint solver has proved, `anneal` reaches the proved
-//! lateness of nearly all: of 112 with five seeds each, 558 of 560 runs, 100,000 moves a run (`reference`, where the
+//! lateness of nearly all: of 112 with five seeds each, 558 of 560 runs, 100,000 moves a run (`tests::reference`, where the
 //! commands are). What it cannot do yet: a week of 420 operations is not searched out in two seconds. Of seven such
 //! weeks, four seeds each, the mean lateness then was 4,700 weighted minutes (three weeks at or next to zero), and 2,900
 //! after twenty seconds, two seeds each; most of the rest is one week for which no plan under 10,998 is known, nor a proof.
@@ -58,7 +58,11 @@
 //! calls stops the search. Same seed and same number of moves, same plan.
 //!
 //! ```
-//! use borewright::planning::engine::{classical::job_shop, solve::{Ended, Settings, solve}, validator::validate};
+//! use borewright::planning::engine::{
+//!     formats::classical::job_shop,
+//!     model::validator::validate,
+//!     solve::{Ended, Settings, solve},
+//! };
 //!
 //! // Two blocks, each bored then honed: 3 + 2 hours and 1 + 4 hours. The one that is quick to bore goes first
 //! // (Johnson 1954): the borer is done at 4, the hone works from 1 to 5 and from 5 to 7.
@@ -73,39 +77,18 @@
 //! # Ok::<(), borewright::planning::engine::model::ModelError>(())
 //! ```
 
-mod anneal;
 mod bounds;
-mod build;
-pub mod calendar;
-pub mod classical;
-mod destructive;
-mod disjunctive;
-mod dispatch;
+mod construction;
 pub mod explain;
+pub mod formats;
 pub mod futures;
-mod graph;
-mod matchup;
 pub mod model;
-mod moves;
-pub mod phone;
-pub mod plan;
-mod problem_space;
 pub mod promise;
-mod relink;
+mod random;
 pub mod repair;
-mod rules;
-pub mod sample;
-pub mod shopfile;
+mod search;
 pub mod solve;
-mod tabu;
 mod timing;
-pub mod validator;
 
 #[cfg(test)]
-mod property;
-#[cfg(test)]
-mod published;
-#[cfg(test)]
-mod reference;
-#[cfg(test)]
-mod theorems;
+mod tests;

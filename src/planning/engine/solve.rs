@@ -3,16 +3,21 @@
 use rand::SeedableRng;
 use rand_pcg::Pcg64;
 
-use super::{
-    anneal::Anneal,
+use crate::planning::engine::{
     bounds::Bound,
-    build::Shop,
-    graph::{Graph, Sequence},
-    model::{Goal, Minute, Model, ModelError},
-    plan::{Plan, Value},
-    problem_space,
-    relink::{self, Watch},
-    rules::best_rule,
+    construction::rules::{Dispatch, best_rule},
+    model::{
+        Goal, Minute, Model, ModelError,
+        build::Shop,
+        plan::{Plan, Value},
+        validator::validate,
+    },
+    search::{
+        anneal::Anneal,
+        graph::{Graph, Sequence},
+        problem_space,
+        relink::{self, Watch},
+    },
     timing::{Choice, Decisions, Timing},
 };
 
@@ -101,47 +106,87 @@ pub fn solve(
     watch: &mut dyn FnMut(&Progress) -> bool,
 ) -> Result<Outcome, ModelError> {
     let shop = Shop::build(model)?;
-    let mut bound = Bound::new(&shop);
     let mut timing = Timing::new(&shop);
     let (how, decisions, value) = best_rule(&shop, &mut timing);
-    let mut rng = Pcg64::seed_from_u64(settings.seed);
-    let mut progress = Progress {
-        iterations: 0,
-        best: value.main(shop.goal),
-        bound: bound.value,
+    let bound = Bound::new(&shop);
+    let mut search = Search {
+        shop: &shop,
+        settings,
+        rng: Pcg64::seed_from_u64(settings.seed),
+        progress: Progress {
+            iterations: 0,
+            best: value.main(shop.goal),
+            bound: bound.value,
+        },
+        bound,
+        ended: Ended::Stagnated,
+        watch,
     };
-    let limit = settings.iterations.unwrap_or(u64::MAX);
-    let mut ended = Ended::Stagnated;
     let graph = if shop.goal == Goal::Makespan {
         Graph::new(model)
     } else {
         None
     };
+    let (decisions, timing, value) = match graph {
+        Some(mut graph) => search.on_graph(&mut graph, decisions, timing),
+        None => search.by_timing(how, (decisions, value), timing),
+    };
+    let bound = search.bound.value;
+    if value.broken == 0 && value.main(shop.goal) <= bound {
+        search.ended = Ended::Proved;
+    }
+    let plan = timing.plan(&shop, &decisions, value);
+    debug_assert!(
+        value.broken > 0 || validate(model, &plan).is_empty(),
+        "{:?}",
+        validate(model, &plan)
+    );
+    Ok(Outcome {
+        plan,
+        bound,
+        iterations: search.progress.iterations,
+        ended: search.ended,
+    })
+}
 
-    let (decisions, timing, value) = if let Some(mut graph) = graph {
+/// A search under way.
+struct Search<'a> {
+    shop: &'a Shop,
+    settings: &'a Settings,
+    rng: Pcg64,
+    bound: Bound<'a>,
+    progress: Progress,
+    ended: Ended,
+    watch: &'a mut dyn FnMut(&Progress) -> bool,
+}
+
+impl Search<'_> {
+    /// Path relinking and tabu search on the disjunctive graph, from the decisions of a rule.
+    fn on_graph(
+        &mut self,
+        graph: &mut Graph,
+        decisions: Decisions,
+        mut timing: Timing,
+    ) -> (Decisions, Timing, Value) {
         let start = to_sequence(&decisions);
-        let target = i32::try_from(bound.value).unwrap_or(0);
-        let best = std::cell::Cell::new(progress.best);
+        let target = i32::try_from(self.bound.value).unwrap_or(0);
+        let limit = self.settings.iterations.unwrap_or(u64::MAX);
+        let best = std::cell::Cell::new(self.progress.best);
         let made = std::cell::Cell::new(0);
+        let (progress, ended, watch) = (&mut self.progress, &mut self.ended, &mut self.watch);
+        let bound = &mut self.bound;
         let found = relink::search(
-            &mut graph,
+            graph,
             &start,
             target,
-            settings.rounds,
-            &mut rng,
+            self.settings.rounds,
+            &mut self.rng,
             &mut Watch {
                 stop: &mut |k| {
                     progress.iterations += k;
                     made.set(progress.iterations);
                     progress.best = best.get();
-                    if progress.iterations >= limit {
-                        ended = Ended::Iterations;
-                    } else if watch(&progress) {
-                        ended = Ended::Stopped;
-                    } else {
-                        return false;
-                    }
-                    true
+                    stopped(progress, limit, watch, ended)
                 },
                 found: &mut |makespan| best.set(Minute::from(makespan)),
                 // A tenth or two of the time goes into proof.
@@ -149,53 +194,59 @@ pub fn solve(
             },
         );
         let decisions = from_sequence(&found, decisions);
-        let value = timing.once(&shop, &decisions);
+        let value = timing.once(self.shop, &decisions);
         (decisions, timing, value)
-    } else {
+    }
+
+    /// Problem space search where there are promises, then simulated annealing, from the plan of rule `how`.
+    fn by_timing(
+        &mut self,
+        how: Dispatch,
+        mut found: (Decisions, Value),
+        mut timing: Timing,
+    ) -> (Decisions, Timing, Value) {
+        let shop = self.shop;
+        let limit = self.settings.iterations.unwrap_or(u64::MAX);
+        let (progress, ended, watch) = (&mut self.progress, &mut self.ended, &mut self.watch);
         let mut ask = |moves: u64, value: &Value| {
             progress.iterations += moves;
             progress.best = value.main(shop.goal);
-            if progress.iterations >= limit {
-                ended = Ended::Iterations;
-            } else if watch(&progress) {
-                ended = Ended::Stopped;
-            } else {
-                return false;
-            }
-            true
+            stopped(progress, limit, watch, ended)
         };
-        let mut found = (decisions, value);
         if shop.goal == Goal::Promises {
             // A try takes about as long as so many moves.
             let moves = shop.ops.len().div_ceil(50) as u64;
             let ask = &mut |value: &Value| ask(moves, value);
-            found = problem_space::search(&shop, &mut timing, how, found, &mut rng, ask);
+            found = problem_space::search(shop, &mut timing, how, found, &mut self.rng, ask);
         }
-        let mut search = Anneal::new(&shop, found.0, timing);
+        let mut search = Anneal::new(shop, found.0, timing);
         // With few moves allowed, the first cooling takes what there is.
         let usual = 50 * shop.ops.len() as u64;
-        search.first_cooling = settings
+        search.first_cooling = self
+            .settings
             .iterations
             .filter(|&all| all < 3 * usual)
             .map(|all| all / 2);
-        search.improve(&shop, settings.rounds, &mut rng, &mut ask);
+        search.improve(shop, self.settings.rounds, &mut self.rng, &mut ask);
         (search.moves.decisions, search.moves.timing, search.value)
-    };
-    if value.broken == 0 && value.main(shop.goal) <= bound.value {
-        ended = Ended::Proved;
     }
-    let plan = timing.plan(&shop, &decisions, value);
-    debug_assert!(
-        value.broken > 0 || super::validator::validate(model, &plan).is_empty(),
-        "{:?}",
-        super::validator::validate(model, &plan)
-    );
-    Ok(Outcome {
-        plan,
-        bound: bound.value,
-        iterations: progress.iterations,
-        ended,
-    })
+}
+
+/// Whether the search must stop, and why in `ended`.
+fn stopped(
+    progress: &Progress,
+    limit: u64,
+    watch: &mut dyn FnMut(&Progress) -> bool,
+    ended: &mut Ended,
+) -> bool {
+    if progress.iterations >= limit {
+        *ended = Ended::Iterations;
+    } else if watch(progress) {
+        *ended = Ended::Stopped;
+    } else {
+        return false;
+    }
+    true
 }
 
 fn to_sequence(d: &Decisions) -> Sequence {

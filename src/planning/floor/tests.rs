@@ -1,8 +1,8 @@
 use super::*;
 use crate::planning::Shift;
 use crate::planning::engine::futures::futures;
+use crate::planning::engine::model::validator::validate;
 use crate::planning::engine::solve::first_plan;
-use crate::planning::engine::validator::validate;
 use chrono::{NaiveTime, Weekday};
 use proptest::prelude::*;
 use rand::SeedableRng;

@@ -3,10 +3,12 @@
 use super::{Floor, FloorModel, HORIZON_DAYS, Progress};
 use crate::planning::calendar::{Calendar, floor_minute, local_instant};
 use crate::planning::engine::{
-    calendar::WorkingTime,
     futures::Futures,
-    model::{Minute, ModelError},
-    plan::{Assignment, Plan, Value},
+    model::{
+        Minute, ModelError,
+        calendar::WorkingTime,
+        plan::{Assignment, Plan, Value},
+    },
     repair::{match_up, right_shift},
 };
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};

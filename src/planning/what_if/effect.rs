@@ -3,8 +3,8 @@
 use super::{CannotChange, Change, PRICE_OF_A_MOVE, Side, cannot, hours, job_words, moment};
 use crate::planning::calendar::Calendar;
 use crate::planning::engine::futures::{Futures, futures};
+use crate::planning::engine::model::plan::Plan;
 use crate::planning::engine::model::{Minute, ModelError};
-use crate::planning::engine::plan::Plan;
 use crate::planning::engine::repair::repair;
 use crate::planning::engine::solve;
 use crate::planning::floor::{Floor, FloorModel, Hole, Timetable, Why};

@@ -274,9 +274,9 @@ fn work_with_the_same_on_the_table_is_brought_together() {
     let model = floor.model();
     let fixed_order = crate::planning::engine::repair::right_shift(
         &model.model,
-        &crate::planning::engine::plan::Plan {
+        &crate::planning::engine::model::plan::Plan {
             assignments: (0..3)
-                .map(|i| crate::planning::engine::plan::Assignment {
+                .map(|i| crate::planning::engine::model::plan::Assignment {
                     mode: 0,
                     person: Some(0),
                     start: i,
@@ -463,7 +463,7 @@ proptest! {
         for change in [first, second] {
             let ground = Ground::new(&floor, &standing, Settings::default()).unwrap();
             let Ok(what) = ground.try_out(&change) else { continue };
-            let faults = crate::planning::engine::validator::validate(&what.model.model, &what.plan);
+            let faults = crate::planning::engine::model::validator::validate(&what.model.model, &what.plan);
             prop_assert!(faults.is_empty(), "{:?}", faults);
             if let Change::Away { whose, from, until, .. } = change {
                 for slot in &what.after.slots {

@@ -1,9 +1,9 @@
 //! `/api/v1/variants` and `/api/v1/differences`.
 
 use crate::castings::{Conversion, Variant};
-use crate::store::castings as store;
-use crate::web::castings::compare::{Pair, load};
-use crate::web::{FormErrors, SignedIn, WebError};
+use crate::db::castings as db;
+use crate::web::screens::castings::compare::{Pair, load};
+use crate::web::ui::{FormErrors, SignedIn, WebError};
 use actix_web::{HttpResponse, web};
 use serde::Serialize;
 
@@ -16,7 +16,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 /// `GET /api/v1/variants`: every variant with its features; lengths are strings in mm.
 async fn variants(who: SignedIn) -> Result<HttpResponse, WebError> {
     let mut tx = who.begin().await?;
-    let variants = store::variants(&mut tx).await?;
+    let variants = db::variants(&mut tx).await?;
     tx.commit().await?;
     Ok(HttpResponse::Ok().json(variants))
 }
@@ -40,7 +40,7 @@ async fn differences(who: SignedIn, pair: web::Query<Pair>) -> Result<HttpRespon
     };
     tx.commit().await?;
     let Some(compared) = compared else {
-        return Err(WebError::Invalid(errors));
+        return Err(errors.into());
     };
     Ok(HttpResponse::Ok().json(Differences {
         possible: compared.conversion.is_possible(),

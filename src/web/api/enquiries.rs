@@ -1,14 +1,14 @@
 //! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
 
-use crate::store::answering::Ways;
-use crate::store::enquiries::{self, Enquiry};
-use crate::store::people::Role;
-use crate::store::quotes::Quote;
+use crate::app::answer_enquiry::Ways;
+use crate::db::enquiries::{self, Enquiry};
+use crate::db::people::Role;
+use crate::db::quotes::Quote;
 use crate::units::Money;
-use crate::web::enquiries::work;
-use crate::web::enquiries::{CallForm, Lists};
-use crate::web::startup::Site;
-use crate::web::{Answer, FormErrors, SignedIn, WebError};
+use crate::web::screens::enquiries::work;
+use crate::web::screens::enquiries::{CallForm, Lists};
+use crate::web::shell::site::Site;
+use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
 use actix_web::http::header::LOCATION;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -114,7 +114,7 @@ async fn add(who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
     let ways = Ways::load(&mut tx).await?;
     let lists = Lists::load(&mut tx, &ways).await?;
     let Some(details) = form.read(&lists, &mut errors) else {
-        return Err(WebError::Invalid(as_sent(&errors)));
+        return Err(as_sent(&errors).into());
     };
     let (id, _) = enquiries::create(&mut tx, &details).await?;
     let enquiry = enquiries::get(&mut tx, id).await?;

@@ -1,10 +1,10 @@
 //! `/api/v1/sightings`: what was seen for sale.
 
+use crate::db::people::Role;
+use crate::db::sightings;
 use crate::sourcing::Sighting;
-use crate::store::people::Role;
-use crate::store::sightings;
-use crate::web::market::{SightingForm, today};
-use crate::web::{Answer, FormErrors, SignedIn, WebError};
+use crate::web::screens::market::{SightingForm, today};
+use crate::web::ui::{Answer, FormErrors, SignedIn};
 use actix_web::http::header::LOCATION;
 use actix_web::{HttpResponse, web};
 use serde::{Deserialize, Serialize};
@@ -43,7 +43,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     if !(1..=500).contains(&which.limit) {
         let mut errors = FormErrors::default();
         errors.add("limit", "This must be from 1 to 500");
-        return Err(WebError::Invalid(errors));
+        return Err(errors.into());
     }
     let mut tx = who.begin().await?;
     let sightings = sightings::latest(&mut tx, which.variant_id, which.limit, which.offset).await?;
@@ -108,7 +108,7 @@ async fn add(who: SignedIn, body: web::Json<NewSighting>) -> Answer {
         who.shop.currency,
     );
     let Some(sighting) = read else {
-        return Err(WebError::Invalid(errors));
+        return Err(errors.into());
     };
     let mut tx = who.begin().await?;
     sightings::insert(&mut tx, &sighting).await?;

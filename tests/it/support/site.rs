@@ -1,9 +1,9 @@
 //! The whole application on a port of its own, with a shop and people in it, and visitors who come over HTTP.
 
 use super::{TestDatabase, TestShop};
-use borewright::store::password;
-use borewright::store::people::{self, NewPerson, Role};
-use borewright::web::startup::{Application, Config};
+use borewright::app::password;
+use borewright::db::people::{self, NewPerson, Role};
+use borewright::web::server::{Application, Config};
 use reqwest::header::HeaderMap;
 use reqwest::{Client, RequestBuilder, Response, redirect};
 use uuid::Uuid;

@@ -1,7 +1,7 @@
 //! Which operation follows which on its machine and with its person: two doubly linked lists, each with a head.
 
-use super::super::build::{NONE, Shop};
 use super::Decisions;
+use crate::planning::engine::model::build::{NONE, Shop};
 
 /// The two chains an operation is in.
 pub(super) const MACHINE: usize = 0;

@@ -9,12 +9,12 @@
 //! All is counted in the minutes in which anybody works. By the clock on the wall, what is put off past the end of a
 //! shift loses a night, and what had lost it already loses nothing; so the latest starts would be wrong by nights.
 
-use super::super::{
-    build::{NONE, Shop},
-    model::{Goal, Minute},
-};
 use super::chains::{MACHINE, PERSON};
 use super::{Decisions, Timing};
+use crate::planning::engine::model::{
+    Goal, Minute,
+    build::{NONE, Shop},
+};
 
 /// When an operation has to begin, in working minutes, and what each minute after that costs.
 #[derive(Debug, Clone, Copy)]

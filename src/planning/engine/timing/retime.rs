@@ -9,14 +9,14 @@
 //! that a person's other work would put off goes to whoever can end it sooner, as it would on the shop floor. (Our own;
 //! serial schedule generation that picks a resource as it goes does the same from the beginning of the order.)
 
-use super::super::{
-    build::{JobGoal, NONE, Shop},
-    calendar::NEVER,
-    model::Minute,
-    plan::Value,
-};
 use super::chains::{MACHINE, PERSON};
 use super::{Choice, Decisions, Found, Times, Timing, UNFINISHED};
+use crate::planning::engine::model::{
+    Minute,
+    build::{JobGoal, NONE, Shop},
+    calendar::NEVER,
+    plan::Value,
+};
 
 /// What the accepted order is worth, and what a move has changed so far.
 #[derive(Debug, Clone)]
@@ -90,7 +90,7 @@ impl Retiming {
 
 /// A move as the timing sees it: places and operations.
 #[derive(Debug, Clone, Copy)]
-pub(in super::super) struct Moved<'a> {
+pub(crate) struct Moved<'a> {
     /// The order is changed at places `lo..hi` only.
     pub lo: usize,
     pub hi: usize,
@@ -218,33 +218,14 @@ impl Timing {
             let r = &mut self.retiming;
             r.log.push((op, old));
             r.value.setup += new.setup - old.setup;
-            let node = self.chains.nodes[op as usize];
-            let pos = &self.chains.pos;
-            if new.person_free != old.person_free && node.after[PERSON] != NONE {
-                r.mark(pos[node.after[PERSON] as usize]);
+            let after = self.chains.nodes[op as usize].after[PERSON];
+            if new.person_free != old.person_free && after != NONE {
+                r.mark(self.chains.pos[after as usize]);
             }
             if new.end == old.end {
                 continue;
             }
-            if node.after[MACHINE] != NONE {
-                r.mark(pos[node.after[MACHINE] as usize]);
-            }
-            for l in shop.after(op) {
-                if !shop.ops[l.op as usize].fixed {
-                    r.mark(pos[l.op as usize]);
-                }
-            }
-            let unfinished = |t: &Times| Minute::from(t.end >= NEVER) * UNFINISHED;
-            r.value.broken += unfinished(&new) - unfinished(&old);
-            let job = shop.ops[op as usize].job;
-            if shop.ops[op as usize].sink {
-                longest_gone |= self.settle(shop, job);
-            } else if new.end < old.end {
-                r.hope(&shop.jobs[job as usize], job, old.end - new.end);
-            } else if limit < Minute::MAX {
-                let feared = self.feared(shop, op, new.end, moved.ops);
-                self.retiming.feared = self.retiming.feared.max(feared);
-            }
+            longest_gone |= self.end_changed(shop, op, old.end, limit, moved.ops);
             let r = &mut self.retiming;
             let more = (r.feared - r.lost).max(0);
             if r.value.lateness - r.hoped + more > limit {
@@ -264,6 +245,44 @@ impl Timing {
             r.value.broken = r.value.broken - r.too_early + too_early;
         }
         Some(self.retiming.value)
+    }
+
+    /// An operation ends at another time than it did: marks what follows it by machine and link, and adds up what its
+    /// job gains or loses. True when it was the last of all to end and no longer is.
+    #[inline]
+    fn end_changed(
+        &mut self,
+        shop: &Shop,
+        op: u32,
+        old_end: Minute,
+        limit: Minute,
+        moved: &[u32],
+    ) -> bool {
+        let end = self.times[op as usize].end;
+        let r = &mut self.retiming;
+        let pos = &self.chains.pos;
+        let after = self.chains.nodes[op as usize].after[MACHINE];
+        if after != NONE {
+            r.mark(pos[after as usize]);
+        }
+        for l in shop.after(op) {
+            if !shop.ops[l.op as usize].fixed {
+                r.mark(pos[l.op as usize]);
+            }
+        }
+        let unfinished = |end: Minute| Minute::from(end >= NEVER) * UNFINISHED;
+        r.value.broken += unfinished(end) - unfinished(old_end);
+        let job = shop.ops[op as usize].job;
+        if shop.ops[op as usize].sink {
+            return self.settle(shop, job);
+        }
+        if end < old_end {
+            r.hope(&shop.jobs[job as usize], job, old_end - end);
+        } else if limit < Minute::MAX {
+            let feared = self.feared(shop, op, end, moved);
+            self.retiming.feared = self.retiming.feared.max(feared);
+        }
+        false
     }
 
     /// Gives an operation that waits for its person to whoever could end it soonest, if that is sooner than `now`.

@@ -2,7 +2,7 @@
 
 use super::{Builder, Draft, Hole, Why};
 use crate::planning::calendar::ceil_minute;
-use crate::planning::engine::calendar::NEVER;
+use crate::planning::engine::model::calendar::NEVER;
 use crate::planning::engine::model::{Fixed, Minute, Mode};
 use crate::planning::floor::{FloorJob, FloorOperation, LEAST_LEFT, Progress};
 
@@ -18,6 +18,31 @@ fn left(operation: &FloorOperation, worked: Minute) -> (Minute, Minute) {
         (attended - worked).clamp(0, left)
     };
     (left, attended)
+}
+
+/// What is left of work sent out `ago` (negative minutes): its days less those gone, but at least a share of them.
+fn outside_remainder(operation: &FloorOperation, ago: Minute) -> Fixed {
+    let days = operation.work();
+    let least = ((days as f64 * LEAST_LEFT).ceil() as Minute).max(1);
+    Fixed {
+        mode: 0,
+        person: None,
+        start: 0,
+        attended_until: 0,
+        end: (days + ago).max(least),
+    }
+}
+
+/// What a started operation still takes when it goes on now.
+struct Remainder {
+    machine: usize,
+    person: Option<usize>,
+    /// The mode in which what is left of it is done, now or later.
+    mode: Mode,
+    /// Whether a person attends any of it.
+    attended: bool,
+    attended_until: Minute,
+    end: Minute,
 }
 
 impl<'a> Builder<'a> {
@@ -40,116 +65,89 @@ impl<'a> Builder<'a> {
                 draft.operation.number,
             )
         });
-        let mut gone: Vec<Hole> = Vec::new();
         for (job, draft) in started {
-            let operation = draft.operation;
-            let Progress::Started {
-                since,
-                machine,
-                person,
-            } = operation.progress
-            else {
-                continue;
-            };
-            let ago = since.map_or(0, |at| (ceil_minute(at) - self.origin).min(0));
-            if operation.outside_days.is_some() {
-                let days = operation.work();
-                let least = ((days as f64 * LEAST_LEFT).ceil() as Minute).max(1);
-                draft.fixed = Some(Fixed {
-                    mode: 0,
-                    person: None,
-                    start: 0,
-                    attended_until: 0,
-                    end: (days + ago).max(least),
-                });
+            let ago = since(draft).map_or(0, |at| (ceil_minute(at) - self.origin).min(0));
+            if draft.operation.outside_days.is_some() {
+                draft.fixed = Some(outside_remainder(draft.operation, ago));
                 continue;
             }
-            let free = |taken: &Vec<(Minute, Minute)>| taken.is_empty();
-            // The machine and person that were booked; whoever is free when nobody was.
-            let mode = match machine {
-                Some(id) => draft
-                    .modes
-                    .iter()
-                    .position(|m| self.machine_of(m) == Some(id)),
-                None => draft
-                    .modes
-                    .iter()
-                    .position(|m| m.machine.and_then(|m| self.taken.get(m)).is_some_and(free))
-                    .or(Some(0)),
-            };
-            let mode = mode.unwrap_or(0);
-            let Some(way) = draft.modes.get(mode).copied() else {
+            let Some(left) = self.remainder(draft, ago) else {
                 continue;
             };
-            let Some(on) = way.machine else { continue };
-            let attendant = match person {
-                _ if draft.people.is_empty() => None,
-                Some(id) => draft
-                    .people
-                    .iter()
-                    .copied()
-                    .find(|&p| self.person_id(p) == Some(id))
-                    .or(draft.people.first().copied()),
-                None => draft
-                    .people
-                    .iter()
-                    .copied()
-                    .find(|p| self.taken.get(self.machines.len() + p).is_some_and(free))
-                    .or(draft.people.first().copied()),
-            };
-            let Some(time) = self.time(on, attendant) else {
-                continue;
-            };
-            let (left, attended) = left(operation, time.open_between(ago, 0));
-            // What is left when it goes on later.
-            let half_done = Mode {
-                run: left,
-                attended: if operation.attended == operation.run {
-                    left
-                } else {
-                    attended
-                },
-                ..way
-            };
-            let attended_until = match attended {
-                0 => 0,
-                minutes => time.pausing(0, minutes).1,
-            };
-            let end = match (left - attended, self.machines.get(on)) {
-                (0, _) => attended_until,
-                (rest, Some(machine)) => machine.pausing(attended_until, rest).1,
-                (_, None) => NEVER,
-            };
-            if end >= NEVER {
-                gone.push(Hole {
-                    job: job.id,
-                    operation: Some(operation.id),
-                    why: Why::NeverTogether,
-                });
+            if left.end >= NEVER {
+                self.hole(job, Some(draft.operation.id), Why::NeverTogether);
                 continue;
             }
-            let machine_free = self.taken.get(on).is_some_and(free);
-            let person_free = attended == 0
-                || attendant
-                    .is_none_or(|p| self.taken.get(self.machines.len() + p).is_some_and(free));
-            if machine_free && person_free {
-                self.take(on, (0, end));
-                if let Some(p) = attendant.filter(|_| attended > 0) {
-                    self.take(self.machines.len() + p, (0, attended_until));
+            draft.modes = vec![left.mode];
+            let attendant = left.person.filter(|_| left.attended);
+            let person = attendant.map(|p| self.machines.len() + p);
+            if self.is_free(left.machine) && person.is_none_or(|p| self.is_free(p)) {
+                self.take(left.machine, (0, left.end));
+                if let Some(p) = person {
+                    self.take(p, (0, left.attended_until));
                 }
-                draft.modes = vec![half_done];
                 draft.fixed = Some(Fixed {
                     mode: 0,
-                    person: attendant,
+                    person: left.person,
                     start: 0,
-                    attended_until,
-                    end,
+                    attended_until: left.attended_until,
+                    end: left.end,
                 });
-            } else {
-                draft.modes = vec![half_done];
             }
         }
-        self.holes.append(&mut gone);
+    }
+
+    /// What is left of an operation begun `ago` (negative minutes): on the machine and by the person that were booked,
+    /// or whoever is free when nobody was. `None` when it has no such machine.
+    fn remainder(&self, draft: &Draft, ago: Minute) -> Option<Remainder> {
+        let operation = draft.operation;
+        let Progress::Started {
+            machine, person, ..
+        } = operation.progress
+        else {
+            return None;
+        };
+        let mut modes = draft.modes.iter();
+        let mode = match machine {
+            Some(id) => modes.position(|m| self.machine_of(m) == Some(id)),
+            None => modes.position(|m| m.machine.is_some_and(|m| self.is_free(m))),
+        };
+        let way = draft.modes.get(mode.unwrap_or(0)).copied()?;
+        let on = way.machine?;
+        let mut people = draft.people.iter().copied();
+        let attendant = match person {
+            Some(id) => people.find(|&p| self.person_id(p) == Some(id)),
+            None => people.find(|p| self.is_free(self.machines.len() + p)),
+        };
+        let attendant = attendant.or(draft.people.first().copied());
+        let time = self.time(on, attendant)?;
+        let (left, attended) = left(operation, time.open_between(ago, 0));
+        let attended_until = match attended {
+            0 => 0,
+            minutes => time.pausing(0, minutes).1,
+        };
+        let end = match (left - attended, self.machines.get(on)) {
+            (0, _) => attended_until,
+            (rest, Some(machine)) => machine.pausing(attended_until, rest).1,
+            (_, None) => NEVER,
+        };
+        Some(Remainder {
+            machine: on,
+            person: attendant,
+            mode: Mode {
+                run: left,
+                attended,
+                ..way
+            },
+            attended: attended > 0,
+            attended_until,
+            end,
+        })
+    }
+
+    /// Whether fixed work leaves a machine or person free altogether.
+    fn is_free(&self, resource: usize) -> bool {
+        self.taken.get(resource).is_some_and(Vec::is_empty)
     }
 
     fn take(&mut self, resource: usize, stay: (Minute, Minute)) {

@@ -1,0 +1,269 @@
+//! One run of the planner.
+
+use super::Settings;
+use crate::db::plans::{self, FUTURES_SEED, Kept, Read};
+use crate::db::{DbError, Scope, ShopTx};
+use crate::planning::engine::futures::futures;
+use crate::planning::engine::model::plan::Plan;
+use crate::planning::engine::model::{Minute, ModelError};
+use crate::planning::engine::{repair::repair, solve};
+use crate::planning::floor::{Floor, FloorModel, Timetable};
+use chrono::{DateTime, Utc};
+use rand::SeedableRng;
+use rand_pcg::Pcg64;
+use sqlx::PgPool;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+use uuid::Uuid;
+
+/// What it costs a new plan to have an operation elsewhere than the old one had it, in weighted minutes of lateness: a
+/// plan that changes for nothing is not trusted. Common practice, no source.
+const PRICE_OF_A_MOVE: Minute = 30;
+
+/// Moves of the search that makes the first usable plan.
+const QUICK_MOVES: u64 = 1_500;
+
+/// Futures drawn for the chances of the first usable plan.
+const QUICK_FUTURES: usize = 200;
+
+/// How often a run says how far it is, and looks whether it should go on.
+const LOOK: Duration = Duration::from_millis(400);
+
+/// How a run ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ended {
+    /// The improved plan is kept.
+    Improved,
+    /// The floor changed under it; another run is queued.
+    Overtaken,
+    /// Somebody stopped it; the first usable plan stands.
+    Cancelled,
+}
+
+/// Why a run came to nothing.
+#[derive(Debug, thiserror::Error)]
+pub enum ReplanError {
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] DbError),
+    /// The floor cannot be planned.
+    #[error("the floor cannot be planned: {0}")]
+    Model(#[from] ModelError),
+    /// The computation was stopped.
+    #[error("planning was stopped: {0}")]
+    Stopped(#[from] tokio::task::JoinError),
+}
+
+/// Plans a shop: a usable plan at once, then a better one. Nothing is kept over a floor that has changed meanwhile.
+///
+/// # Errors
+/// When the plan cannot be read, made or stored; the plan that was stored stays.
+pub async fn replan(
+    pool: &PgPool,
+    shop_id: Uuid,
+    settings: Settings,
+) -> Result<Ended, ReplanError> {
+    let run = Run {
+        pool: pool.clone(),
+        scope: Scope {
+            shop_id,
+            person_id: None,
+        },
+        id: Uuid::now_v7(),
+    };
+    let began = Utc::now();
+    let mut tx = run.begin().await?;
+    let read = plans::read(&mut tx, began).await?;
+    let version = read.age.floor_version;
+    plans::begin_run(&mut tx, run.id, version).await?;
+    tx.commit().await?;
+
+    let ended = run.work(read, began, settings).await;
+    // Whatever became of it, it is not under way any more.
+    let mut tx = run.begin().await?;
+    plans::end_run(&mut tx, run.id).await?;
+    if matches!(ended, Ok(Ended::Overtaken)) {
+        plans::ask(&mut tx).await?;
+    }
+    tx.commit().await?;
+    ended
+}
+
+struct Run {
+    pool: PgPool,
+    scope: Scope,
+    id: Uuid,
+}
+
+/// What both stages plan.
+struct Task {
+    floor: Floor,
+    model: FloorModel,
+    /// The plan there was, carried over.
+    carried: Option<Plan>,
+}
+
+/// Tells a search to stop when the run that wanted it is gone.
+struct StopWhenDropped(Arc<AtomicBool>);
+
+impl Drop for StopWhenDropped {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+}
+
+impl Run {
+    async fn begin(&self) -> Result<ShopTx, DbError> {
+        ShopTx::begin(&self.pool, self.scope).await
+    }
+
+    async fn work(
+        &self,
+        read: Read,
+        began: DateTime<Utc>,
+        settings: Settings,
+    ) -> Result<Ended, ReplanError> {
+        let version = read.age.floor_version;
+        let first = tokio::task::spawn_blocking(move || first(read)).await??;
+        let (task, usable) = (Arc::new(first.0), first.1);
+        if !self.keep(version, began, &usable, false).await? {
+            return Ok(Ended::Overtaken);
+        }
+
+        let stop = Arc::new(AtomicBool::new(false));
+        let share = Arc::new(AtomicU64::new(0));
+        let guard = StopWhenDropped(stop.clone());
+        let mut search = {
+            let (stop, share, task) = (stop.clone(), share.clone(), task.clone());
+            let plan = usable.plan;
+            tokio::task::spawn_blocking(move || improve(&task, plan, settings, &stop, &share))
+        };
+        let mut look = tokio::time::interval(LOOK);
+        let better = loop {
+            tokio::select! {
+                done = &mut search => break done??,
+                _ = look.tick() => {
+                    let share = f64::from_bits(share.load(Ordering::Relaxed));
+                    let mut tx = self.begin().await?;
+                    let go_on = plans::run_goes_on(&mut tx, self.id, share).await?;
+                    tx.commit().await?;
+                    if let Some(why) = go_on.err() {
+                        drop(guard);
+                        search.await??;
+                        return Ok(match why {
+                            plans::RunEnd::Cancelled => Ended::Cancelled,
+                            plans::RunEnd::Overtaken => Ended::Overtaken,
+                        });
+                    }
+                }
+            }
+        };
+        drop(guard);
+        Ok(if self.keep(version, began, &better, true).await? {
+            Ended::Improved
+        } else {
+            Ended::Overtaken
+        })
+    }
+
+    async fn keep(
+        &self,
+        floor_version: i64,
+        began: DateTime<Utc>,
+        made: &Made,
+        improved: bool,
+    ) -> Result<bool, DbError> {
+        let mut tx = self.begin().await?;
+        let kept = plans::keep(
+            &mut tx,
+            &Kept {
+                floor_version,
+                made_at: Utc::now(),
+                took: (Utc::now() - began).to_std().unwrap_or_default(),
+                moves: made.moves,
+                improved,
+                timetable: made.timetable.clone(),
+            },
+        )
+        .await?;
+        tx.commit().await?;
+        Ok(kept)
+    }
+}
+
+/// A plan with its timetable.
+struct Made {
+    plan: Plan,
+    timetable: Timetable,
+    moves: u64,
+}
+
+impl Made {
+    fn of(task: &Task, plan: Plan, moves: u64, count: usize) -> Result<Self, ModelError> {
+        let mut rng = Pcg64::seed_from_u64(FUTURES_SEED);
+        let drawn = futures(&task.model.model, &plan, count, &mut rng)?;
+        Ok(Self {
+            timetable: task.model.timetable(&task.floor, &plan, Some(&drawn)),
+            plan,
+            moves,
+        })
+    }
+}
+
+/// A plan that can be used: the old one carried over and mended; by rules and a short search where there was none.
+fn first(read: Read) -> Result<(Task, Made), ModelError> {
+    let Read { floor, kept, .. } = read;
+    let model = floor.model();
+    let carried = kept
+        .map(|kept| model.carry_over(&floor, &kept.timetable))
+        .transpose()?;
+    let search = solve::Settings {
+        seed: 1,
+        iterations: Some(QUICK_MOVES),
+        rounds: 9,
+    };
+    let plan = match &carried {
+        Some(carried) => {
+            repair(&model.model, carried, PRICE_OF_A_MOVE, &search, &mut |_| {
+                false
+            })?
+            .plan
+        }
+        None => solve::solve(&model.model, &search, &mut |_| false)?.plan,
+    };
+    let task = Task {
+        floor,
+        model,
+        carried,
+    };
+    let made = Made::of(&task, plan, QUICK_MOVES, QUICK_FUTURES)?;
+    Ok((task, made))
+}
+
+/// The plan made better until time is up or somebody says stop: near the old one where there was one.
+fn improve(
+    task: &Task,
+    usable: Plan,
+    settings: Settings,
+    stop: &AtomicBool,
+    share: &AtomicU64,
+) -> Result<Made, ModelError> {
+    let began = Instant::now();
+    let mut moves = 0;
+    let mut watch = |progress: &solve::Progress| {
+        moves = progress.iterations;
+        let part = began.elapsed().as_secs_f64() / settings.improve_for.as_secs_f64().max(0.001);
+        share.store(part.min(1.0).to_bits(), Ordering::Relaxed);
+        part >= 1.0 || stop.load(Ordering::Relaxed)
+    };
+    let search = solve::Settings::default();
+    let model = &task.model.model;
+    let plan = match &task.carried {
+        Some(_) => repair(model, &usable, PRICE_OF_A_MOVE, &search, &mut watch)?.plan,
+        None => solve::solve(model, &search, &mut watch)?.plan,
+    };
+    let better = plan.value.compare(&usable.value, model.goal).is_le();
+    let plan = if better { plan } else { usable };
+    Made::of(task, plan, moves, settings.futures)
+}

@@ -1,0 +1,543 @@
+//! Bookings: what people entered at the bench. Only ever added to; how far an operation has come follows from them.
+
+use super::jobs::{JobState, OperationState};
+use super::read::{codes, corrupt, word};
+use super::{DbError, ShopTx, calendars};
+use crate::planning::Calendar;
+use crate::shopfloor::{self, Entry, Forgotten, Hours, Kind, Standards, State};
+use chrono::{DateTime, Days, TimeDelta, Utc};
+use std::collections::HashMap;
+use uuid::Uuid;
+
+codes! {
+    /// What an entry was at odds with when it arrived. It counts all the same until somebody has looked at it.
+    Conflict {
+        /// Somebody had finished the operation.
+        OperationDone = "operation_done",
+        /// The job was closed.
+        JobClosed = "job_closed",
+        /// The job was on hold.
+        OnHold = "on_hold",
+        /// An operation that comes before was not done.
+        Waits = "waits",
+    }
+}
+
+const KINDS: [(Kind, &str); 8] = [
+    (Kind::Setup, "setup"),
+    (Kind::Run, "run"),
+    (Kind::RunAlone, "run_alone"),
+    (Kind::Pause, "pause"),
+    (Kind::Done, "done"),
+    (Kind::Moved, "moved"),
+    (Kind::Struck, "struck"),
+    (Kind::Stands, "stands"),
+];
+
+/// The word a kind of entry is stored and sent under.
+#[must_use]
+pub fn kind_code(kind: Kind) -> &'static str {
+    KINDS
+        .iter()
+        .find(|(one, _)| *one == kind)
+        .map_or("", |(_, code)| code)
+}
+
+/// A kind of entry from the word it is stored and sent under.
+#[must_use]
+pub fn kind_from_code(code: &str) -> Option<Kind> {
+    KINDS
+        .iter()
+        .find(|(_, one)| *one == code)
+        .map(|(kind, _)| *kind)
+}
+
+/// An entry to be booked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewBooking {
+    /// The key made where it was entered.
+    pub id: Uuid,
+    /// What it says.
+    pub kind: Kind,
+    /// The operation of a job.
+    pub operation_id: Uuid,
+    /// At which machine.
+    pub machine_id: Option<Uuid>,
+    /// Whose time it is.
+    pub person_id: Uuid,
+    /// Who enters it.
+    pub entered_by: Uuid,
+    /// At which device; none when it is entered away from the bench.
+    pub device_id: Option<Uuid>,
+    /// When it happened, by this server's clock.
+    pub at: DateTime<Utc>,
+    /// The same by the clock of the device.
+    pub device_at: DateTime<Utc>,
+    /// When it arrived.
+    pub received_at: DateTime<Utc>,
+    /// The entry it corrects, confirms or answers.
+    pub corrects: Option<Uuid>,
+    /// Why, for a correction.
+    pub reason: Option<String>,
+}
+
+/// What became of an entry that arrived.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Recorded {
+    /// It is booked.
+    Taken(Option<Conflict>),
+    /// It had arrived before.
+    Again(Option<Conflict>),
+}
+
+/// An entry as people read it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Booking {
+    /// The entry.
+    pub entry: Entry,
+    /// The job.
+    pub job_id: Uuid,
+    /// Its number.
+    pub job_number: i64,
+    /// Number of the operation.
+    pub operation_number: i32,
+    /// Its title.
+    pub operation_title: String,
+    /// Name of the person whose time it is.
+    pub person: String,
+    /// Name of who entered it.
+    pub entered_by: String,
+    /// Name of the machine.
+    pub machine: Option<String>,
+    /// Name of the device.
+    pub device: Option<String>,
+    /// When it arrived.
+    pub received_at: DateTime<Utc>,
+    /// Why, for a correction.
+    pub reason: Option<String>,
+    /// What it was at odds with when it arrived.
+    pub conflict: Option<Conflict>,
+    /// Whether somebody has looked at that conflict since.
+    pub settled: bool,
+}
+
+/// A question about a clock that ran past the end of a shift.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Question {
+    /// The clock.
+    pub forgotten: Forgotten,
+    /// The entry that started it.
+    pub start: Booking,
+}
+
+/// Books an entry, once however often it arrives, and brings its operation's state up to date.
+///
+/// # Errors
+/// [`DbError::NotFound`] when there is no such operation, [`DbError::Refused`] when the key was used for something
+/// else or the entry points at nothing it could correct, [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn record(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, DbError> {
+    let shop_id = tx.shop_id();
+    // Entries of one job are taken one after another.
+    let now = sqlx::query!(
+        r#"select o.number, o.state, o.job_id, j.state as job_state,
+                  exists (select from job_operation b where b.shop_id = o.shop_id and b.job_id = o.job_id
+                          and b.state <> 'done' and o.planned -> 'after' @> to_jsonb(b.number)) as "waits!",
+                  exists (select from job_hold h where h.shop_id = o.shop_id and h.id = o.job_id) as "held!"
+           from job_operation o join job j on j.shop_id = o.shop_id and j.id = o.job_id
+           where o.shop_id = $1 and o.id = $2 for update of j"#,
+        shop_id,
+        new.operation_id
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(DbError::NotFound("this operation"))?;
+    let earlier = sqlx::query!(
+        "select kind, operation_id, person_id, device_at, conflict from booking where shop_id = $1 and id = $2",
+        shop_id,
+        new.id
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    if let Some(earlier) = earlier {
+        let same = earlier.kind == kind_code(new.kind)
+            && earlier.operation_id == new.operation_id
+            && earlier.person_id == new.person_id
+            && (earlier.device_at - new.device_at).abs() < TimeDelta::milliseconds(1);
+        if !same {
+            return Err(DbError::Refused(
+                "Its key was used for another entry".to_owned(),
+            ));
+        }
+        return Ok(Recorded::Again(conflict(earlier.conflict)?));
+    }
+    if let Some(corrects) = new.corrects {
+        let there = sqlx::query_scalar!(
+            r#"select count(*) as "there!" from booking where shop_id = $1 and id = $2 and operation_id = $3"#,
+            shop_id,
+            corrects,
+            new.operation_id
+        )
+        .fetch_one(tx.conn())
+        .await?;
+        if there == 0 {
+            return Err(DbError::Refused(
+                "The entry it corrects is not one of this operation's".to_owned(),
+            ));
+        }
+    } else if matches!(new.kind, Kind::Moved | Kind::Struck | Kind::Stands) {
+        return Err(DbError::Refused(
+            "A correction says which entry it corrects".to_owned(),
+        ));
+    }
+    let starts = matches!(new.kind, Kind::Setup | Kind::Run | Kind::RunAlone);
+    let conflict = if !(starts || new.kind == Kind::Done) {
+        None
+    } else if now.job_state != JobState::Open.code() {
+        Some(Conflict::JobClosed)
+    } else if now.state == OperationState::Done.code() {
+        Some(Conflict::OperationDone)
+    } else if now.held {
+        Some(Conflict::OnHold)
+    } else if now.waits {
+        Some(Conflict::Waits)
+    } else {
+        None
+    };
+    sqlx::query!(
+        "insert into booking (shop_id, id, kind, operation_id, machine_id, person_id, entered_by, device_id, at, device_at,
+                              received_at, corrects, reason, conflict)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)",
+        shop_id,
+        new.id,
+        kind_code(new.kind),
+        new.operation_id,
+        new.machine_id,
+        new.person_id,
+        new.entered_by,
+        new.device_id,
+        new.at,
+        new.device_at,
+        new.received_at,
+        new.corrects,
+        new.reason,
+        conflict.map(Conflict::code),
+    )
+    .execute(tx.conn())
+    .await?;
+    if now.job_state == JobState::Open.code() {
+        follow(tx, new.operation_id).await?;
+    }
+    Ok(Recorded::Taken(conflict))
+}
+
+/// Brings the state of an operation up to date with its entries.
+async fn follow(tx: &mut ShopTx, operation_id: Uuid) -> Result<(), DbError> {
+    let entries: Vec<Entry> = of_operations(tx, &[operation_id])
+        .await?
+        .into_iter()
+        .map(|booking| booking.entry)
+        .collect();
+    let state = match shopfloor::state(&entries) {
+        State::Queued => OperationState::Queued,
+        State::Started => OperationState::Started,
+        State::Done => OperationState::Done,
+    };
+    let happened = shopfloor::corrected(&entries);
+    let mut starts = happened
+        .iter()
+        .filter(|e| matches!(e.kind, Kind::Setup | Kind::Run | Kind::RunAlone));
+    let first = starts.clone().next().map(|e| e.at);
+    let last = starts.next_back();
+    sqlx::query!(
+        "update job_operation set state = $3, started_at = $4, machine_id = $5, person_id = $6, version = version + 1
+         where shop_id = $1 and id = $2
+           and (state, started_at, machine_id, person_id) is distinct from ($3, $4::timestamptz, $5::uuid, $6::uuid)",
+        tx.shop_id(),
+        operation_id,
+        state.code(),
+        first,
+        last.and_then(|e| e.machine),
+        last.map(|e| e.person),
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+fn conflict(stored: Option<String>) -> Result<Option<Conflict>, DbError> {
+    stored
+        .map(|code| word("conflict of a booking", &code, Conflict::from_code))
+        .transpose()
+}
+
+/// All entries of some operations, in the order of arrival.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn of_operations(tx: &mut ShopTx, operations: &[Uuid]) -> Result<Vec<Booking>, DbError> {
+    let rows = sqlx::query!(
+        r#"select b.id, b.kind, b.operation_id, b.person_id, b.machine_id, b.at, b.sequence, b.corrects, b.received_at,
+                  b.reason, b.conflict, o.job_id, j.number as job_number, o.number as operation_number,
+                  coalesce(o.planned ->> 'title', '') as "operation_title!",
+                  p.name as person, e.name as entered_by, m.name as "machine?", d.name as "device?",
+                  exists (select from booking s where s.shop_id = b.shop_id and s.corrects = b.id
+                          and s.kind in ('struck', 'stands')) as "settled!"
+           from booking b
+           join job_operation o on o.shop_id = b.shop_id and o.id = b.operation_id
+           join job j on j.shop_id = o.shop_id and j.id = o.job_id
+           join person p on p.shop_id = b.shop_id and p.id = b.person_id
+           join person e on e.shop_id = b.shop_id and e.id = b.entered_by
+           left join machine m on m.shop_id = b.shop_id and m.id = b.machine_id
+           left join device d on d.shop_id = b.shop_id and d.id = b.device_id
+           where b.shop_id = $1 and b.operation_id = any ($2)
+           order by b.sequence"#,
+        tx.shop_id(),
+        operations
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(Booking {
+                entry: Entry {
+                    id: row.id,
+                    kind: kind_from_code(&row.kind)
+                        .ok_or_else(|| corrupt("kind of a booking", &row.kind))?,
+                    operation: row.operation_id,
+                    person: row.person_id,
+                    machine: row.machine_id,
+                    at: row.at,
+                    sequence: row.sequence,
+                    corrects: row.corrects,
+                },
+                job_id: row.job_id,
+                job_number: row.job_number,
+                operation_number: row.operation_number,
+                operation_title: row.operation_title,
+                person: row.person,
+                entered_by: row.entered_by,
+                machine: row.machine,
+                device: row.device,
+                received_at: row.received_at,
+                reason: row.reason,
+                conflict: conflict(row.conflict)?,
+                settled: row.settled,
+            })
+        })
+        .collect()
+}
+
+/// All entries of a job, in the order of arrival.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn of_job(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<Booking>, DbError> {
+    let operations = sqlx::query_scalar!(
+        "select id from job_operation where shop_id = $1 and job_id = $2",
+        tx.shop_id(),
+        job_id
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    of_operations(tx, &operations).await
+}
+
+/// All entries of the operations somebody may be at: those begun and not done, and those with a conflict that nobody
+/// has looked at.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn live(tx: &mut ShopTx) -> Result<Vec<Booking>, DbError> {
+    let operations = sqlx::query_scalar!(
+        r#"select o.id as "id!" from job_operation o
+           join job j on j.shop_id = o.shop_id and j.id = o.job_id
+           where o.shop_id = $1 and o.state = 'started' and j.state = 'open'
+           union
+           select b.operation_id from booking b
+           where b.shop_id = $1 and b.conflict is not null
+             and not exists (select from booking s where s.shop_id = b.shop_id and s.corrects = b.id
+                             and s.kind in ('struck', 'stands'))"#,
+        tx.shop_id()
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    of_operations(tx, &operations).await
+}
+
+/// The questions to ask about these entries: clocks that ran past the end of somebody's shift.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn questions(
+    tx: &mut ShopTx,
+    live: &[Booking],
+    now: DateTime<Utc>,
+) -> Result<Vec<Question>, DbError> {
+    let entries: Vec<Entry> = live.iter().map(|b| b.entry).collect();
+    let clocks = shopfloor::clocks(&entries);
+    let running = || clocks.iter().filter(|c| c.until.is_none());
+    let Some(first) = running().map(|c| c.from).min() else {
+        return Ok(Vec::new());
+    };
+    let working_time = calendars::read(tx).await?;
+    // From the day before, so that a shift under way is seen whole, to the next shift after a long holiday.
+    let from = first.checked_sub_days(Days::new(1)).unwrap_or(first);
+    let until = now.checked_add_days(Days::new(30)).unwrap_or(now);
+    let calendars: HashMap<Uuid, Calendar> = running()
+        .map(|c| {
+            let owner = calendars::Owner::Person(c.person);
+            (c.person, working_time.calendar(owner, from, until))
+        })
+        .collect();
+    let asked = shopfloor::forgotten(&clocks, &entries, now, |person, at| {
+        shopfloor::shift_end(calendars.get(&person)?.intervals(), at)
+    });
+    Ok(asked
+        .into_iter()
+        .filter_map(|forgotten| {
+            let start = live.iter().find(|b| b.entry.id == forgotten.clock.start)?;
+            Some(Question {
+                forgotten,
+                start: start.clone(),
+            })
+        })
+        .collect())
+}
+
+/// The longest a clock is expected to run without any entry: how far back entries of other jobs are read that may share
+/// time with a job's own.
+const LONGEST_CLOCK: Days = Days::new(7);
+
+/// Minutes spent on each operation of a job, its share of what was done together with other jobs counted. Clocks that
+/// run are counted until now, those that must be asked about not at all.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn hours_of_job(
+    tx: &mut ShopTx,
+    own: &[Booking],
+    now: DateTime<Utc>,
+) -> Result<HashMap<Uuid, Hours>, DbError> {
+    let times = || own.iter().map(|b| b.entry.at);
+    let (Some(first), Some(last)) = (times().min(), times().max()) else {
+        return Ok(HashMap::new());
+    };
+    let running = shopfloor::clocks(&own.iter().map(|b| b.entry).collect::<Vec<_>>())
+        .iter()
+        .any(|c| c.until.is_none());
+    let from = first.checked_sub_days(LONGEST_CLOCK).unwrap_or(first);
+    let until = if running { now } else { last };
+    let operations = sqlx::query_scalar!(
+        "select distinct operation_id from booking where shop_id = $1 and at between $2 and $3",
+        tx.shop_id(),
+        from,
+        until
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let all = of_operations(tx, &operations).await?;
+    let asked = questions(tx, &all, now).await?;
+    let entries: Vec<Entry> = all.iter().map(|b| b.entry).collect();
+    let mut clocks = shopfloor::clocks(&entries);
+    clocks.retain(|c| asked.iter().all(|q| q.forgotten.clock.start != c.start));
+    for clock in &mut clocks {
+        clock.until = clock.until.or(Some(now));
+    }
+    let standards: Standards = sqlx::query!(
+        r#"select id, setup_minutes as "setup!" from job_operation where shop_id = $1 and id = any ($2)"#,
+        tx.shop_id(),
+        &operations
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(|row| (row.id, row.setup))
+    .collect();
+    Ok(shopfloor::hours(&clocks, &standards))
+}
+
+/// Something a device sent that could not be booked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SetAside {
+    /// Its key.
+    pub id: Uuid,
+    /// The device's name.
+    pub device: String,
+    /// Word for word.
+    pub body: serde_json::Value,
+    /// Why it could not be booked.
+    pub why: String,
+    /// When it arrived.
+    pub received_at: DateTime<Utc>,
+}
+
+/// Keeps what could not be booked, once however often it arrives.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn set_aside(
+    tx: &mut ShopTx,
+    id: Uuid,
+    device_id: Uuid,
+    body: &serde_json::Value,
+    why: &str,
+    now: DateTime<Utc>,
+) -> Result<(), DbError> {
+    sqlx::query!(
+        "insert into set_aside (shop_id, id, device_id, body, why, received_at) values ($1, $2, $3, $4, $5, $6)
+         on conflict (shop_id, id) do nothing",
+        tx.shop_id(),
+        id,
+        device_id,
+        body,
+        why,
+        now,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// What was set aside and nobody has looked at, oldest first.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn set_aside_open(tx: &mut ShopTx) -> Result<Vec<SetAside>, DbError> {
+    Ok(sqlx::query_as!(
+        SetAside,
+        "select s.id, d.name as device, s.body, s.why, s.received_at
+         from set_aside s join device d on d.shop_id = s.shop_id and d.id = s.device_id
+         where s.shop_id = $1 and s.settled_at is null order by s.received_at, s.id",
+        tx.shop_id()
+    )
+    .fetch_all(tx.conn())
+    .await?)
+}
+
+/// Notes that somebody has looked at what was set aside, and what they did.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn settle_set_aside(
+    tx: &mut ShopTx,
+    id: Uuid,
+    by: Uuid,
+    note: &str,
+    now: DateTime<Utc>,
+) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "update set_aside set settled_at = $3, settled_by = $4, settled_note = $5
+         where shop_id = $1 and id = $2 and settled_at is null",
+        tx.shop_id(),
+        id,
+        now,
+        by,
+        note,
+    )
+    .execute(tx.conn())
+    .await?;
+    match done.rows_affected() {
+        0 => Err(DbError::NotFound("what was set aside")),
+        _ => Ok(()),
+    }
+}

@@ -1,0 +1,478 @@
+//! Patterns and variants, each a whole: a pattern with its outlines and bosses, a variant with its features.
+
+use super::read::{count, stored_count, word};
+use super::{DbError, ShopTx};
+use crate::castings::{Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, Variant};
+use crate::units::Length;
+use std::collections::HashMap;
+use uuid::Uuid;
+
+/// All patterns, by name.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn patterns(tx: &mut ShopTx) -> Result<Vec<Pattern>, DbError> {
+    read_patterns(tx, None).await
+}
+
+/// One pattern.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn pattern(tx: &mut ShopTx, id: Uuid) -> Result<Pattern, DbError> {
+    let found = read_patterns(tx, Some(id)).await?.into_iter().next();
+    found.ok_or(DbError::NotFound("the pattern"))
+}
+
+async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Pattern>, DbError> {
+    let shop = tx.shop_id();
+    let mut outlines: HashMap<Uuid, Vec<Outline>> = HashMap::new();
+    let rows = sqlx::query!(
+        "select pattern_id, face, width_mm, height_mm from outline
+         where shop_id = $1 and ($2::uuid is null or pattern_id = $2)",
+        shop,
+        only
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    for row in rows {
+        outlines.entry(row.pattern_id).or_default().push(Outline {
+            face: word("face", &row.face, Face::from_code)?,
+            width: Length::from_mm(row.width_mm),
+            height: Length::from_mm(row.height_mm),
+        });
+    }
+    let mut bosses: HashMap<Uuid, Vec<Boss>> = HashMap::new();
+    let rows = sqlx::query!(
+        "select pattern_id, face, label, largest_mm, deepest_mm from boss
+         where shop_id = $1 and ($2::uuid is null or pattern_id = $2)",
+        shop,
+        only
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    for row in rows {
+        bosses.entry(row.pattern_id).or_default().push(Boss {
+            place: Place::new(word("face", &row.face, Face::from_code)?, row.label),
+            largest: Length::from_mm(row.largest_mm),
+            deepest: row.deepest_mm.map(Length::from_mm),
+        });
+    }
+    let rows = sqlx::query!(
+        "select id, name, cylinders, mains, marks, version from pattern
+         where shop_id = $1 and ($2::uuid is null or id = $2) order by lower(name)",
+        shop,
+        only
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let mut outlines = outlines.remove(&row.id).unwrap_or_default();
+            outlines.sort_by_key(|outline| outline.face);
+            let mut bosses = bosses.remove(&row.id).unwrap_or_default();
+            bosses.sort_by(|a, b| a.place.cmp(&b.place));
+            Ok(Pattern {
+                id: row.id,
+                name: row.name,
+                cylinders: count("cylinders", row.cylinders)?,
+                mains: count("mains", row.mains)?,
+                outlines,
+                bosses,
+                marks: row.marks,
+                version: row.version,
+            })
+        })
+        .collect()
+}
+
+/// Adds a pattern; its version starts at one whatever it says.
+///
+/// # Errors
+/// [`DbError::Duplicate`] when the name is taken, [`DbError::Database`].
+pub async fn insert_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), DbError> {
+    sqlx::query!(
+        "insert into pattern (shop_id, id, name, cylinders, mains, marks) values ($1, $2, $3, $4, $5, $6)",
+        tx.shop_id(),
+        pattern.id,
+        pattern.name,
+        stored_count("cylinders", pattern.cylinders)?,
+        stored_count("mains", pattern.mains)?,
+        pattern.marks,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| name_taken(error, "pattern_name", &pattern.name))?;
+    insert_faces(tx, pattern).await
+}
+
+/// Changes a pattern, its outlines and bosses to what is given; `pattern.version` is the version the editor saw.
+///
+/// # Errors
+/// [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Duplicate`], [`DbError::Database`].
+pub async fn update_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), DbError> {
+    let shop = tx.shop_id();
+    let done = sqlx::query!(
+        "update pattern set name = $3, cylinders = $4, mains = $5, marks = $6, version = version + 1
+         where shop_id = $1 and id = $2 and version = $7",
+        shop,
+        pattern.id,
+        pattern.name,
+        stored_count("cylinders", pattern.cylinders)?,
+        stored_count("mains", pattern.mains)?,
+        pattern.marks,
+        pattern.version,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| name_taken(error, "pattern_name", &pattern.name))?;
+    if done.rows_affected() == 0 {
+        self::pattern(tx, pattern.id).await?;
+        return Err(DbError::Stale("the pattern"));
+    }
+    sqlx::query!(
+        "delete from outline where shop_id = $1 and pattern_id = $2",
+        shop,
+        pattern.id
+    )
+    .execute(tx.conn())
+    .await?;
+    sqlx::query!(
+        "delete from boss where shop_id = $1 and pattern_id = $2",
+        shop,
+        pattern.id
+    )
+    .execute(tx.conn())
+    .await?;
+    insert_faces(tx, pattern).await
+}
+
+async fn insert_faces(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), DbError> {
+    let shop = tx.shop_id();
+    for outline in &pattern.outlines {
+        sqlx::query!(
+            "insert into outline (shop_id, pattern_id, face, width_mm, height_mm) values ($1, $2, $3, $4, $5)",
+            shop,
+            pattern.id,
+            outline.face.code(),
+            outline.width.mm(),
+            outline.height.mm(),
+        )
+        .execute(tx.conn())
+        .await?;
+    }
+    for boss in &pattern.bosses {
+        sqlx::query!(
+            "insert into boss (shop_id, pattern_id, face, label, largest_mm, deepest_mm) values ($1, $2, $3, $4, $5, $6)",
+            shop,
+            pattern.id,
+            boss.place.face.code(),
+            boss.place.label,
+            boss.largest.mm(),
+            boss.deepest.map(|depth| depth.mm()),
+        )
+        .execute(tx.conn())
+        .await?;
+    }
+    Ok(())
+}
+
+/// Copies a pattern with its outlines and bosses, without its variants, under a new key and name.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Duplicate`] when the name is taken, [`DbError::Database`].
+pub async fn copy_pattern(
+    tx: &mut ShopTx,
+    id: Uuid,
+    new_id: Uuid,
+    name: &str,
+) -> Result<(), DbError> {
+    let copy = Pattern {
+        id: new_id,
+        name: name.to_owned(),
+        ..pattern(tx, id).await?
+    };
+    insert_pattern(tx, &copy).await
+}
+
+/// Deletes a pattern that has no variants.
+///
+/// # Errors
+/// [`DbError::InUse`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn delete_pattern(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "delete from pattern where shop_id = $1 and id = $2",
+        tx.shop_id(),
+        id
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| still_needed(error, "The pattern"))?;
+    match done.rows_affected() {
+        0 => Err(DbError::NotFound("the pattern")),
+        _ => Ok(()),
+    }
+}
+
+/// All variants with their features, by pattern name, then by name.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn variants(tx: &mut ShopTx) -> Result<Vec<Variant>, DbError> {
+    read_variants(tx, None, None).await
+}
+
+/// A variant by name, for choosing from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct VariantName {
+    /// Key.
+    pub id: Uuid,
+    /// Name.
+    pub name: String,
+}
+
+/// The names of all variants, by pattern name, then by name.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn variant_names(tx: &mut ShopTx) -> Result<Vec<VariantName>, DbError> {
+    Ok(sqlx::query_as!(
+        VariantName,
+        "select v.id, v.name from variant v join pattern p on p.shop_id = v.shop_id and p.id = v.pattern_id
+         where v.shop_id = $1 order by lower(p.name), lower(v.name)",
+        tx.shop_id()
+    )
+    .fetch_all(tx.conn())
+    .await?)
+}
+
+/// The variants of one pattern, by name.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn variants_of(tx: &mut ShopTx, pattern_id: Uuid) -> Result<Vec<Variant>, DbError> {
+    read_variants(tx, None, Some(pattern_id)).await
+}
+
+/// One variant with its features.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn variant(tx: &mut ShopTx, id: Uuid) -> Result<Variant, DbError> {
+    let found = read_variants(tx, Some(id), None).await?.into_iter().next();
+    found.ok_or(DbError::NotFound("the variant"))
+}
+
+async fn read_variants(
+    tx: &mut ShopTx,
+    only: Option<Uuid>,
+    pattern_id: Option<Uuid>,
+) -> Result<Vec<Variant>, DbError> {
+    let shop = tx.shop_id();
+    let mut features: HashMap<Uuid, Vec<Feature>> = HashMap::new();
+    let rows = sqlx::query!(
+        "select f.variant_id, f.face, f.label, f.kind, f.x_mm, f.y_mm, f.size_mm, f.depth_mm, f.thread, f.fit, f.count, f.note
+         from feature f join variant v on v.shop_id = f.shop_id and v.id = f.variant_id
+         where f.shop_id = $1 and ($2::uuid is null or v.id = $2) and ($3::uuid is null or v.pattern_id = $3)",
+        shop,
+        only,
+        pattern_id
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    for row in rows {
+        features.entry(row.variant_id).or_default().push(Feature {
+            place: Place::new(word("face", &row.face, Face::from_code)?, row.label),
+            kind: word("kind of feature", &row.kind, FeatureKind::from_code)?,
+            x: Length::from_mm(row.x_mm),
+            y: Length::from_mm(row.y_mm),
+            size: Length::from_mm(row.size_mm),
+            depth: row.depth_mm.map(Length::from_mm),
+            thread: row.thread.map(|text| parsed("thread", &text)).transpose()?,
+            fit: row.fit.map(|text| parsed("fit", &text)).transpose()?,
+            count: count("count", row.count)?,
+            note: row.note,
+        });
+    }
+    let rows = sqlx::query!(
+        "select v.id, v.pattern_id, v.name, v.gearbox_under, v.note, v.version
+         from variant v join pattern p on p.shop_id = v.shop_id and p.id = v.pattern_id
+         where v.shop_id = $1 and ($2::uuid is null or v.id = $2) and ($3::uuid is null or v.pattern_id = $3)
+         order by lower(p.name), lower(v.name)",
+        shop,
+        only,
+        pattern_id
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let variants = rows.into_iter().map(|row| {
+        let mut features = features.remove(&row.id).unwrap_or_default();
+        features.sort_by(|a, b| a.place.cmp(&b.place));
+        Variant {
+            id: row.id,
+            pattern_id: row.pattern_id,
+            name: row.name,
+            gearbox_under: row.gearbox_under,
+            features,
+            note: row.note,
+            version: row.version,
+        }
+    });
+    Ok(variants.collect())
+}
+
+/// Adds a variant with its features; its version starts at one whatever it says.
+///
+/// # Errors
+/// [`DbError::Duplicate`] when the name is taken, [`DbError::Database`].
+pub async fn insert_variant(tx: &mut ShopTx, variant: &Variant) -> Result<(), DbError> {
+    sqlx::query!(
+        "insert into variant (shop_id, id, pattern_id, name, gearbox_under, note) values ($1, $2, $3, $4, $5, $6)",
+        tx.shop_id(),
+        variant.id,
+        variant.pattern_id,
+        variant.name,
+        variant.gearbox_under,
+        variant.note,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| name_taken(error, "variant_name", &variant.name))?;
+    insert_features(tx, variant).await
+}
+
+/// Changes a variant and its features to what is given; `variant.version` is the version the editor saw.
+/// The pattern it was cast from stays.
+///
+/// # Errors
+/// [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Duplicate`], [`DbError::Database`].
+pub async fn update_variant(tx: &mut ShopTx, variant: &Variant) -> Result<(), DbError> {
+    let shop = tx.shop_id();
+    let done = sqlx::query!(
+        "update variant set name = $3, gearbox_under = $4, note = $5, version = version + 1
+         where shop_id = $1 and id = $2 and version = $6",
+        shop,
+        variant.id,
+        variant.name,
+        variant.gearbox_under,
+        variant.note,
+        variant.version,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| name_taken(error, "variant_name", &variant.name))?;
+    if done.rows_affected() == 0 {
+        self::variant(tx, variant.id).await?;
+        return Err(DbError::Stale("the variant"));
+    }
+    sqlx::query!(
+        "delete from feature where shop_id = $1 and variant_id = $2",
+        shop,
+        variant.id
+    )
+    .execute(tx.conn())
+    .await?;
+    insert_features(tx, variant).await
+}
+
+async fn insert_features(tx: &mut ShopTx, variant: &Variant) -> Result<(), DbError> {
+    let shop = tx.shop_id();
+    for feature in &variant.features {
+        sqlx::query!(
+            "insert into feature (shop_id, variant_id, face, label, kind, x_mm, y_mm, size_mm, depth_mm, thread, fit, count, note)
+             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+            shop,
+            variant.id,
+            feature.place.face.code(),
+            feature.place.label,
+            feature.kind.code(),
+            feature.x.mm(),
+            feature.y.mm(),
+            feature.size.mm(),
+            feature.depth.map(|depth| depth.mm()),
+            feature.thread.as_ref().map(ToString::to_string),
+            feature.fit.as_ref().map(ToString::to_string),
+            stored_count("count", feature.count)?,
+            feature.note,
+        )
+        .execute(tx.conn())
+        .await?;
+    }
+    Ok(())
+}
+
+/// Copies a variant with its features under a new key and name.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Duplicate`] when the name is taken, [`DbError::Database`].
+pub async fn copy_variant(
+    tx: &mut ShopTx,
+    id: Uuid,
+    new_id: Uuid,
+    name: &str,
+) -> Result<(), DbError> {
+    let copy = Variant {
+        id: new_id,
+        name: name.to_owned(),
+        ..variant(tx, id).await?
+    };
+    insert_variant(tx, &copy).await
+}
+
+/// Deletes a variant that nothing refers to.
+///
+/// # Errors
+/// [`DbError::InUse`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn delete_variant(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "delete from variant where shop_id = $1 and id = $2",
+        tx.shop_id(),
+        id
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| still_needed(error, "The variant"))?;
+    match done.rows_affected() {
+        0 => Err(DbError::NotFound("the variant")),
+        _ => Ok(()),
+    }
+}
+
+/// A stored designation.
+fn parsed<T>(what: &'static str, text: &str) -> Result<T, DbError>
+where
+    T: std::str::FromStr,
+    T::Err: std::fmt::Display,
+{
+    text.parse().map_err(|why: T::Err| DbError::Corrupt {
+        what,
+        why: why.to_string(),
+    })
+}
+
+/// Turns a broken unique name into the complaint beside the name field.
+pub(super) fn name_taken(error: sqlx::Error, constraint: &str, name: &str) -> DbError {
+    match error.as_database_error() {
+        Some(db) if db.constraint() == Some(constraint) => DbError::Duplicate {
+            field: "name",
+            message: format!("there is one called “{name}” already"),
+        },
+        _ => error.into(),
+    }
+}
+
+/// Turns a broken reference into words about what still needs the row.
+fn still_needed(error: sqlx::Error, what: &str) -> DbError {
+    match error.as_database_error() {
+        Some(db) if db.is_foreign_key_violation() => {
+            let by = db.table().map_or_else(
+                || "something else".to_owned(),
+                |table| format!("at least one {}", table.replace('_', " ")),
+            );
+            DbError::InUse(format!(
+                "{what} is still needed by {by}; delete or change that first"
+            ))
+        }
+        _ => error.into(),
+    }
+}

@@ -1,0 +1,409 @@
+//! Castings on the shelf: what could be a donor, whose it is, what it cost, and whether it was found good.
+
+use super::casting_records::{Origin, another_customers};
+use super::counters::{self, Counter};
+use super::read::{codes, money, word};
+use super::{DbError, ShopTx};
+use crate::units::Money;
+use chrono::NaiveDate;
+use uuid::Uuid;
+
+codes! {
+    /// Whose a casting is.
+    Ownership {
+        /// The shop's.
+        Shop = "shop",
+        /// A customer's, left with the shop.
+        Customer = "customer",
+    }
+}
+
+codes! {
+    /// What crack test and measuring found.
+    Outcome {
+        /// Fit to be machined.
+        Good = "good",
+        /// Not.
+        Failed = "failed",
+    }
+}
+
+codes! {
+    /// Where a casting stands.
+    ShelfState {
+        /// On the shelf, free to be used.
+        OnShelf = "on_shelf",
+        /// Set aside for a job.
+        Reserved = "reserved",
+        /// Used in a job.
+        Used = "used",
+        /// Scrapped.
+        Scrapped = "scrapped",
+        /// Gone back to its owner.
+        Returned = "returned",
+    }
+}
+
+/// What is written down about a casting.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CastingDetails {
+    /// How it was machined.
+    pub variant_id: Uuid,
+    /// Whose it is.
+    pub ownership: Ownership,
+    /// What it stands in the books for; nothing for a customer's own.
+    pub cost: Money,
+    /// Its condition in words.
+    pub condition: String,
+}
+
+/// A casting.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Casting {
+    /// Key.
+    pub id: Uuid,
+    /// Number on its tag.
+    pub number: i64,
+    /// What is written down about it.
+    pub details: CastingDetails,
+    /// What the inspection found and on which day, once there was one.
+    pub inspection: Option<(Outcome, NaiveDate)>,
+    /// Where it stands.
+    pub state: ShelfState,
+    /// The job it is reserved for or was used in.
+    pub job_id: Option<Uuid>,
+    /// The number of that job.
+    pub job_number: Option<i64>,
+    /// Counts edits.
+    pub version: i32,
+}
+
+struct Row {
+    id: Uuid,
+    number: i64,
+    variant_id: Uuid,
+    ownership: String,
+    cost: rust_decimal::Decimal,
+    currency: String,
+    condition: String,
+    outcome: Option<String>,
+    inspected_on: Option<NaiveDate>,
+    state: String,
+    job_id: Option<Uuid>,
+    job_number: Option<i64>,
+    version: i32,
+}
+
+impl TryFrom<Row> for Casting {
+    type Error = DbError;
+    fn try_from(row: Row) -> Result<Self, DbError> {
+        let inspection = match (row.outcome, row.inspected_on) {
+            (Some(outcome), Some(on)) => Some((
+                word("inspection outcome", &outcome, Outcome::from_code)?,
+                on,
+            )),
+            _ => None,
+        };
+        Ok(Self {
+            id: row.id,
+            number: row.number,
+            details: CastingDetails {
+                variant_id: row.variant_id,
+                ownership: word("ownership", &row.ownership, Ownership::from_code)?,
+                cost: money("cost of a casting", row.cost, &row.currency)?,
+                condition: row.condition,
+            },
+            inspection,
+            state: word("state of a casting", &row.state, ShelfState::from_code)?,
+            job_id: row.job_id,
+            job_number: row.job_number,
+            version: row.version,
+        })
+    }
+}
+
+/// Puts a casting on the shelf and gives it its number.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn create(tx: &mut ShopTx, details: &CastingDetails) -> Result<(Uuid, i64), DbError> {
+    let number = counters::next(tx, Counter::Casting).await?;
+    let id = Uuid::now_v7();
+    let currency = details.cost.currency();
+    sqlx::query!(
+        "insert into casting (shop_id, id, number, variant_id, ownership, cost, currency, condition)
+         values ($1, $2, $3, $4, $5, $6, $7, $8)",
+        tx.shop_id(),
+        id,
+        number,
+        details.variant_id,
+        details.ownership.code(),
+        details.cost.amount(),
+        currency.code(),
+        details.condition,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok((id, number))
+}
+
+/// One casting.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Casting, DbError> {
+    sqlx::query_as!(
+        Row,
+        r#"select c.id, c.number, c.variant_id, c.ownership, c.cost, c.currency, c.condition, c.outcome, c.inspected_on,
+                  c.state, c.job_id, j.number as "job_number?", c.version
+           from casting c left join job j on j.shop_id = c.shop_id and j.id = c.job_id
+           where c.shop_id = $1 and c.id = $2"#,
+        tx.shop_id(),
+        id
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(DbError::NotFound("this casting"))?
+    .try_into()
+}
+
+/// Castings in any of these states, by number; of one variant when one is named.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn list(
+    tx: &mut ShopTx,
+    states: &[ShelfState],
+    variant_id: Option<Uuid>,
+) -> Result<Vec<Casting>, DbError> {
+    let states: Vec<String> = states.iter().map(|s| s.code().to_owned()).collect();
+    sqlx::query_as!(
+        Row,
+        r#"select c.id, c.number, c.variant_id, c.ownership, c.cost, c.currency, c.condition, c.outcome, c.inspected_on,
+                  c.state, c.job_id, j.number as "job_number?", c.version
+           from casting c left join job j on j.shop_id = c.shop_id and j.id = c.job_id
+           where c.shop_id = $1 and c.state = any ($2) and ($3::uuid is null or c.variant_id = $3)
+           order by c.number"#,
+        tx.shop_id(),
+        &states,
+        variant_id
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(Casting::try_from)
+    .collect()
+}
+
+/// Changes what is written down about a casting, where it came from and whose it is, and returns its new version.
+///
+/// # Errors
+/// [`DbError::Refused`] when a job of somebody else has it that would become a customer's, [`DbError::Stale`],
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn update(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    details: &CastingDetails,
+    origin: &Origin,
+) -> Result<i32, DbError> {
+    let currency = details.cost.currency();
+    let version = sqlx::query_scalar!(
+        "update casting set variant_id = $4, ownership = $5, cost = $6, currency = $7, condition = $8,
+                source = $9, sighting_id = $10, came_from = $11, owner = $12, version = version + 1
+         where shop_id = $1 and id = $2 and version = $3 returning version",
+        tx.shop_id(),
+        id,
+        version,
+        details.variant_id,
+        details.ownership.code(),
+        details.cost.amount(),
+        currency.code(),
+        details.condition,
+        origin.source.code(),
+        origin.sighting.as_ref().map(|(id, ..)| *id),
+        origin.came_from,
+        origin.owner,
+    )
+    .fetch_optional(tx.conn())
+    .await
+    .map_err(another_customers)?;
+    match version {
+        Some(version) => Ok(version),
+        None => Err(stale(tx, id).await),
+    }
+}
+
+/// Writes down what crack test and measuring found. One that failed is scrap, or goes back when it is a customer's.
+///
+/// # Errors
+/// [`DbError::Refused`] when it is not in the shop any more, [`DbError::Stale`], [`DbError::NotFound`],
+/// [`DbError::Database`].
+pub async fn inspect(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    outcome: Outcome,
+    on: NaiveDate,
+) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "update casting set outcome = $4, inspected_on = $5, version = version + 1,
+                state = case when $4 = 'good' then state when ownership = 'shop' then 'scrapped' else 'returned' end
+         where shop_id = $1 and id = $2 and version = $3 and state in ('on_shelf', 'reserved')",
+        tx.shop_id(),
+        id,
+        version,
+        outcome.code(),
+        on,
+    )
+    .execute(tx.conn())
+    .await?;
+    if done.rows_affected() == 0 {
+        let now = get(tx, id).await?;
+        if now.version == version {
+            return Err(DbError::Refused(format!(
+                "Casting {} is not on the shelf any more; put it back first",
+                now.number
+            )));
+        }
+        return Err(DbError::Stale("this casting"));
+    }
+    Ok(())
+}
+
+/// Takes a casting that no job has off the shelf (scrapped, returned) or puts it back, free of any job.
+///
+/// # Errors
+/// [`DbError::Refused`] when a job has it or a job would be needed, and when the shop's own would go back to its
+/// owner; [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn move_to(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    state: ShelfState,
+) -> Result<(), DbError> {
+    let now = get(tx, id).await?;
+    if [now.state, state]
+        .iter()
+        .any(|s| matches!(s, ShelfState::Reserved | ShelfState::Used))
+    {
+        return Err(DbError::Refused(format!(
+            "Casting {} is set aside, used and freed by its job only",
+            now.number
+        )));
+    }
+    if state == ShelfState::Returned && now.details.ownership == Ownership::Shop {
+        return Err(DbError::Refused(format!(
+            "Casting {} is the shop's own and goes back to nobody; write it off instead",
+            now.number
+        )));
+    }
+    let done = sqlx::query!(
+        "update casting set state = $4, job_id = case when $4 = 'on_shelf' then null else job_id end,
+                version = version + 1
+         where shop_id = $1 and id = $2 and version = $3",
+        tx.shop_id(),
+        id,
+        version,
+        state.code(),
+    )
+    .execute(tx.conn())
+    .await?;
+    if done.rows_affected() == 0 {
+        return Err(DbError::Stale("this casting"));
+    }
+    Ok(())
+}
+
+/// Sets a casting aside for a job.
+///
+/// # Errors
+/// [`DbError::Refused`] when it is no longer free, or is a customer's and the job another's,
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn reserve(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), DbError> {
+    let foreign = sqlx::query!(
+        "select c.number, c.owner, j.number as job_number, j.customer
+         from casting c join job j on j.shop_id = c.shop_id and j.id = $3
+         where c.shop_id = $1 and c.id = $2 and c.owner_key is not null and c.owner_key is distinct from j.customer_key",
+        tx.shop_id(),
+        id,
+        job_id,
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    if let Some(casting) = foreign {
+        let or = |name: String, nobody: &str| {
+            if name.is_empty() {
+                nobody.to_owned()
+            } else {
+                name
+            }
+        };
+        return Err(DbError::Refused(format!(
+            "Casting {} belongs to {} and cannot be used for job {}, which is for {}",
+            casting.number,
+            or(casting.owner, "a customer who is not named"),
+            casting.job_number,
+            or(casting.customer, "nobody who is named"),
+        )));
+    }
+    let done = sqlx::query!(
+        "update casting set state = 'reserved', job_id = $3, version = version + 1
+         where shop_id = $1 and id = $2 and state = 'on_shelf'",
+        tx.shop_id(),
+        id,
+        job_id,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(another_customers)?;
+    if done.rows_affected() == 0 {
+        let casting = get(tx, id).await?;
+        return Err(DbError::Refused(format!(
+            "Casting {} is no longer free",
+            casting.number
+        )));
+    }
+    Ok(())
+}
+
+/// Puts a casting that is set aside for a job back on the shelf. One that the job does not have stays as it is.
+pub(super) async fn free(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), DbError> {
+    sqlx::query!(
+        "update casting set state = 'on_shelf', job_id = null, version = version + 1
+         where shop_id = $1 and id = $2 and job_id = $3 and state = 'reserved'",
+        tx.shop_id(),
+        id,
+        job_id,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Ends the reservations of a job: used when the job is done, free again when it is not.
+pub(super) async fn end_reservations(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    used: bool,
+) -> Result<(), DbError> {
+    sqlx::query!(
+        "update casting set state = case when $3 then 'used' else 'on_shelf' end,
+                job_id = case when $3 then job_id end, version = version + 1
+         where shop_id = $1 and job_id = $2 and state = 'reserved'",
+        tx.shop_id(),
+        job_id,
+        used,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Why an update with a version found no row.
+async fn stale(tx: &mut ShopTx, id: Uuid) -> DbError {
+    get(tx, id)
+        .await
+        .err()
+        .unwrap_or(DbError::Stale("this casting"))
+}

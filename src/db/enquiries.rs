@@ -1,0 +1,299 @@
+//! Enquiries: a call, saved at every step of the answer.
+
+use super::counters::{self, Counter};
+use super::read::{codes, word};
+use super::{DbError, ShopTx};
+use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
+
+codes! {
+    /// How far an enquiry has come.
+    EnquiryState {
+        /// Being answered.
+        Open = "open",
+        /// At least one quote was given.
+        Quoted = "quoted",
+        /// Nothing came of it.
+        Closed = "closed",
+    }
+}
+
+/// What the caller said.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct EnquiryDetails {
+    /// Who is calling.
+    pub caller: String,
+    /// How to reach them.
+    pub contact: String,
+    /// What they want.
+    pub wanted_variant_id: Option<Uuid>,
+    /// By when, the shop's calendar day.
+    pub wanted_by: Option<NaiveDate>,
+    /// The casting of their own that they bring.
+    pub brings_variant_id: Option<Uuid>,
+    /// What is known of it.
+    pub brings_note: String,
+    /// Codes of the elements that casting needs to be sound again.
+    pub repairs: Vec<String>,
+    /// Codes of the elements wanted whichever way the block comes.
+    pub also: Vec<String>,
+    /// Anything else.
+    pub note: String,
+}
+
+/// An enquiry.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Enquiry {
+    /// Key.
+    pub id: Uuid,
+    /// Number.
+    pub number: i64,
+    /// What the caller said.
+    pub details: EnquiryDetails,
+    /// How far it has come.
+    pub state: EnquiryState,
+    /// When they called.
+    pub created_at: DateTime<Utc>,
+    /// Who took the call.
+    pub created_by: Option<Uuid>,
+    /// Counts edits.
+    pub version: i32,
+}
+
+struct Row {
+    id: Uuid,
+    number: i64,
+    caller: String,
+    contact: String,
+    wanted_variant_id: Option<Uuid>,
+    wanted_by: Option<NaiveDate>,
+    brings_variant_id: Option<Uuid>,
+    brings_note: String,
+    repairs: Vec<String>,
+    also: Vec<String>,
+    note: String,
+    state: String,
+    created_at: DateTime<Utc>,
+    created_by: Option<Uuid>,
+    version: i32,
+}
+
+impl TryFrom<Row> for Enquiry {
+    type Error = DbError;
+    fn try_from(row: Row) -> Result<Self, DbError> {
+        Ok(Self {
+            id: row.id,
+            number: row.number,
+            details: EnquiryDetails {
+                caller: row.caller,
+                contact: row.contact,
+                wanted_variant_id: row.wanted_variant_id,
+                wanted_by: row.wanted_by,
+                brings_variant_id: row.brings_variant_id,
+                brings_note: row.brings_note,
+                repairs: row.repairs,
+                also: row.also,
+                note: row.note,
+            },
+            state: word("state of an enquiry", &row.state, EnquiryState::from_code)?,
+            created_at: row.created_at,
+            created_by: row.created_by,
+            version: row.version,
+        })
+    }
+}
+
+/// Opens an enquiry on behalf of the transaction's person and gives it its number.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn create(tx: &mut ShopTx, details: &EnquiryDetails) -> Result<(Uuid, i64), DbError> {
+    let number = counters::next(tx, Counter::Enquiry).await?;
+    let id = Uuid::now_v7();
+    sqlx::query!(
+        "insert into enquiry (shop_id, id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id,
+                              brings_note, note, created_by, repairs, also)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+        tx.shop_id(),
+        id,
+        number,
+        details.caller,
+        details.contact,
+        details.wanted_variant_id,
+        details.wanted_by,
+        details.brings_variant_id,
+        details.brings_note,
+        details.note,
+        tx.person_id(),
+        &details.repairs,
+        &details.also,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok((id, number))
+}
+
+/// One enquiry.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Enquiry, DbError> {
+    sqlx::query_as!(
+        Row,
+        "select id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id, brings_note, repairs, also,
+                note, state, created_at, created_by, version
+         from enquiry where shop_id = $1 and id = $2",
+        tx.shop_id(),
+        id
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(DbError::NotFound("this enquiry"))?
+    .try_into()
+}
+
+/// At most `limit` enquiries in any of these states, newest first; those numbered below `before` when it is given.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn list(
+    tx: &mut ShopTx,
+    states: &[EnquiryState],
+    before: Option<i64>,
+    limit: u16,
+) -> Result<Vec<Enquiry>, DbError> {
+    let states: Vec<String> = states.iter().map(|s| s.code().to_owned()).collect();
+    sqlx::query_as!(
+        Row,
+        "select id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id, brings_note, repairs, also,
+                note, state, created_at, created_by, version
+         from enquiry where shop_id = $1 and state = any ($2) and ($3::bigint is null or number < $3)
+         order by number desc limit $4",
+        tx.shop_id(),
+        &states,
+        before,
+        i64::from(limit)
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(Enquiry::try_from)
+    .collect()
+}
+
+/// Saves what the caller said by now and returns the new version.
+///
+/// # Errors
+/// [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn update(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    details: &EnquiryDetails,
+) -> Result<i32, DbError> {
+    let version = sqlx::query_scalar!(
+        "update enquiry set caller = $4, contact = $5, wanted_variant_id = $6, wanted_by = $7, brings_variant_id = $8,
+                brings_note = $9, note = $10, repairs = $11, also = $12, version = version + 1
+         where shop_id = $1 and id = $2 and version = $3 returning version",
+        tx.shop_id(),
+        id,
+        version,
+        details.caller,
+        details.contact,
+        details.wanted_variant_id,
+        details.wanted_by,
+        details.brings_variant_id,
+        details.brings_note,
+        details.note,
+        &details.repairs,
+        &details.also,
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    match version {
+        Some(version) => Ok(version),
+        None => Err(stale(tx, id).await),
+    }
+}
+
+/// Saves over whatever is stored when nobody but the transaction's person has changed it since: a screen that saves as
+/// it is typed may overtake itself, and nobody is stale against themselves. Returns the new version.
+///
+/// # Errors
+/// As [`update`].
+pub async fn save(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    details: &EnquiryDetails,
+) -> Result<i32, DbError> {
+    match update(tx, id, version, details).await {
+        Err(DbError::Stale(what)) => {
+            let others = sqlx::query_scalar!(
+                r#"select count(*) as "count!" from history
+                   where shop_id = $1 and table_name = 'enquiry' and row_id = $2
+                         and (after ->> 'version')::int > $3 and person_id is distinct from $4"#,
+                tx.shop_id(),
+                id,
+                version,
+                tx.person_id(),
+            )
+            .fetch_one(tx.conn())
+            .await?;
+            if others > 0 {
+                return Err(DbError::Stale(what));
+            }
+            let stored = get(tx, id).await?.version;
+            update(tx, id, stored, details).await
+        }
+        other => other,
+    }
+}
+
+/// Closes an enquiry that came to nothing, or opens it again.
+///
+/// # Errors
+/// [`DbError::Refused`] when quotes were given, [`DbError::Stale`], [`DbError::NotFound`],
+/// [`DbError::Database`].
+pub async fn set_closed(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    closed: bool,
+) -> Result<(), DbError> {
+    let state = if closed {
+        EnquiryState::Closed
+    } else {
+        EnquiryState::Open
+    };
+    let done = sqlx::query!(
+        "update enquiry set state = $4, version = version + 1
+         where shop_id = $1 and id = $2 and version = $3 and state <> 'quoted'",
+        tx.shop_id(),
+        id,
+        version,
+        state.code(),
+    )
+    .execute(tx.conn())
+    .await?;
+    if done.rows_affected() == 0 {
+        let enquiry = get(tx, id).await?;
+        return Err(if enquiry.state == EnquiryState::Quoted {
+            DbError::Refused(format!(
+                "Enquiry {} has quotes; win or lose those instead",
+                enquiry.number
+            ))
+        } else {
+            DbError::Stale("this enquiry")
+        });
+    }
+    Ok(())
+}
+
+/// Why an update with a version found no row.
+async fn stale(tx: &mut ShopTx, id: Uuid) -> DbError {
+    get(tx, id)
+        .await
+        .err()
+        .unwrap_or(DbError::Stale("this enquiry"))
+}

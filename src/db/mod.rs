@@ -1,0 +1,85 @@
+//! PostgreSQL: the only SQL. One file for each group of tables; the shop is set once per transaction, in [`scope`].
+
+pub mod bookings;
+pub mod calendars;
+pub mod casting_records;
+pub mod castings;
+pub mod castings_on_shelf;
+pub mod checks;
+pub mod cluster;
+pub mod counters;
+pub mod cutting;
+pub mod decisions;
+pub mod devices;
+pub mod enquiries;
+pub mod feeds;
+pub mod floor;
+pub mod history;
+pub mod holds;
+pub mod jobs;
+pub mod machines;
+pub mod migrate;
+pub mod needs;
+pub mod people;
+pub mod plan_changes;
+pub mod plans;
+pub mod quotes;
+mod read;
+pub(crate) use read::corrupt;
+pub mod remedy_rules;
+pub mod scope;
+pub mod sessions;
+pub mod settings;
+pub mod shops;
+pub mod sightings;
+pub mod standards;
+pub mod stock;
+pub mod tools;
+pub mod work_list;
+
+pub use scope::{Scope, ShopTx};
+
+/// What can go wrong in the database.
+#[derive(Debug, thiserror::Error)]
+pub enum DbError {
+    /// No such row in this shop.
+    #[error("{0} was not found")]
+    NotFound(&'static str),
+    /// Someone else changed it meanwhile; the caller shows both values.
+    #[error("{0} was changed by someone else meanwhile")]
+    Stale(&'static str),
+    /// Something like it exists already; `field` names the form field to complain beside.
+    #[error("{message}")]
+    Duplicate {
+        /// The form field.
+        field: &'static str,
+        /// What to say beside it.
+        message: String,
+    },
+    /// Something else still needs it.
+    #[error("{0}")]
+    InUse(String),
+    /// It has come too far, or not far enough, for what was asked of it.
+    #[error("{0}")]
+    Refused(String),
+    /// A stored value that no longer parses.
+    #[error("stored {what} does not read: {why}")]
+    Corrupt {
+        /// Which value.
+        what: &'static str,
+        /// Why.
+        why: String,
+    },
+    /// The database itself.
+    #[error(transparent)]
+    Database(#[from] sqlx::Error),
+}
+
+/// Asks the database for a sign of life.
+///
+/// # Errors
+/// [`DbError::Database`] when it gives none.
+pub async fn ping(pool: &sqlx::PgPool) -> Result<(), DbError> {
+    use sqlx::Connection;
+    Ok(pool.acquire().await?.ping().await?)
+}

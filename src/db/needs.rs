@@ -1,0 +1,632 @@
+//! What a job needs before it, or one of its operations, can start: a donor, parts, materials, reusable tooling.
+//!
+//! A need that names a casting, an item of stock or a tool stands as that stands: goods on hand and on order go to the
+//! job that is due first. Any other says itself whether its goods are here, on order, or nobody knows.
+
+mod standing;
+
+pub use standing::{Cover, Loan, Reserved, Source, Standing};
+
+use super::castings_on_shelf::{self, ShelfState};
+use super::read::{codes, corrupt, word};
+use super::{DbError, ShopTx, jobs};
+use crate::estimating::Route;
+use chrono::NaiveDate;
+use rust_decimal::Decimal;
+use uuid::Uuid;
+
+codes! {
+    /// What kind of thing is needed.
+    NeedKind {
+        /// A casting to be worked on.
+        Donor = "donor",
+        /// A part that goes into the work.
+        Part = "part",
+        /// Material that is used up.
+        Material = "material",
+        /// Tooling that comes back: temporary bolts, a mandrel.
+        Tool = "tool",
+    }
+}
+
+codes! {
+    /// What was last said of a need's own goods.
+    Arrival {
+        /// Nothing is on order.
+        Wanted = "wanted",
+        /// On order.
+        Ordered = "ordered",
+        /// Come, or taken from stock.
+        Here = "here",
+    }
+}
+
+/// What stands behind a need.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Behind {
+    /// Nothing that is kept in the program: the need says itself how it stands.
+    Itself,
+    /// A casting of the shelf.
+    Casting(Uuid),
+    /// An item of stock.
+    Item(Uuid),
+    /// A set of reusable tooling.
+    Tool(Uuid),
+}
+
+/// What is written down about a need.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NeedDetails {
+    /// The operation it must be here for; `None`: before the job can start.
+    pub operation_id: Option<Uuid>,
+    /// What kind of thing.
+    pub kind: NeedKind,
+    /// What, in words.
+    pub what: String,
+    /// How much.
+    pub quantity: Decimal,
+    /// Of what: each, kg, m.
+    pub unit: String,
+    /// What stands behind it.
+    pub behind: Behind,
+    /// What was last said of it.
+    pub arrival: Arrival,
+    /// The day it is expected, when it is on order and somebody has said.
+    pub expected_on: Option<NaiveDate>,
+}
+
+/// A need of a job.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Need {
+    /// Key.
+    pub id: Uuid,
+    /// The job.
+    pub job_id: Uuid,
+    /// Number of the job.
+    pub job_number: i64,
+    /// What is written down about it.
+    pub details: NeedDetails,
+    /// Number of the operation it must be here for.
+    pub operation_number: Option<i32>,
+    /// Whether that operation is still to be begun; true for a need of the whole job.
+    pub ahead: bool,
+    /// How what stands behind it stands.
+    pub source: Source,
+    /// Counts edits.
+    pub version: i32,
+}
+
+impl Need {
+    /// How it stands on a day. Goods that should have come before it are overdue, not here.
+    #[must_use]
+    pub fn standing(&self, today: NaiveDate) -> Standing {
+        self.source.standing(today)
+    }
+}
+
+struct Row {
+    id: Uuid,
+    job_id: Uuid,
+    job_number: i64,
+    operation_id: Option<Uuid>,
+    operation_number: Option<i32>,
+    operation_state: Option<String>,
+    kind: String,
+    what: String,
+    quantity: Decimal,
+    unit: String,
+    casting_id: Option<Uuid>,
+    casting_number: Option<i64>,
+    casting_state: Option<String>,
+    casting_job_id: Option<Uuid>,
+    item_id: Option<Uuid>,
+    item_name: Option<String>,
+    on_hand: Option<bool>,
+    ordered_for: Option<NaiveDate>,
+    tool_id: Option<Uuid>,
+    tool_name: Option<String>,
+    loan_job_id: Option<Uuid>,
+    loan_job_number: Option<i64>,
+    loan_back_on: Option<NaiveDate>,
+    state: String,
+    expected_on: Option<NaiveDate>,
+    version: i32,
+}
+
+impl TryFrom<Row> for Need {
+    type Error = DbError;
+    fn try_from(row: Row) -> Result<Self, DbError> {
+        let arrival = word("state of a need", &row.state, Arrival::from_code)?;
+        let missing = |what| corrupt(what, "what it names is gone");
+        let (behind, source) = match (row.casting_id, row.item_id, row.tool_id) {
+            (Some(id), ..) => {
+                let state = row.casting_state.ok_or_else(|| missing("casting"))?;
+                let state = word("state of a casting", &state, ShelfState::from_code)?;
+                let ours = row.casting_job_id == Some(row.job_id)
+                    && matches!(state, ShelfState::Reserved | ShelfState::Used);
+                let reserved = Reserved {
+                    id,
+                    number: row.casting_number.ok_or_else(|| missing("casting"))?,
+                    ours,
+                    state,
+                };
+                (Behind::Casting(id), Source::Casting(reserved))
+            }
+            (None, Some(id), _) => {
+                let cover = match (arrival, row.on_hand, row.ordered_for) {
+                    (Arrival::Here, ..) => Cover::Taken,
+                    (_, Some(true), _) => Cover::OnHand,
+                    (_, _, Some(day)) => Cover::OnOrder(day),
+                    _ => Cover::Short,
+                };
+                let name = row.item_name.ok_or_else(|| missing("item"))?;
+                (Behind::Item(id), Source::Stock { id, name, cover })
+            }
+            (None, None, Some(id)) => {
+                let loan = match (row.loan_job_id, row.loan_job_number) {
+                    (Some(job_id), Some(job_number)) => Some(Loan {
+                        job_id,
+                        job_number,
+                        back_on: row.loan_back_on,
+                        ours: job_id == row.job_id,
+                    }),
+                    _ => None,
+                };
+                let name = row.tool_name.ok_or_else(|| missing("tool"))?;
+                (Behind::Tool(id), Source::Tool { id, name, loan })
+            }
+            (None, None, None) => (
+                Behind::Itself,
+                Source::Itself {
+                    arrival,
+                    expected_on: row.expected_on,
+                },
+            ),
+        };
+        Ok(Self {
+            id: row.id,
+            job_id: row.job_id,
+            job_number: row.job_number,
+            details: NeedDetails {
+                operation_id: row.operation_id,
+                kind: word("kind of need", &row.kind, NeedKind::from_code)?,
+                what: row.what,
+                quantity: row.quantity.normalize(),
+                unit: row.unit,
+                behind,
+                arrival,
+                expected_on: row.expected_on,
+            },
+            operation_number: row.operation_number,
+            ahead: row.operation_state.is_none_or(|state| state == "queued"),
+            source,
+            version: row.version,
+        })
+    }
+}
+
+/// Needs of one job, or those of all open jobs that are not met yet: by job, operation and name.
+async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, DbError> {
+    sqlx::query_as!(
+        Row,
+        r#"with demand as materialized (
+               -- What open jobs still want of each item; the job that is due first is served first.
+               select n.id, n.item_id,
+                      sum(n.quantity) over (partition by n.item_id order by j.due_on, j.number, n.id) as up_to
+               from need n
+               join job j on j.shop_id = n.shop_id and j.id = n.job_id
+               left join job_operation o on o.shop_id = n.shop_id and o.id = n.operation_id
+               where n.shop_id = $1 and n.state = 'wanted' and n.item_id is not null
+                 and j.state = 'open' and o.state is distinct from 'done'
+           ),
+           coming as materialized (
+               -- What is on order with a day, added up by day on top of what is on hand.
+               select i.id as item_id, d.expected_on,
+                      i.on_hand + sum(d.quantity - d.come) over (partition by i.id order by d.expected_on) as up_to
+               from stock_item i
+               join (select s.item_id, s.expected_on, s.quantity,
+                            coalesce((select sum(m.quantity) from stock_movement m
+                                      where m.shop_id = s.shop_id and m.order_id = s.id), 0) as come
+                     from stock_order s
+                     where s.shop_id = $1 and not s.closed and s.expected_on is not null) d
+                 on d.item_id = i.id and d.quantity > d.come
+               where i.shop_id = $1
+           )
+           select n.id, n.job_id, j.number as job_number, n.operation_id, o.number as "operation_number?",
+                  o.state as "operation_state?", n.kind, n.what, n.quantity, n.unit,
+                  n.casting_id, c.number as "casting_number?", c.state as "casting_state?", c.job_id as casting_job_id,
+                  n.item_id, i.name as "item_name?", (i.on_hand >= d.up_to) as on_hand,
+                  (select min(e.expected_on) from coming e where e.item_id = n.item_id and e.up_to >= d.up_to)
+                      as ordered_for,
+                  n.tool_id, t.name as "tool_name?", l.job_id as "loan_job_id?", lj.number as "loan_job_number?",
+                  coalesce(l.expected_on, case when lj.state = 'open' then lj.due_on end) as loan_back_on, n.state, n.expected_on, n.version
+           from need n
+           join job j on j.shop_id = n.shop_id and j.id = n.job_id
+           left join job_operation o on o.shop_id = n.shop_id and o.id = n.operation_id
+           left join casting c on c.shop_id = n.shop_id and c.id = n.casting_id
+           left join stock_item i on i.shop_id = n.shop_id and i.id = n.item_id
+           left join demand d on d.id = n.id
+           left join tool t on t.shop_id = n.shop_id and t.id = n.tool_id
+           left join tool_loan l on l.shop_id = n.shop_id and l.tool_id = n.tool_id and l.back_at is null
+           left join job lj on lj.shop_id = l.shop_id and lj.id = l.job_id
+           where n.shop_id = $1
+             and case when $2::uuid is null then j.state = 'open' and n.state <> 'here' else n.job_id = $2 end
+           order by j.number, o.number nulls first, n.kind, n.what, n.id"#,
+        tx.shop_id(),
+        job_id,
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(Need::try_from)
+    .collect()
+}
+
+/// The needs of a job: those of the whole job first, then by operation.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn of_job(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<Need>, DbError> {
+    read(tx, Some(job_id)).await
+}
+
+/// One need of a job.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn get(tx: &mut ShopTx, job_id: Uuid, id: Uuid) -> Result<Need, DbError> {
+    of_job(tx, job_id)
+        .await?
+        .into_iter()
+        .find(|need| need.id == id)
+        .ok_or(DbError::NotFound("this need"))
+}
+
+/// What holds the start of work that is still to be begun: every need of an open job that is not met on a day.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Gate {
+    /// The need.
+    pub need_id: Uuid,
+    /// The job it holds.
+    pub job_id: Uuid,
+    /// Number of the job.
+    pub job_number: i64,
+    /// The operation it holds; `None`: the whole job.
+    pub operation_id: Option<Uuid>,
+    /// What kind of thing.
+    pub kind: NeedKind,
+    /// What, in words.
+    pub what: String,
+    /// How it stands; never [`Standing::Here`]. Only [`Standing::Expected`] is a day to plan on; work that waits for
+    /// anything else has no day, and the plan must say so.
+    pub standing: Standing,
+}
+
+impl Gate {
+    /// The first day on which the work may start; `None` when nobody knows.
+    #[must_use]
+    pub fn not_before(&self) -> Option<NaiveDate> {
+        match self.standing {
+            Standing::Expected(day) => Some(day),
+            _ => None,
+        }
+    }
+}
+
+/// The gates of every open job on a day of the shop's calendar, by job and operation. Operations that are begun or done
+/// have none.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn gates(tx: &mut ShopTx, today: NaiveDate) -> Result<Vec<Gate>, DbError> {
+    Ok(read(tx, None)
+        .await?
+        .into_iter()
+        .filter(|need| need.ahead)
+        .filter_map(|need| {
+            let standing = need.standing(today);
+            (standing != Standing::Here).then_some(Gate {
+                need_id: need.id,
+                job_id: need.job_id,
+                job_number: need.job_number,
+                operation_id: need.details.operation_id,
+                kind: need.details.kind,
+                what: need.details.what,
+                standing,
+            })
+        })
+        .collect())
+}
+
+struct Columns {
+    casting_id: Option<Uuid>,
+    item_id: Option<Uuid>,
+    tool_id: Option<Uuid>,
+}
+
+impl From<Behind> for Columns {
+    fn from(behind: Behind) -> Self {
+        let (mut casting_id, mut item_id, mut tool_id) = (None, None, None);
+        match behind {
+            Behind::Itself => {}
+            Behind::Casting(id) => casting_id = Some(id),
+            Behind::Item(id) => item_id = Some(id),
+            Behind::Tool(id) => tool_id = Some(id),
+        }
+        Self {
+            casting_id,
+            item_id,
+            tool_id,
+        }
+    }
+}
+
+/// Adds a need to an open job. A casting behind it is set aside for the job, if it is not yet.
+///
+/// # Errors
+/// [`DbError::Refused`] when the job is closed or the casting is not free, [`DbError::NotFound`] when what it
+/// names is not there, [`DbError::Database`].
+pub async fn add(tx: &mut ShopTx, job_id: Uuid, details: &NeedDetails) -> Result<Uuid, DbError> {
+    jobs::open(tx, job_id).await?;
+    if let Behind::Casting(casting_id) = details.behind {
+        set_aside(tx, casting_id, job_id).await?;
+    }
+    insert(tx, job_id, details).await
+}
+
+async fn insert(tx: &mut ShopTx, job_id: Uuid, details: &NeedDetails) -> Result<Uuid, DbError> {
+    let id = Uuid::now_v7();
+    let columns = Columns::from(details.behind);
+    sqlx::query!(
+        "insert into need (shop_id, id, job_id, operation_id, kind, what, quantity, unit, casting_id, item_id, tool_id,
+                           state, expected_on)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+        tx.shop_id(),
+        id,
+        job_id,
+        details.operation_id,
+        details.kind.code(),
+        details.what,
+        details.quantity,
+        details.unit,
+        columns.casting_id,
+        columns.item_id,
+        columns.tool_id,
+        details.arrival.code(),
+        details.expected_on,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(named_something)?;
+    Ok(id)
+}
+
+/// Changes a need of an open job; `version` is the version the editor saw. A casting that is not behind it any more is
+/// free again.
+///
+/// # Errors
+/// [`DbError::Refused`] when the job is closed, the casting is not free or goods were taken from stock for it,
+/// [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn update(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    id: Uuid,
+    version: i32,
+    details: &NeedDetails,
+) -> Result<(), DbError> {
+    jobs::open(tx, job_id).await?;
+    let now = get(tx, job_id, id).await?;
+    if now.version != version {
+        return Err(DbError::Stale("this need"));
+    }
+    untaken(&now)?;
+    if now.details.behind != details.behind {
+        if let Behind::Casting(old) = now.details.behind {
+            castings_on_shelf::free(tx, old, job_id).await?;
+        }
+        if let Behind::Casting(new) = details.behind {
+            set_aside(tx, new, job_id).await?;
+        }
+    }
+    let columns = Columns::from(details.behind);
+    let done = sqlx::query!(
+        "update need set operation_id = $5, kind = $6, what = $7, quantity = $8, unit = $9, casting_id = $10,
+                item_id = $11, tool_id = $12, state = $13, expected_on = $14, version = version + 1
+         where shop_id = $1 and job_id = $2 and id = $3 and version = $4",
+        tx.shop_id(),
+        job_id,
+        id,
+        version,
+        details.operation_id,
+        details.kind.code(),
+        details.what,
+        details.quantity,
+        details.unit,
+        columns.casting_id,
+        columns.item_id,
+        columns.tool_id,
+        details.arrival.code(),
+        details.expected_on,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(named_something)?;
+    one(done.rows_affected())
+}
+
+/// Takes a need of an open job out. A casting behind it is free again.
+///
+/// # Errors
+/// [`DbError::Refused`] when the job is closed or goods were taken from stock for it, [`DbError::Stale`],
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn remove(tx: &mut ShopTx, job_id: Uuid, id: Uuid, version: i32) -> Result<(), DbError> {
+    jobs::open(tx, job_id).await?;
+    let now = get(tx, job_id, id).await?;
+    untaken(&now)?;
+    if let Behind::Casting(casting_id) = now.details.behind {
+        castings_on_shelf::free(tx, casting_id, job_id).await?;
+    }
+    let done = sqlx::query!(
+        "delete from need where shop_id = $1 and job_id = $2 and id = $3 and version = $4",
+        tx.shop_id(),
+        job_id,
+        id,
+        version,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| match error.as_database_error() {
+        // Taken once and put back: the movements still name it.
+        Some(db) if db.is_foreign_key_violation() => DbError::Refused(
+            "Stock was booked for it once, so it stays on record; set its quantity right instead"
+                .to_owned(),
+        ),
+        _ => error.into(),
+    })?;
+    one(done.rows_affected())
+}
+
+/// Says that the goods of a need are here. Only for one that stands for itself.
+///
+/// # Errors
+/// [`DbError::Refused`] when something behind it says how it stands, [`DbError::Stale`],
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn arrived(tx: &mut ShopTx, job_id: Uuid, id: Uuid, version: i32) -> Result<(), DbError> {
+    let now = get(tx, job_id, id).await?;
+    if now.details.behind != Behind::Itself {
+        return Err(DbError::Refused(format!(
+            "What stands behind “{}” says whether it is here",
+            now.details.what
+        )));
+    }
+    set_state(tx, id, version, Arrival::Here).await
+}
+
+pub(super) async fn set_state(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    state: Arrival,
+) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "update need set state = $4, expected_on = null, version = version + 1
+         where shop_id = $1 and id = $2 and version = $3",
+        tx.shop_id(),
+        id,
+        version,
+        state.code(),
+    )
+    .execute(tx.conn())
+    .await?;
+    one(done.rows_affected())
+}
+
+/// Where the casting of a job comes from, as its quote had it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DonorNeed {
+    /// From the shelf; it is set aside already.
+    Shelf(Uuid),
+    /// The customer brings it.
+    Brought,
+    /// It has to be found and bought.
+    Hunted,
+}
+
+/// Writes down what a new job needs: its casting, and the materials of the elements of its route, each before the
+/// operation that uses it. A material that is kept in stock under the same name draws on stock.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn of_route(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    route: &Route,
+    donor: Option<DonorNeed>,
+) -> Result<(), DbError> {
+    if let Some(donor) = donor {
+        let (what, behind) = match donor {
+            DonorNeed::Shelf(id) => ("Casting from the shelf", Behind::Casting(id)),
+            DonorNeed::Brought => ("The customer’s own casting", Behind::Itself),
+            DonorNeed::Hunted => ("A casting, to be found and bought", Behind::Itself),
+        };
+        let details = NeedDetails {
+            operation_id: None,
+            kind: NeedKind::Donor,
+            what: what.to_owned(),
+            quantity: Decimal::ONE,
+            unit: "each".to_owned(),
+            behind,
+            arrival: Arrival::Wanted,
+            expected_on: None,
+        };
+        insert(tx, job_id, &details).await?;
+    }
+    let (mut ids, mut numbers, mut names, mut quantities) =
+        (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    for operation in &route.operations {
+        let number =
+            i32::try_from(operation.number).map_err(|why| corrupt("operation number", why))?;
+        for material in operation
+            .materials
+            .iter()
+            .filter(|m| m.quantity > Decimal::ZERO)
+        {
+            ids.push(Uuid::now_v7());
+            numbers.push(number);
+            names.push(material.name.clone());
+            quantities.push(material.quantity);
+        }
+    }
+    sqlx::query!(
+        "insert into need (shop_id, id, job_id, operation_id, kind, what, quantity, unit, item_id)
+         select $1, line.id, $2, o.id, 'material', line.name, line.quantity, coalesce(i.unit, 'each'), i.id
+         from unnest($3::uuid[], $4::int[], $5::text[], $6::numeric[]) as line (id, number, name, quantity)
+         join job_operation o on o.shop_id = $1 and o.job_id = $2 and o.number = line.number
+         left join stock_item i on i.shop_id = $1 and lower(i.name) = lower(line.name) and i.active",
+        tx.shop_id(),
+        job_id,
+        &ids,
+        &numbers,
+        &names,
+        &quantities,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Sets a casting aside for a job, unless it has it already.
+async fn set_aside(tx: &mut ShopTx, casting_id: Uuid, job_id: Uuid) -> Result<(), DbError> {
+    let casting = castings_on_shelf::get(tx, casting_id).await?;
+    if casting.state == ShelfState::Reserved && casting.job_id == Some(job_id) {
+        return Ok(());
+    }
+    castings_on_shelf::reserve(tx, casting_id, job_id).await
+}
+
+fn untaken(need: &Need) -> Result<(), DbError> {
+    match &need.source {
+        Source::Stock {
+            cover: Cover::Taken,
+            ..
+        } => Err(DbError::Refused(format!(
+            "“{}” was taken from stock; put it back first",
+            need.details.what
+        ))),
+        _ => Ok(()),
+    }
+}
+
+fn one(rows: u64) -> Result<(), DbError> {
+    if rows == 0 {
+        return Err(DbError::Stale("this need"));
+    }
+    Ok(())
+}
+
+fn named_something(error: sqlx::Error) -> DbError {
+    match error.as_database_error() {
+        Some(db) if db.is_foreign_key_violation() => DbError::NotFound("what it names"),
+        _ => error.into(),
+    }
+}

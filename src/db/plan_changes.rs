@@ -1,0 +1,364 @@
+//! Changes of the plan by hand, as they are taken: the decision, the mended plan and the log in one transaction.
+
+use super::calendars::{self, Overtime, Owner, Stop};
+use super::read::corrupt;
+use super::{DbError, ShopTx, decisions, floor, people, plans};
+use crate::planning::floor::{Pin, Slot, SlotState, Timetable};
+use crate::planning::what_if::{Change, WhatIf, Whose};
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use std::time::Duration;
+use uuid::Uuid;
+
+/// A change that was taken.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlanChange {
+    /// Key.
+    pub id: Uuid,
+    /// What was done.
+    pub words: String,
+    /// What was said to come of it.
+    pub sentence: String,
+    /// When.
+    pub taken_at: DateTime<Utc>,
+    /// By whom; `None` for the program itself.
+    pub by: Option<String>,
+    /// Whether it took another one back.
+    pub is_undo: bool,
+    /// Whether it was taken back itself.
+    pub undone: bool,
+}
+
+/// What it takes to give back what was before a change.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Undo {
+    /// What was done.
+    pub words: String,
+    /// The change that gives the floor back.
+    pub change: Change,
+    /// Where everything stood. Only operation, machine, person and start are kept.
+    pub places: Timetable,
+}
+
+/// A change with what was worked out for it.
+#[derive(Debug, Clone, Copy)]
+pub struct Taking<'a> {
+    /// The change.
+    pub change: &'a Change,
+    /// The change that gives the floor back.
+    pub undo: &'a Change,
+    /// What was done, in words.
+    pub words: &'a str,
+    /// What comes of it.
+    pub what: &'a WhatIf,
+    /// The version of the floor it was worked out for.
+    pub floor_version: i64,
+    /// The change it takes back, if it does.
+    pub undoes: Option<Uuid>,
+}
+
+/// Where an operation stood.
+#[derive(Debug, Serialize, Deserialize)]
+struct Place {
+    operation: Uuid,
+    job: Uuid,
+    machine: Option<Uuid>,
+    person: Option<Uuid>,
+    starts: DateTime<Utc>,
+}
+
+impl Place {
+    fn of(slot: &Slot) -> Self {
+        Self {
+            operation: slot.operation,
+            job: slot.job,
+            machine: slot.machine,
+            person: slot.person,
+            starts: slot.starts,
+        }
+    }
+
+    fn slot(self) -> Slot {
+        Slot {
+            operation: self.operation,
+            job: self.job,
+            machine: self.machine,
+            person: self.person,
+            starts: self.starts,
+            setup_until: self.starts,
+            attended_until: self.starts,
+            ends: self.starts,
+            setup_minutes: 0,
+            slack_minutes: None,
+            state: SlotState::Planned,
+        }
+    }
+}
+
+/// The newest changes, undone ones and undoings too.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn recent(tx: &mut ShopTx, limit: u16) -> Result<Vec<PlanChange>, DbError> {
+    Ok(sqlx::query_as!(
+        PlanChange,
+        r#"select c.id, c.words, c.sentence, c.taken_at, p.name as "by?", c.undoes is not null as "is_undo!",
+                  exists (select from plan_change u where u.shop_id = c.shop_id and u.undoes = c.id) as "undone!"
+           from plan_change c left join person p on p.shop_id = c.shop_id and p.id = c.taken_by
+           where c.shop_id = $1 order by c.taken_at desc, c.id desc limit $2"#,
+        tx.shop_id(),
+        i64::from(limit)
+    )
+    .fetch_all(tx.conn())
+    .await?)
+}
+
+/// The newest change that still stands: the one that can be undone.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn newest(tx: &mut ShopTx) -> Result<Option<PlanChange>, DbError> {
+    Ok(sqlx::query_as!(
+        PlanChange,
+        r#"select c.id, c.words, c.sentence, c.taken_at, p.name as "by?", false as "is_undo!", false as "undone!"
+           from plan_change c left join person p on p.shop_id = c.shop_id and p.id = c.taken_by
+           where c.shop_id = $1 and c.undoes is null
+             and not exists (select from plan_change u where u.shop_id = c.shop_id and u.undoes = c.id)
+           order by c.taken_at desc, c.id desc limit 1"#,
+        tx.shop_id()
+    )
+    .fetch_optional(tx.conn())
+    .await?)
+}
+
+/// What it takes to undo a change.
+///
+/// # Errors
+/// [`DbError::Refused`] when it is not the newest that stands, [`DbError::NotFound`], [`DbError::Corrupt`],
+/// [`DbError::Database`].
+pub async fn to_undo(tx: &mut ShopTx, id: Uuid) -> Result<Undo, DbError> {
+    let row = sqlx::query!(
+        "select words, undo, places from plan_change where shop_id = $1 and id = $2",
+        tx.shop_id(),
+        id
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(DbError::NotFound("this change"))?;
+    if newest(tx).await?.is_none_or(|newest| newest.id != id) {
+        return Err(DbError::Refused(
+            "This change has been undone, or another one was taken after it: undo that one first"
+                .to_owned(),
+        ));
+    }
+    let places: Vec<Place> =
+        serde_json::from_value(row.places).map_err(|why| corrupt("places of a plan", why))?;
+    let slots: Vec<Slot> = places.into_iter().map(Place::slot).collect();
+    Ok(Undo {
+        words: row.words,
+        change: serde_json::from_value(row.undo).map_err(|why| corrupt("change of a plan", why))?,
+        places: Timetable {
+            origin: slots.iter().map(|s| s.starts).min().unwrap_or_default(),
+            slots,
+            jobs: Vec::new(),
+            value: Default::default(),
+        },
+    })
+}
+
+/// Takes a change: writes the decision, keeps the mended plan and the log. The transaction must be dropped when this
+/// fails.
+///
+/// # Errors
+/// [`DbError::Stale`] when the floor has changed since it was worked out, [`DbError::Refused`] when it cannot be
+/// done, [`DbError::NotFound`], [`DbError::Database`].
+pub async fn take(tx: &mut ShopTx, taking: Taking<'_>) -> Result<(), DbError> {
+    const PLAN: &str = "The plan";
+    // Two at once: one waits here for the other, and then finds the floor changed.
+    sqlx::query!(
+        "select version from floor_state where shop_id = $1 for update",
+        tx.shop_id()
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    let before = floor::version(tx).await?;
+    if before != taking.floor_version {
+        return Err(DbError::Stale(PLAN));
+    }
+    write(tx, taking.change).await?;
+    // The floor is counted up now, not at the end, so that the plan can say which floor it is of.
+    sqlx::query!("set constraints all immediate")
+        .execute(tx.conn())
+        .await?;
+    let floor_version = floor::version(tx).await?;
+    let kept = plans::Kept {
+        floor_version,
+        made_at: taking.what.floor.now,
+        took: Duration::ZERO,
+        moves: 0,
+        improved: false,
+        timetable: taking.what.after.clone(),
+    };
+    if !plans::keep(tx, &kept).await? {
+        return Err(DbError::Stale(PLAN));
+    }
+    let places: Vec<Place> = taking.what.before.slots.iter().map(Place::of).collect();
+    let json = |why| corrupt("change of a plan", why);
+    sqlx::query!(
+        "insert into plan_change (shop_id, id, words, sentence, change, undo, places, taken_by, undoes)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+        tx.shop_id(),
+        Uuid::now_v7(),
+        taking.words,
+        taking.what.effect.sentence,
+        serde_json::to_value(taking.change).map_err(json)?,
+        serde_json::to_value(taking.undo).map_err(json)?,
+        serde_json::to_value(&places).map_err(json)?,
+        tx.person_id(),
+        taking.undoes,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// The rows of a change.
+async fn write(tx: &mut ShopTx, change: &Change) -> Result<(), DbError> {
+    match change {
+        Change::Place {
+            operation,
+            machine,
+            person,
+            starts,
+        } => {
+            let pin = Pin {
+                machine: *machine,
+                person: *person,
+                start: *starts,
+            };
+            decisions::pin(tx, *operation, &pin).await
+        }
+        Change::Order {
+            operation,
+            other,
+            side,
+            machine,
+        } => {
+            let (first, second) = side.ordered(*operation, *other);
+            decisions::put_behind(tx, second, first).await?;
+            if machine.is_some() {
+                let pin = Pin {
+                    machine: *machine,
+                    person: None,
+                    start: None,
+                };
+                decisions::pin(tx, *operation, &pin).await?;
+            }
+            Ok(())
+        }
+        Change::NoOrder {
+            operation,
+            other,
+            side,
+            machine,
+            was,
+        } => {
+            let (first, second) = side.ordered(*operation, *other);
+            decisions::not_behind(tx, second, first).await?;
+            match (machine, was) {
+                (None, _) => Ok(()),
+                (Some(_), Some(pin)) => decisions::pin(tx, *operation, pin).await,
+                (Some(_), None) => decisions::unpin(tx, *operation).await,
+            }
+        }
+        Change::Unpin { operation } => decisions::unpin(tx, *operation).await,
+        Change::Rank {
+            job,
+            place: Some(place),
+        } => decisions::put_at(tx, *job, *place).await,
+        Change::Rank { job, place: None } => decisions::not_first(tx, *job).await,
+        Change::Hold { job, reason } => decisions::hold(tx, *job, reason).await,
+        Change::Release { job } => decisions::release(tx, *job).await,
+        Change::Away {
+            whose,
+            from,
+            until,
+            why,
+        } => {
+            let stop = Stop {
+                id: Uuid::now_v7(),
+                owner: owner(*whose),
+                starts_at: *from,
+                ends_at: *until,
+                why: why.clone(),
+                version: 1,
+            };
+            calendars::insert_stop(tx, &stop).await
+        }
+        Change::Back {
+            whose, from, until, ..
+        } => {
+            let time = calendars::read(tx).await?;
+            let theirs =
+                |s: &&Stop| (s.owner, s.starts_at, s.ends_at) == (owner(*whose), *from, *until);
+            let stop = time.stops.iter().rfind(theirs);
+            let stop = stop.ok_or(DbError::NotFound("the stop"))?;
+            calendars::delete_stop(tx, stop.id, stop.version).await
+        }
+        Change::Overtime {
+            whose,
+            from,
+            until,
+            why,
+        } => {
+            for whose in whose {
+                let overtime = Overtime {
+                    id: Uuid::now_v7(),
+                    owner: owner(*whose),
+                    starts_at: *from,
+                    ends_at: *until,
+                    why: why.clone(),
+                    version: 1,
+                };
+                calendars::insert_overtime(tx, &overtime).await?;
+            }
+            Ok(())
+        }
+        Change::NoOvertime {
+            whose, from, until, ..
+        } => {
+            let time = calendars::read(tx).await?;
+            for whose in whose {
+                let theirs = |o: &&Overtime| {
+                    (o.owner, o.starts_at, o.ends_at) == (owner(*whose), *from, *until)
+                };
+                let overtime = time.overtime.iter().rfind(theirs);
+                let overtime = overtime.ok_or(DbError::NotFound("the overtime"))?;
+                calendars::delete_overtime(tx, overtime.id, overtime.version).await?;
+            }
+            Ok(())
+        }
+        Change::Train { person, skill } => {
+            let mut learns = people::get(tx, *person).await?;
+            learns.skills.push(skill.clone());
+            people::update(tx, &learns).await
+        }
+        Change::Untrain { person, skill } => {
+            let mut person = people::get(tx, *person).await?;
+            if let Some(at) = person.skills.iter().rposition(|has| has == skill) {
+                person.skills.remove(at);
+            }
+            people::update(tx, &person).await
+        }
+        Change::SecondMachine { .. } => Err(DbError::Refused(
+            "A second machine has to be bought first; then add it under Shop, Machines".to_owned(),
+        )),
+    }
+}
+
+fn owner(whose: Whose) -> Owner {
+    match whose {
+        Whose::Machine(id) => Owner::Machine(id),
+        Whose::Person(id) => Owner::Person(id),
+    }
+}

@@ -1,0 +1,576 @@
+//! The plan as it is kept, how fresh it is, and the standing plan: the kept one carried over to the floor as it is now.
+
+use super::read::{codes, corrupt, word};
+use super::{DbError, ShopTx, floor};
+use crate::planning::engine::futures::futures;
+use crate::planning::engine::model::ModelError;
+use crate::planning::engine::model::plan::{Plan, Value};
+use crate::planning::engine::solve::first_plan;
+use crate::planning::floor::{Floor, FloorModel, JobDates, Slot, SlotState, Timetable};
+use chrono::{DateTime, TimeDelta, Utc};
+use rand::SeedableRng;
+use rand_pcg::Pcg64;
+use std::time::Duration;
+use uuid::Uuid;
+
+/// A run that has not been heard of for so long is not counted on: its worker is gone, and another will take it over.
+pub const RUN_SILENT_FOR: TimeDelta = TimeDelta::seconds(15);
+
+/// Minutes by which work may begin late before the plan counts as overtaken by time: common practice, no source.
+pub const GRACE: i64 = 15;
+
+/// Futures drawn for the chances of a plan that has none of its own yet.
+const QUICK_FUTURES: usize = 200;
+
+/// The same plan always draws the same futures, so that chances stand still while somebody looks.
+pub const FUTURES_SEED: u64 = 1;
+
+codes! {
+    /// How a slot's state is kept.
+    SlotCode {
+        /// Planned.
+        Planned = "planned",
+        /// Pinned to its time.
+        Pinned = "pinned",
+        /// Being worked on.
+        Started = "started",
+        /// Begun, and standing half done.
+        HalfDone = "half_done",
+    }
+}
+
+impl From<SlotState> for SlotCode {
+    fn from(state: SlotState) -> Self {
+        match state {
+            SlotState::Planned => Self::Planned,
+            SlotState::Pinned => Self::Pinned,
+            SlotState::Started => Self::Started,
+            SlotState::HalfDone => Self::HalfDone,
+        }
+    }
+}
+
+impl From<SlotCode> for SlotState {
+    fn from(code: SlotCode) -> Self {
+        match code {
+            SlotCode::Planned => Self::Planned,
+            SlotCode::Pinned => Self::Pinned,
+            SlotCode::Started => Self::Started,
+            SlotCode::HalfDone => Self::HalfDone,
+        }
+    }
+}
+
+/// A plan as it is kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Kept {
+    /// The version of the floor it was made from.
+    pub floor_version: i64,
+    /// When it was made; what is stored is the moment it is kept.
+    pub made_at: DateTime<Utc>,
+    /// How long that took.
+    pub took: Duration,
+    /// Moves the search made.
+    pub moves: u64,
+    /// Whether it was improved; otherwise it is the first usable one, made at once.
+    pub improved: bool,
+    /// The plan.
+    pub timetable: Timetable,
+}
+
+/// How far the plan stands behind the floor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Freshness {
+    /// It was made from the floor as it is.
+    Fresh,
+    /// The floor has changed since, or time has overtaken the plan.
+    Stale {
+        /// Since when.
+        since: DateTime<Utc>,
+    },
+    /// A run is under way.
+    Planning {
+        /// How far it is, from 0 to 1.
+        progress: f64,
+        /// Whether the plan is that of the floor as it is already, and is only being made better.
+        usable: bool,
+    },
+}
+
+/// How fresh the plan is, without the plan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Age {
+    /// The version of the floor.
+    pub floor_version: i64,
+    /// The version of the floor that the plan was made from; `None` without a plan.
+    pub plan_version: Option<i64>,
+    /// When the plan was made.
+    pub made_at: Option<DateTime<Utc>>,
+    /// Whether the plan was improved after the first usable one.
+    pub improved: bool,
+    /// How fresh it is.
+    pub freshness: Freshness,
+}
+
+/// The plan as it can be carried out now.
+#[derive(Debug, Clone)]
+pub struct Standing {
+    /// The floor as it is.
+    pub floor: Floor,
+    /// Its model.
+    pub model: FloorModel,
+    /// The plan, in the model's terms.
+    pub plan: Plan,
+    /// The plan in times of day, with chances.
+    pub timetable: Timetable,
+    /// How fresh it is.
+    pub age: Age,
+}
+
+/// What a [`Standing`] is worked out from, read from the database.
+#[derive(Debug, Clone)]
+pub struct Read {
+    /// The floor as it is.
+    pub floor: Floor,
+    /// The plan as it is kept, if there is one.
+    pub kept: Option<Kept>,
+    /// How fresh it is.
+    pub age: Age,
+}
+
+impl Read {
+    /// The model of the floor as it is, and the kept plan carried over to it; one by rules when none is kept.
+    ///
+    /// # Errors
+    /// When the floor cannot be planned.
+    pub fn carry_over(&self) -> Result<(FloorModel, Plan), ModelError> {
+        let model = self.floor.model();
+        let plan = match &self.kept {
+            Some(kept) => model.carry_over(&self.floor, &kept.timetable)?,
+            None => first_plan(&model.model)?,
+        };
+        Ok((model, plan))
+    }
+
+    /// Carries the kept plan over to the floor as it is; makes a first one by rules when none is kept.
+    ///
+    /// # Errors
+    /// When the floor cannot be planned.
+    pub fn stand(self) -> Result<Standing, ModelError> {
+        let (model, plan) = self.carry_over()?;
+        let Self { floor, kept, age } = self;
+        let mut timetable = model.timetable(&floor, &plan, None);
+        // The kept chances stand as long as the plan is the kept one; otherwise a few futures are drawn of this one.
+        let chances = kept
+            .as_ref()
+            .filter(|kept| kept.floor_version == age.floor_version)
+            .filter(|kept| same_times(&kept.timetable, &timetable));
+        match chances {
+            Some(kept) => {
+                for dates in &mut timetable.jobs {
+                    if let Some(known) = kept.timetable.job(dates.job) {
+                        dates.chance = known.chance;
+                        dates.sure_by = known.sure_by;
+                    }
+                }
+            }
+            None => {
+                let mut rng = Pcg64::seed_from_u64(FUTURES_SEED);
+                let drawn = futures(&model.model, &plan, QUICK_FUTURES, &mut rng)?;
+                timetable = model.timetable(&floor, &plan, Some(&drawn));
+            }
+        }
+        Ok(Standing {
+            floor,
+            model,
+            plan,
+            timetable,
+            age,
+        })
+    }
+}
+
+/// Whether two timetables have every operation begin and end at the same time. What is being worked on begins, for a
+/// plan, whenever the plan is looked at.
+fn same_times(one: &Timetable, other: &Timetable) -> bool {
+    one.slots.len() == other.slots.len()
+        && other.slots.iter().all(|slot| {
+            one.slot(slot.operation).is_some_and(|s| {
+                let begun = s.state == SlotState::Started && slot.state == SlotState::Started;
+                s.ends == slot.ends && (begun || s.starts == slot.starts)
+            })
+        })
+}
+
+/// The standing plan.
+///
+/// # Errors
+/// [`DbError`].
+pub async fn standing(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<Standing, DbError> {
+    let read = read(tx, now).await?;
+    tokio::task::spawn_blocking(move || read.stand())
+        .await
+        .map_err(|why| corrupt("plan", why))?
+        .map_err(|why| corrupt("floor", why))
+}
+
+/// All that a standing plan is worked out from.
+///
+/// # Errors
+/// [`DbError`].
+pub async fn read(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<Read, DbError> {
+    let (floor, _) = floor::read(tx, now).await?;
+    let age = age(tx, now).await?;
+    let kept = kept(tx).await?;
+    Ok(Read { floor, kept, age })
+}
+
+/// How fresh the plan is: a few rows, for a page that asks again and again.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn age(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<Age, DbError> {
+    let row = sqlx::query!(
+        r#"select s.version as "floor_version?", s.changed_at as "changed_at?",
+                  p.floor_version as "plan_version?", p.made_at as "made_at?", p.improved as "improved?",
+                  r.share as "share?", r.seen_at as "seen_at?",
+                  (select min(starts_at) from plan_slot
+                   where shop_id = $1 and state in ('planned', 'half_done')) as first_start
+           from shop
+           left join floor_state s on s.shop_id = shop.shop_id
+           left join plan p on p.shop_id = shop.shop_id
+           left join plan_run r on r.shop_id = shop.shop_id and not r.cancelled
+           where shop.shop_id = $1"#,
+        tx.shop_id()
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(DbError::NotFound("the shop"))?;
+    let floor_version = row.floor_version.unwrap_or(0);
+    let overtaken = row
+        .first_start
+        .map(|start| start + TimeDelta::minutes(GRACE))
+        .filter(|late| *late < now);
+    let current = row.plan_version == Some(floor_version);
+    let freshness = match (row.share, row.seen_at) {
+        (Some(share), Some(seen_at)) if now - seen_at < RUN_SILENT_FOR => Freshness::Planning {
+            progress: share,
+            usable: current && overtaken.is_none(),
+        },
+        _ if !current => Freshness::Stale {
+            since: row.changed_at.unwrap_or(now),
+        },
+        _ => match overtaken {
+            Some(since) => Freshness::Stale { since },
+            None => Freshness::Fresh,
+        },
+    };
+    Ok(Age {
+        floor_version,
+        plan_version: row.plan_version,
+        made_at: row.made_at,
+        improved: row.improved.unwrap_or(false),
+        freshness,
+    })
+}
+
+/// The plan as it is kept.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn kept(tx: &mut ShopTx) -> Result<Option<Kept>, DbError> {
+    let shop = tx.shop_id();
+    let Some(plan) = sqlx::query!("select * from plan where shop_id = $1", shop)
+        .fetch_optional(tx.conn())
+        .await?
+    else {
+        return Ok(None);
+    };
+    let slots = sqlx::query!(
+        "select * from plan_slot where shop_id = $1 order by starts_at, ends_at, operation_id",
+        shop
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(|row| {
+        Ok(Slot {
+            operation: row.operation_id,
+            job: row.job_id,
+            machine: row.machine_id,
+            person: row.person_id,
+            starts: row.starts_at,
+            setup_until: row.setup_until,
+            attended_until: row.attended_until,
+            ends: row.ends_at,
+            setup_minutes: row.setup_minutes,
+            slack_minutes: row.slack_minutes,
+            state: word("state of a slot", &row.state, SlotCode::from_code)?.into(),
+        })
+    })
+    .collect::<Result<_, DbError>>()?;
+    let jobs = sqlx::query!("select * from plan_job where shop_id = $1", shop)
+        .fetch_all(tx.conn())
+        .await?
+        .into_iter()
+        .map(|row| JobDates {
+            job: row.job_id,
+            ready_at: row.ready_at,
+            slack_minutes: row.slack_minutes,
+            chance: row.chance,
+            sure_by: row.sure_by,
+        })
+        .collect();
+    Ok(Some(Kept {
+        floor_version: plan.floor_version,
+        made_at: plan.made_at,
+        took: Duration::from_millis(plan.took_ms.unsigned_abs()),
+        moves: plan.moves.unsigned_abs(),
+        improved: plan.improved,
+        timetable: Timetable {
+            origin: plan.origin,
+            slots,
+            jobs,
+            value: Value {
+                broken: plan.broken,
+                lateness: plan.lateness,
+                setup: plan.setup,
+                in_progress: plan.in_progress,
+                makespan: plan.makespan,
+            },
+        },
+    }))
+}
+
+/// Keeps a plan in place of the one there is, unless the floor has changed since it was begun or a plan of a newer
+/// floor is kept; says whether it was kept.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn keep(tx: &mut ShopTx, plan: &Kept) -> Result<bool, DbError> {
+    let shop = tx.shop_id();
+    // Locked, so that no change is counted between this look and the commit. A floor that never changed has no row.
+    let now = sqlx::query_scalar!(
+        "select version from floor_state where shop_id = $1 for share",
+        shop
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .unwrap_or(0);
+    if now != plan.floor_version {
+        return Ok(false);
+    }
+    let value = plan.timetable.value;
+    let kept = sqlx::query!(
+        "insert into plan (shop_id, floor_version, origin, took_ms, moves, improved, broken, lateness, setup, in_progress,
+                           makespan)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
+         on conflict (shop_id) do update
+         set floor_version = $2, origin = $3, took_ms = $4, moves = $5, improved = $6, broken = $7, lateness = $8,
+             setup = $9, in_progress = $10, makespan = $11, made_at = now()
+         where plan.floor_version <= $2",
+        shop,
+        plan.floor_version,
+        plan.timetable.origin,
+        i64::try_from(plan.took.as_millis()).unwrap_or(i64::MAX),
+        i64::try_from(plan.moves).unwrap_or(i64::MAX),
+        plan.improved,
+        value.broken,
+        value.lateness,
+        value.setup,
+        value.in_progress,
+        value.makespan,
+    )
+    .execute(tx.conn())
+    .await?;
+    if kept.rows_affected() == 0 {
+        return Ok(false);
+    }
+    let slots = &plan.timetable.slots;
+    sqlx::query!("delete from plan_slot where shop_id = $1", shop)
+        .execute(tx.conn())
+        .await?;
+    sqlx::query!(
+        "insert into plan_slot (shop_id, operation_id, job_id, machine_id, person_id, starts_at, setup_until,
+                                attended_until, ends_at, setup_minutes, slack_minutes, state)
+         select $1, * from unnest($2::uuid[], $3::uuid[], $4::uuid[], $5::uuid[], $6::timestamptz[], $7::timestamptz[],
+                                  $8::timestamptz[], $9::timestamptz[], $10::bigint[], $11::bigint[], $12::text[])",
+        shop,
+        &slots.iter().map(|s| s.operation).collect::<Vec<_>>(),
+        &slots.iter().map(|s| s.job).collect::<Vec<_>>(),
+        &slots.iter().map(|s| s.machine).collect::<Vec<_>>() as &[Option<Uuid>],
+        &slots.iter().map(|s| s.person).collect::<Vec<_>>() as &[Option<Uuid>],
+        &slots.iter().map(|s| s.starts).collect::<Vec<_>>(),
+        &slots.iter().map(|s| s.setup_until).collect::<Vec<_>>(),
+        &slots.iter().map(|s| s.attended_until).collect::<Vec<_>>(),
+        &slots.iter().map(|s| s.ends).collect::<Vec<_>>(),
+        &slots.iter().map(|s| s.setup_minutes).collect::<Vec<_>>(),
+        &slots.iter().map(|s| s.slack_minutes).collect::<Vec<_>>() as &[Option<i64>],
+        &slots
+            .iter()
+            .map(|s| SlotCode::from(s.state).code().to_owned())
+            .collect::<Vec<_>>(),
+    )
+    .execute(tx.conn())
+    .await?;
+    let jobs = &plan.timetable.jobs;
+    sqlx::query!("delete from plan_job where shop_id = $1", shop)
+        .execute(tx.conn())
+        .await?;
+    sqlx::query!(
+        "insert into plan_job (shop_id, job_id, ready_at, slack_minutes, chance, sure_by)
+         select $1, * from unnest($2::uuid[], $3::timestamptz[], $4::bigint[], $5::double precision[],
+                                  $6::timestamptz[])",
+        shop,
+        &jobs.iter().map(|j| j.job).collect::<Vec<_>>(),
+        &jobs.iter().map(|j| j.ready_at).collect::<Vec<_>>(),
+        &jobs.iter().map(|j| j.slack_minutes).collect::<Vec<_>>() as &[Option<i64>],
+        &jobs.iter().map(|j| j.chance).collect::<Vec<_>>() as &[Option<f64>],
+        &jobs.iter().map(|j| j.sure_by).collect::<Vec<_>>() as &[Option<DateTime<Utc>>],
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(true)
+}
+
+/// A won quote's job takes the slot that was held for it: the same places in the plan, under the job's own keys. Which
+/// operation is which, their numbers say.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn take_slot(tx: &mut ShopTx, quote_id: Uuid, job_id: Uuid) -> Result<(), DbError> {
+    let shop = tx.shop_id();
+    let operations = sqlx::query!(
+        "select id, number from job_operation where shop_id = $1 and job_id = $2",
+        shop,
+        job_id
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let held: Vec<Uuid> = operations
+        .iter()
+        .map(|row| floor::held_operation(quote_id, row.number.unsigned_abs()))
+        .collect();
+    let own: Vec<Uuid> = operations.iter().map(|row| row.id).collect();
+    sqlx::query!(
+        "update plan_slot set operation_id = taken.own, job_id = $2
+         from unnest($3::uuid[], $4::uuid[]) as taken (held, own)
+         where shop_id = $1 and operation_id = taken.held",
+        shop,
+        job_id,
+        &held,
+        &own,
+    )
+    .execute(tx.conn())
+    .await?;
+    sqlx::query!(
+        "update plan_job set job_id = $2 where shop_id = $1 and job_id = $3",
+        shop,
+        job_id,
+        quote_id,
+    )
+    .execute(tx.conn())
+    .await?;
+    sqlx::query!(
+        "delete from held_slot where shop_id = $1 and id = $2",
+        shop,
+        quote_id
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Asks for a run of the planner, though the floor has not changed: for a plan that time has overtaken.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn ask(tx: &mut ShopTx) -> Result<(), DbError> {
+    sqlx::query!("select ask_for_a_plan($1)", tx.shop_id())
+        .fetch_one(tx.conn())
+        .await?;
+    Ok(())
+}
+
+/// Why a run should not go on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RunEnd {
+    /// Somebody stopped it.
+    Cancelled,
+    /// The floor has changed, or another run took its place.
+    Overtaken,
+}
+
+/// Says that a run is under way, in place of any before it.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn begin_run(tx: &mut ShopTx, run_id: Uuid, version: i64) -> Result<(), DbError> {
+    sqlx::query!(
+        "insert into plan_run (shop_id, run_id, floor_version) values ($1, $2, $3)
+         on conflict (shop_id) do update
+         set run_id = $2, floor_version = $3, started_at = now(), seen_at = now(), share = 0, cancelled = false",
+        tx.shop_id(),
+        run_id,
+        version,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Says how far a run is, from 0 to 1, and looks whether it should go on.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn run_goes_on(
+    tx: &mut ShopTx,
+    run_id: Uuid,
+    share: f64,
+) -> Result<Result<(), RunEnd>, DbError> {
+    let row = sqlx::query!(
+        r#"update plan_run r set share = $3, seen_at = now()
+         where r.shop_id = $1 and r.run_id = $2
+         returning r.cancelled,
+                   r.floor_version = coalesce((select version from floor_state where shop_id = $1), 0) as "current!""#,
+        tx.shop_id(),
+        run_id,
+        share.clamp(0.0, 1.0),
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    Ok(match row {
+        Some(row) if row.cancelled => Err(RunEnd::Cancelled),
+        Some(row) if row.current => Ok(()),
+        _ => Err(RunEnd::Overtaken),
+    })
+}
+
+/// Says that a run is over.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn end_run(tx: &mut ShopTx, run_id: Uuid) -> Result<(), DbError> {
+    sqlx::query!(
+        "delete from plan_run where shop_id = $1 and run_id = $2",
+        tx.shop_id(),
+        run_id
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Stops the run under way, if there is one; the plan there is stands.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn cancel_run(tx: &mut ShopTx) -> Result<(), DbError> {
+    sqlx::query!(
+        "update plan_run set cancelled = true where shop_id = $1",
+        tx.shop_id()
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}

@@ -1,0 +1,91 @@
+//! The shop's own settings: its pricing policy, its money, its clock and the units its screens show.
+
+use super::read::{corrupt, count, stored_count, word};
+use super::{DbError, ShopTx};
+use crate::estimating::Policy;
+use crate::units::{Currency, LengthUnit};
+use chrono_tz::Tz;
+
+/// What a shop has decided once for all its work.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Settings {
+    /// Its name.
+    pub name: String,
+    /// Its money. Set when the shop is set up: every stored amount is in it.
+    pub currency: Currency,
+    /// Its clock.
+    pub time_zone: Tz,
+    /// The length unit its screens show.
+    pub length_unit: LengthUnit,
+    /// Its pricing policy.
+    pub policy: Policy,
+    /// What the tax is called.
+    pub tax_name: String,
+    /// Days a quote holds.
+    pub quote_valid_days: u32,
+    /// Grows by one with every edit.
+    pub version: i32,
+}
+
+/// The settings.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
+    let row = sqlx::query!(
+        "select name, currency, time_zone, length_unit, overhead_percent, margin_percent, tax_percent, tax_name,
+                confidence_percent, quote_valid_days, version
+         from shop where shop_id = $1",
+        tx.shop_id()
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(DbError::NotFound("the shop"))?;
+    Ok(Settings {
+        name: row.name,
+        currency: Currency::from_code(&row.currency).map_err(|why| corrupt("currency", why))?,
+        time_zone: row
+            .time_zone
+            .parse()
+            .map_err(|why: chrono_tz::ParseError| corrupt("time zone", why))?,
+        length_unit: word("length unit", &row.length_unit, LengthUnit::from_code)?,
+        policy: Policy {
+            overhead_percent: row.overhead_percent,
+            margin_percent: row.margin_percent,
+            tax_percent: row.tax_percent,
+            confidence_percent: count("confidence", row.confidence_percent)?,
+        },
+        tax_name: row.tax_name,
+        quote_valid_days: count("validity of quotes", row.quote_valid_days)?,
+        version: row.version,
+    })
+}
+
+/// Changes the settings, all but the currency; `settings.version` is the version the editor saw.
+///
+/// # Errors
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn update(tx: &mut ShopTx, settings: &Settings) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "update shop set name = $2, time_zone = $3, length_unit = $4, overhead_percent = $5, margin_percent = $6,
+                tax_percent = $7, tax_name = $8, confidence_percent = $9, quote_valid_days = $10, version = version + 1
+         where shop_id = $1 and version = $11",
+        tx.shop_id(),
+        settings.name,
+        settings.time_zone.name(),
+        settings.length_unit.code(),
+        settings.policy.overhead_percent,
+        settings.policy.margin_percent,
+        settings.policy.tax_percent,
+        settings.tax_name,
+        stored_count("confidence", settings.policy.confidence_percent)?,
+        stored_count("validity of quotes", settings.quote_valid_days)?,
+        settings.version,
+    )
+    .execute(tx.conn())
+    .await?;
+    match done.rows_affected() {
+        0 => Err(DbError::Stale("the shop's settings")),
+        _ => Ok(()),
+    }
+}

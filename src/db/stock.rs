@@ -1,0 +1,652 @@
+//! Parts and materials: what is kept, how much is on hand and on order, and every movement that made it so.
+
+use super::castings::name_taken;
+use super::needs::{self, Arrival, Behind};
+use super::read::{codes, word};
+use super::{DbError, ShopTx, jobs};
+use chrono::{DateTime, NaiveDate, Utc};
+use rust_decimal::Decimal;
+use uuid::Uuid;
+
+codes! {
+    /// Why what is on hand changed.
+    Reason {
+        /// Goods came in.
+        Received = "received",
+        /// Taken for a job.
+        Issued = "issued",
+        /// Put back by a job.
+        Returned = "returned",
+        /// A count found another figure.
+        Counted = "counted",
+        /// Spoilt, lost, used up without a job.
+        WrittenOff = "written_off",
+    }
+}
+
+/// What is written down about an item.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ItemDetails {
+    /// What it is. A material of an element under this name draws on it.
+    pub name: String,
+    /// What it is counted in: each, kg, m, litre.
+    pub unit: String,
+    /// Where it lies.
+    pub kept_at: String,
+    /// Who it is bought from.
+    pub supplier: String,
+    /// Below this it is to be ordered; `None`: bought when a job asks.
+    pub minimum: Option<Decimal>,
+    /// Whether it is still kept.
+    pub active: bool,
+}
+
+/// An item of stock.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Item {
+    /// Key.
+    pub id: Uuid,
+    /// What is written down about it.
+    pub details: ItemDetails,
+    /// What lies there, by its movements.
+    pub on_hand: Decimal,
+    /// What open jobs still want of it.
+    pub wanted: Decimal,
+    /// What is on order and has not come.
+    pub on_order: Decimal,
+    /// The first day some of that is expected.
+    pub next_on: Option<NaiveDate>,
+    /// Counts edits.
+    pub version: i32,
+}
+
+impl Item {
+    /// How much it falls short of its minimum, with what jobs still want of it taken off and what is on order added.
+    /// `None` when it has no minimum or does not fall short.
+    #[must_use]
+    pub fn short_by(&self) -> Option<Decimal> {
+        let free = self
+            .on_hand
+            .checked_add(self.on_order)?
+            .checked_sub(self.wanted)?;
+        let short = self.details.minimum?.checked_sub(free)?;
+        (short > Decimal::ZERO).then_some(short)
+    }
+
+    /// Whether what lies there is below its minimum, whatever is on order.
+    #[must_use]
+    pub fn is_low(&self) -> bool {
+        self.details
+            .minimum
+            .is_some_and(|minimum| self.on_hand < minimum)
+    }
+}
+
+struct Row {
+    id: Uuid,
+    name: String,
+    unit: String,
+    kept_at: String,
+    supplier: String,
+    minimum: Option<Decimal>,
+    active: bool,
+    on_hand: Decimal,
+    wanted: Decimal,
+    on_order: Decimal,
+    next_on: Option<NaiveDate>,
+    version: i32,
+}
+
+impl From<Row> for Item {
+    fn from(row: Row) -> Self {
+        Self {
+            id: row.id,
+            details: ItemDetails {
+                name: row.name,
+                unit: row.unit,
+                kept_at: row.kept_at,
+                supplier: row.supplier,
+                minimum: row.minimum.map(|minimum| minimum.normalize()),
+                active: row.active,
+            },
+            on_hand: row.on_hand.normalize(),
+            wanted: row.wanted.normalize(),
+            on_order: row.on_order.normalize(),
+            next_on: row.next_on,
+            version: row.version,
+        }
+    }
+}
+
+/// Items by name; those no longer kept too when `all`.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn items(tx: &mut ShopTx, all: bool) -> Result<Vec<Item>, DbError> {
+    read(tx, all, None).await
+}
+
+/// One item.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn item(tx: &mut ShopTx, id: Uuid) -> Result<Item, DbError> {
+    let found = read(tx, true, Some(id)).await?.pop();
+    found.ok_or(DbError::NotFound("this item of stock"))
+}
+
+async fn read(tx: &mut ShopTx, all: bool, id: Option<Uuid>) -> Result<Vec<Item>, DbError> {
+    let rows = sqlx::query_as!(
+        Row,
+        r#"select i.id, i.name, i.unit, i.kept_at, i.supplier, i.minimum, i.active, i.on_hand,
+                  coalesce(w.quantity, 0) as "wanted!", coalesce(o.quantity, 0) as "on_order!", o.next_on as "next_on?",
+                  i.version
+           from stock_item i
+           left join (select n.item_id, sum(n.quantity) as quantity
+                      from need n
+                      join job j on j.shop_id = n.shop_id and j.id = n.job_id
+                      left join job_operation p on p.shop_id = n.shop_id and p.id = n.operation_id
+                      where n.shop_id = $1 and n.state = 'wanted' and j.state = 'open' and p.state is distinct from 'done'
+                      group by n.item_id) w on w.item_id = i.id
+           left join (select s.item_id, sum(greatest(s.quantity - s.come, 0)) as quantity,
+                             min(s.expected_on) filter (where s.quantity > s.come) as next_on
+                      from (select e.item_id, e.expected_on, e.quantity,
+                                   coalesce((select sum(m.quantity) from stock_movement m
+                                             where m.shop_id = e.shop_id and m.order_id = e.id), 0) as come
+                            from stock_order e where e.shop_id = $1 and not e.closed) s
+                      group by s.item_id) o on o.item_id = i.id
+           where i.shop_id = $1 and (i.active or $2) and ($3::uuid is null or i.id = $3)
+           order by lower(i.name)"#,
+        tx.shop_id(),
+        all,
+        id,
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows.into_iter().map(Item::from).collect())
+}
+
+/// Adds an item, with nothing on hand.
+///
+/// # Errors
+/// [`DbError::Duplicate`] when there is one of that name, [`DbError::Database`].
+pub async fn insert(tx: &mut ShopTx, details: &ItemDetails) -> Result<Uuid, DbError> {
+    let id = Uuid::now_v7();
+    sqlx::query!(
+        "insert into stock_item (shop_id, id, name, unit, kept_at, supplier, minimum, active)
+         values ($1, $2, $3, $4, $5, $6, $7, $8)",
+        tx.shop_id(),
+        id,
+        details.name,
+        details.unit,
+        details.kept_at,
+        details.supplier,
+        details.minimum,
+        details.active,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| name_taken(error, "stock_item_name", &details.name))?;
+    Ok(id)
+}
+
+/// Changes what is written down about an item; `version` is the version the editor saw.
+///
+/// # Errors
+/// [`DbError::Duplicate`], [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn update(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    details: &ItemDetails,
+) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "update stock_item set name = $4, unit = $5, kept_at = $6, supplier = $7, minimum = $8, active = $9,
+                version = version + 1
+         where shop_id = $1 and id = $2 and version = $3",
+        tx.shop_id(),
+        id,
+        version,
+        details.name,
+        details.unit,
+        details.kept_at,
+        details.supplier,
+        details.minimum,
+        details.active,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| name_taken(error, "stock_item_name", &details.name))?;
+    if done.rows_affected() == 0 {
+        item(tx, id).await?;
+        return Err(DbError::Stale("this item of stock"));
+    }
+    Ok(())
+}
+
+/// A movement of stock.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Movement {
+    /// Key.
+    pub id: Uuid,
+    /// By how much what is on hand changed.
+    pub quantity: Decimal,
+    /// Why.
+    pub reason: Reason,
+    /// In words, where a figure alone would not do.
+    pub note: String,
+    /// The job it went to or came from.
+    pub job: Option<(Uuid, i64)>,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// By whom; `None` for the program itself.
+    pub person: Option<String>,
+}
+
+/// The last `limit` movements of an item, newest first.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn movements(
+    tx: &mut ShopTx,
+    item_id: Uuid,
+    limit: u16,
+) -> Result<Vec<Movement>, DbError> {
+    let rows = sqlx::query!(
+        r#"select m.id, m.quantity, m.reason, m.note, j.id as "job_id?", j.number as "job_number?", m.at,
+                  p.name as "person?"
+           from stock_movement m
+           left join need n on n.shop_id = m.shop_id and n.id = m.need_id
+           left join job j on j.shop_id = n.shop_id and j.id = n.job_id
+           left join person p on p.shop_id = m.shop_id and p.id = m.person_id
+           where m.shop_id = $1 and m.item_id = $2 order by m.id desc limit $3"#,
+        tx.shop_id(),
+        item_id,
+        i64::from(limit),
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(Movement {
+                id: row.id,
+                quantity: row.quantity.normalize(),
+                reason: word("reason of a movement", &row.reason, Reason::from_code)?,
+                note: row.note,
+                job: row.job_id.zip(row.job_number),
+                at: row.at,
+                person: row.person,
+            })
+        })
+        .collect()
+}
+
+/// What a movement of stock belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct For {
+    order_id: Option<Uuid>,
+    need_id: Option<Uuid>,
+}
+
+async fn book(
+    tx: &mut ShopTx,
+    item_id: Uuid,
+    quantity: Decimal,
+    reason: Reason,
+    whose: For,
+    note: &str,
+) -> Result<(), DbError> {
+    sqlx::query!(
+        "insert into stock_movement (shop_id, id, item_id, quantity, reason, order_id, need_id, note, person_id)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+        tx.shop_id(),
+        Uuid::now_v7(),
+        item_id,
+        quantity,
+        reason.code(),
+        whose.order_id,
+        whose.need_id,
+        note,
+        tx.person_id(),
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| match error.as_database_error() {
+        Some(db) if db.constraint() == Some("stock_not_below_nothing") => {
+            DbError::Refused("There is not so much on hand; count it first".to_owned())
+        }
+        Some(db) if db.is_foreign_key_violation() => DbError::NotFound("this item of stock"),
+        _ => error.into(),
+    })?;
+    Ok(())
+}
+
+/// Writes off goods that are spoilt, lost or were used up without a job.
+///
+/// # Errors
+/// [`DbError::Refused`] when there is not so much on hand, [`DbError::NotFound`], [`DbError::Database`].
+pub async fn write_off(
+    tx: &mut ShopTx,
+    item_id: Uuid,
+    quantity: Decimal,
+    why: &str,
+) -> Result<(), DbError> {
+    let whose = For::default();
+    book(tx, item_id, -quantity, Reason::WrittenOff, whose, why).await
+}
+
+/// Sets what is on hand right after a count; `seen` is the figure the counter saw before. Returns whether it differed.
+///
+/// # Errors
+/// [`DbError::Stale`] when stock moved meanwhile, [`DbError::NotFound`], [`DbError::Database`].
+pub async fn count(
+    tx: &mut ShopTx,
+    item_id: Uuid,
+    seen: Decimal,
+    counted: Decimal,
+    why: &str,
+) -> Result<bool, DbError> {
+    let on_hand = sqlx::query_scalar!(
+        "select on_hand from stock_item where shop_id = $1 and id = $2 for update",
+        tx.shop_id(),
+        item_id
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(DbError::NotFound("this item of stock"))?;
+    if on_hand != seen {
+        return Err(DbError::Stale("What is on hand"));
+    }
+    if on_hand == counted {
+        return Ok(false);
+    }
+    let whose = For::default();
+    book(tx, item_id, counted - on_hand, Reason::Counted, whose, why).await?;
+    Ok(true)
+}
+
+/// Goods to be ordered, or on order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OrderDetails {
+    /// How much.
+    pub quantity: Decimal,
+    /// From whom.
+    pub supplier: String,
+    /// When it was ordered.
+    pub ordered_on: NaiveDate,
+    /// The day it is expected, when somebody has said.
+    pub expected_on: Option<NaiveDate>,
+}
+
+/// An order of an item that has not come whole.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Order {
+    /// Key.
+    pub id: Uuid,
+    /// What was ordered.
+    pub details: OrderDetails,
+    /// How much of it has come.
+    pub come: Decimal,
+    /// Counts edits.
+    pub version: i32,
+}
+
+impl Order {
+    /// What is still to come.
+    #[must_use]
+    pub fn left(&self) -> Decimal {
+        (self.details.quantity - self.come).max(Decimal::ZERO)
+    }
+}
+
+/// The open orders of an item, the next to come first; those without a day last.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn orders(tx: &mut ShopTx, item_id: Uuid) -> Result<Vec<Order>, DbError> {
+    let rows = sqlx::query!(
+        r#"select s.id, s.quantity, s.supplier, s.ordered_on, s.expected_on, s.version,
+                  coalesce((select sum(m.quantity) from stock_movement m
+                            where m.shop_id = s.shop_id and m.order_id = s.id), 0) as "come!"
+           from stock_order s
+           where s.shop_id = $1 and s.item_id = $2 and not s.closed
+           order by s.expected_on nulls last, s.id"#,
+        tx.shop_id(),
+        item_id,
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| Order {
+            id: row.id,
+            details: OrderDetails {
+                quantity: row.quantity.normalize(),
+                supplier: row.supplier,
+                ordered_on: row.ordered_on,
+                expected_on: row.expected_on,
+            },
+            come: row.come.normalize(),
+            version: row.version,
+        })
+        .collect())
+}
+
+/// Writes down an order.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn order(
+    tx: &mut ShopTx,
+    item_id: Uuid,
+    details: &OrderDetails,
+) -> Result<Uuid, DbError> {
+    let id = Uuid::now_v7();
+    sqlx::query!(
+        "insert into stock_order (shop_id, id, item_id, quantity, supplier, ordered_on, expected_on)
+         values ($1, $2, $3, $4, $5, $6, $7)",
+        tx.shop_id(),
+        id,
+        item_id,
+        details.quantity,
+        details.supplier,
+        details.ordered_on,
+        details.expected_on,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(|error| match error.as_database_error() {
+        Some(db) if db.is_foreign_key_violation() => DbError::NotFound("this item of stock"),
+        _ => error.into(),
+    })?;
+    Ok(id)
+}
+
+/// Changes the day an open order is expected; `None` when nobody knows any more.
+///
+/// # Errors
+/// [`DbError::Stale`], also when it is closed, [`DbError::Database`].
+pub async fn expect(
+    tx: &mut ShopTx,
+    item_id: Uuid,
+    id: Uuid,
+    version: i32,
+    expected_on: Option<NaiveDate>,
+) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "update stock_order set expected_on = $5, version = version + 1
+         where shop_id = $1 and item_id = $2 and id = $3 and version = $4 and not closed",
+        tx.shop_id(),
+        item_id,
+        id,
+        version,
+        expected_on,
+    )
+    .execute(tx.conn())
+    .await?;
+    changed(done.rows_affected())
+}
+
+/// Takes in goods of an open order, which closes when all of it has come, or when no more will (`last`).
+///
+/// # Errors
+/// [`DbError::Stale`], also when it is closed, [`DbError::Database`].
+pub async fn receive(
+    tx: &mut ShopTx,
+    item_id: Uuid,
+    id: Uuid,
+    version: i32,
+    quantity: Decimal,
+    last: bool,
+) -> Result<(), DbError> {
+    let whose = For {
+        order_id: Some(id),
+        need_id: None,
+    };
+    close(tx, item_id, id, version, Some((quantity, last))).await?;
+    book(tx, item_id, quantity, Reason::Received, whose, "").await
+}
+
+/// Gives up what is left of an open order.
+///
+/// # Errors
+/// [`DbError::Stale`], also when it is closed, [`DbError::Database`].
+pub async fn give_up(
+    tx: &mut ShopTx,
+    item_id: Uuid,
+    id: Uuid,
+    version: i32,
+) -> Result<(), DbError> {
+    close(tx, item_id, id, version, None).await
+}
+
+/// Counts an edit of an open order and closes it when nothing is left to come.
+async fn close(
+    tx: &mut ShopTx,
+    item_id: Uuid,
+    id: Uuid,
+    version: i32,
+    coming: Option<(Decimal, bool)>,
+) -> Result<(), DbError> {
+    let (quantity, last) = coming.unwrap_or((Decimal::ZERO, true));
+    let done = sqlx::query!(
+        "update stock_order s set version = version + 1,
+                closed = $6 or s.quantity <= $5 + coalesce(
+                    (select sum(m.quantity) from stock_movement m where m.shop_id = s.shop_id and m.order_id = s.id), 0)
+         where shop_id = $1 and item_id = $2 and id = $3 and version = $4 and not closed",
+        tx.shop_id(),
+        item_id,
+        id,
+        version,
+        quantity,
+        last,
+    )
+    .execute(tx.conn())
+    .await?;
+    changed(done.rows_affected())
+}
+
+fn changed(rows: u64) -> Result<(), DbError> {
+    if rows == 0 {
+        return Err(DbError::Stale("this order"));
+    }
+    Ok(())
+}
+
+/// Takes from stock what a need of an open job asks for.
+///
+/// # Errors
+/// [`DbError::Refused`] when it is no need of stock, was taken already or there is not so much on hand,
+/// [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn take(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    need_id: Uuid,
+    version: i32,
+) -> Result<(), DbError> {
+    jobs::open(tx, job_id).await?;
+    move_for(tx, job_id, need_id, version, Arrival::Here).await
+}
+
+/// Puts back what was taken from stock for a need.
+///
+/// # Errors
+/// [`DbError::Refused`] when it is no need of stock or nothing was taken, [`DbError::Stale`],
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn put_back(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    need_id: Uuid,
+    version: i32,
+) -> Result<(), DbError> {
+    move_for(tx, job_id, need_id, version, Arrival::Wanted).await
+}
+
+async fn move_for(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    need_id: Uuid,
+    version: i32,
+    to: Arrival,
+) -> Result<(), DbError> {
+    let need = needs::get(tx, job_id, need_id).await?;
+    let Behind::Item(item_id) = need.details.behind else {
+        return Err(DbError::Refused(format!(
+            "“{}” is not kept in stock",
+            need.details.what
+        )));
+    };
+    // The version is counted up first: of two who take at once, the second is told.
+    needs::set_state(tx, need_id, version, to).await?;
+    let whose = For {
+        order_id: None,
+        need_id: Some(need_id),
+    };
+    let quantity = need.details.quantity;
+    match (need.details.arrival, to) {
+        (Arrival::Wanted, Arrival::Here) => {
+            book(tx, item_id, -quantity, Reason::Issued, whose, "").await
+        }
+        (Arrival::Here, Arrival::Wanted) => {
+            book(tx, item_id, quantity, Reason::Returned, whose, "").await
+        }
+        _ => Err(DbError::Refused(format!(
+            "“{}” stands so already",
+            need.details.what
+        ))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn item(on_hand: i64, wanted: i64, on_order: i64, minimum: Option<i64>) -> Item {
+        Item {
+            id: Uuid::nil(),
+            details: ItemDetails {
+                name: "Ground dowel".to_owned(),
+                unit: "each".to_owned(),
+                kept_at: String::new(),
+                supplier: String::new(),
+                minimum: minimum.map(Decimal::from),
+                active: true,
+            },
+            on_hand: on_hand.into(),
+            wanted: wanted.into(),
+            on_order: on_order.into(),
+            next_on: None,
+            version: 1,
+        }
+    }
+
+    #[test]
+    fn what_is_to_be_ordered_is_free_stock_against_the_minimum() {
+        assert_eq!(item(10, 0, 0, None).short_by(), None);
+        assert_eq!(item(10, 0, 0, Some(10)).short_by(), None);
+        assert_eq!(item(10, 4, 0, Some(10)).short_by(), Some(4.into()));
+        assert_eq!(item(10, 4, 4, Some(10)).short_by(), None);
+        assert_eq!(item(2, 9, 1, Some(5)).short_by(), Some(11.into()));
+        assert!(item(4, 0, 100, Some(5)).is_low() && !item(5, 0, 0, Some(5)).is_low());
+    }
+}

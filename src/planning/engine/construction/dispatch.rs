@@ -1,0 +1,330 @@
+//! Schedules after Giffler and Thompson (1960): the conflict on the machine that could finish first is settled by a
+//! priority rule.
+
+use super::rules::{Dispatch, Rule};
+use crate::planning::engine::{
+    model::{
+        Minute,
+        build::{NO_MAX, NONE, Shop},
+    },
+    timing::{Choice, Decisions, Times, Timing},
+};
+
+/// An operation that could be next.
+#[derive(Debug, Clone, Copy)]
+struct Ready {
+    op: u32,
+    choice: Choice,
+    times: Times,
+    machine: u32,
+    /// Least minutes on the machine.
+    least: Minute,
+}
+
+/// Time an operation takes and what follows it in the job, in elapsed minutes: working time is stretched by how much of
+/// the time its machine and people are there.
+#[derive(Debug, Clone, Copy, Default)]
+struct Work {
+    own: f64,
+    /// The longest chain of operations after it.
+    later: f64,
+}
+
+/// Someone who could do an operation. Of those with the same hours one stands for all.
+#[derive(Debug, Clone, Copy)]
+struct Person {
+    hours: u32,
+    free: Minute,
+    person: u32,
+}
+
+const NOBODY: Person = Person {
+    hours: NONE,
+    free: Minute::MIN,
+    person: NONE,
+};
+
+impl Person {
+    /// Better than another with the same hours: free in time, and of those the one who was free last, so that who is
+    /// free sooner stays so for other work.
+    fn suits(&self, other: &Self, from: Minute) -> bool {
+        if self.free <= from {
+            other.free > from || self.free > other.free
+        } else {
+            self.free < other.free
+        }
+    }
+}
+
+/// What waits at one machine.
+#[derive(Debug, Clone, Default)]
+struct Queue {
+    ready: Vec<Ready>,
+    /// The soonest that one of them could be done, which operation that is, and where it stands in the queue.
+    first: Option<(Minute, u32, usize)>,
+}
+
+impl Queue {
+    /// What was found when an operation became ready may be out of date; with the machine's present state it still
+    /// bounds the end from below.
+    fn look(&mut self, free: Minute) {
+        let soonest = |r: &Ready| r.times.end.max(free + r.least);
+        let all = self.ready.iter().enumerate();
+        self.first = all.map(|(k, r)| (soonest(r), r.op, k)).min();
+    }
+}
+
+/// Makes plans by rules. Its memory is made once, so that many can be made.
+#[derive(Debug)]
+pub(crate) struct Dispatcher<'a> {
+    shop: &'a Shop,
+    work: Vec<Work>,
+    /// Mean time of an operation, in elapsed minutes.
+    pub mean: f64,
+    /// Operations each waits for, at the beginning and now.
+    waits: Vec<u32>,
+    waiting: Vec<u32>,
+    /// By machine; outside work in the last.
+    queues: Vec<Queue>,
+    alike: Vec<Person>,
+    decisions: Decisions,
+}
+
+impl<'a> Dispatcher<'a> {
+    pub fn new(shop: &'a Shop) -> Self {
+        let n = shop.ops.len();
+        let work = work_left(shop);
+        let waits = |i: u32| {
+            let before = shop.before(i).iter();
+            before.filter(|l| !shop.ops[l.op as usize].fixed).count() as u32
+        };
+        let waits: Vec<u32> = (0..n as u32).map(waits).collect();
+        Self {
+            shop,
+            mean: work.iter().map(|w| w.own).sum::<f64>() / n.max(1) as f64,
+            work,
+            waiting: waits.clone(),
+            waits,
+            queues: vec![Queue::default(); shop.machines() + 1],
+            alike: Vec::with_capacity(shop.people_count + 1),
+            decisions: Decisions {
+                order: Vec::with_capacity(n),
+                choice: vec![
+                    Choice {
+                        way: 0,
+                        person: NONE
+                    };
+                    n
+                ],
+            },
+        }
+    }
+
+    /// Decisions by one rule, with a promise for each job as the rule is to see it.
+    pub fn plan(&mut self, timing: &mut Timing, how: Dispatch, dues: &[Minute]) -> &Decisions {
+        let shop = self.shop;
+        self.decisions.order.clear();
+        self.waiting.copy_from_slice(&self.waits);
+        for queue in &mut self.queues {
+            queue.ready.clear();
+            queue.first = None;
+        }
+        timing.begin(shop);
+        for op in 0..shop.ops.len() as u32 {
+            if self.waiting[op as usize] == 0 && !shop.ops[op as usize].fixed {
+                let ready = self.best_way(timing, op);
+                self.join(timing, ready);
+            }
+        }
+        while let Some((machine, at)) = self.first(timing) {
+            let pick = self.settle(timing, machine, at, how, dues);
+            let picked = self.queues[machine].ready.swap_remove(pick);
+            let mut next = Some(self.best_way(timing, picked.op));
+            self.look(timing, machine);
+            // A chain held together by longest lags goes in one piece, so that it can be put off as a whole.
+            while let Some(r) = next.take() {
+                self.decisions.order.push(r.op);
+                self.decisions.choice[r.op as usize] = r.choice;
+                timing.place(shop, r.op, r.choice);
+                self.look(timing, r.machine as usize);
+                for l in shop.after(r.op) {
+                    let i = l.op as usize;
+                    if shop.ops[i].fixed {
+                        continue;
+                    }
+                    self.waiting[i] -= 1;
+                    if self.waiting[i] == 0 {
+                        let found = self.best_way(timing, l.op);
+                        if l.max != NO_MAX && next.is_none() {
+                            next = Some(found);
+                        } else {
+                            self.join(timing, found);
+                        }
+                    }
+                }
+            }
+        }
+        &self.decisions
+    }
+
+    fn best_way(&mut self, timing: &Timing, op: u32) -> Ready {
+        best_way(self.shop, timing, &mut self.alike, op)
+    }
+
+    fn look(&mut self, timing: &Timing, machine: usize) {
+        self.queues[machine].look(timing.machine_free(machine as u32));
+    }
+
+    fn join(&mut self, timing: &Timing, r: Ready) {
+        let free = timing.machine_free(r.machine);
+        let queue = &mut self.queues[r.machine as usize];
+        let here = (r.times.end.max(free + r.least), r.op, queue.ready.len());
+        queue.first = Some(queue.first.map_or(here, |f| f.min(here)));
+        queue.ready.push(r);
+    }
+
+    /// Machine and place in its queue of the operation that could be done first of all.
+    fn first(&mut self, timing: &Timing) -> Option<(usize, usize)> {
+        let firsts = self.queues.iter().enumerate();
+        let ((_, op, at), machine) = firsts.filter_map(|(m, q)| Some((q.first?, m))).min()?;
+        // It is looked at again with people and machines as they are now, and may be better off elsewhere by now.
+        let fresh = self.best_way(timing, op);
+        let now = fresh.machine as usize;
+        if now == machine {
+            self.queues[machine].ready[at] = fresh;
+            return Some((machine, at));
+        }
+        self.queues[machine].ready.swap_remove(at);
+        self.look(timing, machine);
+        self.join(timing, fresh);
+        Some((now, self.queues[now].ready.len() - 1))
+    }
+
+    /// Chooses among the operations that want the machine of the leading one before it could be done with it.
+    fn settle(
+        &self,
+        timing: &Timing,
+        machine: usize,
+        at: usize,
+        how: Dispatch,
+        dues: &[Minute],
+    ) -> usize {
+        let shop = self.shop;
+        if machine == shop.machines() {
+            return at;
+        }
+        let ready = &self.queues[machine].ready;
+        let lead = &ready[at];
+        let lasts = (lead.times.end - lead.times.start) as f64;
+        let until = lead.times.start + (how.patience * lasts) as Minute;
+        let free = timing.machine_free(machine as u32);
+        let mut pick = at;
+        let mut best = (f64::NEG_INFINITY, u32::MAX);
+        for (k, r) in ready.iter().enumerate() {
+            let start = r.times.start.max(free);
+            if k != at && (start > until || start >= lead.times.end) {
+                continue;
+            }
+            let job = shop.ops[r.op as usize].job as usize;
+            let due = dues[job].min(Minute::MAX / 2) as f64;
+            let weight = shop.jobs[job].weight.max(1) as f64;
+            let Work { own, later } = self.work[r.op as usize];
+            let score = match how.rule {
+                Rule::ApparentTardiness { ahead, waits } => {
+                    let slack = due - start as f64 - own - later * (1.0 + waits);
+                    // Setup and run as they would be now; a long setup is put off.
+                    let time = (r.least + r.times.setup).max(1) as f64;
+                    // The logarithm of the index, which would else be nothing for far promises.
+                    (weight / time).ln() - slack.max(0.0) / (ahead * self.mean.max(1.0))
+                }
+                Rule::EarliestDue => -due,
+                Rule::MostWorkLeft => own + later,
+                Rule::WeightedShortest => weight / r.least.max(1) as f64,
+            };
+            let than_best = score.total_cmp(&best.0).then(best.1.cmp(&r.op));
+            if than_best.is_gt() {
+                best = (score, r.op);
+                pick = k;
+            }
+        }
+        pick
+    }
+}
+
+/// The mode and person with which an operation would end first.
+fn best_way(shop: &Shop, timing: &Timing, alike: &mut Vec<Person>, op: u32) -> Ready {
+    let mut best: Option<Ready> = None;
+    for (k, way) in shop.ways(op).iter().enumerate() {
+        alike.clear();
+        let from = timing.ready(shop, op, way.machine);
+        for &person in shop.people(op) {
+            let other = Person {
+                hours: shop.joint_hours(way.machine, person),
+                free: timing.person_free(person),
+                person,
+            };
+            let known = alike.iter_mut().find(|p| p.hours == other.hours);
+            match known.filter(|_| shop.person_blocks[person as usize].is_empty()) {
+                Some(p) if other.suits(p, from) => *p = other,
+                Some(_) => {}
+                None => alike.push(other),
+            }
+        }
+        if alike.is_empty() {
+            alike.push(NOBODY);
+        }
+        for p in &*alike {
+            let times = timing.fit(shop, op, way, p.person);
+            if best.is_none_or(|b| (times.end, times.setup) < (b.times.end, b.times.setup)) {
+                best = Some(Ready {
+                    op,
+                    choice: Choice {
+                        way: k as u32,
+                        person: p.person,
+                    },
+                    times,
+                    machine: way.machine,
+                    least: way.setup_same_key.min(way.setup) + way.run,
+                });
+            }
+        }
+    }
+    best.unwrap_or(Ready {
+        op,
+        choice: Choice {
+            way: 0,
+            person: NONE,
+        },
+        times: timing.times[op as usize],
+        machine: shop.machines() as u32,
+        least: 0,
+    })
+}
+
+fn work_left(shop: &Shop) -> Vec<Work> {
+    let n = shop.ops.len();
+    let stretched = |op: u32| {
+        let ways = shop.ways(op).iter().map(|w| {
+            let alone = (w.run - w.attended) as f64 / shop.hours(w.machine).open_share();
+            let attended = (w.setup.min(w.setup_same_key) + w.attended) as f64;
+            let joint = match shop.people(op).first() {
+                Some(&p) => shop.joint(w.machine, p),
+                None => shop.hours(w.machine),
+            };
+            alone + attended / joint.open_share()
+        });
+        ways.fold(f64::INFINITY, f64::min)
+    };
+    let mut work = vec![Work::default(); n];
+    for &op in shop.topological().iter().rev() {
+        let later = shop.after(op).iter().map(|l| {
+            let w = work[l.op as usize];
+            l.min as f64 + w.own + w.later
+        });
+        work[op as usize] = Work {
+            later: later.fold(0.0, f64::max),
+            own: stretched(op),
+        };
+    }
+    work
+}

@@ -1,0 +1,318 @@
+//! The engine's answer to [`ReadyDates`]: a candidate goes into the gaps of the running plan.
+//!
+//! In each future the running plan turns out its own way, and the candidate's operations take, one after another, the
+//! earliest time at which a machine of the kind and a person with the skill are both there and neither is spoken for.
+//! Nothing planned is moved, so no promise is broken, whenever the candidate can start.
+
+use chrono::{DateTime, Utc};
+use rand::Rng;
+
+use crate::planning::engine::{
+    futures::Player,
+    model::{
+        Minute, Model, ModelError,
+        build::Shop,
+        calendar::{NEVER, WorkingTime},
+        plan::Plan,
+    },
+    timing::{Decisions, Timing},
+};
+use crate::planning::{
+    Candidate, ReadyDates,
+    calendar::{ceil_minute, floor_minute, from_minute},
+    ready::has_skill,
+};
+
+/// Stretches of time that are spoken for, sorted and apart.
+type Busy = Vec<(Minute, Minute)>;
+
+/// A running plan, ready to be asked.
+#[derive(Debug, Clone)]
+pub struct PlannedDates {
+    origin: Minute,
+    kinds: Vec<String>,
+    skills: Vec<Vec<String>>,
+    /// Hours of machines.
+    machines: Vec<WorkingTime>,
+    /// Common hours of machine `m` and person `p` at `m * people + p`.
+    joint: Vec<WorkingTime>,
+    /// By future: what machines and then people are taken for.
+    futures: Vec<Vec<Busy>>,
+}
+
+impl PlannedDates {
+    /// Takes a plan with the kind of each machine and the skills of each person, and draws `count` futures of it, after
+    /// which they repeat.
+    ///
+    /// # Errors
+    /// When the model cannot be planned, or the plan, the kinds or the skills are not of the model's size.
+    pub fn new(
+        model: &Model,
+        plan: &Plan,
+        origin: DateTime<Utc>,
+        kinds: Vec<String>,
+        skills: Vec<Vec<String>>,
+        count: usize,
+        rng: &mut impl Rng,
+    ) -> Result<Self, ModelError> {
+        let shop = Shop::build(model)?;
+        if plan.assignments.len() != shop.ops.len()
+            || kinds.len() != model.machines.len()
+            || skills.len() != model.people.len()
+        {
+            return Err(ModelError::Unreadable(
+                "plan, kinds and skills must be those of the model".into(),
+            ));
+        }
+        let decisions = Decisions::of_plan(&shop, plan);
+        let mut timing = Timing::new(&shop);
+        let mut player = Player::new(model, plan, &decisions);
+        let mut futures = Vec::with_capacity(count.max(1));
+        for _ in 0..count.max(1) {
+            player.play(&shop, &mut timing, rng);
+            let mut busy = vec![Busy::new(); model.machines.len() + model.people.len()];
+            for (i, t) in timing.times.iter().take(shop.ops.len()).enumerate() {
+                let (mode, person) = match shop.fixed[i] {
+                    Some(f) => (f.mode, f.person.unwrap_or(usize::MAX)),
+                    None => (
+                        decisions.choice[i].way as usize,
+                        decisions.choice[i].person as usize,
+                    ),
+                };
+                if let Some(m) = model.operations[i].modes.get(mode).and_then(|m| m.machine) {
+                    busy[m].push((t.start, t.end));
+                }
+                if t.attended_until > t.start
+                    && let Some(taken) = busy.get_mut(model.machines.len().saturating_add(person))
+                {
+                    taken.push((t.start, t.attended_until));
+                }
+            }
+            for taken in &mut busy {
+                taken.sort_unstable();
+            }
+            futures.push(busy);
+        }
+        let joint = model
+            .machines
+            .iter()
+            .flat_map(|m| model.people.iter().map(|p| m.calendar.and(&p.calendar)))
+            .collect();
+        Ok(Self {
+            origin: floor_minute(origin),
+            kinds,
+            skills,
+            machines: model.machines.iter().map(|m| m.calendar.clone()).collect(),
+            joint,
+            futures,
+        })
+    }
+
+    fn able(&self, skill: &str) -> Vec<usize> {
+        (0..self.skills.len())
+            .filter(|&p| has_skill(&self.skills[p], skill))
+            .collect()
+    }
+}
+
+/// End of the earliest stay on a machine that meets nothing taken: `attended` minutes with a person, then `rest` by
+/// itself. It may stand still while closed.
+fn gap(
+    [joint, machine]: [&WorkingTime; 2],
+    [taken, attending]: [&Busy; 2],
+    from: Minute,
+    attended: Minute,
+    rest: Minute,
+) -> Option<Minute> {
+    // The first stretch taken that a stay from `start` to `end` meets, and when it is over.
+    let clash = |busy: &Busy, start: Minute, end: Minute| {
+        let k = busy.partition_point(|b| b.1 <= start);
+        busy.get(k).filter(|b| b.0 < end).map(|b| b.1)
+    };
+    let mut from = from;
+    loop {
+        let (start, attended_until) = match attended {
+            0 => machine.pausing(from, 0),
+            _ => joint.pausing(from, attended),
+        };
+        let end = match rest {
+            0 => attended_until,
+            _ => machine.pausing(attended_until, rest).1,
+        };
+        if end >= NEVER {
+            return None;
+        }
+        match clash(taken, start, end).or_else(|| clash(attending, start, attended_until)) {
+            Some(until) => from = until,
+            None => return Some(end),
+        }
+    }
+}
+
+impl ReadyDates for PlannedDates {
+    fn ready(
+        &self,
+        candidate: &Candidate,
+        release: &[DateTime<Utc>],
+        minutes: &[f64],
+    ) -> Vec<Option<DateTime<Utc>>> {
+        let n = candidate.operations.len();
+        let Some(order) = candidate.order() else {
+            return vec![None; release.len()];
+        };
+        // Machines and people of each operation, looked up once.
+        let able: Vec<(Vec<usize>, Vec<usize>)> = candidate
+            .operations
+            .iter()
+            .map(|op| {
+                let machines = (0..self.machines.len())
+                    .filter(|&m| self.kinds[m] == op.machine_kind)
+                    .collect();
+                (machines, self.able(&op.skill))
+            })
+            .collect();
+        let mut ends = vec![0; n];
+        release
+            .iter()
+            .enumerate()
+            .map(|(k, &released)| {
+                // What the plan was made after cannot be used any more.
+                let released = (ceil_minute(released) - self.origin).max(0);
+                let future = self.futures.get(k % self.futures.len())?;
+                let mut ready = released;
+                for &i in &order {
+                    let op = candidate.operations.get(i)?;
+                    let from = op
+                        .after
+                        .iter()
+                        .filter_map(|&b| ends.get(b))
+                        .fold(released, |a, &b| a.max(b));
+                    let end = match op.outside_days {
+                        Some(days) => from + Minute::from(days) * 1440,
+                        None => {
+                            let work = minutes.get(k * n + i)?.max(0.0).ceil() as Minute;
+                            let share = op.attended_share.clamp(0.0, 1.0);
+                            let attended = ((work as f64 * share).ceil() as Minute).min(work);
+                            let (machines, people) = able.get(i)?;
+                            let stays = machines
+                                .iter()
+                                .flat_map(|&m| people.iter().map(move |&p| (m, p)));
+                            stays
+                                .filter_map(|(m, p)| {
+                                    let joint = &self.joint[m * self.skills.len() + p];
+                                    gap(
+                                        [joint, &self.machines[m]],
+                                        [&future[m], &future[self.machines.len() + p]],
+                                        from,
+                                        attended,
+                                        work - attended,
+                                    )
+                                })
+                                .min()?
+                        }
+                    };
+                    *ends.get_mut(i)? = end;
+                    ready = ready.max(end);
+                }
+                from_minute(ready + self.origin)
+            })
+            .collect()
+    }
+
+    fn missing(&self, candidate: &Candidate) -> Vec<String> {
+        let inside = candidate
+            .operations
+            .iter()
+            .filter(|op| op.outside_days.is_none());
+        let mut missing: Vec<String> = inside
+            .flat_map(|op| {
+                let no_machine =
+                    (!self.kinds.contains(&op.machine_kind)).then(|| op.machine_kind.clone());
+                let nobody = self
+                    .able(&op.skill)
+                    .is_empty()
+                    .then(|| format!("somebody for {}", op.skill));
+                [no_machine, nobody]
+            })
+            .flatten()
+            .collect();
+        missing.sort_unstable();
+        missing.dedup();
+        missing
+    }
+
+    fn basis(&self) -> String {
+        "Dates come from the running plan: the work goes where a machine and a person with the skill are both free, \
+         and nothing already planned is moved."
+            .to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::planning::CandidateOperation;
+    use crate::planning::engine::{formats::classical::job_shop, model::Person, solve::first_plan};
+    use rand::SeedableRng;
+
+    fn operation(kind: &str, skill: &str, after: &[usize]) -> CandidateOperation {
+        CandidateOperation {
+            number: 10,
+            machine_kind: kind.into(),
+            skill: skill.into(),
+            setup_key: String::new(),
+            after: after.to_vec(),
+            attended_share: 1.0,
+            outside_days: None,
+        }
+    }
+
+    /// A mill taken from 0 to 100 and from 160 to 220 (its job is on the hone between): an hour fits in the gap, more
+    /// does not, and work sent out takes its days.
+    #[test]
+    fn the_candidate_goes_into_the_gaps() {
+        let mut model = job_shop(&[vec![vec![(0, 100)], vec![(1, 60)], vec![(0, 60)]]]);
+        model.people.push(Person {
+            name: "Wyn".into(),
+            calendar: WorkingTime::always(),
+        });
+        let plan = first_plan(&model).unwrap();
+        let origin: DateTime<Utc> = "2026-11-23T00:00:00Z".parse().unwrap();
+        let kinds = vec!["mill".to_owned(), "hone".to_owned()];
+        let mut rng = rand_pcg::Pcg64::seed_from_u64(1);
+        let skills = vec![vec!["milling".to_owned()]];
+        let dates = PlannedDates::new(&model, &plan, origin, kinds, skills, 8, &mut rng).unwrap();
+        let at = |m: i64| Some(origin + chrono::Duration::minutes(m));
+        let one = Candidate {
+            operations: vec![operation("mill", "milling", &[])],
+        };
+        assert_eq!(
+            dates.ready(&one, &[origin; 2], &[60.0, 61.0]),
+            [at(160), at(281)]
+        );
+        let mut two = Candidate {
+            operations: vec![
+                operation("mill", "milling", &[]),
+                operation("mill", "milling", &[0]),
+            ],
+        };
+        assert_eq!(dates.ready(&two, &[origin], &[30.0, 30.0]), [at(160)]);
+        two.operations[1].outside_days = Some(1);
+        assert_eq!(
+            dates.ready(&two, &[origin], &[30.0, 30.0]),
+            [at(130 + 1440)]
+        );
+        // Two hours of which one is attended: the mill stays taken while it runs on alone, so the gap is too short.
+        let mut half = operation("mill", "milling", &[]);
+        half.attended_share = 0.5;
+        let unattended = Candidate {
+            operations: vec![half],
+        };
+        assert_eq!(dates.ready(&unattended, &[origin], &[120.0]), [at(340)]);
+        let other = Candidate {
+            operations: vec![operation("lathe", "turning", &[])],
+        };
+        assert_eq!(dates.missing(&other), ["lathe", "somebody for turning"]);
+        assert_eq!(dates.ready(&other, &[origin], &[1.0]), [None]);
+    }
+}

@@ -1,0 +1,6 @@
+//! Tests of the whole engine: random shops, published instances, proved shops and theorems.
+
+mod property;
+mod published;
+mod reference;
+mod theorems;

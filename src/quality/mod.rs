@@ -1,0 +1,9 @@
+//! Checks and what follows from a failed one. A measurement is held against its limits, a limit gauge goes or does not
+//! go; what fails puts its job on hold until somebody decides: measure again, rework, concession or scrap. A scrapped
+//! casting means that the operations done on it are done again on another.
+
+mod again;
+mod check;
+
+pub use again::{Again, again};
+pub use check::{Limits, Verdict, limit_gauge, reading};

@@ -1,0 +1,271 @@
+//! Hours really spent: every minute of a person and of a machine goes to exactly one operation.
+
+use super::clock::{Clock, Phase};
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use uuid::Uuid;
+
+/// Standard setup minutes by operation: what a setup that several share is divided by.
+pub type Standards = HashMap<Uuid, Decimal>;
+
+/// Whole minutes spent on an operation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Hours {
+    /// Of people, setting up.
+    pub setup: i64,
+    /// Of people, running.
+    pub attended: i64,
+    /// Of machines running by themselves.
+    pub alone: i64,
+    /// Of machines, whatever was done.
+    pub machine: i64,
+}
+
+impl Hours {
+    /// Of people.
+    #[must_use]
+    pub fn people(&self) -> i64 {
+        self.setup + self.attended
+    }
+}
+
+/// Whose minutes are divided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Resource {
+    Person(Uuid),
+    Machine(Uuid),
+}
+
+/// Divides a whole count by weights: largest remainders (Hamilton's method), so that the parts sum to the whole and each
+/// is within one of its exact share. Equal when all weights are nothing; of equal remainders the earlier one gets more.
+#[must_use]
+pub fn share(whole: i64, weights: &[u64]) -> Vec<i64> {
+    let Ok(count) = i128::try_from(weights.len()) else {
+        return Vec::new();
+    };
+    if count == 0 {
+        return Vec::new();
+    }
+    let total: i128 = weights.iter().map(|w| i128::from(*w)).sum();
+    let (total, weight): (i128, &dyn Fn(u64) -> i128) = if total == 0 {
+        (count, &|_| 1)
+    } else {
+        (total, &|w| i128::from(w))
+    };
+    let exact = weights.iter().map(|w| i128::from(whole) * weight(*w));
+    let mut parts: Vec<(i128, i128)> = exact
+        .map(|e| (e.div_euclid(total), e.rem_euclid(total)))
+        .collect();
+    let left = i128::from(whole) - parts.iter().map(|(part, _)| part).sum::<i128>();
+    let mut by_remainder: Vec<usize> = (0..parts.len()).collect();
+    by_remainder.sort_by_key(|i| std::cmp::Reverse(parts.get(*i).map_or(0, |(_, r)| *r)));
+    for i in by_remainder
+        .into_iter()
+        .take(usize::try_from(left).unwrap_or(0))
+    {
+        if let Some((part, _)) = parts.get_mut(i) {
+            *part += 1;
+        }
+    }
+    parts
+        .into_iter()
+        .map(|(part, _)| i64::try_from(part).unwrap_or(0))
+        .collect()
+}
+
+/// Minutes spent on each operation by clocks that have ended; one that runs counts nothing, so end it first.
+///
+/// No minute counts twice. Where a person, or a machine, is at several operations at once, those minutes are shared:
+/// while all of them are being set up, in proportion to their standard setup minutes (a job that was quoted the longer
+/// setup has been paid more of it, and actual over standard comes out the same for all of them); equally where no
+/// standard is known, and equally for anything else. Times are taken to the whole minute, seconds dropped.
+#[must_use]
+pub fn hours(clocks: &[Clock], standards: &Standards) -> HashMap<Uuid, Hours> {
+    let mut edges: BTreeMap<Resource, Vec<(i64, bool, Uuid, Phase)>> = BTreeMap::new();
+    for clock in clocks {
+        let Some(until) = clock.until else { continue };
+        let from = clock.from.timestamp().div_euclid(60);
+        let until = until.timestamp().div_euclid(60);
+        if until <= from {
+            continue;
+        }
+        let person = clock
+            .phase
+            .is_attended()
+            .then_some(Resource::Person(clock.person));
+        let machine = clock.machine.map(Resource::Machine);
+        for resource in person.into_iter().chain(machine) {
+            let edges = edges.entry(resource).or_default();
+            edges.push((from, true, clock.operation, clock.phase));
+            edges.push((until, false, clock.operation, clock.phase));
+        }
+    }
+    let mut spent: HashMap<Uuid, Hours> = HashMap::new();
+    for (resource, mut edges) in edges {
+        edges.sort_by_key(|(at, begins, ..)| (*at, *begins));
+        for (open, minutes) in together(&edges) {
+            let all_setup = open.iter().all(|(_, phase)| *phase == Phase::Setup);
+            let weights: Vec<u64> = open
+                .iter()
+                .map(|(operation, _)| {
+                    let standard = standards.get(operation).filter(|_| all_setup);
+                    // To a thousandth of a minute.
+                    standard
+                        .and_then(|m| (*m * Decimal::ONE_THOUSAND).to_u64())
+                        .unwrap_or(0)
+                })
+                .collect();
+            for ((operation, phase), minutes) in open.iter().zip(share(minutes, &weights)) {
+                let hours = spent.entry(*operation).or_default();
+                match (resource, phase) {
+                    (Resource::Person(_), Phase::Setup) => hours.setup += minutes,
+                    (Resource::Person(_), _) => hours.attended += minutes,
+                    (Resource::Machine(_), Phase::Alone) => {
+                        hours.alone += minutes;
+                        hours.machine += minutes;
+                    }
+                    (Resource::Machine(_), _) => hours.machine += minutes,
+                }
+            }
+        }
+    }
+    spent
+}
+
+/// How long each set of operations was open together, from the sorted edges of one resource. An operation open in
+/// several phases at once (two people at it) stands in the first of them.
+fn together(edges: &[(i64, bool, Uuid, Phase)]) -> BTreeMap<Vec<(Uuid, Phase)>, i64> {
+    let mut open: BTreeMap<(Uuid, Phase), usize> = BTreeMap::new();
+    let mut lasted: BTreeMap<Vec<(Uuid, Phase)>, i64> = BTreeMap::new();
+    let mut since = 0;
+    for (at, begins, operation, phase) in edges {
+        if *at > since && !open.is_empty() {
+            let mut seen = BTreeSet::new();
+            let set = open.keys().filter(|(o, _)| seen.insert(*o)).copied();
+            *lasted.entry(set.collect()).or_default() += at - since;
+        }
+        since = *at;
+        let key = (*operation, *phase);
+        let count = open.entry(key).or_default();
+        if *begins {
+            *count += 1;
+        } else if *count > 1 {
+            *count -= 1;
+        } else {
+            open.remove(&key);
+        }
+    }
+    lasted
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shopfloor::{Entry, Kind, clocks};
+    use chrono::{DateTime, TimeDelta};
+    use proptest::prelude::*;
+
+    #[test]
+    fn a_whole_is_shared_without_a_rest() {
+        assert_eq!(share(45, &[40, 20]), [30, 15]);
+        assert_eq!(share(100, &[1, 1, 1]), [34, 33, 33]);
+        assert_eq!(share(7, &[0, 0]), [4, 3]);
+        assert_eq!(share(7, &[]), Vec::<i64>::new());
+        // Balinski and Young, Fair Representation (1982), from memory: Hamilton's method on 26 seats for states of
+        // 9061, 7179, 5259, 3319, 1182 gives 9, 7, 5, 4, 1.
+        assert_eq!(
+            share(26, &[9_061, 7_179, 5_259, 3_319, 1_182]),
+            [9, 7, 5, 4, 1]
+        );
+    }
+
+    fn entries() -> impl Strategy<Value = Vec<Entry>> {
+        let kinds = prop_oneof![
+            Just(Kind::Setup),
+            Just(Kind::Run),
+            Just(Kind::RunAlone),
+            Just(Kind::Pause),
+            Just(Kind::Done),
+            Just(Kind::Moved),
+            Just(Kind::Struck),
+        ];
+        let one = (
+            kinds,
+            0_u128..4,
+            0_u128..3,
+            0_u128..3,
+            0_i64..600,
+            0_u128..40,
+        );
+        proptest::collection::vec(one, 0..40).prop_map(|drawn| {
+            let made = drawn.into_iter().zip(0_i64..);
+            made.map(
+                |((kind, operation, person, machine, minute, corrects), sequence)| Entry {
+                    id: Uuid::from_u128(1_000 + sequence.unsigned_abs() as u128),
+                    kind,
+                    operation: Uuid::from_u128(operation),
+                    person: Uuid::from_u128(10 + person),
+                    machine: Some(Uuid::from_u128(20 + machine)),
+                    at: DateTime::UNIX_EPOCH + TimeDelta::minutes(minute),
+                    sequence,
+                    corrects: matches!(kind, Kind::Moved | Kind::Struck)
+                        .then(|| Uuid::from_u128(1_000 + corrects)),
+                },
+            )
+            .collect()
+        })
+    }
+
+    /// Minutes in which something is open, counted one by one.
+    fn covered(clocks: &[Clock], has: impl Fn(&Clock) -> bool) -> i64 {
+        (0..600)
+            .filter(|minute| {
+                let now = DateTime::UNIX_EPOCH + TimeDelta::minutes(*minute);
+                clocks
+                    .iter()
+                    .any(|c| has(c) && c.from <= now && c.until.is_some_and(|until| now < until))
+            })
+            .count()
+            .try_into()
+            .unwrap()
+    }
+
+    proptest! {
+        #[test]
+        fn shares_sum_to_the_whole_and_stay_within_one_of_exact(
+            whole in 0_i64..100_000, weights in proptest::collection::vec(0_u64..1_000_000, 1..12)
+        ) {
+            let parts = share(whole, &weights);
+            prop_assert_eq!(parts.iter().sum::<i64>(), whole);
+            let total: u64 = weights.iter().sum();
+            for (part, weight) in parts.iter().zip(&weights) {
+                if total > 0 {
+                    let exact = whole as f64 * *weight as f64 / total as f64;
+                    prop_assert!((*part as f64 - exact).abs() < 1.0);
+                }
+            }
+        }
+
+        #[test]
+        fn no_minute_counts_twice_and_none_is_lost(entries in entries(), standards in proptest::collection::vec(0_i64..90, 4)) {
+            let standards: Standards = standards.iter().zip(0_u128..).map(|(m, o)| (Uuid::from_u128(o), (*m).into())).collect();
+            let clocks = clocks(&entries);
+            let spent = hours(&clocks, &standards);
+            let people: i64 = spent.values().map(Hours::people).sum();
+            let machines: i64 = spent.values().map(|h| h.machine).sum();
+            let by_person: i64 = (10..13).map(|p| covered(&clocks, |c| c.phase.is_attended() && c.person == Uuid::from_u128(p))).sum();
+            let by_machine: i64 = (20..23).map(|m| covered(&clocks, |c| c.machine == Some(Uuid::from_u128(m)))).sum();
+            prop_assert_eq!(people, by_person);
+            prop_assert_eq!(machines, by_machine);
+            prop_assert!(spent.values().all(|h| h.setup >= 0 && h.attended >= 0 && h.alone >= 0 && h.alone <= h.machine));
+        }
+
+        #[test]
+        fn the_order_in_which_entries_are_read_does_not_matter(entries in entries(), at in 0_usize..40) {
+            let mut turned = entries.clone();
+            turned.rotate_left(at.min(entries.len()));
+            prop_assert_eq!(hours(&clocks(&entries), &Standards::new()), hours(&clocks(&turned), &Standards::new()));
+        }
+    }
+}

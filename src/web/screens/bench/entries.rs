@@ -1,0 +1,428 @@
+//! Entries coming in: one by one from a form, or a queue of them from a device that was out of reach. Each is booked in a
+//! transaction of its own and in order, so that whatever interrupts leaves the first of them booked and the rest on the
+//! device, which sends them again.
+
+use super::AtBench;
+use super::screen::{Refused, draw};
+use super::sign_on::Which;
+use crate::db::bookings::{self, Conflict, NewBooking, Recorded};
+use crate::db::checks::{self, Found, NewResult};
+use crate::db::{DbError, ShopTx, devices, work_list};
+use crate::planning::local_instant;
+use crate::quality::reading;
+use crate::shopfloor::{Kind, Phase, true_time};
+use crate::web::shell::body::OpenForm;
+use crate::web::ui::{Answer, Reply, WebError};
+use actix_web::{HttpResponse, web};
+use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use uuid::Uuid;
+
+/// Most entries in one message.
+const MOST: usize = 200;
+/// An entry may be this much later than the sign-on it was made under, for clocks and for the last press before signing
+/// off.
+const LATE: TimeDelta = TimeDelta::minutes(5);
+
+/// `/bench/entries` for devices, `/bench/book` for a form.
+pub(super) fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route("/bench/entries", web::post().to(take))
+        .route("/bench/book", web::post().to(book))
+        .route("/bench/check", web::post().to(check));
+}
+
+/// A message of a device.
+#[derive(Debug, Deserialize)]
+struct Sent {
+    /// When it was sent, by the device's clock.
+    sent_at: DateTime<Utc>,
+    /// The entries, each read by itself, so that one that does not read holds up none of the others.
+    entries: Vec<Value>,
+}
+
+/// An entry as a device sends it.
+#[derive(Debug, Deserialize)]
+struct SentEntry {
+    key: Uuid,
+    sign_on: Uuid,
+    kind: String,
+    operation: Uuid,
+    machine: Option<Uuid>,
+    at: DateTime<Utc>,
+    #[serde(default)]
+    corrects: Option<Uuid>,
+    #[serde(default)]
+    reason: Option<String>,
+    /// For a check: which of the operation's.
+    #[serde(default)]
+    place: Option<u32>,
+    /// For a check that is measured: the reading.
+    #[serde(default)]
+    measured: Option<String>,
+    /// For one that is gauged or judged: whether it goes.
+    #[serde(default)]
+    goes: Option<String>,
+}
+
+/// The kind of entry that is a check.
+const CHECK: &str = "check";
+
+/// An entry that reads.
+enum Read {
+    Booking(NewBooking),
+    Check(NewResult),
+}
+
+/// What became of an entry, in the order they were sent.
+#[derive(Debug, Serialize)]
+struct Outcome {
+    /// `booked`, `failed` (a check, written down), `conflict` (booked, and at odds with something) or `set_aside` (kept for somebody to look at).
+    outcome: &'static str,
+    /// What to show of it.
+    say: Option<String>,
+}
+
+#[derive(Debug, Serialize)]
+struct Outcomes {
+    /// This server's clock; a page from before it does not know of these entries.
+    as_of: i64,
+    outcomes: Vec<Outcome>,
+}
+
+async fn take(at: AtBench, sent: web::Json<Sent>) -> Answer {
+    let received_at = Utc::now();
+    if sent.entries.len() > MOST {
+        return Err(WebError::TooLarge);
+    }
+    let mut outcomes = Vec::new();
+    for body in &sent.entries {
+        outcomes.push(take_one(&at, body, sent.sent_at, received_at).await?);
+    }
+    let outcomes = Outcomes {
+        as_of: Utc::now().timestamp_millis(),
+        outcomes,
+    };
+    Ok(HttpResponse::Ok().json(outcomes).into())
+}
+
+async fn take_one(
+    at: &AtBench,
+    body: &Value,
+    sent_at: DateTime<Utc>,
+    received_at: DateTime<Utc>,
+) -> Result<Outcome, WebError> {
+    let refused = match read(at, body, sent_at, received_at).await? {
+        Ok(Read::Check(new)) => {
+            let mut tx = at.begin(Some(new.person_id)).await?;
+            match checks::record(&mut tx, &new).await {
+                Ok(checked) => {
+                    tx.commit().await?;
+                    return Ok(Outcome {
+                        outcome: if checked.passed { "booked" } else { "failed" },
+                        say: None,
+                    });
+                }
+                Err(DbError::NotFound(what)) => format!("{what} was not found"),
+                Err(DbError::Refused(why)) => why,
+                Err(other) => return Err(other.into()),
+            }
+        }
+        Ok(Read::Booking(new)) => {
+            let mut tx = at.begin(Some(new.person_id)).await?;
+            match bookings::record(&mut tx, &new).await {
+                Ok(Recorded::Taken(conflict) | Recorded::Again(conflict)) => {
+                    tx.commit().await?;
+                    return Ok(match conflict {
+                        Some(conflict) => Outcome {
+                            outcome: "conflict",
+                            say: Some(conflict_words(conflict).to_owned()),
+                        },
+                        None => Outcome {
+                            outcome: "booked",
+                            say: None,
+                        },
+                    });
+                }
+                Err(DbError::NotFound(what)) => format!("{what} was not found"),
+                Err(DbError::Refused(why)) => why,
+                Err(other) => return Err(other.into()),
+            }
+        }
+        Err(why) => why,
+    };
+    // Nothing is dropped: the shop keeps it word for word, so that the device need not.
+    let key = body.get("key").and_then(Value::as_str);
+    let id = key
+        .and_then(|key| Uuid::try_parse(key).ok())
+        .unwrap_or_else(Uuid::now_v7);
+    let mut tx = at.begin(None).await?;
+    bookings::set_aside(&mut tx, id, at.device.id, body, &refused, received_at).await?;
+    tx.commit().await?;
+    Ok(Outcome {
+        outcome: "set_aside",
+        say: Some(refused),
+    })
+}
+
+/// An entry as it is to be booked, or why it cannot be.
+async fn read(
+    at: &AtBench,
+    body: &Value,
+    sent_at: DateTime<Utc>,
+    received_at: DateTime<Utc>,
+) -> Result<Result<Read, String>, WebError> {
+    let entry: SentEntry = match serde_json::from_value(body.clone()) {
+        Ok(entry) => entry,
+        Err(why) => return Ok(Err(format!("It does not read: {why}"))),
+    };
+    let kind = bookings::kind_from_code(&entry.kind);
+    if kind.is_none() && entry.kind != CHECK {
+        return Ok(Err(format!("“{}” is no kind of entry", entry.kind)));
+    }
+    if entry
+        .reason
+        .as_ref()
+        .is_some_and(|r| r.chars().count() > 400 || r.contains('\0'))
+    {
+        return Ok(Err("Its reason is too long".to_owned()));
+    }
+    let mut tx = at.begin(None).await?;
+    let Some((person_id, from, until)) =
+        devices::sign_on_span(&mut tx, at.device.id, entry.sign_on).await?
+    else {
+        return Ok(Err("Nobody signed on at this device for it".to_owned()));
+    };
+    let happened = true_time(entry.at, sent_at, received_at);
+    // An answer to a question is about an earlier shift.
+    let may_be_before = entry.corrects.is_some();
+    if happened > until + LATE || (happened < from - LATE && !may_be_before) {
+        return Ok(Err(
+            "It is from a time when the person was not signed on here".to_owned(),
+        ));
+    }
+    let Some(kind) = kind else {
+        return Ok(found(entry.measured.as_deref(), entry.goes.as_deref())
+            .zip(entry.place)
+            .map(|(found, place)| {
+                Read::Check(NewResult {
+                    id: entry.key,
+                    operation_id: entry.operation,
+                    place,
+                    found,
+                    note: entry.reason.unwrap_or_default(),
+                    person_id,
+                    entered_by: person_id,
+                    device_id: Some(at.device.id),
+                    at: happened,
+                    device_at: entry.at,
+                    received_at,
+                })
+            })
+            .ok_or_else(|| "Its measurement does not read".to_owned()));
+    };
+    Ok(Ok(Read::Booking(NewBooking {
+        id: entry.key,
+        kind,
+        operation_id: entry.operation,
+        machine_id: entry.machine,
+        person_id,
+        entered_by: person_id,
+        device_id: Some(at.device.id),
+        at: happened,
+        device_at: entry.at,
+        received_at,
+        corrects: entry.corrects,
+        reason: entry.reason.filter(|r| !r.trim().is_empty()),
+    })))
+}
+
+/// What a check found: a reading, or whether it goes.
+pub(in crate::web) fn found(measured: Option<&str>, goes: Option<&str>) -> Option<Found> {
+    match (measured, goes) {
+        (Some(text), None) => reading(text).map(Found::Measured),
+        (None, Some("yes")) => Some(Found::Gauged(true)),
+        (None, Some("no")) => Some(Found::Gauged(false)),
+        _ => None,
+    }
+}
+
+/// What an entry is at odds with, as the bench says it.
+#[must_use]
+pub(in crate::web) fn conflict_words(conflict: Conflict) -> &'static str {
+    match conflict {
+        Conflict::OperationDone => "The operation was already finished",
+        Conflict::JobClosed => "The job is already closed",
+        Conflict::OnHold => "The job is on hold",
+        Conflict::Waits => "An operation that comes before is not done",
+    }
+}
+
+/// A form of the bench screen, from a browser without our script.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct BookForm {
+    key: String,
+    sign_on: String,
+    kind: String,
+    operation: String,
+    machine: String,
+    /// By the shop's clock; none for now.
+    at: Option<String>,
+    corrects: String,
+    reason: String,
+    place: String,
+    measured: Option<String>,
+    goes: Option<String>,
+}
+
+impl BookForm {
+    /// The page it was sent from.
+    fn which(&self) -> Which {
+        Which {
+            machine: Uuid::try_parse(&self.machine).ok(),
+            op: None,
+        }
+    }
+}
+
+async fn check(at: AtBench, form: OpenForm<BookForm>) -> Answer {
+    let OpenForm(form) = form;
+    let now = Utc::now();
+    let mut tx = at.begin(None).await?;
+    let signed_on = devices::signed_on(&mut tx, at.device.id, now).await?;
+    let Some(person) = signed_on.filter(|s| s.id.to_string() == form.sign_on) else {
+        return Ok(Reply::see_other("/bench").flash("Sign on first: nothing was written down"));
+    };
+    let unreadable = || WebError::BadRequest("This form of the bench does not read.".to_owned());
+    let key = |text: &str| Uuid::try_parse(text).map_err(|_| unreadable());
+    let operation_id = key(&form.operation)?;
+    let place = form.place.parse().map_err(|_| unreadable())?;
+    let Some(found) = found(form.measured.as_deref(), form.goes.as_deref()) else {
+        let typed = form.measured.as_deref().unwrap_or_default();
+        let refused = Refused::reading(operation_id, place, typed);
+        return draw(&at, &form.which(), Some(&refused)).await;
+    };
+    let new = NewResult {
+        id: key(&form.key)?,
+        operation_id,
+        place,
+        found,
+        note: String::new(),
+        person_id: person.person_id,
+        entered_by: person.person_id,
+        device_id: Some(at.device.id),
+        at: now,
+        device_at: now,
+        received_at: now,
+    };
+    let mut tx = at.begin(Some(person.person_id)).await?;
+    let checked = checks::record(&mut tx, &new).await?;
+    tx.commit().await?;
+    Ok(
+        Reply::see_other(back(&form.machine)).flash(if checked.passed {
+            "Passes"
+        } else {
+            "Out of limits: stop. The job is on hold until it is decided."
+        }),
+    )
+}
+
+/// The machine's page again.
+fn back(machine: &str) -> String {
+    match Uuid::try_parse(machine) {
+        Ok(machine) => format!("/bench?machine={machine}"),
+        Err(_) => "/bench".to_owned(),
+    }
+}
+
+async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
+    let OpenForm(form) = form;
+    let now = Utc::now();
+    let mut tx = at.begin(None).await?;
+    let signed_on = devices::signed_on(&mut tx, at.device.id, now).await?;
+    let Some(person) = signed_on.filter(|s| s.id.to_string() == form.sign_on) else {
+        return Ok(Reply::see_other("/bench").flash("Sign on first: nothing was booked"));
+    };
+    let unreadable = || WebError::BadRequest("This form of the bench does not read.".to_owned());
+    let key = |text: &str| Uuid::try_parse(text).map_err(|_| unreadable());
+    let optional = |text: &str| match text {
+        "" => Ok(None),
+        text => key(text).map(Some),
+    };
+    let corrects = optional(&form.corrects)?;
+    let when = match (form.at.as_deref(), corrects) {
+        (None, _) => now,
+        (Some(text), start) => match NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M") {
+            Ok(local) => local_instant(at.zone, local).min(now),
+            Err(_) => {
+                let refused = Refused::when(start.ok_or_else(unreadable)?, text);
+                return draw(&at, &form.which(), Some(&refused)).await;
+            }
+        },
+    };
+    let new = NewBooking {
+        id: key(&form.key)?,
+        kind: bookings::kind_from_code(&form.kind).ok_or_else(unreadable)?,
+        operation_id: key(&form.operation)?,
+        machine_id: optional(&form.machine)?,
+        person_id: person.person_id,
+        entered_by: person.person_id,
+        device_id: Some(at.device.id),
+        at: when,
+        device_at: when,
+        received_at: now,
+        corrects,
+        reason: Some(form.reason.trim().chars().take(400).collect::<String>())
+            .filter(|r| !r.is_empty()),
+    };
+    let mut tx = at.begin(Some(person.person_id)).await?;
+    if matches!(new.kind, Kind::Setup | Kind::Run | Kind::RunAlone) {
+        pause_others(&mut tx, &new).await?;
+    }
+    let recorded = bookings::record(&mut tx, &new).await?;
+    tx.commit().await?;
+    let (Recorded::Taken(conflict) | Recorded::Again(conflict)) = recorded;
+    Ok(Reply::see_other(back(&form.machine)).flash(match conflict {
+        Some(conflict) => format!("Booked, but look at it again: {}", conflict_words(conflict)),
+        None => "Booked".to_owned(),
+    }))
+}
+
+/// A person attends one setup at a time: starting something else pauses what they attend, unless it stands in the same
+/// setup. The device's own script says the same with entries of its own.
+async fn pause_others(tx: &mut ShopTx, new: &NewBooking) -> Result<(), WebError> {
+    let live = bookings::live(tx).await?;
+    let entries: Vec<_> = live.iter().map(|b| b.entry).collect();
+    let attended: Vec<Uuid> = crate::shopfloor::clocks(&entries)
+        .into_iter()
+        .filter(|c| c.until.is_none() && c.person == new.person_id && c.phase != Phase::Alone)
+        .filter(|c| c.operation != new.operation_id)
+        .map(|c| c.operation)
+        .collect();
+    if attended.is_empty() {
+        return Ok(());
+    }
+    let mut keys = attended.clone();
+    keys.push(new.operation_id);
+    let waiting = work_list::waiting(tx, None, Some(&keys)).await?;
+    let setup = |id| {
+        let found = waiting.iter().find(|w| w.id == id);
+        found.map(|w| w.planned.setup_key.as_str())
+    };
+    for operation_id in attended {
+        if setup(operation_id).is_some() && setup(operation_id) == setup(new.operation_id) {
+            continue;
+        }
+        let pause = NewBooking {
+            id: Uuid::now_v7(),
+            kind: Kind::Pause,
+            operation_id,
+            corrects: None,
+            reason: None,
+            ..new.clone()
+        };
+        bookings::record(tx, &pause).await?;
+    }
+    Ok(())
+}

@@ -1,0 +1,192 @@
+//! Signing on: who is at the bench, and their PIN.
+
+use super::AtBench;
+use crate::db::devices::{self, BenchPerson};
+use crate::db::sessions::{self, Attempt};
+use crate::web::shell::body::OpenForm;
+use crate::web::shell::session;
+use crate::web::shell::site::Site;
+use crate::web::ui::{Answer, Page, Reply, WebError, show};
+use actix_web::http::StatusCode;
+use actix_web::web;
+use chrono::Utc;
+use maud::{Markup, html};
+use serde::Deserialize;
+use uuid::Uuid;
+
+/// Signing on and off.
+pub(super) fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.service(
+        web::resource("/bench/sign-on/{person}")
+            .route(web::get().to(ask))
+            .route(web::post().to(try_pin)),
+    )
+    .route("/bench/sign-off", web::post().to(sign_off));
+}
+
+/// Everyone who can sign on here, as large buttons.
+pub(super) fn people_page(at: &AtBench, people: &[BenchPerson], which: &Which) -> Page {
+    let body = html! {
+        div.bench-head { p { (at.shop_name) " · " (at.device.name) } }
+        (offline())
+        h1 { "Who is here?" }
+        @if let Some(since) = at.device.locked_at {
+            p.notice.bad role="alert" {
+                span.sign aria-hidden="true" { "!" }
+                " Locked since " (show::moment(since, at.zone)) ": too many PINs were wrong. The owner unlocks this device under Shop, Bench devices."
+            }
+        }
+        @if people.is_empty() {
+            p { "Nobody has a PIN yet. The owner gives them out under Shop, Bench devices." }
+        }
+        ul.bench-people {
+            @for person in people {
+                li { a.bench-button href={ "/bench/sign-on/" (person.id) (query(which)) } { (person.name) } }
+            }
+        }
+    };
+    Page::open("Bench").script("bench.js").body(body)
+}
+
+/// Where to go on to after signing on, as a query.
+fn query(which: &Which) -> String {
+    let machine = which.machine.map(|id| format!("machine={id}"));
+    let op = which.op.map(|id| format!("op={id}"));
+    let parts: Vec<String> = machine.into_iter().chain(op).collect();
+    if parts.is_empty() {
+        String::new()
+    } else {
+        format!("?{}", parts.join("&"))
+    }
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(super) struct Which {
+    /// The machine to show.
+    pub(super) machine: Option<Uuid>,
+    /// The operation a route card's code asked for.
+    pub(super) op: Option<Uuid>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(default)]
+struct PinForm {
+    pin: String,
+}
+
+async fn the_person(at: &AtBench, id: Uuid) -> Result<BenchPerson, WebError> {
+    let mut tx = at.begin(None).await?;
+    let people = devices::bench_people(&mut tx).await?;
+    people
+        .into_iter()
+        .find(|p| p.id == id)
+        .ok_or(WebError::NotFound("this person at the bench"))
+}
+
+async fn ask(at: AtBench, id: web::Path<Uuid>, which: web::Query<Which>) -> Answer {
+    let person = the_person(&at, *id).await?;
+    Ok(pin_page(&at, &person, &which, None).into())
+}
+
+async fn try_pin(
+    at: AtBench,
+    site: web::Data<Site>,
+    id: web::Path<Uuid>,
+    which: web::Query<Which>,
+    form: OpenForm<PinForm>,
+) -> Answer {
+    let person = the_person(&at, *id).await?;
+    let now = Utc::now();
+    let told = |page: Page, status| Ok(page.status(status).into());
+    if !(4..=8).contains(&form.0.pin.len()) || !form.0.pin.bytes().all(|b| b.is_ascii_digit()) {
+        let page = pin_page(
+            &at,
+            &person,
+            &which,
+            Some("A PIN has four to eight digits."),
+        );
+        return told(page, StatusCode::UNPROCESSABLE_ENTITY);
+    }
+    let name = format!("bench {} {}", at.device.id, person.id);
+    let address = format!("device {}", at.device.id);
+    let mut tx = at.begin(None).await?;
+    if let Attempt::Wait(wait) = sessions::attempt(&mut tx, &name, &address, now).await? {
+        let seconds = wait.num_milliseconds().max(0) / 1_000 + 1;
+        let words = format!(
+            "Wrong too often. Wait {} and try again.",
+            show::count(seconds, "second", "seconds")
+        );
+        let page = pin_page(&at, &person, &which, Some(&words));
+        return told(page, StatusCode::TOO_MANY_REQUESTS);
+    }
+    let open = devices::count_try(&mut tx, at.device.id, now).await?;
+    tx.commit().await?;
+    if !open {
+        let words = "This device is locked because too many PINs were wrong. The owner unlocks it.";
+        let page = pin_page(&at, &person, &which, Some(words));
+        return told(page, StatusCode::LOCKED);
+    }
+    if !session::verify(&site, &form.0.pin, person.pin_hash.clone()).await? {
+        let words = "That is not the PIN. Try again.";
+        let page = pin_page(&at, &person, &which, Some(words));
+        return told(page, StatusCode::UNAUTHORIZED);
+    }
+    let mut tx = at.begin(Some(person.id)).await?;
+    sessions::forget_failures(&mut tx, &name).await?;
+    devices::sign_on(&mut tx, at.device.id, person.id, now).await?;
+    tx.commit().await?;
+    let there = which.op.map_or(String::new(), |id| format!("#op-{id}"));
+    Ok(Reply::see_other(format!("/bench{}{there}", query(&which))))
+}
+
+async fn sign_off(at: AtBench) -> Answer {
+    let mut tx = at.begin(None).await?;
+    devices::end_sign_ons(&mut tx, at.device.id, Utc::now()).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other("/bench"))
+}
+
+fn pin_page(at: &AtBench, person: &BenchPerson, which: &Which, told: Option<&str>) -> Page {
+    let body = html! {
+        div.bench-head { p { (at.shop_name) " · " (at.device.name) } }
+        (offline())
+        h1 { (person.name) }
+        @if let Some(told) = told {
+            p.notice.bad role="alert" { span.sign aria-hidden="true" { "!" } " " (told) }
+        }
+        form.bench-pin method="post" action={ "/bench/sign-on/" (person.id) (query(which)) } novalidate {
+            label for="pin" { "PIN" }
+            input #pin type="password" name="pin" inputmode="numeric" autocomplete="off" maxlength="8" autofocus;
+            (keypad())
+            button.bench-button.first type="submit" { "Sign on" }
+        }
+        p { a.bench-button.quiet href={ "/bench" (query(which)) } { "Someone else" } }
+    };
+    Page::open(format!("Sign on: {}", person.name))
+        .script("bench.js")
+        .body(body)
+}
+
+/// What the page's own script shows when the shop's computer cannot be reached: a PIN is checked there and nowhere else.
+pub(super) fn offline() -> Markup {
+    html! {
+        p #bench-offline.notice.warn role="status" hidden {
+            span.sign aria-hidden="true" { "!" }
+            " No network. Signing on or off needs the shop’s computer. Whoever is signed on goes on, and nothing that was entered is lost."
+        }
+    }
+}
+
+/// Large keys for a thumb; they show once the page's own script can work them.
+fn keypad() -> Markup {
+    html! {
+        div.bench-keypad hidden {
+            @for digit in ["1", "2", "3", "4", "5", "6", "7", "8", "9"] {
+                button type="button" data-digit=(digit) { (digit) }
+            }
+            button type="button" data-digit="" { "Clear" }
+            button type="button" data-digit="0" { "0" }
+        }
+    }
+}

@@ -1,0 +1,212 @@
+//! The castings screens: patterns, their variants drawn, two variants side by side, and the shop's remedy rules.
+
+pub(in crate::web) mod compare;
+pub mod drawing;
+
+mod boss;
+mod compare_view;
+mod feature;
+mod labels;
+mod list;
+mod pattern;
+mod pattern_form;
+mod rules;
+mod rules_form;
+mod variant;
+mod variant_form;
+
+use crate::castings::{Face, FeatureKind, Place};
+use crate::web::ui::forms::Choice;
+use crate::web::ui::{CheckedForm, FormErrors, Page, Section, SignedIn, WebError, csrf_field};
+use actix_web::web;
+use maud::{Markup, html};
+use serde::Deserialize;
+use std::fmt::Display;
+use uuid::Uuid;
+
+/// `/castings` and all under it.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    list::routes(cfg);
+    pattern::routes(cfg);
+    pattern_form::routes(cfg);
+    boss::routes(cfg);
+    variant_form::routes(cfg);
+    variant::routes(cfg);
+    feature::routes(cfg);
+    compare::routes(cfg);
+    rules_form::routes(cfg);
+    rules::routes(cfg);
+}
+
+/// The version a form was filled in from.
+pub(in crate::web) fn version(raw: &str) -> Result<i32, WebError> {
+    raw.parse().map_err(|_| {
+        WebError::BadRequest(
+            "The form does not say which version it changes; load the page again.".to_owned(),
+        )
+    })
+}
+
+/// Where something stands on a pattern or variant, as an address or a form names it.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default)]
+struct PlaceQuery {
+    face: String,
+    label: String,
+}
+
+impl PlaceQuery {
+    fn place(&self) -> Result<Place, WebError> {
+        Face::from_code(&self.face)
+            .map(|face| Place::new(face, self.label.clone()))
+            .ok_or(WebError::NotFound("this place"))
+    }
+}
+
+/// A place as the query of an address: `face=rear&label=R7`.
+fn place_query(place: &Place) -> String {
+    form_urlencoded::Serializer::new(String::new())
+        .append_pair("face", place.face.code())
+        .append_pair("label", &place.label)
+        .finish()
+}
+
+/// The id of a place's row in a table; what is no letter or digit is written as its number, so no two are alike.
+fn place_id(place: &Place) -> String {
+    let label: String = place
+        .label
+        .chars()
+        .map(|c| {
+            if c.is_alphanumeric() {
+                c.to_string()
+            } else {
+                format!("_{:x}_", u32::from(c))
+            }
+        })
+        .collect();
+    format!("{}-{label}", place.face.code())
+}
+
+/// A word at the head of a line.
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters
+        .next()
+        .map(|first| first.to_uppercase().chain(letters).collect())
+        .unwrap_or_default()
+}
+
+fn face_choices() -> Vec<Choice> {
+    Face::ALL
+        .iter()
+        .map(|face| Choice::new(face.code(), face))
+        .collect()
+}
+
+fn kind_choices() -> Vec<Choice> {
+    FeatureKind::ALL
+        .iter()
+        .map(|kind| Choice::new(kind.code(), kind))
+        .collect()
+}
+
+/// The link back, above the heading.
+pub(in crate::web) fn back(to: &str, words: &str) -> Markup {
+    html! { p.back { a href=(to) { "‹ " (words) } } }
+}
+
+/// The form of what is written down about something, folded away under its page until it is asked for or refused.
+pub(in crate::web) fn written_down(
+    who: &SignedIn,
+    action: &str,
+    version: &str,
+    fields: &Markup,
+    open: bool,
+) -> Markup {
+    html! {
+        section.card aria-labelledby="details-title" {
+            details.written-down open[open] {
+                summary { h2 #details-title { "What is written down" } }
+                form.grid method="post" action=(action) novalidate {
+                    (csrf_field(who))
+                    input type="hidden" name="version" value=(version);
+                    (fields)
+                    div.actions { button type="submit" { "Save" } }
+                }
+            }
+        }
+    }
+}
+
+/// Asks before something is deleted.
+fn ask_to_delete(
+    who: &SignedIn,
+    title: &str,
+    words: &str,
+    action: &str,
+    hidden: &[(&str, &str)],
+    back_to: &str,
+) -> Page {
+    Page::new(who, title).nav(Section::Castings).body(html! {
+        div.narrow {
+            h1 { (title) "?" }
+            p { (words) }
+            form method="post" action=(action) {
+                (csrf_field(who))
+                @for (name, value) in hidden { input type="hidden" name=(name) value=(value); }
+                div.actions {
+                    button.danger type="submit" { "Delete" }
+                    a.button.quiet href=(back_to) { "Keep it" }
+                }
+            }
+        }
+    })
+}
+
+/// The form of a copy: its name.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default)]
+struct CopyForm {
+    name: String,
+}
+
+/// Asks for the name of a copy.
+fn ask_for_copy(
+    who: &SignedIn,
+    title: &str,
+    words: &str,
+    form: &CopyForm,
+    errors: &FormErrors,
+    action: &str,
+    back_to: &str,
+) -> Page {
+    let page = Page::new(who, title).nav(Section::Castings);
+    page.body(html! {
+        div.narrow {
+            (back(back_to, "Back"))
+            h1 { (title) }
+            p { (words) }
+            (errors.summary())
+            form.grid method="post" action=(action) {
+                (csrf_field(who))
+                (crate::web::ui::Field::text("name", "Name of the copy", &form.name).errors(errors).wide().autofocus(errors.is_empty()))
+                div.actions { button type="submit" { "Make the copy" } a.button.quiet href=(back_to) { "Cancel" } }
+            }
+        }
+    })
+}
+
+/// What was left empty, in words.
+fn or_none(value: Option<impl Display>, none: &str) -> String {
+    value.map_or_else(|| none.to_owned(), |value| value.to_string())
+}
+
+/// Path to a pattern's page.
+fn pattern_path(id: Uuid) -> String {
+    format!("/castings/patterns/{id}")
+}
+
+/// Path to a variant's page.
+pub(in crate::web) fn variant_path(id: Uuid) -> String {
+    format!("/castings/variants/{id}")
+}

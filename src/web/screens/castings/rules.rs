@@ -1,0 +1,198 @@
+//! `/castings/rules`: the shop's remedy table, in the order its rules are tried.
+
+use super::{CheckedForm, CopyForm, ask_for_copy, ask_to_delete, back, or_none};
+use crate::castings::RemedyRule;
+use crate::castings::fault::LONGEST_NAME;
+use crate::db::people::Role;
+use crate::db::remedy_rules as db;
+use crate::units::LengthUnit;
+use crate::web::ui::{Answer, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field};
+use actix_web::web;
+use maud::{Markup, html};
+use serde::Deserialize;
+use uuid::Uuid;
+
+pub(super) fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route("/castings/rules", web::get().to(list))
+        .route("/castings/rules/{id}/move", web::post().to(shift))
+        .route("/castings/rules/{id}/copy", web::get().to(ask_copy))
+        .route("/castings/rules/{id}/copy", web::post().to(copy))
+        .route("/castings/rules/{id}/delete", web::get().to(ask_delete))
+        .route("/castings/rules/{id}/delete", web::post().to(delete));
+}
+
+async fn list(who: SignedIn) -> Answer {
+    let mut tx = who.begin().await?;
+    let rules = db::list(&mut tx).await?;
+    tx.commit().await?;
+    let may_edit = who.may(Role::Office);
+    let page = Page::new(&who, "Remedy rules").nav(Section::Castings);
+    Ok(page
+        .body(html! {
+            (back("/castings", "All castings"))
+            div.bar {
+                h1 { "Remedy rules" }
+                @if may_edit {
+                    a.button href="/castings/rules/new" data-key="n" data-key-label="New rule" { "New rule" }
+                }
+            }
+            p.lead { "What this shop does about a difference. The rules are tried from the top; the first that fits decides." }
+            @if rules.is_empty() {
+                section.card {
+                    h2 { "No rule yet" }
+                    p { "Until there is one, every difference is answered with “cannot be done”. Begin with what is done about a feature that is missing where there is metal for it." }
+                }
+            } @else {
+                ol.rules {
+                    @for (index, rule) in rules.iter().enumerate() {
+                        (rule_item(&who, rule, index, rules.len(), may_edit))
+                    }
+                }
+            }
+        })
+        .into())
+}
+
+fn rule_item(who: &SignedIn, rule: &RemedyRule, index: usize, of: usize, may_edit: bool) -> Markup {
+    let path = format!("/castings/rules/{}", rule.id);
+    html! {
+        li.card id={ "rule-" (rule.id) } {
+            div.bar {
+                h2 { span.muted { (index + 1) ". " } (rule.name) }
+                @if may_edit {
+                    div.actions {
+                        @for (way, word, off) in [("up", "↑", index == 0), ("down", "↓", index + 1 == of)] {
+                            form method="post" action={ (path) "/move" } {
+                                (csrf_field(who))
+                                input type="hidden" name="way" value=(way);
+                                button.quiet type="submit" disabled[off] aria-label={ "Move " (rule.name) " " (way) } { (word) }
+                            }
+                        }
+                        a.button.quiet href={ (path) "/edit" } aria-label={ "Edit " (rule.name) } { "Edit" }
+                        a.button.quiet href={ (path) "/copy" } aria-label={ "Copy " (rule.name) } { "Copy" }
+                        a.button.quiet href={ (path) "/delete" } aria-label={ "Delete " (rule.name) } { "Delete" }
+                    }
+                }
+            }
+            p { "When " (case(rule, who.shop.length_unit)) ": " b { (rule.action) } "." }
+            @if !rule.elements.is_empty() {
+                p.small { "Work: " @for (i, code) in rule.elements.iter().enumerate() { @if i > 0 { ", then " } code { (code) } } }
+            }
+            @if !rule.say.is_empty() { p { "“" (rule.say) "”" } }
+        }
+    }
+}
+
+/// The case a rule speaks of, as half a sentence.
+fn case(rule: &RemedyRule, unit: LengthUnit) -> String {
+    let kind = or_none(rule.kind, "feature");
+    let on = or_none(rule.face.map(|face| format!(" on the {face}")), "");
+    let size = match (rule.smallest, rule.largest) {
+        (None, None) => String::new(),
+        (Some(least), None) => format!(" of {} or more", least.show(unit)),
+        (None, Some(most)) => format!(" of up to {}", most.show(unit)),
+        (Some(least), Some(most)) => format!(" of {} to {}", least.show(unit), most.show(unit)),
+    };
+    let gearbox = match rule.gearbox_under {
+        None => "",
+        Some(true) => ", and a gearbox hangs under the wanted block",
+        Some(false) => ", and no gearbox hangs under the wanted block",
+    };
+    format!("a {kind}{size}{on} is {}{gearbox}", rule.when)
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct MoveForm {
+    way: String,
+}
+
+async fn shift(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MoveForm>) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    let mut order: Vec<Uuid> = db::list(&mut tx)
+        .await?
+        .iter()
+        .map(|rule| rule.id)
+        .collect();
+    let at = order
+        .iter()
+        .position(|rule| *rule == *id)
+        .ok_or(WebError::NotFound("this rule"))?;
+    let to = match form.way.as_str() {
+        "up" => at.saturating_sub(1),
+        "down" => (at + 1).min(order.len() - 1),
+        _ => return Err(WebError::BadRequest("A rule moves up or down.".to_owned())),
+    };
+    order.swap(at, to);
+    db::reorder(&mut tx, &order).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other(format!("/castings/rules#rule-{id}")))
+}
+
+async fn ask_copy(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    let rule = db::get(&mut tx, *id).await?;
+    Ok(copy_page(&who, &rule, &CopyForm::default(), &FormErrors::default()).into())
+}
+
+fn copy_page(who: &SignedIn, rule: &RemedyRule, form: &CopyForm, errors: &FormErrors) -> Page {
+    ask_for_copy(
+        who,
+        &format!("Copy {}", rule.name),
+        "The copy stands beside it in the order. Then change what is different.",
+        form,
+        errors,
+        &format!("/castings/rules/{}/copy", rule.id),
+        "/castings/rules",
+    )
+}
+
+async fn copy(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CopyForm>) -> Answer {
+    who.require(Role::Office)?;
+    let mut errors = FormErrors::default();
+    let new_id = Uuid::now_v7();
+    if let Some(name) = errors.required_text("name", &form.name, LONGEST_NAME) {
+        let mut tx = who.begin().await?;
+        match db::copy(&mut tx, *id, new_id, &name).await {
+            Ok(()) => {
+                tx.commit().await?;
+                return Ok(
+                    Reply::see_other(format!("/castings/rules/{new_id}/edit")).flash("Copied")
+                );
+            }
+            Err(error) => errors.absorb(error)?,
+        }
+    }
+    let mut tx = who.begin().await?;
+    let rule = db::get(&mut tx, *id).await?;
+    Ok(copy_page(&who, &rule, &form, &errors).invalid().into())
+}
+
+async fn ask_delete(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    let rule = db::get(&mut tx, *id).await?;
+    let page = ask_to_delete(
+        &who,
+        &format!("Delete the rule “{}”", rule.name),
+        "Differences it decided will fall to the rules below it, or to none. Quotes already given stay as they are.",
+        &format!("/castings/rules/{id}/delete"),
+        &[],
+        "/castings/rules",
+    );
+    Ok(page.into())
+}
+
+async fn delete(
+    who: SignedIn,
+    id: web::Path<Uuid>,
+    _form: CheckedForm<serde::de::IgnoredAny>,
+) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    db::delete(&mut tx, *id).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other("/castings/rules").flash("Deleted"))
+}

@@ -1,0 +1,218 @@
+//! `/castings/variants/{id}`: one variant, its faces drawn and its features listed.
+
+use super::drawing::{self, Drawing, Marked, size_label};
+use super::{
+    CheckedForm, CopyForm, ask_for_copy, ask_to_delete, back, capital, pattern_path, place_id,
+    place_query, variant_path,
+};
+use crate::castings::fault::LONGEST_NAME;
+use crate::castings::{Face, Feature, Outline, Pattern, Variant};
+use crate::db::castings as db;
+use crate::db::people::Role;
+use crate::units::LengthUnit;
+use crate::web::ui::{Answer, FormErrors, Page, Reply, Section, SignedIn};
+use actix_web::web;
+use maud::{Markup, html};
+use uuid::Uuid;
+
+pub(super) fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route("/castings/variants/{id}", web::get().to(show))
+        .route("/castings/variants/{id}/copy", web::get().to(ask_copy))
+        .route("/castings/variants/{id}/copy", web::post().to(copy))
+        .route("/castings/variants/{id}/delete", web::get().to(ask_delete))
+        .route("/castings/variants/{id}/delete", web::post().to(delete));
+}
+
+async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    let mut tx = who.begin().await?;
+    let variant = db::variant(&mut tx, *id).await?;
+    let pattern = db::pattern(&mut tx, variant.pattern_id).await?;
+    tx.commit().await?;
+    let unit = who.shop.length_unit;
+    let path = variant_path(variant.id);
+    let may_edit = who.may(Role::Office);
+    let page = Page::new(&who, variant.name.clone()).nav(Section::Castings);
+    Ok(page
+        .body(html! {
+            (back(&pattern_path(pattern.id), &format!("Pattern {}", pattern.name)))
+            div.bar {
+                h1 { (variant.name) }
+                div.actions {
+                    @if may_edit {
+                        a.button href={ (path) "/features/new" } data-key="n" data-key-label="Add a feature" { "Add a feature" }
+                        a.button.quiet href={ (path) "/edit" } data-key="e" data-key-label="Edit" { "Edit" }
+                        a.button.quiet href={ (path) "/copy" } { "Copy" }
+                        a.button.quiet href={ (path) "/delete" } { "Delete" }
+                    }
+                    a.button.quiet href={ "/castings/compare?wanted=" (variant.id) } data-key="c" data-key-label="Compare" { "Compare" }
+                    a.button.quiet href={ "/castings/shelf?variant=" (variant.id) } data-key="o" data-key-label="On the shelf" { "On the shelf" }
+                }
+            }
+            p.lead {
+                "A variant of the pattern " a href=(pattern_path(pattern.id)) { (pattern.name) } "; "
+                @if variant.gearbox_under { "a gearbox hangs under the block." } @else { "no gearbox hangs under the block." }
+            }
+            @if !variant.note.is_empty() { p.typed { (variant.note) } }
+            @if variant.features.is_empty() {
+                section.card {
+                    h2 { "Nothing machined yet" }
+                    p { "Add what is machined at each place: dowel holes, tapped holes, bores. What is listed here is what a donor must become." }
+                }
+            }
+            @for outline in &pattern.outlines { (face_card(&pattern, &variant, outline, unit, may_edit)) }
+            @for face in Face::ALL {
+                @if pattern.outline(*face).is_none() && variant.features.iter().any(|f| f.place.face == *face) {
+                    section.card {
+                        h2 { (capital(face.word())) }
+                        p { "The pattern has no outline of this face, so it is not drawn." }
+                        (feature_table(&variant, *face, unit, may_edit))
+                    }
+                }
+            }
+        })
+        .into())
+}
+
+fn face_card(
+    pattern: &Pattern,
+    variant: &Variant,
+    outline: &Outline,
+    unit: LengthUnit,
+    may_edit: bool,
+) -> Markup {
+    let face = outline.face;
+    let marked: Vec<Marked<'_>> = on_face(variant, face)
+        .map(|feature| Marked {
+            feature,
+            action: None,
+        })
+        .collect();
+    let title = format!("{} of {}", capital(face.word()), variant.name);
+    html! {
+        @if !marked.is_empty() {
+            section.card.face-card aria-labelledby={ "face-" (face.code()) } {
+                h2 id={ "face-" (face.code()) } { (capital(face.word())) }
+                div.beside {
+                figure {
+                    (drawing::face(&Drawing { id: &format!("drawn-{}", face.code()), title: &title, outline, features: &marked, unit }))
+                    figcaption.small.muted { "Positions from the datum of the pattern " (pattern.name) ", marked 0." }
+                }
+                (feature_table(variant, face, unit, may_edit))
+                }
+            }
+        }
+    }
+}
+
+fn on_face(variant: &Variant, face: Face) -> impl Iterator<Item = &Feature> {
+    variant
+        .features
+        .iter()
+        .filter(move |feature| feature.place.face == face)
+}
+
+fn feature_table(variant: &Variant, face: Face, unit: LengthUnit, may_edit: bool) -> Markup {
+    let path = variant_path(variant.id);
+    html! {
+        table.cells {
+            thead { tr {
+                th scope="col" { "Place" } th scope="col" { "Feature" } th scope="col" { "Size" }
+                th scope="col" { "Depth" } th scope="col" { "Across, up" } th scope="col" { "Note" }
+                @if may_edit { th scope="col" { span.visually-hidden { "Change" } } }
+            } }
+            tbody {
+                @for feature in on_face(variant, face) {
+                    @let query = place_query(&feature.place);
+                    tr id=(place_id(&feature.place)) {
+                        th scope="row" { (feature.place.label) }
+                        td data-label="Feature" { (feature.kind) }
+                        td data-label="Size" { (size_label(feature, unit)) }
+                        td data-label="Depth" { (depth(feature, unit)) }
+                        td data-label="Across, up" { (feature.x.show(unit)) ", " (feature.y.show(unit)) }
+                        @if feature.note.is_empty() { td.none {} } @else { td data-label="Note" { (feature.note) } }
+                        @if may_edit {
+                            td.row-links {
+                                a href={ (path) "/features/edit?" (query) } aria-label={ "Edit " (feature.place) } { "Edit" }
+                                a href={ (path) "/features/delete?" (query) } aria-label={ "Delete " (feature.place) } { "Delete" }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// How deep a feature goes, in words.
+pub(super) fn depth(feature: &Feature, unit: LengthUnit) -> String {
+    feature
+        .depth
+        .map_or_else(|| "through".to_owned(), |depth| depth.show(unit))
+}
+
+async fn ask_copy(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    let variant = db::variant(&mut tx, *id).await?;
+    Ok(copy_page(&who, &variant, &CopyForm::default(), &FormErrors::default()).into())
+}
+
+fn copy_page(who: &SignedIn, variant: &Variant, form: &CopyForm, errors: &FormErrors) -> Page {
+    let path = variant_path(variant.id);
+    ask_for_copy(
+        who,
+        &format!("Copy {}", variant.name),
+        "Every feature is copied. Then change what is different.",
+        form,
+        errors,
+        &format!("{path}/copy"),
+        &path,
+    )
+}
+
+async fn copy(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CopyForm>) -> Answer {
+    who.require(Role::Office)?;
+    let mut errors = FormErrors::default();
+    let new_id = Uuid::now_v7();
+    if let Some(name) = errors.required_text("name", &form.name, LONGEST_NAME) {
+        let mut tx = who.begin().await?;
+        match db::copy_variant(&mut tx, *id, new_id, &name).await {
+            Ok(()) => {
+                tx.commit().await?;
+                return Ok(Reply::see_other(variant_path(new_id)).flash("Copied"));
+            }
+            Err(error) => errors.absorb(error)?,
+        }
+    }
+    let mut tx = who.begin().await?;
+    let variant = db::variant(&mut tx, *id).await?;
+    Ok(copy_page(&who, &variant, &form, &errors).invalid().into())
+}
+
+async fn ask_delete(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    let variant = db::variant(&mut tx, *id).await?;
+    let path = variant_path(variant.id);
+    let page = ask_to_delete(
+        &who,
+        &format!("Delete {}", variant.name),
+        "Its features go with it. A variant that an enquiry, a casting on the shelf or a sighting refers to is kept.",
+        &format!("{path}/delete"),
+        &[],
+        &path,
+    );
+    Ok(page.into())
+}
+
+async fn delete(
+    who: SignedIn,
+    id: web::Path<Uuid>,
+    _form: CheckedForm<serde::de::IgnoredAny>,
+) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    db::delete_variant(&mut tx, *id).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other("/castings").flash("Deleted"))
+}

@@ -1,0 +1,239 @@
+//! The answer as it is read on the phone: the sentence, the picture, the options side by side, each opening down to
+//! its lines.
+
+use super::picture;
+use crate::castings::Conversion;
+use crate::enquiry::{Answer, Comparison, Figures, OptionAnswer, Outcome};
+use crate::estimating::{CostLine, Route};
+use crate::web::ui::{SignedIn, show};
+use maud::{Markup, html};
+
+/// The whole answer. `act` draws what can be done with an option.
+pub(super) fn view(
+    who: &SignedIn,
+    answer: &Answer,
+    act: &dyn Fn(&OptionAnswer) -> Markup,
+) -> Markup {
+    let zone = who.shop.time_zone;
+    let possible = answer.options.iter().any(|o| o.figures().is_some());
+    html! {
+        div.card.say {
+            h2 { "Say" }
+            p.sentence { (answer.sentence) }
+            p.muted { (answer.dates_rest_on) }
+        }
+        @if possible {
+            div.card.pictures {
+                figure { figcaption { "Price before tax" } (picture::price(answer)) }
+                figure { figcaption { "Ready, on a scale of time from now" } (picture::ready(answer, zone)) }
+                p.legend {
+                    "Bar: from 1 in 10 to 9 in 10 of " (answer.futures) " simulated futures. Diamond: the middle. Flag: the price to quote, whose hours suffice in "
+                    (answer.confidence_percent) " of 100, and the day to promise, which holds in as many."
+                }
+            }
+        }
+        @if let Some(comparison) = &answer.comparison { (compared(comparison, answer)) }
+        div.options {
+            @for option in &answer.options { (card(who, answer, option, act)) }
+        }
+    }
+}
+
+fn compared(comparison: &Comparison, answer: &Answer) -> Markup {
+    let conversion = answer
+        .option(&comparison.conversion)
+        .map_or("", |o| &o.title);
+    html! {
+        div.card {
+            h2 { "Converting against hunting" }
+            p.muted { (conversion) ", against the hunt" }
+            dl.figures {
+                div { dt { "Converting is cheaper" } dd { (comparison.cheaper_percent) " in 100" } }
+                div { dt { "Converting is sooner" } dd { (comparison.sooner_percent) " in 100" } }
+                div {
+                    dt { "Buy one instead if it is offered under" }
+                    dd { @match comparison.hunt_wins_below {
+                        Some(price) => (picture::whole(price)),
+                        None => "no price is low enough",
+                    } }
+                }
+            }
+        }
+    }
+}
+
+fn card(
+    who: &SignedIn,
+    answer: &Answer,
+    option: &OptionAnswer,
+    act: &dyn Fn(&OptionAnswer) -> Markup,
+) -> Markup {
+    let recommended = answer.recommended.as_deref() == Some(option.key.as_str());
+    let id = |part: &str| format!("{part}-{}", option.key.replace(':', "-"));
+    let title_id = id("option");
+    html! {
+        article.card.option.recommended[recommended] aria-labelledby=(title_id) {
+            h3 id=(title_id) { (option.title) }
+            @if recommended { p.tag.take { "★ The one to take" } }
+            @match &option.outcome {
+                Outcome::Possible(figures) => {
+                    (headline(who, answer, figures))
+                    @if !option.risks.is_empty() {
+                        h4 { "What could go wrong" }
+                        ul.risks { @for risk in &option.risks { li { (risk) } } }
+                    }
+                    (act(option))
+                    details id=(id("price")) {
+                        summary { "How the price is made up" }
+                        (build_up(figures))
+                    }
+                    details id=(id("route")) {
+                        summary { "The route, " (show::count(i64::try_from(figures.route.operations.len()).unwrap_or(0), "operation", "operations")) }
+                        (route_table(&figures.route))
+                    }
+                    @if let Some(conversion) = &figures.conversion {
+                        details id=(id("remedies")) {
+                            summary { "What is different, and what is done about it" }
+                            (remedies(conversion))
+                            p { a href={ "/castings/compare?donor=" (conversion.donor) "&wanted=" (conversion.wanted) } { "See both drawn side by side" } }
+                        }
+                    }
+                }
+                Outcome::Impossible { reasons } => {
+                    p.tag { "✕ Cannot be done" }
+                    ul.risks { @for reason in reasons { li { (reason) } } }
+                }
+            }
+        }
+    }
+}
+
+fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
+    let zone = who.shop.time_zone;
+    let day = |time: Option<chrono::DateTime<chrono::Utc>>| match time {
+        Some(time) => html! { (show::day(time.with_timezone(&zone).date_naive())) },
+        None => html! { "no day can be named" },
+    };
+    let sure = answer.confidence_percent;
+    html! {
+        dl.figures {
+            div.main { dt { "Quote, before tax" } dd { (figures.build_up.net) } }
+            div { dt { "With tax" } dd { (figures.build_up.gross) } }
+            div { dt { "Likely to turn out at" } dd { (picture::whole(figures.price.likely)) } }
+            div.main { dt { "Ready by, " (sure) " in 100" } dd { (day(figures.ready.at_confidence)) } }
+            div { dt { "Likely ready" } dd { (day(figures.ready.likely)) } }
+            div { dt { "Not before" } dd { (day(figures.ready.earliest)) } }
+            @if let Some(percent) = figures.in_time_percent {
+                div { dt { "In time for " @if let Some(by) = answer.wanted_by { (show::day(by)) } } dd { (percent) " in 100" } }
+            }
+        }
+        h4 { "Hours by machine" }
+        table.hours {
+            thead { tr { th scope="col" { "Machine" } th scope="col" { "Expected" } th scope="col" { (sure) " in 100" } } }
+            tbody { @for machine in &figures.machines {
+                tr {
+                    th scope="row" { (machine.machine_kind) }
+                    td { (machine.expected.rounded()) }
+                    td { (machine.at_confidence.rounded()) }
+                }
+            } }
+        }
+    }
+}
+
+fn build_up(figures: &Figures) -> Markup {
+    html! {
+        (cost_lines(&figures.build_up.lines))
+        dl.totals {
+            div { dt { "Before tax" } dd { (figures.build_up.net) } }
+            div { dt { "Tax" } dd { (figures.build_up.tax) } }
+            div { dt { "To pay" } dd { (figures.build_up.gross) } }
+        }
+    }
+}
+
+/// Cost lines, each opening down to what it is the sum of.
+pub(in crate::web) fn cost_lines(lines: &[CostLine]) -> Markup {
+    html! {
+        ul.cost {
+            @for line in lines {
+                li {
+                    @if line.lines.is_empty() {
+                        div.row { (cost_line(line)) }
+                    } @else {
+                        details { summary.row { (cost_line(line)) } (cost_lines(&line.lines)) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn cost_line(line: &CostLine) -> Markup {
+    html! {
+        span.label { (line.label) @if !line.how.is_empty() { " " small.muted { (line.how) } } }
+        span.amount { (line.amount) }
+    }
+}
+
+/// A route as a table, with what each operation is made of.
+pub(in crate::web) fn route_table(route: &Route) -> Markup {
+    html! {
+        ol.route {
+            @for operation in &route.operations {
+                li {
+                    p.heading {
+                        span.number { (operation.number) } " " strong { (operation.title) }
+                        " · " (operation.machine_kind) ", " (operation.skill)
+                    }
+                    p.muted {
+                        @match operation.outside {
+                            Some((price, days)) => { "Sent out: " (price) ", " (show::count(days, "day", "days")) " away" }
+                            None => { "Set up " (operation.setup.rounded()) ", run " (operation.run.rounded()) }
+                        }
+                        @if !operation.after.is_empty() {
+                            " · after " (operation.after.iter().map(u32::to_string).collect::<Vec<_>>().join(", "))
+                        }
+                    }
+                    ul.steps { @for step in &operation.steps {
+                        li {
+                            @if step.count > 1 { (step.count) " × " } (step.name) ", " (step.each.rounded()) @if step.count > 1 { " each" }
+                            " " small.muted { (step.how) }
+                        }
+                    } }
+                    @if !operation.checks.is_empty() {
+                        p.small { strong { "Check: " } @for (i, check) in operation.checks.iter().enumerate() {
+                            @if i > 0 { "; " } (check.what) " " (check.limits) @if !check.instrument.is_empty() { " (" (check.instrument) ")" }
+                        } }
+                    }
+                    @if !operation.cautions.is_empty() {
+                        p.small.caution { strong { "⚠ Mind: " } (operation.cautions.join(" ")) }
+                    }
+                }
+            }
+        }
+        p.small.muted {
+            "Speeds, feeds and times are starting points. The tool maker's data, local codes and qualified people come first."
+        }
+    }
+}
+
+/// Remedies as a list.
+fn remedies(conversion: &Conversion) -> Markup {
+    html! {
+        table.cells.small {
+            thead { tr { th scope="col" { "Where" } th scope="col" { "What" } th scope="col" { "What is done" } } }
+            tbody { @for remedy in &conversion.remedies {
+                @let subject = remedy.difference.subject();
+                tr {
+                    th scope="row" { (subject.place) }
+                    td data-label="What" { (subject.kind) }
+                    td data-label="What is done" {
+                        strong { (remedy.action) } @if !remedy.rule.is_empty() { ": " (remedy.rule) }
+                        @if !remedy.say.is_empty() { br; small { (remedy.say) } }
+                    }
+                }
+            } }
+        }
+    }
+}

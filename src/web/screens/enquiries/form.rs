@@ -1,0 +1,119 @@
+//! A call as it is typed, on the screen or by a program.
+
+use crate::app::answer_enquiry::Ways;
+use crate::db::enquiries::{Enquiry, EnquiryDetails};
+use crate::db::{DbError, ShopTx, castings};
+use crate::estimating::{Element, Standing};
+use crate::web::ui::FormErrors;
+use serde::Deserialize;
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+/// A call as it is typed.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default)]
+pub(in crate::web) struct CallForm {
+    pub(in crate::web) caller: String,
+    pub(in crate::web) contact: String,
+    pub(in crate::web) wanted: String,
+    pub(in crate::web) wanted_by: String,
+    pub(in crate::web) brings: String,
+    pub(in crate::web) brings_note: String,
+    pub(in crate::web) repairs: Vec<String>,
+    pub(in crate::web) also: Vec<String>,
+    pub(in crate::web) note: String,
+    pub(in crate::web) version: String,
+}
+
+impl CallForm {
+    pub(super) fn of(enquiry: &Enquiry) -> Self {
+        let details = &enquiry.details;
+        let key = |id: Option<Uuid>| id.map(|id| id.to_string()).unwrap_or_default();
+        Self {
+            caller: details.caller.clone(),
+            contact: details.contact.clone(),
+            wanted: key(details.wanted_variant_id),
+            wanted_by: details
+                .wanted_by
+                .map(|day| day.to_string())
+                .unwrap_or_default(),
+            brings: key(details.brings_variant_id),
+            brings_note: details.brings_note.clone(),
+            repairs: details.repairs.clone(),
+            also: details.also.clone(),
+            note: details.note.clone(),
+            version: enquiry.version.to_string(),
+        }
+    }
+
+    /// Reads it, with a complaint beside every field that does not read.
+    pub(in crate::web) fn read(
+        &self,
+        lists: &Lists,
+        errors: &mut FormErrors,
+    ) -> Option<EnquiryDetails> {
+        let caller = errors.text("caller", &self.caller, 120);
+        let contact = errors.text("contact", &self.contact, 120);
+        let variant = |errors: &mut FormErrors, field: &str, raw: &str| {
+            let read = errors.optional(raw, |errors| errors.row(field, raw))?;
+            if read.is_some_and(|id| !lists.variants.iter().any(|v| v.id == id)) {
+                errors.add(field, "This variant is not in the register any more");
+                return None;
+            }
+            Some(read)
+        };
+        let wanted = variant(errors, "wanted", &self.wanted);
+        let wanted_by = errors.optional(&self.wanted_by, |errors| {
+            errors.date("wanted_by", &self.wanted_by)
+        });
+        let brings = variant(errors, "brings", &self.brings);
+        let brings_note = errors.text("brings_note", &self.brings_note, 2000);
+        let note = errors.text("note", &self.note, 4000);
+        let mut known = |field: &str, codes: &[String]| {
+            let strange = codes
+                .iter()
+                .find(|code| !lists.work.iter().any(|e| e.code == **code));
+            if let Some(code) = strange {
+                errors.add(
+                    field,
+                    format!("“{code}” is not among the shop's standard times any more"),
+                );
+            }
+            strange.is_none().then(|| codes.to_vec())
+        };
+        let repairs = known("repairs", &self.repairs);
+        let also = known("also", &self.also);
+        Some(EnquiryDetails {
+            caller: caller?,
+            contact: contact?,
+            wanted_variant_id: wanted?,
+            wanted_by: wanted_by?,
+            brings_variant_id: brings?,
+            brings_note: brings_note?,
+            repairs: repairs?,
+            also: also?,
+            note: note?,
+        })
+    }
+}
+
+/// What the form chooses from.
+pub(in crate::web) struct Lists {
+    pub(super) variants: Vec<castings::VariantName>,
+    /// Work that can be asked for by name: neither standing nor belonging to a remedy.
+    pub(super) work: Vec<Element>,
+}
+
+impl Lists {
+    /// Reads them.
+    pub(in crate::web) async fn load(tx: &mut ShopTx, ways: &Ways) -> Result<Self, DbError> {
+        let of_remedies: BTreeSet<&String> =
+            ways.rules.iter().flat_map(|rule| &rule.elements).collect();
+        let by_name =
+            |e: &&Element| e.standing == Standing::Asked && !of_remedies.contains(&e.code);
+        Ok(Self {
+            variants: castings::variant_names(tx).await?,
+            work: ways.elements.iter().filter(by_name).cloned().collect(),
+        })
+    }
+}

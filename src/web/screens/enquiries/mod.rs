@@ -1,0 +1,29 @@
+//! The phone: enquiries, the answer side by side, and the quote that comes of it.
+
+mod answer;
+mod call;
+mod form;
+mod list;
+mod picture;
+pub(in crate::web) mod work;
+
+use actix_web::web;
+
+/// `/enquiries` and all below it.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.service(
+        web::resource("/enquiries")
+            .route(web::get().to(list::list))
+            .route(web::post().to(call::open)),
+    )
+    .service(
+        web::resource("/enquiries/{id}")
+            .route(web::get().to(call::show))
+            .route(web::post().to(call::save)),
+    )
+    .route("/enquiries/{id}/quotes", web::post().to(call::quote))
+    .route("/enquiries/{id}/close", web::post().to(call::close));
+}
+
+pub(in crate::web) use answer::{cost_lines, route_table};
+pub(in crate::web) use form::{CallForm, Lists};

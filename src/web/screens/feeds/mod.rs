@@ -1,0 +1,296 @@
+//! Calendar feeds: made and revoked here; read without signing in, at an address nobody can guess.
+
+mod week;
+
+use crate::db::feeds::{self, Feed, Whose};
+use crate::db::people::Role;
+use crate::db::{DbError, Scope, ShopTx, machines, people};
+use crate::planning::ics::feed;
+use crate::web::screens::market::today;
+use crate::web::shell::feed_address::Token;
+use crate::web::shell::session;
+use crate::web::shell::site::Site;
+use crate::web::ui::forms::Choice;
+use crate::web::ui::{
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    show,
+};
+use actix_web::http::StatusCode;
+use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, ETAG, IF_NONE_MATCH};
+use actix_web::{HttpRequest, HttpResponse, web};
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::Utc;
+use maud::{Markup, html};
+use serde::Deserialize;
+use sha2::{Digest, Sha256};
+use std::time::Instant;
+use subtle::ConstantTimeEq;
+use uuid::Uuid;
+
+/// `/feeds` and all below it.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.service(
+        web::resource(PATH)
+            .route(web::get().to(list))
+            .route(web::post().to(make)),
+    )
+    .route("/feeds/{id}/revoke", web::post().to(revoke))
+    .service(
+        web::resource("/feeds/{token}.ics")
+            .route(web::get().to(read))
+            .route(web::head().to(read)),
+    );
+}
+
+const PATH: &str = "/feeds";
+
+/// The feed itself. Whatever is wrong with the address, the answer is the same.
+async fn read(req: HttpRequest, token: web::Path<String>, site: web::Data<Site>) -> Answer {
+    let from = session::address(&req, &site);
+    if let Err(retry_after) = site.feed_brake.look(&from, Instant::now()) {
+        return Err(WebError::TooMany {
+            message: "This calendar is asked for too often. Wait a while.".to_owned(),
+            retry_after,
+        });
+    }
+    let missing = || {
+        site.feed_brake.missed(&from, Instant::now());
+        WebError::NotFound("this calendar")
+    };
+    let token = Token::read(&token).ok_or_else(missing)?;
+    let scope = Scope {
+        shop_id: token.shop_id(),
+        person_id: None,
+    };
+    let now = Utc::now();
+    let mut tx = ShopTx::begin(&site.pool, scope).await?;
+    let hash = token.hash();
+    let opened = feeds::find(&mut tx, &hash)
+        .await?
+        .filter(|opened| bool::from(opened.token_hash.ct_eq(&hash)))
+        .ok_or_else(missing)?;
+    let entries = week::entries(&mut tx, opened.whose, now).await?;
+    feeds::note_reading(&mut tx, opened.id, now).await?;
+    tx.commit().await?;
+    let text = feed::write(&opened.name, &entries);
+    let tag = format!("\"{}\"", URL_SAFE_NO_PAD.encode(Sha256::digest(&text)));
+    let same = req
+        .headers()
+        .get(IF_NONE_MATCH)
+        .and_then(|value| value.to_str().ok())
+        .is_some_and(|tags| tags.split(',').any(|one| one.trim() == tag));
+    let mut response = HttpResponse::build(if same {
+        StatusCode::NOT_MODIFIED
+    } else {
+        StatusCode::OK
+    });
+    response
+        .insert_header((ETAG, tag))
+        .insert_header((CACHE_CONTROL, "private, no-cache"))
+        .insert_header(("x-robots-tag", "noindex"));
+    if same {
+        return Ok(response.finish().into());
+    }
+    Ok(response
+        .content_type("text/calendar; charset=utf-8")
+        .insert_header((CONTENT_DISPOSITION, "inline; filename=\"week.ics\""))
+        .body(text)
+        .into())
+}
+
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default)]
+struct FeedForm {
+    whose: String,
+    note: String,
+}
+
+fn code(whose: Whose) -> String {
+    match whose {
+        Whose::Machine(id) => format!("machine:{id}"),
+        Whose::Person(id) => format!("person:{id}"),
+    }
+}
+
+/// Whose weeks this person may look at from outside: the machines' and their own; the office everyone's.
+async fn choices(tx: &mut ShopTx, who: &SignedIn) -> Result<Vec<(Whose, String)>, DbError> {
+    let mut all = Vec::new();
+    for person in people::list(tx).await? {
+        if person.active && (person.id == who.person_id || who.may(Role::Office)) {
+            all.push((Whose::Person(person.id), person.name));
+        }
+    }
+    all.sort_by_key(|(whose, _)| *whose != Whose::Person(who.person_id));
+    for machine in machines::machines(tx).await? {
+        if machine.active {
+            all.push((Whose::Machine(machine.id), machine.name));
+        }
+    }
+    Ok(all)
+}
+
+/// Whether this person may see and revoke a feed: one they made, one of their own week, and the office any.
+fn may_touch(who: &SignedIn, feed: &Feed) -> bool {
+    who.may(Role::Office)
+        || feed.made_by == Some(who.person_id)
+        || feed.whose == Whose::Person(who.person_id)
+}
+
+async fn list(who: SignedIn) -> Answer {
+    let mut tx = who.begin().await?;
+    let form = FeedForm {
+        whose: code(Whose::Person(who.person_id)),
+        ..FeedForm::default()
+    };
+    Ok(draw(&mut tx, &who, &form, &FormErrors::default(), None)
+        .await?
+        .into())
+}
+
+async fn make(
+    req: HttpRequest,
+    site: web::Data<Site>,
+    who: SignedIn,
+    form: CheckedForm<FeedForm>,
+) -> Answer {
+    let mut errors = FormErrors::default();
+    let mut tx = who.begin().await?;
+    let choices = choices(&mut tx, &who).await?;
+    let whose = errors.choice("whose", &form.whose, |text| {
+        choices
+            .iter()
+            .map(|(whose, _)| *whose)
+            .find(|whose| code(*whose) == text)
+    });
+    let note = errors.required_text("note", &form.note, 80);
+    let (Some(whose), Some(note)) = (whose, note) else {
+        return Ok(draw(&mut tx, &who, &form, &errors, None)
+            .await?
+            .invalid()
+            .into());
+    };
+    let token = Token::new(who.scope.shop_id)?;
+    feeds::make(&mut tx, whose, &note, &token.hash()).await?;
+    tx.commit().await?;
+    let mut tx = who.begin().await?;
+    let address = site.address(&req, &token.path());
+    let blank = FeedForm::default();
+    Ok(draw(
+        &mut tx,
+        &who,
+        &blank,
+        &FormErrors::default(),
+        Some(&address),
+    )
+    .await?
+    .into())
+}
+
+async fn revoke(who: SignedIn, id: web::Path<Uuid>, _: CheckedForm<FeedForm>) -> Answer {
+    let mut tx = who.begin().await?;
+    let feed = feeds::list(&mut tx)
+        .await?
+        .into_iter()
+        .find(|feed| feed.id == *id && may_touch(&who, feed))
+        .ok_or(WebError::NotFound("this feed"))?;
+    feeds::revoke(&mut tx, feed.id).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other(PATH).flash(format!(
+        "Revoked: the address of {}’s week answers nothing from now on.",
+        feed.name
+    )))
+}
+
+async fn draw(
+    tx: &mut ShopTx,
+    who: &SignedIn,
+    form: &FeedForm,
+    errors: &FormErrors,
+    made: Option<&str>,
+) -> Result<Page, DbError> {
+    let feeds: Vec<Feed> = feeds::list(tx)
+        .await?
+        .into_iter()
+        .filter(|feed| may_touch(who, feed))
+        .collect();
+    let of = choices(tx, who)
+        .await?
+        .into_iter()
+        .map(|(whose, name)| Choice::new(code(whose), name))
+        .collect();
+    let body = html! {
+        h1 { "Calendar feeds" }
+        p.lead { "The week of a machine or a person in the calendar of a telephone or a desk. It follows the plan." }
+        (errors.summary())
+        @if let Some(address) = made { (told_once(address)) }
+        section.card aria-labelledby="make-title" {
+            h2 #make-title { "A new feed" }
+            form.grid method="post" action=(PATH) novalidate {
+                (csrf_field(who))
+                (Field::select("whose", "Whose week", &form.whose, of).errors(errors))
+                (Field::text("note", "Who reads it", &form.note).hint("My telephone, the screen by the mill …").errors(errors))
+                div.actions { button type="submit" { "Make it" } }
+            }
+        }
+        h2 { "Feeds there are" }
+        @if feeds.is_empty() {
+            section.card { p { "None yet." } }
+        } @else {
+            (table(who, &feeds))
+        }
+        p.muted { "Whoever has an address can read that week, and nothing else, until it is revoked. Addresses are not kept, so none can be shown again: revoke the feed and make another." }
+    };
+    Ok(Page::new(who, "Calendar feeds")
+        .nav(Section::Shop)
+        .body(body))
+}
+
+/// The address of a feed that was just made.
+fn told_once(address: &str) -> Markup {
+    let subscribe = address
+        .split_once("://")
+        .map_or_else(String::new, |(_, rest)| format!("webcal://{rest}"));
+    html! {
+        section.notice.good role="status" aria-labelledby="made-title" {
+            h2 #made-title { span.sign aria-hidden="true" { "✓" } " The feed is made" }
+            p { "Its address is shown this once. Put it into the calendar as a subscription, or open it on the telephone that is to show it." }
+            div.field.wide {
+                label for="address" { "Address" }
+                input #address type="text" readonly value=(address);
+            }
+            p { a.button.quiet href=(subscribe) { "Open it in this device’s calendar" } }
+        }
+    }
+}
+
+fn table(who: &SignedIn, feeds: &[Feed]) -> Markup {
+    let zone = who.shop.time_zone;
+    let day = |at: chrono::DateTime<Utc>| show::day(at.with_timezone(&zone).date_naive());
+    html! {
+        table.cells {
+            thead { tr {
+                th scope="col" { "Whose week" } th scope="col" { "Who reads it" } th scope="col" { "Made" }
+                th scope="col" { "Last read" } th scope="col" { span.visually-hidden { "To do" } }
+            } }
+            tbody { @for feed in feeds {
+                tr {
+                    th scope="row" { (feed.name) }
+                    td data-label="Who reads it" { (feed.note) }
+                    td data-label="Made" { (day(feed.made_at)) }
+                    td data-label="Last read" { @match feed.read_at {
+                        Some(at) if at.with_timezone(&zone).date_naive() == today(who) => "today",
+                        Some(at) => (day(at)),
+                        None => { span.muted { "never" } },
+                    } }
+                    td {
+                        form method="post" action={ (PATH) "/" (feed.id) "/revoke" } {
+                            (csrf_field(who))
+                            button.danger type="submit" { "Revoke" span.visually-hidden { ": " (feed.name) ", " (feed.note) } }
+                        }
+                    }
+                }
+            } }
+        }
+    }
+}

@@ -1,0 +1,164 @@
+//! What stands in a feed: planned work, stops and holidays.
+
+use crate::db::calendars::{self, Owner, WorkingTime};
+use crate::db::feeds::{self, Slot, Whose};
+use crate::db::{DbError, ShopTx};
+use crate::planning::Calendar;
+use crate::planning::ics::feed::{Entry, When, pieces};
+use crate::web::ui::show;
+use chrono::{DateTime, TimeDelta, Utc};
+use sha2::{Digest, Sha256};
+use std::fmt::Write;
+
+/// How far back a feed reaches: what was done this week can still be seen.
+const BACK: TimeDelta = TimeDelta::days(7);
+/// How far ahead it looks for holidays and stops.
+const AHEAD: TimeDelta = TimeDelta::days(180);
+
+/// The entries of a feed, in order, each with the count of its revisions.
+pub(super) async fn entries(
+    tx: &mut ShopTx,
+    whose: Whose,
+    now: DateTime<Utc>,
+) -> Result<Vec<Entry>, DbError> {
+    let (from, until) = (now - BACK, now + AHEAD);
+    let time = calendars::read(tx).await?;
+    let slots = feeds::slots(tx, whose, from).await?;
+    let mut entries: Vec<Entry> = match whose {
+        Whose::Machine(_) => slots.iter().map(of_machine).collect(),
+        Whose::Person(id) => {
+            let last = slots.iter().map(|slot| slot.attended_until).max();
+            let first = slots.iter().map(|slot| slot.starts_at).min();
+            let calendar = time.calendar(
+                Owner::Person(id),
+                first.unwrap_or(from).min(from),
+                last.unwrap_or(until).max(until),
+            );
+            slots
+                .iter()
+                .flat_map(|slot| of_person(slot, &calendar))
+                .collect()
+        }
+    };
+    entries.extend(closed(&time, whose, from, until));
+    let told: Vec<(String, [u8; 32])> = entries
+        .iter()
+        .map(|entry| (entry.uid.clone(), digest(entry)))
+        .collect();
+    let revisions = feeds::revisions(tx, &told, now).await?;
+    for entry in &mut entries {
+        if let Some(revision) = revisions.get(&entry.uid) {
+            entry.sequence = revision.sequence;
+            entry.revised_at = revision.revised_at;
+        }
+    }
+    Ok(entries)
+}
+
+/// All that is told of an entry, in few bytes.
+fn digest(entry: &Entry) -> [u8; 32] {
+    let said = format!(
+        "{:?}\0{}\0{}\0{}\0{}\0{}",
+        entry.when, entry.summary, entry.description, entry.location, entry.certain, entry.busy
+    );
+    Sha256::digest(said).into()
+}
+
+fn entry(uid: String, when: When, summary: String) -> Entry {
+    Entry {
+        uid,
+        sequence: 0,
+        revised_at: DateTime::<Utc>::UNIX_EPOCH,
+        when,
+        summary,
+        description: String::new(),
+        location: String::new(),
+        certain: true,
+        busy: true,
+    }
+}
+
+fn of_slot(slot: &Slot, uid: String, when: When, with: Option<(&str, &str)>) -> Entry {
+    let mut description = format!("{}\nSetup: {}", slot.job_title, slot.setup_key);
+    if let Some(day) = slot.promised_on {
+        // Writing into text does not fail.
+        let _ = write!(description, "\nPromised {}", show::day(day));
+    }
+    if let Some((label, name)) = with {
+        let _ = write!(description, "\n{label}: {name}");
+    }
+    Entry {
+        description,
+        location: slot.machine.clone().unwrap_or_default(),
+        certain: slot.certain,
+        ..entry(
+            uid,
+            when,
+            format!(
+                "Job {} · {} {}",
+                slot.job_number, slot.operation_number, slot.operation_title
+            ),
+        )
+    }
+}
+
+/// A machine is taken from the setup to the end, nights between included: the block is on its table.
+fn of_machine(slot: &Slot) -> Entry {
+    let uid = format!("{}-machine@borewright", slot.operation_id);
+    let when = When::Between(slot.starts_at, slot.ends_at);
+    let with = slot.person.as_deref().map(|name| ("With", name));
+    of_slot(slot, uid, when, with)
+}
+
+/// A person is there while the work is attended, in their own hours.
+fn of_person(slot: &Slot, hours: &Calendar) -> Vec<Entry> {
+    let with = slot.machine.as_deref().map(|name| ("On", name));
+    pieces(hours, slot.starts_at, slot.attended_until)
+        .into_iter()
+        .enumerate()
+        .map(|(piece, (from, until))| {
+            let uid = format!("{}-person-{piece}@borewright", slot.operation_id);
+            of_slot(slot, uid, When::Between(from, until), with)
+        })
+        .collect()
+}
+
+/// Stops of the shop and of whoever's week it is, and holidays.
+fn closed(
+    time: &WorkingTime,
+    whose: Whose,
+    from: DateTime<Utc>,
+    until: DateTime<Utc>,
+) -> Vec<Entry> {
+    let owner = match whose {
+        Whose::Machine(id) => Owner::Machine(id),
+        Whose::Person(id) => Owner::Person(id),
+    };
+    let stops = time
+        .stops
+        .iter()
+        .filter(|stop| stop.owner == owner || stop.owner == Owner::Shop)
+        .filter(|stop| stop.ends_at > from && stop.starts_at < until)
+        .map(|stop| {
+            entry(
+                format!("{}-stop@borewright", stop.id),
+                When::Between(stop.starts_at, stop.ends_at),
+                format!("No work: {}", stop.why),
+            )
+        });
+    let local = |at: DateTime<Utc>| at.with_timezone(&time.zone).date_naive();
+    let days = local(from)..=local(until);
+    let holidays = time
+        .holidays
+        .iter()
+        .filter(|holiday| days.contains(&holiday.on))
+        .map(|holiday| Entry {
+            busy: false,
+            ..entry(
+                format!("{}-holiday@borewright", holiday.id),
+                When::Day(holiday.on),
+                format!("Holiday: {}", holiday.name),
+            )
+        });
+    stops.chain(holidays).collect()
+}

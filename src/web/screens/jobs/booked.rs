@@ -1,0 +1,335 @@
+//! Who did what when in a job, and how the office puts an entry right: never by changing it, always by another.
+
+use crate::db::bookings::{self, Booking, NewBooking};
+use crate::db::jobs;
+use crate::db::jobs::JobOperation;
+use crate::db::people::{self, Role};
+use crate::planning::local_instant;
+use crate::shopfloor::Kind;
+use crate::web::screens::bench::conflict_words;
+use crate::web::ui::forms::Choice;
+use crate::web::ui::show::{count, moment};
+use crate::web::ui::{
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
+};
+use actix_web::web;
+use chrono::{DateTime, NaiveDateTime, Utc};
+use maud::{Markup, html};
+use serde::Deserialize;
+use std::collections::HashMap;
+use uuid::Uuid;
+
+pub(super) fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.service(
+        web::resource("/jobs/{id}/entries/new")
+            .route(web::get().to(blank))
+            .route(web::post().to(add)),
+    )
+    .service(
+        web::resource("/jobs/{id}/entries/{entry}")
+            .route(web::get().to(edit))
+            .route(web::post().to(correct)),
+    );
+}
+
+fn kind_words(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Setup => "began to set up",
+        Kind::Run => "began to run it",
+        Kind::RunAlone => "left it running by itself",
+        Kind::Pause => "paused",
+        Kind::Done => "finished it",
+        Kind::Moved => "put a time right",
+        Kind::Struck => "struck an entry out",
+        Kind::Stands => "said that an entry is right",
+    }
+}
+
+/// Everything that was entered, newest first.
+pub(super) fn section(who: &SignedIn, job_id: Uuid, bookings: &[Booking]) -> Markup {
+    let by_id: HashMap<Uuid, &Booking> = bookings.iter().map(|b| (b.entry.id, b)).collect();
+    let struck = |b: &Booking| {
+        bookings
+            .iter()
+            .any(|c| c.entry.kind == Kind::Struck && c.entry.corrects == Some(b.entry.id))
+    };
+    let zone = who.shop.time_zone;
+    html! {
+        section.card #entries {
+            div.bar {
+                h2 { "Who did what when" }
+                @if who.may(Role::Office) { a.button.quiet href={ "/jobs/" (job_id) "/entries/new" } { "Enter by hand" } }
+            }
+            @if bookings.is_empty() { p { "Nothing was booked yet." } } @else {
+                details.history open[bookings.len() <= 12] {
+                    summary { (count(i64::try_from(bookings.len()).unwrap_or(i64::MAX), "entry", "entries")) }
+                    ol { @for b in bookings.iter().rev() {
+                        li {
+                            p {
+                                strong { (moment(b.entry.at, zone)) } ", " (b.person) " " (kind_words(b.entry.kind)) ", operation " (b.operation_number)
+                                @if let Some(machine) = &b.machine { ", " (machine) }
+                                @if b.entered_by != b.person { " (entered by " (b.entered_by) ")" }
+                                @if b.device.is_none() { " · by hand" }
+                                @if struck(b) { " " span.tag { "struck out" } }
+                                @if let Some(conflict) = b.conflict { " " span.tag { (conflict_words(conflict)) @if b.settled { ", looked at" } } }
+                                @if who.may(Role::Office) && !matches!(b.entry.kind, Kind::Stands) {
+                                    " " a href={ "/jobs/" (job_id) "/entries/" (b.entry.id) } { "Put right" span.visually-hidden { ": " (b.person) " " (kind_words(b.entry.kind)) ", " (moment(b.entry.at, zone)) } }
+                                }
+                            }
+                            @if let Some(reason) = &b.reason {
+                                p.muted {
+                                    (reason)
+                                    @if let Some(other) = b.entry.corrects.and_then(|id| by_id.get(&id)) {
+                                        " (about the entry of " (moment(other.entry.at, zone)) ", " (other.person) " " (kind_words(other.entry.kind)) ")"
+                                    }
+                                }
+                            }
+                        }
+                    } }
+                }
+            }
+        }
+    }
+}
+
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default)]
+struct EntryForm {
+    key: String,
+    operation: String,
+    person: String,
+    kind: String,
+    date: String,
+    time: String,
+    reason: String,
+}
+
+const KINDS: [(Kind, &str); 5] = [
+    (Kind::Setup, "began to set up"),
+    (Kind::Run, "began to run it"),
+    (Kind::RunAlone, "left it running by itself"),
+    (Kind::Pause, "paused"),
+    (Kind::Done, "finished it"),
+];
+
+/// The moment that the fields `date` and `time` name by the shop's clock, which is not still to come.
+pub(super) fn moment_of(
+    who: &SignedIn,
+    date: &str,
+    time: &str,
+    errors: &mut FormErrors,
+) -> Option<DateTime<Utc>> {
+    let date = errors.date("date", date);
+    let time = errors.time("time", time);
+    let at = local_instant(who.shop.time_zone, NaiveDateTime::new(date?, time?));
+    if at > Utc::now() {
+        errors.add("time", "That is still to come");
+        return None;
+    }
+    Some(at)
+}
+
+async fn blank(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    who.require(Role::Office)?;
+    let now = Utc::now().with_timezone(&who.shop.time_zone);
+    let form = EntryForm {
+        key: Uuid::now_v7().to_string(),
+        date: now.format("%Y-%m-%d").to_string(),
+        time: now.format("%H:%M").to_string(),
+        ..EntryForm::default()
+    };
+    Ok(new_page(&who, *id, &form, &FormErrors::default())
+        .await?
+        .into())
+}
+
+async fn new_page(
+    who: &SignedIn,
+    job_id: Uuid,
+    form: &EntryForm,
+    errors: &FormErrors,
+) -> Result<Page, crate::web::ui::WebError> {
+    let mut tx = who.begin().await?;
+    let job = jobs::get(&mut tx, job_id).await?;
+    let operations: Vec<JobOperation> = jobs::operations(&mut tx, job_id).await?;
+    let everyone = people::list(&mut tx).await?;
+    let operations = operations
+        .iter()
+        .map(|o| Choice::new(o.id, format!("{} {}", o.planned.number, o.planned.title)))
+        .collect();
+    let everyone = everyone
+        .iter()
+        .filter(|p| p.active)
+        .map(|p| Choice::new(p.id, &p.name))
+        .collect();
+    let kinds = KINDS
+        .iter()
+        .map(|(kind, words)| Choice::new(bookings::kind_code(*kind), words))
+        .collect();
+    let body = html! {
+        h1 { "Enter by hand: job " (job.number) }
+        p { "For what was not entered at the bench: work sent out and come back, a device that was broken." }
+        (errors.summary())
+        form.grid method="post" action={ "/jobs/" (job_id) "/entries/new" } novalidate {
+            (csrf_field(who))
+            input type="hidden" name="key" value=(form.key);
+            (Field::select("operation", "Operation", &form.operation, operations).errors(errors))
+            (Field::select("person", "Who", &form.person, everyone).errors(errors))
+            (Field::select("kind", "What", &form.kind, kinds).errors(errors))
+            (Field::date("date", "On", &form.date).errors(errors))
+            (Field::time("time", "At", &form.time).errors(errors))
+            (Field::text("reason", "Why by hand", &form.reason).errors(errors))
+            div.actions { button type="submit" { "Enter" } a.button.quiet href={ "/jobs/" (job_id) } { "Back" } }
+        }
+    };
+    Ok(Page::new(who, format!("Enter by hand: job {}", job.number))
+        .nav(Section::Jobs)
+        .body(body))
+}
+
+async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EntryForm>) -> Answer {
+    who.require(Role::Office)?;
+    let mut errors = FormErrors::default();
+    let operation = errors.row("operation", &form.operation);
+    let person = errors.row("person", &form.person);
+    let kind = errors.choice("kind", &form.kind, |code| {
+        bookings::kind_from_code(code).filter(|k| KINDS.iter().any(|(one, _)| one == k))
+    });
+    let at = moment_of(&who, &form.date, &form.time, &mut errors);
+    let reason = errors.required_text("reason", &form.reason, 400);
+    let key = Uuid::try_parse(&form.key).unwrap_or_else(|_| Uuid::now_v7());
+    let (Some(operation), Some(person), Some(kind), Some(at), Some(reason)) =
+        (operation, person, kind, at, reason)
+    else {
+        return Ok(new_page(&who, *id, &form, &errors).await?.invalid().into());
+    };
+    let mut tx = who.begin().await?;
+    let now = Utc::now();
+    let (job, _) = jobs::operation(&mut tx, operation).await?;
+    let person = people::get(&mut tx, person).await?;
+    let new = NewBooking {
+        id: key,
+        kind,
+        operation_id: operation,
+        machine_id: None,
+        person_id: person.id,
+        entered_by: who.person_id,
+        device_id: None,
+        at,
+        device_at: at,
+        received_at: now,
+        corrects: None,
+        reason: Some(reason),
+    };
+    bookings::record(&mut tx, &new).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other(format!("/jobs/{}#entries", job.id)).flash("Entered"))
+}
+
+async fn the_entry(
+    who: &SignedIn,
+    job_id: Uuid,
+    entry: Uuid,
+) -> Result<Booking, crate::web::ui::WebError> {
+    let mut tx = who.begin().await?;
+    bookings::of_job(&mut tx, job_id)
+        .await?
+        .into_iter()
+        .find(|b| b.entry.id == entry)
+        .ok_or(crate::web::ui::WebError::NotFound("this entry"))
+}
+
+async fn edit(who: SignedIn, path: web::Path<(Uuid, Uuid)>) -> Answer {
+    who.require(Role::Office)?;
+    let (job_id, entry) = path.into_inner();
+    let booking = the_entry(&who, job_id, entry).await?;
+    let at = booking.entry.at.with_timezone(&who.shop.time_zone);
+    let form = EntryForm {
+        key: Uuid::now_v7().to_string(),
+        date: at.format("%Y-%m-%d").to_string(),
+        time: at.format("%H:%M").to_string(),
+        kind: bookings::kind_code(Kind::Moved).to_owned(),
+        ..EntryForm::default()
+    };
+    Ok(edit_page(&who, job_id, &booking, &form, &FormErrors::default()).into())
+}
+
+fn edit_page(
+    who: &SignedIn,
+    job_id: Uuid,
+    booking: &Booking,
+    form: &EntryForm,
+    errors: &FormErrors,
+) -> Page {
+    let mut ways = vec![
+        Choice::new("moved", "It was at another time"),
+        Choice::new("struck", "It did not happen"),
+    ];
+    if booking.conflict.is_some() {
+        ways.push(Choice::new("stands", "It is right as it stands"));
+    }
+    let body = html! {
+        h1 { "Put an entry right" }
+        p {
+            strong { (moment(booking.entry.at, who.shop.time_zone)) } ", " (booking.person) " " (kind_words(booking.entry.kind))
+            ", job " (booking.job_number) ", operation " (booking.operation_number) "."
+        }
+        p { "The entry stays. What you say here stands beside it, with your name, and counts from now on." }
+        (errors.summary())
+        form.grid method="post" action={ "/jobs/" (job_id) "/entries/" (booking.entry.id) } novalidate {
+            (csrf_field(who))
+            input type="hidden" name="key" value=(form.key);
+            (Field::radios("kind", "What is right", &form.kind, ways).errors(errors))
+            (Field::date("date", "On", &form.date).hint("For another time").errors(errors))
+            (Field::time("time", "At", &form.time).errors(errors))
+            (Field::text("reason", "Why", &form.reason).wide().errors(errors))
+            div.actions { button type="submit" { "Put right" } a.button.quiet href={ "/jobs/" (job_id) "#entries" } { "Back" } }
+        }
+    };
+    Page::new(who, "Put an entry right")
+        .nav(Section::Jobs)
+        .body(body)
+}
+
+async fn correct(
+    who: SignedIn,
+    path: web::Path<(Uuid, Uuid)>,
+    form: CheckedForm<EntryForm>,
+) -> Answer {
+    who.require(Role::Office)?;
+    let (job_id, entry) = path.into_inner();
+    let booking = the_entry(&who, job_id, entry).await?;
+    let mut errors = FormErrors::default();
+    let kind = errors.choice("kind", &form.kind, |code| {
+        bookings::kind_from_code(code)
+            .filter(|k| matches!(k, Kind::Moved | Kind::Struck | Kind::Stands))
+    });
+    let at = match kind {
+        Some(Kind::Moved) => moment_of(&who, &form.date, &form.time, &mut errors),
+        _ => Some(Utc::now()),
+    };
+    let reason = errors.required_text("reason", &form.reason, 400);
+    let key = Uuid::try_parse(&form.key).unwrap_or_else(|_| Uuid::now_v7());
+    let (Some(kind), Some(at), Some(reason)) = (kind, at, reason) else {
+        let page = edit_page(&who, job_id, &booking, &form, &errors);
+        return Ok(page.invalid().into());
+    };
+    let new = NewBooking {
+        id: key,
+        kind,
+        operation_id: booking.entry.operation,
+        machine_id: booking.entry.machine,
+        person_id: booking.entry.person,
+        entered_by: who.person_id,
+        device_id: None,
+        at,
+        device_at: at,
+        received_at: Utc::now(),
+        corrects: Some(booking.entry.id),
+        reason: Some(reason),
+    };
+    let mut tx = who.begin().await?;
+    bookings::record(&mut tx, &new).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other(format!("/jobs/{job_id}#entries")).flash("Put right"))
+}

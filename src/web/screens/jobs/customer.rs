@@ -1,0 +1,81 @@
+//! Who a job is for: a customer's own casting goes into that customer's jobs and no other.
+
+use crate::db::jobs::{Job, JobState};
+use crate::db::people::Role;
+use crate::db::{DbError, casting_records};
+use crate::web::ui::{
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
+};
+use actix_web::web;
+use maud::{Markup, html};
+use serde::Deserialize;
+use uuid::Uuid;
+
+pub(super) fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.service(
+        web::resource("/jobs/{id}/customer")
+            .route(web::get().to(edit))
+            .route(web::post().to(save)),
+    );
+}
+
+/// Who it is for, among the figures of the job's page.
+pub(super) fn figure(who: &SignedIn, job: &Job, customer: &str) -> Markup {
+    html! {
+        div { dt { "For" } dd {
+            @if customer.is_empty() { span.muted { "nobody named" } } @else { (customer) }
+            @if who.may(Role::Office) && job.state == JobState::Open {
+                " · " a href={ "/jobs/" (job.id) "/customer" } { "change" }
+            }
+        } }
+    }
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct CustomerForm {
+    customer: String,
+}
+
+fn page(who: &SignedIn, id: Uuid, form: &CustomerForm, errors: &FormErrors) -> Page {
+    let title = "Who the job is for";
+    let body = html! {
+        h1 { (title) }
+        (errors.summary())
+        form.grid method="post" action={ "/jobs/" (id) "/customer" } novalidate {
+            (csrf_field(who))
+            (Field::text("customer", "The customer", &form.customer).optional()
+                .hint("As on the customer’s castings, whose name decides which job they may go into").errors(errors))
+            div.actions {
+                button type="submit" { "Save" }
+                a.button.quiet href={ "/jobs/" (id) } { "Cancel" }
+            }
+        }
+    };
+    Page::new(who, title).nav(Section::Jobs).body(body)
+}
+
+async fn edit(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    let customer = casting_records::customer_of_job(&mut tx, *id).await?;
+    let form = CustomerForm { customer };
+    Ok(page(&who, *id, &form, &FormErrors::default()).into())
+}
+
+async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CustomerForm>) -> Answer {
+    who.require(Role::Office)?;
+    let mut errors = FormErrors::default();
+    if let Some(customer) = errors.text("customer", &form.customer, 120) {
+        let mut tx = who.begin().await?;
+        match casting_records::set_customer_of_job(&mut tx, *id, &customer).await {
+            Ok(()) => {
+                tx.commit().await?;
+                return Ok(Reply::see_other(format!("/jobs/{id}")).flash("Saved."));
+            }
+            Err(DbError::Refused(why)) => errors.add("customer", why),
+            Err(error) => return Err(error.into()),
+        }
+    }
+    Ok(page(&who, *id, &form, &errors).invalid().into())
+}

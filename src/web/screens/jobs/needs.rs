@@ -1,0 +1,380 @@
+//! What a job needs before it, or one of its operations, can start: shown on its page, entered and changed here.
+
+mod form;
+
+use self::form::{Lists, NeedForm};
+use crate::db::jobs::{Job, JobState};
+use crate::db::needs::{self, Arrival, Behind, Cover, Need, NeedKind, Source, Standing};
+use crate::db::people::Role;
+use crate::db::{DbError, jobs, stock, tools};
+use crate::web::screens::castings::version;
+use crate::web::screens::market::today;
+use crate::web::ui::show::{count, day};
+use crate::web::ui::stale::stale_notice;
+use crate::web::ui::{Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, csrf_field};
+use actix_web::http::StatusCode;
+use actix_web::web;
+use chrono::NaiveDate;
+use maud::{Markup, html};
+use rust_decimal::Decimal;
+use serde::Deserialize;
+use uuid::Uuid;
+
+pub(super) fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.service(
+        web::resource("/jobs/{id}/needs/new")
+            .route(web::get().to(blank))
+            .route(web::post().to(add)),
+    )
+    .service(
+        web::resource("/jobs/{id}/needs/{need}")
+            .route(web::get().to(edit))
+            .route(web::post().to(save)),
+    )
+    .route("/jobs/{id}/needs/{need}/arrived", web::post().to(arrived))
+    .route("/jobs/{id}/needs/{need}/take", web::post().to(take))
+    .route("/jobs/{id}/needs/{need}/put-back", web::post().to(put_back))
+    .route("/jobs/{id}/needs/{need}/remove", web::post().to(remove));
+}
+
+fn job_path(job_id: Uuid) -> String {
+    format!("/jobs/{job_id}#needs")
+}
+
+fn path(job_id: Uuid, need_id: Uuid) -> String {
+    format!("/jobs/{job_id}/needs/{need_id}")
+}
+
+fn kind_words(kind: NeedKind) -> &'static str {
+    match kind {
+        NeedKind::Donor => "casting",
+        NeedKind::Part => "part",
+        NeedKind::Material => "material",
+        NeedKind::Tool => "tooling",
+    }
+}
+
+/// `2 each`, `0.5 kg`.
+pub(in crate::web) fn amount(quantity: Decimal, unit: &str) -> String {
+    format!("{} {unit}", quantity.normalize())
+}
+
+/// How a need stands, in a word that needs no colour.
+fn standing_words(standing: Standing) -> String {
+    match standing {
+        Standing::Here => "here".to_owned(),
+        Standing::Expected(on) => format!("expected {}", day(on)),
+        Standing::Overdue(on) => format!("overdue since {}", day(on)),
+        Standing::Unknown => "no day known".to_owned(),
+    }
+}
+
+/// Why it stands so.
+fn why(need: &Need, on: NaiveDate) -> Markup {
+    html! {
+        @match &need.source {
+            Source::Itself { arrival, .. } => @match arrival {
+                Arrival::Here => "has come",
+                Arrival::Ordered => "on order",
+                Arrival::Wanted => "nothing is on order",
+            },
+            Source::Casting(casting) => {
+                a href={ "/castings/shelf/" (casting.id) } { "casting " (casting.number) }
+                @if casting.ours { ", set aside for this job" } @else { ", which this job does not have" }
+            }
+            Source::Stock { cover, .. } => @match cover {
+                Cover::Taken => "taken from stock",
+                Cover::OnHand => "in stock",
+                Cover::OnOrder(_) => "on order for stock",
+                Cover::Short => "stock is short, and no order with a day covers it",
+            },
+            Source::Tool { loan, .. } => @match loan {
+                None => "in the shop",
+                Some(loan) if loan.ours => {
+                    "out with this job"
+                    @if let Some(back) = loan.back_on.filter(|back| *back < on) { "; " strong { "overdue" } ", it should have been back by " (day(back)) }
+                }
+                Some(loan) => {
+                    "out with " a href={ "/jobs/" (loan.job_id) } { "job " (loan.job_number) }
+                    @match loan.back_on { Some(on) => { ", back by " (day(on)) } None => ", which is closed" }
+                }
+            },
+        }
+    }
+}
+
+/// What holds the start, in a sentence for the head of a page; nothing when nothing does.
+fn holes(needs: &[Need], on: NaiveDate) -> Markup {
+    let holes: Vec<&Need> = needs
+        .iter()
+        .filter(|need| need.ahead && need.standing(on).is_hole())
+        .collect();
+    html! {
+        @if !holes.is_empty() {
+            p.notice.warn {
+                strong { (count(i64::try_from(holes.len()).unwrap_or(i64::MAX), "thing this job needs has no day", "things this job needs have no day")) ". " }
+                "The plan cannot count on "
+                @for (at, need) in holes.iter().enumerate() {
+                    @if at > 0 { @if at + 1 == holes.len() { " or " } @else { ", " } }
+                    "“" (need.details.what) "”"
+                    @if let Some(number) = need.operation_number { " (for operation " (number) ")" }
+                }
+                " until somebody says when."
+            }
+        }
+    }
+}
+
+/// The needs of a job on its page.
+pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
+    let on = today(who);
+    let open = job.state == JobState::Open;
+    let office = who.may(Role::Office) && open;
+    html! {
+        section.card #needs aria-labelledby="needs-title" {
+            div.bar {
+                h2 #needs-title { "Needed before work starts" }
+                @if office { a.button.quiet href={ "/jobs/" (job.id) "/needs/new" } data-key="n" data-key-label="Add a need" { "Add a need" } }
+            }
+            @if open { (holes(needs, on)) }
+            @if needs.is_empty() {
+                p { "Nothing is written down: no casting, part, material or tooling holds this job." }
+            } @else {
+                table.cells.small.needs {
+                    thead { tr {
+                        th scope="col" { "What" } th scope="col" { "Kind" } th.number scope="col" { "Quantity" }
+                        th scope="col" { "For" } th scope="col" { "Stands at" }
+                        @if open { th scope="col" { span.visually-hidden { "To do" } } }
+                    } }
+                    tbody { @for need in needs {
+                        @let standing = need.standing(on);
+                        tr {
+                            th scope="row" {
+                                @if office { a href=(path(job.id, need.id)) { (need.details.what) } } @else { (need.details.what) }
+                            }
+                            td data-label="Kind" { (kind_words(need.details.kind)) }
+                            td.number data-label="Quantity" { (amount(need.details.quantity, &need.details.unit)) }
+                            td data-label="For" { @match need.operation_number { Some(number) => { "operation " (number) } None => "the start" } }
+                            td data-label="Stands at" {
+                                span.tag.hole[standing.is_hole() && need.ahead] { (standing_words(standing)) }
+                                " " span.muted { (why(need, on)) }
+                            }
+                            @if open { td.do { (to_do(who, job, need)) } }
+                        }
+                    } }
+                }
+            }
+        }
+    }
+}
+
+/// What can be done about a need with one press. Whoever opens the parcel or fetches the goods may say so.
+fn to_do(who: &SignedIn, job: &Job, need: &Need) -> Markup {
+    let way = match &need.source {
+        Source::Itself { arrival, .. } => {
+            (*arrival != Arrival::Here).then_some(("arrived", "It is here"))
+        }
+        Source::Casting(_) => None,
+        Source::Stock { cover, .. } => Some(match cover {
+            Cover::Taken => ("put-back", "Put it back"),
+            _ => ("take", "Take it from stock"),
+        }),
+        Source::Tool { loan, .. } => match loan {
+            None => Some(("take", "Take it out")),
+            Some(loan) => loan.ours.then_some(("put-back", "It is back")),
+        },
+    };
+    html! {
+        @if let Some((what, words)) = way {
+            form method="post" action={ (path(job.id, need.id)) "/" (what) } {
+                (csrf_field(who))
+                input type="hidden" name="version" value=(need.version);
+                button.quiet type="submit" { (words) span.visually-hidden { ": " (need.details.what) } }
+            }
+        }
+    }
+}
+
+/// The form, for a new one or one that is there.
+fn page(
+    who: &SignedIn,
+    job: &Job,
+    id: Option<Uuid>,
+    form: &NeedForm,
+    lists: &Lists,
+    errors: &FormErrors,
+    notice: &Markup,
+) -> Page {
+    let (title, here, submit) = match id {
+        Some(id) => (
+            format!("What job {} needs", job.number),
+            path(job.id, id),
+            "Save",
+        ),
+        None => (
+            format!("Another thing job {} needs", job.number),
+            format!("/jobs/{}/needs/new", job.id),
+            "Add it",
+        ),
+    };
+    let body = html! {
+        p.back { a href=(job_path(job.id)) { "Job " (job.number) ": " (job.title) } }
+        h1 { (title) }
+        (notice)
+        (errors.summary())
+        form.grid method="post" action=(here) novalidate {
+            (csrf_field(who))
+            input type="hidden" name="version" value=(form.version);
+            (form.fields(lists, errors))
+            div.actions {
+                button type="submit" { (submit) }
+                a.button.quiet href=(job_path(job.id)) { "Cancel" }
+            }
+        }
+        @if id.is_some() {
+            form method="post" action={ (here) "/remove" } {
+                (csrf_field(who))
+                input type="hidden" name="version" value=(form.version);
+                button.danger type="submit" { "It is not needed" }
+            }
+        }
+    };
+    Page::new(who, title).nav(Section::Jobs).body(body)
+}
+
+async fn blank(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    who.require(Role::Office)?;
+    let mut tx = who.begin().await?;
+    let job = jobs::get(&mut tx, *id).await?;
+    let lists = Lists::read(&mut tx, job.id).await?;
+    let form = NeedForm::blank();
+    let errors = FormErrors::default();
+    Ok(page(&who, &job, None, &form, &lists, &errors, &html! {}).into())
+}
+
+async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<NeedForm>) -> Answer {
+    who.require(Role::Office)?;
+    let mut errors = FormErrors::default();
+    let mut tx = who.begin().await?;
+    let job = jobs::get(&mut tx, *id).await?;
+    let lists = Lists::read(&mut tx, job.id).await?;
+    if let Some(details) = form.read(&lists, &mut errors) {
+        match needs::add(&mut tx, job.id, &details).await {
+            Ok(_) => {
+                tx.commit().await?;
+                return Ok(Reply::see_other(job_path(job.id)).flash("The need is written down."));
+            }
+            Err(DbError::Refused(why)) => errors.add("what", why),
+            Err(error) => return Err(error.into()),
+        }
+    }
+    Ok(page(&who, &job, None, &form, &lists, &errors, &html! {})
+        .invalid()
+        .into())
+}
+
+async fn edit(who: SignedIn, ids: web::Path<(Uuid, Uuid)>) -> Answer {
+    who.require(Role::Office)?;
+    let (job_id, id) = ids.into_inner();
+    let mut tx = who.begin().await?;
+    let job = jobs::get(&mut tx, job_id).await?;
+    let need = needs::get(&mut tx, job_id, id).await?;
+    let lists = Lists::read(&mut tx, job_id).await?;
+    let form = NeedForm::of(&need);
+    let errors = FormErrors::default();
+    Ok(page(&who, &job, Some(id), &form, &lists, &errors, &html! {}).into())
+}
+
+async fn save(who: SignedIn, ids: web::Path<(Uuid, Uuid)>, form: CheckedForm<NeedForm>) -> Answer {
+    who.require(Role::Office)?;
+    let (job_id, id) = ids.into_inner();
+    let mut errors = FormErrors::default();
+    let mut tx = who.begin().await?;
+    let job = jobs::get(&mut tx, job_id).await?;
+    let lists = Lists::read(&mut tx, job_id).await?;
+    if let Some(details) = form.read(&lists, &mut errors) {
+        match needs::update(&mut tx, job_id, id, version(&form.version)?, &details).await {
+            Ok(()) => {
+                tx.commit().await?;
+                return Ok(Reply::see_other(job_path(job_id)).flash("The need is saved."));
+            }
+            Err(DbError::Stale(what)) => {
+                let now = NeedForm::of(&needs::get(&mut tx, job_id, id).await?);
+                let changed = now.differs_from(&form, &lists);
+                let mine = NeedForm {
+                    version: now.version,
+                    ..form.into_inner()
+                };
+                let notice = stale_notice(what, &changed);
+                let page = page(&who, &job, Some(id), &mine, &lists, &errors, &notice);
+                return Ok(page.status(StatusCode::CONFLICT).into());
+            }
+            Err(DbError::Refused(why)) => errors.add("what", why),
+            Err(error) => return Err(error.into()),
+        }
+    }
+    Ok(
+        page(&who, &job, Some(id), &form, &lists, &errors, &html! {})
+            .invalid()
+            .into(),
+    )
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct Versioned {
+    version: String,
+}
+
+async fn arrived(
+    who: SignedIn,
+    ids: web::Path<(Uuid, Uuid)>,
+    form: CheckedForm<Versioned>,
+) -> Answer {
+    let (job_id, id) = ids.into_inner();
+    let mut tx = who.begin().await?;
+    needs::arrived(&mut tx, job_id, id, version(&form.version)?).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other(job_path(job_id)).flash("It is here."))
+}
+
+/// From stock or the tool store to the job.
+async fn take(who: SignedIn, ids: web::Path<(Uuid, Uuid)>, form: CheckedForm<Versioned>) -> Answer {
+    let (job_id, id) = ids.into_inner();
+    let mut tx = who.begin().await?;
+    match needs::get(&mut tx, job_id, id).await?.details.behind {
+        Behind::Tool(tool_id) => tools::take_out(&mut tx, tool_id, job_id).await?,
+        _ => stock::take(&mut tx, job_id, id, version(&form.version)?).await?,
+    }
+    tx.commit().await?;
+    Ok(Reply::see_other(job_path(job_id)).flash("It is with the job now."))
+}
+
+/// From the job back to where it is kept.
+async fn put_back(
+    who: SignedIn,
+    ids: web::Path<(Uuid, Uuid)>,
+    form: CheckedForm<Versioned>,
+) -> Answer {
+    let (job_id, id) = ids.into_inner();
+    let mut tx = who.begin().await?;
+    match needs::get(&mut tx, job_id, id).await?.details.behind {
+        Behind::Tool(tool_id) => tools::bring_back(&mut tx, tool_id, job_id).await?,
+        _ => stock::put_back(&mut tx, job_id, id, version(&form.version)?).await?,
+    }
+    tx.commit().await?;
+    Ok(Reply::see_other(job_path(job_id)).flash("It is back in its place."))
+}
+
+async fn remove(
+    who: SignedIn,
+    ids: web::Path<(Uuid, Uuid)>,
+    form: CheckedForm<Versioned>,
+) -> Answer {
+    who.require(Role::Office)?;
+    let (job_id, id) = ids.into_inner();
+    let mut tx = who.begin().await?;
+    needs::remove(&mut tx, job_id, id, version(&form.version)?).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other(job_path(job_id)).flash("It is taken out."))
+}

@@ -1,0 +1,81 @@
+//! The market: scarce castings seen for sale, and what they say about the next one.
+
+mod picture;
+mod sighting;
+mod variant;
+mod watch;
+pub mod words;
+
+pub use sighting::SightingForm;
+
+use crate::db::sightings;
+use crate::web::ui::{Answer, Page, Section, SignedIn, show};
+use actix_web::web;
+use chrono::{NaiveDate, Utc};
+use maud::html;
+use uuid::Uuid;
+
+/// `/market` and what is under it.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    sighting::routes(cfg);
+    watch::routes(cfg);
+    variant::routes(cfg);
+    cfg.route(Section::Market.path(), web::get().to(list));
+}
+
+/// Where a variant's market is.
+fn path(variant_id: Uuid) -> String {
+    format!("/market/{variant_id}")
+}
+
+/// The shop's calendar day now.
+#[must_use]
+pub fn today(who: &SignedIn) -> NaiveDate {
+    Utc::now().with_timezone(&who.shop.time_zone).date_naive()
+}
+
+async fn list(who: SignedIn) -> Answer {
+    let mut tx = who.begin().await?;
+    let variants = sightings::overview(&mut tx).await?;
+    let body = html! {
+        h1 { "Market" }
+        p.lead { "What was seen for sale, and how long, how dear and how good the next one is likely to be." }
+        @if variants.is_empty() {
+            p { "There are no variants yet. " a href="/castings" { "Enter a pattern and its variants" } " first; what is seen for sale is written down under a variant." }
+        } @else {
+            table.cells {
+                thead {
+                    tr {
+                        th scope="col" { "Variant" }
+                        th scope="col" { "Pattern" }
+                        th.number scope="col" { "Seen" }
+                        th scope="col" { "Last seen" }
+                        th scope="col" { "For sale now" }
+                        th scope="col" { "Watch" }
+                    }
+                }
+                tbody {
+                    @for variant in &variants {
+                        tr {
+                            th scope="row" { a href=(path(variant.variant_id)) { (variant.name) } }
+                            td data-label="Pattern" { (variant.pattern) }
+                            td.number data-label="Seen" { (variant.sightings) }
+                            td data-label="Last seen" {
+                                @if let Some(day) = variant.last_seen { (show::day(day)) } @else { span.muted { "never" } }
+                            }
+                            td data-label="For sale now" {
+                                @if variant.open > 0 { span.tag { (show::count(variant.open, "worth having", "worth having")) } }
+                                @else { span.muted { "none known" } }
+                            }
+                            td data-label="Watch" { @if variant.watched { "kept" } @else { span.muted { "not kept" } } }
+                        }
+                    }
+                }
+            }
+        }
+    };
+    Ok(Page::new(&who, "Market")
+        .nav(Section::Market)
+        .body(body)
+        .into())
+}

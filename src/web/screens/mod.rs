@@ -1,0 +1,32 @@
+//! The screens, one folder each: handler and view together.
+
+pub mod bench;
+pub mod castings;
+pub mod enquiries;
+pub mod feeds;
+pub mod jobs;
+pub mod market;
+pub mod quotes;
+pub mod shelf;
+pub mod shop;
+pub mod sign_in;
+pub mod stock;
+pub mod week;
+
+use actix_web::web;
+
+/// Every screen's routes. One line for each, in alphabetical order.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    bench::routes(cfg);
+    castings::routes(cfg);
+    enquiries::routes(cfg);
+    feeds::routes(cfg);
+    jobs::routes(cfg);
+    market::routes(cfg);
+    quotes::routes(cfg);
+    shelf::routes(cfg);
+    shop::routes(cfg);
+    sign_in::routes(cfg);
+    stock::routes(cfg);
+    week::routes(cfg);
+}

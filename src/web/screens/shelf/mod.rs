@@ -1,0 +1,203 @@
+//! The shelf: castings that could be donors, by variant, and where each of them stands.
+
+mod casting;
+mod form;
+mod goods_in;
+mod label;
+mod picture;
+mod records;
+
+use crate::db::casting_records::Source;
+use crate::db::castings::{self, VariantName};
+use crate::db::castings_on_shelf::{self as db, Casting, Outcome, Ownership, ShelfState};
+use crate::db::people::Role;
+use crate::web::screens::castings::{back, variant_path};
+use crate::web::ui::{Answer, Page, Section, SignedIn, show};
+use actix_web::web;
+use maud::{Markup, html};
+use serde::Deserialize;
+use uuid::Uuid;
+
+/// `/castings/shelf` and all below it.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    goods_in::routes(cfg);
+    casting::routes(cfg);
+    label::routes(cfg);
+    records::routes(cfg);
+}
+
+/// Where a casting's page is.
+fn path(id: Uuid) -> String {
+    format!("/castings/shelf/{id}")
+}
+
+/// Where a casting came from, in words.
+fn source_words(source: Source) -> &'static str {
+    match source {
+        Source::Sighting => "seen for sale",
+        Source::Bought => "bought",
+        Source::Customer => "brought by its owner",
+    }
+}
+
+/// Whose a casting is, in words.
+fn ownership_words(ownership: Ownership) -> &'static str {
+    match ownership {
+        Ownership::Shop => "the shop’s",
+        Ownership::Customer => "a customer’s",
+    }
+}
+
+/// Where a casting stands, in words.
+fn state_words(state: ShelfState) -> &'static str {
+    match state {
+        ShelfState::OnShelf => "on the shelf",
+        ShelfState::Reserved => "set aside for a job",
+        ShelfState::Used => "used",
+        ShelfState::Scrapped => "written off",
+        ShelfState::Returned => "gone back to its owner",
+    }
+}
+
+fn outcome_words(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Good => "good",
+        Outcome::Failed => "failed",
+    }
+}
+
+/// What the inspection found and when, in words.
+fn inspection_words(casting: &Casting) -> String {
+    casting.inspection.map_or_else(
+        || "not inspected yet".to_owned(),
+        |(outcome, on)| format!("{}, {}", outcome_words(outcome), show::day(on)),
+    )
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct Which {
+    /// `all` for those used and gone too.
+    show: String,
+    /// Of this variant only.
+    variant: Option<Uuid>,
+}
+
+impl Which {
+    /// The same list with more or fewer on it.
+    fn path(&self, all: bool) -> String {
+        let mut query = form_urlencoded::Serializer::new(String::new());
+        if all {
+            query.append_pair("show", "all");
+        }
+        if let Some(id) = self.variant {
+            query.append_pair("variant", &id.to_string());
+        }
+        format!("/castings/shelf?{}", query.finish())
+    }
+}
+
+async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
+    let all = which.show == "all";
+    let states: &[ShelfState] = if all {
+        ShelfState::ALL
+    } else {
+        &[ShelfState::OnShelf, ShelfState::Reserved]
+    };
+    let mut tx = who.begin().await?;
+    let one = match which.variant {
+        Some(id) => Some(castings::variant(&mut tx, id).await?),
+        None => None,
+    };
+    let variants = castings::variant_names(&mut tx).await?;
+    let on_shelf = db::list(&mut tx, states, which.variant).await?;
+    let new = match which.variant {
+        Some(id) => format!("/castings/shelf/new?variant={id}"),
+        None => "/castings/shelf/new".to_owned(),
+    };
+    let body = html! {
+        @match &one {
+            Some(variant) => (back(&variant_path(variant.id), &variant.name)),
+            None => (back("/castings", "All castings")),
+        }
+        div.bar {
+            h1 { "On the shelf" @if let Some(variant) = &one { ": " (variant.name) } }
+            @if who.may(Role::Office) && !variants.is_empty() {
+                div.actions {
+                    a.button.quiet href="/castings/shelf/goods-in" data-key="i" data-key-label="Goods in" { "Goods in" }
+                    a.button href=(new) data-key="n" data-key-label="Add a casting" { "Add a casting" }
+                }
+            }
+        }
+        p.lead { "What could be a donor. The shop’s own that are free, and have not failed, stand in the answer to a caller." }
+        p {
+            @if all { a href=(which.path(false)) { "Hide those used and gone" } }
+            @else { a href=(which.path(true)) { "Show those used and gone too" } }
+            @if one.is_some() { " · " a href="/castings/shelf" { "Every variant" } }
+        }
+        @if variants.is_empty() {
+            section.card { p { "There are no variants yet. " a href="/castings" { "Enter a pattern and its variants" } " first; a casting on the shelf is one of a variant." } }
+        } @else if on_shelf.is_empty() {
+            section.card { p { "Nothing is on the shelf." } }
+        }
+        @for variant in &variants { (of_variant(&who, variant, &on_shelf)) }
+    };
+    Ok(Page::new(&who, "On the shelf")
+        .nav(Section::Castings)
+        .body(body)
+        .into())
+}
+
+/// The castings of one variant; nothing where there are none.
+fn of_variant(who: &SignedIn, variant: &VariantName, on_shelf: &[Casting]) -> Markup {
+    let mut these = on_shelf
+        .iter()
+        .filter(|casting| casting.details.variant_id == variant.id)
+        .peekable();
+    // What a casting cost is the office's business.
+    let office = who.may(Role::Office);
+    html! {
+        @if these.peek().is_some() {
+            section.shelf aria-labelledby={ "variant-" (variant.id) } {
+                h2 id={ "variant-" (variant.id) } { a href=(variant_path(variant.id)) { (variant.name) } }
+                table.cells {
+                    thead { tr {
+                        th scope="col" { "No." } th scope="col" { "Condition" } th scope="col" { "Whose" }
+                        @if office { th.number scope="col" { "Cost" } }
+                        th scope="col" { "Inspection" } th scope="col" { "Stands at" }
+                    } }
+                    tbody { @for casting in these {
+                        tr {
+                            th scope="row" { a href=(path(casting.id)) { (casting.number) } }
+                            td data-label="Condition" { (condition(casting)) }
+                            td data-label="Whose" { (ownership_words(casting.details.ownership)) }
+                            @if office { td.number data-label="Cost" { (cost(casting)) } }
+                            td data-label="Inspection" { (inspection_words(casting)) }
+                            td data-label="Stands at" { (standing(casting)) }
+                        }
+                    } }
+                }
+            }
+        }
+    }
+}
+
+fn condition(casting: &Casting) -> Markup {
+    let words = &casting.details.condition;
+    html! { @if words.is_empty() { span.muted { "not noted" } } @else { (words) } }
+}
+
+fn cost(casting: &Casting) -> Markup {
+    let nothing = casting.details.ownership == Ownership::Customer;
+    html! { @if nothing { span.muted { "none" } } @else { (casting.details.cost) } }
+}
+
+/// Where it stands, with the job that has it.
+fn standing(casting: &Casting) -> Markup {
+    html! {
+        span.tag { (state_words(casting.state)) }
+        @if let (Some(id), Some(number)) = (casting.job_id, casting.job_number) {
+            " " a href={ "/jobs/" (id) } { "job " (number) }
+        }
+    }
+}

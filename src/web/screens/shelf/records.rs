@@ -1,0 +1,432 @@
+//! What is known of a casting besides its tag: marks, measurements, photographs. Whoever has it in hand may add to it.
+
+use super::casting::View;
+use super::{path, picture};
+use crate::castings::identify::{Found, Mark, MarkKind};
+use crate::castings::{Face, Place};
+use crate::db::casting_records::{self as db, KeptMark, KeptMeasurement, Measurement, Photo};
+use crate::db::castings_on_shelf::Casting;
+use crate::db::people::Role;
+use crate::db::{DbError, ShopTx, castings};
+use crate::web::shell::site::Site;
+use crate::web::ui::forms::Choice;
+use crate::web::ui::forms::upload::{CheckedUpload, Uploaded};
+use crate::web::ui::show::moment;
+use crate::web::ui::{
+    Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, WebError, csrf_field,
+};
+use actix_web::http::header::CACHE_CONTROL;
+use actix_web::{HttpResponse, web};
+use maud::{Markup, html};
+use serde::Deserialize;
+use uuid::Uuid;
+
+pub(super) fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route("/castings/shelf/{id}/marks", web::post().to(add_mark))
+        .route(
+            "/castings/shelf/{id}/marks/{mark}/remove",
+            web::post().to(remove_mark),
+        )
+        .route("/castings/shelf/{id}/measurements", web::post().to(measure))
+        .route("/castings/shelf/{id}/photos", web::post().to(add_photo))
+        .route(
+            "/castings/shelf/{id}/photos/{photo}.jpg",
+            web::get().to(photo),
+        )
+        .route(
+            "/castings/shelf/{id}/photos/{photo}/small.jpg",
+            web::get().to(small),
+        )
+        .route(
+            "/castings/shelf/{id}/photos/{photo}/remove",
+            web::post().to(remove_photo),
+        );
+}
+
+/// Words and codes of the kinds of marks.
+pub(super) const KINDS: [(MarkKind, &str, &str); 2] = [
+    (MarkKind::Cast, "cast", "cast in"),
+    (MarkKind::Stamped, "stamped", "stamped"),
+];
+
+pub(super) fn kind_from_code(code: &str) -> Option<MarkKind> {
+    let found = KINDS.iter().find(|(_, one, _)| *one == code);
+    found.map(|(kind, ..)| *kind)
+}
+
+pub(super) fn kind_words(kind: MarkKind) -> &'static str {
+    let found = KINDS.iter().find(|(one, ..)| *one == kind);
+    found.map_or("", |(.., words)| words)
+}
+
+/// A place of the register as a form sends it: `rear R7`.
+pub(super) fn place_code(place: &Place) -> String {
+    format!("{} {}", place.face.code(), place.label)
+}
+
+pub(super) fn place_from_code(code: &str) -> Option<Place> {
+    let (face, label) = code.split_once(' ')?;
+    let label = label.trim();
+    (!label.is_empty() && label.chars().count() <= 40)
+        .then(|| Face::from_code(face).map(|face| Place::new(face, label)))
+        .flatten()
+}
+
+/// What was found, in words.
+pub(super) fn found_words(found: Found, who: &SignedIn) -> String {
+    match found {
+        Found::Absent => "nothing there".to_owned(),
+        Found::There => "there".to_owned(),
+        Found::Measured(length) => length.show(who.shop.length_unit),
+    }
+}
+
+/// What is stored besides a casting's tag.
+pub(super) struct Records {
+    marks: Vec<KeptMark>,
+    measurements: Vec<KeptMeasurement>,
+    photos: Vec<Photo>,
+    /// Places of its variant.
+    places: Vec<Place>,
+}
+
+impl Records {
+    pub(super) async fn load(tx: &mut ShopTx, casting: &Casting) -> Result<Self, DbError> {
+        let variant = castings::variant(tx, casting.details.variant_id).await?;
+        let mut places: Vec<Place> = variant.features.into_iter().map(|f| f.place).collect();
+        places.sort();
+        Ok(Self {
+            marks: db::marks(tx, casting.id).await?,
+            measurements: db::measurements(tx, casting.id).await?,
+            photos: db::photos(tx, casting.id).await?,
+            places,
+        })
+    }
+
+    pub(super) fn sections(
+        &self,
+        who: &SignedIn,
+        casting: &Casting,
+        typed: &Typed,
+        errors: &FormErrors,
+    ) -> Markup {
+        let Typed {
+            mark,
+            measure,
+            photo,
+        } = typed;
+        let here = path(casting.id);
+        html! {
+            div.columns.records-pair {
+                section.card aria-labelledby="marks-title" {
+                    h2 #marks-title { "Marks" }
+                    (self.mark_list(who, &here))
+                    form.grid method="post" action={ (here) "/marks" } novalidate {
+                        (csrf_field(who))
+                        (Field::select("mark_kind", "How it was made", &mark.mark_kind, KINDS.iter().map(|(_, code, words)| Choice::new(code, words)).collect()).errors(errors))
+                        (Field::text("mark_place", "Where", &mark.mark_place).hint("left side, above the oil gallery").errors(errors))
+                        (Field::text("mark_text", "What it says", &mark.mark_text).errors(errors))
+                        div.actions { button.quiet type="submit" { "Note the mark" } }
+                    }
+                }
+                section.card aria-labelledby="measured-title" {
+                    h2 #measured-title { "Measured" }
+                    (self.measurement_list(who))
+                    form.grid method="post" action={ (here) "/measurements" } novalidate {
+                        (csrf_field(who))
+                        (Field::select("measured_place", "At", &measure.measured_place, self.places.iter().map(|place| Choice::new(place_code(place), place)).collect()).optional().hint("A place of the register, or say what below").errors(errors))
+                        (Field::text("measured_what", "What", &measure.measured_what).optional().hint("bore 3, deck to crank line …").errors(errors))
+                        (Field::length("measured_value", "Value", &measure.measured_value, who.shop.length_unit).errors(errors))
+                        (Field::text("measured_with", "With", &measure.measured_with).hint("calliper, bore gauge …").errors(errors))
+                        div.actions { button.quiet type="submit" { "Note the measurement" } }
+                    }
+                }
+            }
+            (self.photo_section(who, &here, photo, errors))
+        }
+    }
+
+    fn mark_list(&self, who: &SignedIn, here: &str) -> Markup {
+        html! {
+            @if self.marks.is_empty() { p.muted { "None noted." } } @else {
+                ul.records { @for kept in &self.marks {
+                    li {
+                        span { strong { (kept.mark.text) } ", " (kind_words(kept.mark.kind)) ", " (kept.mark.place) }
+                        form method="post" action={ (here) "/marks/" (kept.id) "/remove" } {
+                            (csrf_field(who))
+                            button.quiet type="submit" { "Misread" span.visually-hidden { ": " (kept.mark.text) } }
+                        }
+                    }
+                } }
+            }
+        }
+    }
+
+    fn measurement_list(&self, who: &SignedIn) -> Markup {
+        html! {
+            @if self.measurements.is_empty() { p.muted { "Nothing yet." } } @else {
+                table.cells.small {
+                    thead { tr { th scope="col" { "What" } th.number scope="col" { "Found" } th scope="col" { "With" } th scope="col" { "When, by whom" } } }
+                    tbody { @for kept in &self.measurements {
+                        @let one = &kept.measurement;
+                        tr {
+                            th scope="row" { (one.what) }
+                            td.number data-label="Found" { (found_words(one.found, who)) }
+                            td data-label="With" { (one.instrument) }
+                            td data-label="When" { (moment(kept.at, who.shop.time_zone)) @if let Some(name) = &kept.person { ", " (name) } }
+                        }
+                    } }
+                }
+            }
+        }
+    }
+
+    fn photo_section(
+        &self,
+        who: &SignedIn,
+        here: &str,
+        typed: &PhotoForm,
+        errors: &FormErrors,
+    ) -> Markup {
+        let error = errors.get("photo");
+        html! {
+            section.card aria-labelledby="photos-title" {
+                h2 #photos-title { "Photographs" }
+                @if self.photos.is_empty() { p.muted { "None yet." } } @else {
+                    ul.photos { @for photo in &self.photos {
+                        li {
+                            a type="image/jpeg" href={ (here) "/photos/" (photo.id) ".jpg" } aria-label={ "Photograph: " (photo.caption) } {
+                                img src={ (here) "/photos/" (photo.id) "/small.jpg" } alt=(photo.caption) loading="lazy";
+                            }
+                            p.small { (photo.caption) span.muted { " · " (moment(photo.added_at, who.shop.time_zone)) @if let Some(name) = &photo.person { ", " (name) } } }
+                            @if who.may(Role::Office) {
+                                form method="post" action={ (here) "/photos/" (photo.id) "/remove" } {
+                                    (csrf_field(who))
+                                    button.quiet type="submit" { "Take out" span.visually-hidden { ": " (photo.caption) } }
+                                }
+                            }
+                        }
+                    } }
+                }
+                form.grid method="post" action={ (here) "/photos" } enctype="multipart/form-data" novalidate {
+                    (csrf_field(who))
+                    div.field.wrong[error.is_some()] {
+                        label for="photo" { "Photograph" }
+                        input #photo type="file" name="photo" accept="image/jpeg,image/png,image/webp" aria-required="true"
+                            aria-invalid=[error.map(|_| "true")] aria-describedby=(if error.is_some() { "photo-error photo-hint" } else { "photo-hint" });
+                        @if let Some(error) = error { p.error #photo-error { span.sign aria-hidden="true" { "!" } " " (error) } }
+                        p.hint #photo-hint { "JPEG, PNG or WebP, up to " (picture::LARGEST / 1024 / 1024) " MB. Where and with what it was taken is not kept." }
+                    }
+                    (Field::text("caption", "What it shows", &typed.caption).errors(errors))
+                    div.actions { button.quiet type="submit" { "Add it" } }
+                }
+            }
+        }
+    }
+}
+
+/// What was typed in the forms of records; a browser sends one of them at a time.
+#[derive(Debug, Default)]
+pub(super) struct Typed {
+    mark: MarkForm,
+    measure: MeasureForm,
+    photo: PhotoForm,
+}
+
+/// The casting's page again, with what was typed and complaints.
+async fn complain(who: &SignedIn, id: Uuid, typed: Typed, errors: FormErrors) -> Answer {
+    let mut tx = who.begin().await?;
+    let mut view = View::load(&mut tx, who, id).await?;
+    view.typed = typed;
+    view.errors = errors;
+    Ok(view.page(who).invalid().into())
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct MarkForm {
+    mark_kind: String,
+    mark_place: String,
+    mark_text: String,
+}
+
+async fn add_mark(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MarkForm>) -> Answer {
+    let mut errors = FormErrors::default();
+    let kind = errors.choice("mark_kind", &form.mark_kind, kind_from_code);
+    let place = errors.required_text("mark_place", &form.mark_place, 120);
+    let text = errors.required_text("mark_text", &form.mark_text, 120);
+    let (Some(kind), Some(place), Some(text)) = (kind, place, text) else {
+        let typed = Typed {
+            mark: form.into_inner(),
+            ..Typed::default()
+        };
+        return complain(&who, *id, typed, errors).await;
+    };
+    let mut tx = who.begin().await?;
+    db::add_mark(&mut tx, *id, &Mark { kind, place, text }).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other(path(*id)).flash("The mark is noted."))
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct Nothing {}
+
+async fn remove_mark(
+    who: SignedIn,
+    ids: web::Path<(Uuid, Uuid)>,
+    _: CheckedForm<Nothing>,
+) -> Answer {
+    let (id, mark) = ids.into_inner();
+    let mut tx = who.begin().await?;
+    db::remove_mark(&mut tx, id, mark).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other(path(id)).flash("The mark is taken out."))
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct MeasureForm {
+    measured_place: String,
+    measured_what: String,
+    measured_value: String,
+    measured_with: String,
+}
+
+async fn measure(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MeasureForm>) -> Answer {
+    let mut errors = FormErrors::default();
+    let place = errors.optional(&form.measured_place, |errors| {
+        errors.choice("measured_place", &form.measured_place, place_from_code)
+    });
+    let what = match &place {
+        Some(Some(place)) if form.measured_what.trim().is_empty() => Some(place.to_string()),
+        _ => errors.required_text("measured_what", &form.measured_what, 120),
+    };
+    let unit = who.shop.length_unit;
+    let value = errors
+        .length("measured_value", &form.measured_value, unit)
+        .and_then(|value| {
+            let positive = value.mm().is_sign_positive() && !value.mm().is_zero();
+            if !positive {
+                errors.add("measured_value", "More than nothing");
+            }
+            positive.then_some(value)
+        });
+    let with = errors.required_text("measured_with", &form.measured_with, 80);
+    let (Some(place), Some(what), Some(value), Some(instrument)) = (place, what, value, with)
+    else {
+        let typed = Typed {
+            measure: form.into_inner(),
+            ..Typed::default()
+        };
+        return complain(&who, *id, typed, errors).await;
+    };
+    let measurement = Measurement {
+        what,
+        place,
+        found: Found::Measured(value),
+        instrument,
+    };
+    let mut tx = who.begin().await?;
+    db::add_measurement(&mut tx, *id, &measurement).await?;
+    tx.commit().await?;
+    Ok(Reply::see_other(path(*id)).flash("The measurement is noted."))
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct PhotoForm {
+    caption: String,
+}
+
+async fn add_photo(
+    who: SignedIn,
+    site: web::Data<Site>,
+    id: web::Path<Uuid>,
+    upload: CheckedUpload<PhotoForm, { picture::LARGEST }>,
+) -> Answer {
+    let mut errors = FormErrors::default();
+    let typed = Typed {
+        photo: upload.form,
+        ..Typed::default()
+    };
+    let caption = errors.required_text("caption", &typed.photo.caption, 120);
+    let upload_chosen = matches!(upload.file, Uploaded::File(_));
+    let photo = match (upload.file, caption) {
+        (Uploaded::Nothing, _) => {
+            errors.add("photo", "Choose a photograph");
+            None
+        }
+        (Uploaded::TooLarge, _) => {
+            let most = picture::LARGEST / 1024 / 1024;
+            errors.add("photo", format!("This file is larger than {most} MB"));
+            None
+        }
+        (Uploaded::File(_), None) => None,
+        (Uploaded::File(bytes), Some(caption)) => {
+            web::block(move || picture::keep(&bytes, caption))
+                .await
+                .map_err(|error| WebError::Internal(error.to_string()))?
+                .map_err(|why| errors.add("photo", why))
+                .ok()
+        }
+    };
+    let Some(photo) = photo else {
+        if upload_chosen {
+            errors.add("photo", "Choose it again: a browser does not keep a file");
+        }
+        return complain(&who, *id, typed, errors).await;
+    };
+    let mut tx = who.begin().await?;
+    match db::add_photo(&mut tx, &site.photos, *id, &photo).await {
+        Ok(_) => {
+            tx.commit().await?;
+            Ok(Reply::see_other(path(*id)).flash("The photograph is kept."))
+        }
+        Err(DbError::Refused(why)) => {
+            errors.add("photo", why);
+            complain(&who, *id, typed, errors).await
+        }
+        Err(error) => Err(error.into()),
+    }
+}
+
+async fn photo(who: SignedIn, site: web::Data<Site>, ids: web::Path<(Uuid, Uuid)>) -> Answer {
+    body(&who, &site, ids.into_inner(), false).await
+}
+
+async fn small(who: SignedIn, site: web::Data<Site>, ids: web::Path<(Uuid, Uuid)>) -> Answer {
+    body(&who, &site, ids.into_inner(), true).await
+}
+
+/// Always JPEG, because the program wrote it; a body under a key never changes.
+async fn body(who: &SignedIn, site: &Site, ids: (Uuid, Uuid), small: bool) -> Answer {
+    let mut tx = who.begin().await?;
+    let bytes = db::photo_body(&mut tx, &site.photos, ids.0, ids.1, small).await?;
+    Ok(HttpResponse::Ok()
+        .content_type("image/jpeg")
+        .insert_header((CACHE_CONTROL, "private, max-age=31536000, immutable"))
+        .body(bytes)
+        .into())
+}
+
+async fn remove_photo(
+    who: SignedIn,
+    site: web::Data<Site>,
+    ids: web::Path<(Uuid, Uuid)>,
+    _: CheckedForm<Nothing>,
+) -> Answer {
+    who.require(Role::Office)?;
+    let (id, photo) = ids.into_inner();
+    let mut tx = who.begin().await?;
+    let files = db::remove_photo(&mut tx, &site.photos, id, photo).await?;
+    tx.commit().await?;
+    let told = match db::remove_files(&files).await {
+        Ok(()) => "The photograph is taken out.".to_owned(),
+        Err(why) => {
+            tracing::error!(%why, ?files, "a photograph's files could not be removed");
+            format!("The photograph is taken out, but its file is still in the folder: {why}.")
+        }
+    };
+    Ok(Reply::see_other(path(id)).flash(told))
+}

@@ -1,0 +1,100 @@
+//! The shop itself: its people and settings.
+
+mod cutting;
+mod devices;
+pub mod hours;
+mod machines;
+pub mod people;
+mod rates;
+mod settings;
+mod standards;
+
+use crate::db::people::Role;
+use crate::web::ui::{Answer, Page, Section, SignedIn};
+use actix_web::web;
+use maud::{Markup, html};
+
+/// `/shop` and what is under it. One line for each screen, in alphabetical order.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cutting::routes(cfg);
+    devices::routes(cfg);
+    hours::routes(cfg);
+    machines::routes(cfg);
+    people::routes(cfg);
+    rates::routes(cfg);
+    settings::routes(cfg);
+    standards::routes(cfg);
+    cfg.route(Section::Shop.path(), web::get().to(index));
+}
+
+/// Screens listed on `/shop`: address, name, what it is for, who may use it. In the order a shop is set up.
+const SCREENS: &[(&str, &str, &str, Role)] = &[
+    (
+        "/shop/settings",
+        "Settings",
+        "Overhead, margin, tax, confidence, how long a quote holds; the clock and the units",
+        Role::Office,
+    ),
+    (
+        "/shop/machines",
+        "Machines",
+        "What there is, and what an hour of each costs, worked out line by line",
+        Role::Office,
+    ),
+    (
+        "/shop/rates",
+        "People's rates",
+        "What an hour of a person costs, by skill",
+        Role::Office,
+    ),
+    (
+        "/shop/standards",
+        "Standard times",
+        "The elements of work: how long each takes, its checks, cautions and materials",
+        Role::Machinist,
+    ),
+    (
+        "/shop/cutting",
+        "Cutting data",
+        "Speeds and feeds by material and tool, behind calculated times",
+        Role::Machinist,
+    ),
+    (
+        "/shop/people",
+        "People",
+        "Who works here, what they can do, and how they sign in",
+        Role::Owner,
+    ),
+    (
+        "/shop/devices",
+        "Bench devices",
+        "Tablets and phones at the machines, and the PINs people sign on with there",
+        Role::Owner,
+    ),
+    (
+        "/shop/hours",
+        "Hours",
+        "Weekly shifts, holidays and stops, which ready dates count on",
+        Role::Owner,
+    ),
+];
+
+/// Said above a form that only the owner may save.
+fn read_only() -> Markup {
+    html! { p.notice { "For reading: the owner of the shop changes these." } }
+}
+
+async fn index(who: SignedIn) -> Answer {
+    let screens = SCREENS.iter().filter(|(.., role)| who.may(*role));
+    let body = html! {
+        h1 { (who.shop.name) }
+        ul.doors {
+            @for (path, name, purpose, _) in screens {
+                li { a href=(path) { strong { (name) } span { (purpose) } } }
+            }
+            li { a href="/feeds" { strong { "Calendar feeds" } span { "The week of a machine or a person in a telephone’s calendar" } } }
+            li { a href="/password" { strong { "Your password" } span { "Change what you sign in with" } } }
+        }
+    };
+    Ok(Page::new(&who, "Shop").nav(Section::Shop).body(body).into())
+}

@@ -1,0 +1,264 @@
+//! Signing in and out.
+
+use crate::db::sessions::{self, Attempt, DirectoryEntry};
+use crate::db::{Scope, ShopTx, people};
+use crate::web::shell::body::OpenForm;
+use crate::web::shell::session::{Token, address, end_here, random, verify};
+use crate::web::shell::site::Site;
+use crate::web::ui::forms::{CheckedForm, Field, FormErrors};
+use crate::web::ui::page::{Answer, Page};
+use crate::web::ui::{SignedIn, WebError};
+use actix_web::http::StatusCode;
+use actix_web::http::header::{LOCATION, RETRY_AFTER};
+use actix_web::{HttpRequest, HttpResponse, Responder, web};
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::{TimeDelta, Utc};
+use maud::html;
+use serde::Deserialize;
+
+/// Verified against when nobody signs in by the name given, so that an answer takes as long either way. It has the
+/// parameters of [`crate::app::password::hash`] and belongs to no password.
+const NOBODYS_HASH: &str = "$argon2id$v=19$m=19456,t=2,p=1$Ym9yZXdyaWdodC1ub25l$a2VlcHMtdGhlLXRpbWUtdGhlLXNhbWUtZm9yLWV2ZXI";
+
+/// `/sign-in` and `/sign-out`.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.service(
+        web::resource("/sign-in")
+            .route(web::get().to(show))
+            .route(web::post().to(sign_in)),
+    )
+    .route("/sign-out", web::post().to(sign_out));
+}
+
+/// An address of ours to go on to; `/` for anything that could lead elsewhere.
+fn safe_next(next: &str) -> &str {
+    let ours = next.starts_with('/')
+        && !next.starts_with("//")
+        && next.len() <= 1_000
+        && next.chars().all(|c| c.is_ascii_graphic() && c != '\\');
+    if ours { next } else { "/" }
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct Wanted {
+    next: String,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(default)]
+struct SignInForm {
+    shop: String,
+    sign_in: String,
+    password: String,
+    next: String,
+}
+
+impl std::fmt::Debug for SignInForm {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("SignInForm")
+            .field("shop", &self.shop)
+            .field("sign_in", &self.sign_in)
+            .finish_non_exhaustive()
+    }
+}
+
+async fn show(site: web::Data<Site>, wanted: web::Query<Wanted>) -> Answer {
+    let only = sessions::only_shop(&site.pool).await?;
+    let form = SignInForm {
+        next: wanted.into_inner().next,
+        ..SignInForm::default()
+    };
+    Ok(view(&form, only.is_none(), &FormErrors::default(), None).into())
+}
+
+async fn sign_in(
+    req: HttpRequest,
+    site: web::Data<Site>,
+    form: OpenForm<SignInForm>,
+) -> Result<HttpResponse, WebError> {
+    let OpenForm(form) = form;
+    let only = sessions::only_shop(&site.pool).await?;
+    let ask_shop = only.is_none();
+    let mut errors = FormErrors::default();
+    if ask_shop {
+        errors.required_text("shop", &form.shop, 40);
+    }
+    let name = errors.required_text("sign_in", &form.sign_in, 80);
+    if form.password.is_empty() {
+        errors.add("password", "Fill this in");
+    }
+    let Some(name) = name.filter(|_| errors.is_empty()) else {
+        let page = view(&form, ask_shop, &errors, None).invalid();
+        return Ok(page.respond_to(&req));
+    };
+    let shop = match only {
+        Some(shop) => Some(shop),
+        None => sessions::shop_named(&site.pool, &form.shop).await?,
+    };
+    match try_password(&req, &site, shop, &name, &form.password).await? {
+        Tried::SignedIn(token) => Ok(HttpResponse::SeeOther()
+            .insert_header((LOCATION, safe_next(&form.next)))
+            .cookie(token.cookie(site.secure_cookies))
+            .finish()),
+        Tried::Wrong => {
+            let told = if ask_shop {
+                "This shop, name and password do not belong together. Check each and try again."
+            } else {
+                "This name and password do not belong together. Check both and try again."
+            };
+            let page = view(&form, ask_shop, &errors, Some(told)).status(StatusCode::UNAUTHORIZED);
+            Ok(page.respond_to(&req))
+        }
+        Tried::TooSoon(wait) => {
+            // Rounded up: a browser told "2" that comes back after 2.0 s must not be early.
+            let seconds = wait.num_milliseconds().max(0) / 1_000 + 1;
+            let told = format!(
+                "That was tried too often. Wait {} and try again.",
+                crate::web::ui::show::count(seconds, "second", "seconds")
+            );
+            let page =
+                view(&form, ask_shop, &errors, Some(&told)).status(StatusCode::TOO_MANY_REQUESTS);
+            let mut response = page.respond_to(&req);
+            response.headers_mut().insert(RETRY_AFTER, seconds.into());
+            Ok(response)
+        }
+    }
+}
+
+enum Tried {
+    SignedIn(Token),
+    Wrong,
+    TooSoon(TimeDelta),
+}
+
+async fn try_password(
+    req: &HttpRequest,
+    site: &Site,
+    shop: Option<DirectoryEntry>,
+    name: &str,
+    typed: &str,
+) -> Result<Tried, WebError> {
+    let Some(shop) = shop else {
+        verify(site, typed, NOBODYS_HASH.to_owned()).await?;
+        return Ok(Tried::Wrong);
+    };
+    let scope = Scope {
+        shop_id: shop.shop_id,
+        person_id: None,
+    };
+    let mut tx = ShopTx::begin(&site.pool, scope).await?;
+    let attempt = sessions::attempt(&mut tx, name, &address(req, site), Utc::now()).await?;
+    let credentials = people::credentials(&mut tx, name).await?;
+    tx.commit().await?;
+    if let Attempt::Wait(wait) = attempt {
+        return Ok(Tried::TooSoon(wait));
+    }
+    let (person_id, stored) = match credentials {
+        Some(found) => (Some(found.person_id), found.password_hash),
+        None => (None, NOBODYS_HASH.to_owned()),
+    };
+    let right = verify(site, typed, stored).await?;
+    let Some(person_id) = person_id.filter(|_| right) else {
+        return Ok(Tried::Wrong);
+    };
+    let token = Token::new(shop.shop_id)?;
+    let csrf_token = URL_SAFE_NO_PAD.encode(random()?);
+    let mut tx = ShopTx::begin(&site.pool, scope).await?;
+    sessions::forget_failures(&mut tx, name).await?;
+    if let Some(earlier) = Token::of(req, site).filter(|t| t.shop_id == shop.shop_id) {
+        sessions::end(&mut tx, &earlier.hash()).await?;
+    }
+    sessions::start(&mut tx, &token.hash(), person_id, &csrf_token, Utc::now()).await?;
+    tx.commit().await?;
+    Ok(Tried::SignedIn(token))
+}
+
+#[derive(Debug, Deserialize)]
+struct Nothing {}
+
+async fn sign_out(
+    req: HttpRequest,
+    site: web::Data<Site>,
+    who: SignedIn,
+    _form: CheckedForm<Nothing>,
+) -> Answer {
+    let mut tx = who.begin().await?;
+    let gone = end_here(&mut tx, &req, &site).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::SeeOther()
+        .insert_header((LOCATION, "/sign-in"))
+        .cookie(gone)
+        .finish()
+        .into())
+}
+
+fn view(form: &SignInForm, ask_shop: bool, errors: &FormErrors, told: Option<&str>) -> Page {
+    let focus = match () {
+        () if !errors.is_empty() => "",
+        () if ask_shop && form.shop.is_empty() => "shop",
+        () if form.sign_in.is_empty() => "sign_in",
+        () => "password",
+    };
+    let body = html! {
+        div.sign-in {
+            div.plate {
+                (crate::web::ui::page::mark())
+                h1 { "Sign in" }
+                p.muted { "Borewright" }
+            }
+            @if let Some(told) = told {
+                p.notice.bad role="alert" { span.sign aria-hidden="true" { "!" } " " (told) }
+            }
+            (errors.summary())
+            form method="post" action="/sign-in" novalidate {
+                input type="hidden" name="next" value=(safe_next(&form.next));
+                @if ask_shop {
+                    (Field::text("shop", "Shop", &form.shop)
+                        .hint("Its short name, as the owner gave it to you")
+                        .autocomplete("organization").autofocus(focus == "shop").errors(errors))
+                }
+                (Field::text("sign_in", "Name", &form.sign_in)
+                    .autocomplete("username").autofocus(focus == "sign_in").errors(errors))
+                (Field::password("password", "Password")
+                    .autocomplete("current-password").autofocus(focus == "password").errors(errors))
+                div.actions { button type="submit" { "Sign in" } }
+            }
+        }
+    };
+    Page::open("Sign in").body(body)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::password;
+
+    #[test]
+    fn going_on_leads_nowhere_else() {
+        for next in ["/jobs", "/castings/1?tab=faces", "/a//b"] {
+            assert_eq!(safe_next(next), next);
+        }
+        for next in [
+            "",
+            "//elsewhere.example",
+            "/\\elsewhere.example",
+            "https://elsewhere.example",
+            "jobs",
+            "/a\r\nset-cookie: x",
+            "/\t/elsewhere.example",
+            "javascript:alert(1)",
+        ] {
+            assert_eq!(safe_next(next), "/", "{next}");
+        }
+    }
+
+    #[test]
+    fn nobodys_hash_costs_the_same_and_fits_nothing() {
+        let real = password::hash("x").unwrap();
+        let parameters = |hash: &str| hash.split('$').take(4).collect::<Vec<_>>().join("$");
+        assert_eq!(parameters(NOBODYS_HASH), parameters(&real));
+        assert!(!password::verify("x", NOBODYS_HASH).unwrap());
+    }
+}

@@ -1,0 +1,186 @@
+//! One error type at the edge: a page with words for people, a problem document (RFC 9457) for machines.
+
+use crate::db::DbError;
+use actix_web::http::StatusCode;
+use actix_web::http::header::{ACCEPT, RETRY_AFTER};
+use actix_web::{HttpRequest, HttpResponse, ResponseError};
+
+const SIGNED_OUT: &str = "You were signed out meanwhile, so nothing was saved.";
+const SIGNED_IN_ANEW: &str = "This form belongs to an earlier sign-in, so nothing was saved. Load its page again and send it once more.";
+
+/// Why a request was not answered as asked.
+#[derive(Debug, thiserror::Error)]
+pub enum WebError {
+    /// From the store.
+    #[error(transparent)]
+    Store(#[from] DbError),
+    /// There is no such thing here; the words follow "We cannot find".
+    #[error("{0} was not found")]
+    NotFound(&'static str),
+    /// They may not; a sentence saying why.
+    #[error("{0}")]
+    Forbidden(String),
+    /// Nobody is signed in.
+    #[error("Sign in first.")]
+    SignInNeeded,
+    /// The bench was asked for by a device that is not known, or no longer.
+    #[error(
+        "The bench works on devices the owner has registered, and this is not one of them, or no longer. The owner signs \
+         in on this device and registers it under Shop, Bench devices. Entries that wait on it are kept until then."
+    )]
+    DeviceUnknown,
+    /// A form arrived that no present sign-in sent: signed out since, or signed in anew. What was typed is given back.
+    #[error("{}", if *.signed_in { SIGNED_IN_ANEW } else { SIGNED_OUT })]
+    FromEarlierSignIn {
+        /// Whether someone is signed in now.
+        signed_in: bool,
+        /// Field and value, as typed, without secrets.
+        typed: Vec<(String, String)>,
+    },
+    /// The request does not read; a sentence saying why.
+    #[error("{0}")]
+    BadRequest(String),
+    /// The request reads, but cannot be done as it stands; a sentence saying why.
+    #[error("{0}")]
+    Unprocessable(String),
+    /// What was typed is not right, field by field, for clients of the JSON interface.
+    #[error("What was sent has mistakes in it.")]
+    Invalid(Vec<(String, String)>),
+    /// The body is not of a kind we read.
+    #[error("{0}")]
+    UnsupportedMedia(String),
+    /// The body is larger than we read.
+    #[error("That is more than can be sent at once.")]
+    TooLarge,
+    /// Too often; a sentence, and the seconds to wait.
+    #[error("{message}")]
+    TooMany {
+        /// What to say.
+        message: String,
+        /// Seconds.
+        retry_after: u64,
+    },
+    /// A fault of ours; the words go to the log only.
+    #[error("{0}")]
+    Internal(String),
+}
+
+impl ResponseError for WebError {
+    fn status_code(&self) -> StatusCode {
+        match self {
+            Self::Store(error) => match error {
+                DbError::NotFound(_) => StatusCode::NOT_FOUND,
+                DbError::Stale(_) | DbError::InUse(_) => StatusCode::CONFLICT,
+                DbError::Duplicate { .. } | DbError::Refused(_) => StatusCode::UNPROCESSABLE_ENTITY,
+                DbError::Corrupt { .. } | DbError::Database(_) => StatusCode::INTERNAL_SERVER_ERROR,
+            },
+            Self::NotFound(_) => StatusCode::NOT_FOUND,
+            Self::Forbidden(_) => StatusCode::FORBIDDEN,
+            Self::FromEarlierSignIn {
+                signed_in: true, ..
+            } => StatusCode::FORBIDDEN,
+            Self::SignInNeeded | Self::DeviceUnknown | Self::FromEarlierSignIn { .. } => {
+                StatusCode::UNAUTHORIZED
+            }
+            Self::BadRequest(_) => StatusCode::BAD_REQUEST,
+            Self::Unprocessable(_) | Self::Invalid(_) => StatusCode::UNPROCESSABLE_ENTITY,
+            Self::UnsupportedMedia(_) => StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            Self::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
+            Self::TooMany { .. } => StatusCode::TOO_MANY_REQUESTS,
+            Self::Internal(_) => StatusCode::INTERNAL_SERVER_ERROR,
+        }
+    }
+
+    /// Bare: [`crate::web::ui::error_page::render`] knows the request and gives it its page or problem document.
+    fn error_response(&self) -> HttpResponse {
+        let mut response = HttpResponse::build(self.status_code());
+        if let Self::TooMany { retry_after, .. } = self {
+            response.insert_header((RETRY_AFTER, *retry_after));
+        }
+        let response = response.finish();
+        match self.refusal() {
+            Some(refusal) => {
+                let mut response = response;
+                response.extensions_mut().insert(refusal);
+                response
+            }
+            None => response,
+        }
+    }
+}
+
+/// What is refusal of an error, beyond its status.
+#[derive(Debug, Clone)]
+pub(in crate::web) struct Refusal {
+    pub(in crate::web) detail: String,
+    /// Complaints by field.
+    pub(in crate::web) fields: Vec<(String, String)>,
+    /// What was typed, given back to copy from.
+    pub(in crate::web) typed: Vec<(String, String)>,
+}
+
+impl WebError {
+    fn refusal(&self) -> Option<Refusal> {
+        let detail = match self {
+            Self::Store(DbError::Corrupt { .. } | DbError::Database(_)) | Self::Internal(_) => {
+                return None;
+            }
+            Self::NotFound(what) | Self::Store(DbError::NotFound(what)) => {
+                format!(
+                    "We cannot find {what}. It may have been removed, or the address may be mistyped."
+                )
+            }
+            Self::Store(DbError::Stale(what)) => format!(
+                "{what} was changed by someone else while you were looking at it, so nothing was saved. \
+                 Go back, load it again, and make your change on top of theirs."
+            ),
+            other => other.to_string(),
+        };
+        let fields = match self {
+            Self::Invalid(complaints) => complaints.clone(),
+            Self::Store(DbError::Duplicate { field, message }) => {
+                vec![((*field).to_owned(), message.clone())]
+            }
+            _ => Vec::new(),
+        };
+        let typed = match self {
+            Self::FromEarlierSignIn { typed, .. } => typed.clone(),
+            _ => Vec::new(),
+        };
+        Some(Refusal {
+            detail,
+            fields,
+            typed,
+        })
+    }
+}
+
+/// Whether the answer is for a program rather than a person.
+pub(in crate::web) fn is_for_machines(req: &HttpRequest) -> bool {
+    let accept = req
+        .headers()
+        .get(ACCEPT)
+        .and_then(|value| value.to_str().ok())
+        .unwrap_or_default();
+    req.path().starts_with("/api/") || (accept.contains("json") && !accept.contains("text/html"))
+}
+
+/// Where nothing is registered.
+pub(in crate::web) async fn nothing_here() -> Result<HttpResponse, WebError> {
+    Err(WebError::NotFound("this page"))
+}
+
+/// For a JSON body that does not read.
+pub(in crate::web) fn json_error(
+    error: actix_web::error::JsonPayloadError,
+    _: &HttpRequest,
+) -> actix_web::Error {
+    use actix_web::error::JsonPayloadError as J;
+    match error {
+        J::OverflowKnownLength { .. } | J::Overflow { .. } => WebError::TooLarge,
+        J::ContentType => WebError::UnsupportedMedia("Send it as application/json.".to_owned()),
+        J::Deserialize(why) => WebError::Unprocessable(format!("The JSON does not fit: {why}.")),
+        other => WebError::BadRequest(format!("The body does not read: {other}.")),
+    }
+    .into()
+}

@@ -1,0 +1,49 @@
+//! One line in the log for every request: what, how it went and how long it took. Faults are logged where they are
+//! found, inside the same span, so the request's id finds both.
+
+use super::feed_address::loggable;
+use actix_web::HttpMessage;
+use actix_web::body::MessageBody;
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use std::time::Instant;
+use tracing::Span;
+use tracing_actix_web::{RequestId, RootSpanBuilder};
+
+/// For [`tracing_actix_web::TracingLogger`]. The query is left out: it may hold what people searched for.
+pub(in crate::web) struct RequestLog;
+
+struct Started(Instant);
+
+impl RootSpanBuilder for RequestLog {
+    fn on_request_start(request: &ServiceRequest) -> Span {
+        let id = request
+            .extensions()
+            .get::<RequestId>()
+            .map(ToString::to_string);
+        request.extensions_mut().insert(Started(Instant::now()));
+        tracing::info_span!("request", id, method = %request.method(), path = loggable(request.path()))
+    }
+
+    fn on_request_end<B: MessageBody>(
+        span: Span,
+        outcome: &Result<ServiceResponse<B>, actix_web::Error>,
+    ) {
+        span.in_scope(|| match outcome {
+            Ok(response) => {
+                let status = response.status().as_u16();
+                let ms = response
+                    .request()
+                    .extensions()
+                    .get::<Started>()
+                    .map(|started| started.0.elapsed().as_secs_f64() * 1_000.0);
+                let path = response.request().path();
+                if path == "/health" || path.starts_with("/static/") {
+                    tracing::debug!(status, ms, "answered");
+                } else {
+                    tracing::info!(status, ms, "answered");
+                }
+            }
+            Err(error) => tracing::error!(%error, "not answered"),
+        });
+    }
+}

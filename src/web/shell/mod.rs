@@ -1,0 +1,14 @@
+//! What stands between the network and a screen: sessions, the gate, devices, request bodies, errors, assets, the log.
+
+pub mod assets;
+pub mod body;
+pub mod brake;
+pub mod device;
+pub mod error;
+pub mod feed_address;
+pub mod gate;
+pub mod health;
+pub(in crate::web) mod log;
+pub mod session;
+pub mod site;
+pub mod upload;

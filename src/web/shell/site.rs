@@ -1,0 +1,78 @@
+//! What the service was told at its start, and what every request may need.
+
+use super::brake::Brake;
+use crate::app::answer_enquiry::DrawnPlans;
+use crate::db::casting_records::PhotoPlace;
+use actix_web::HttpRequest;
+use sqlx::PgPool;
+use std::sync::Arc;
+use tokio::sync::Semaphore;
+
+/// What the web application is built from.
+#[derive(Debug, Clone)]
+pub struct Config {
+    /// Address and port to listen on, e.g. `127.0.0.1:8080`; port 0 takes a free one.
+    pub bind: String,
+    /// Whether browsers reach it over HTTPS: cookies are then `Secure` with the `__Host-` prefix, and HSTS is sent.
+    pub secure_cookies: bool,
+    /// Whether a proxy of ours sits in front, whose `X-Forwarded-For` names the caller's address.
+    pub behind_proxy: bool,
+    /// Worker threads.
+    pub workers: usize,
+    /// Simulated futures behind each answer.
+    pub futures: u32,
+    /// Where photographs of castings are kept.
+    pub photos: PhotoPlace,
+    /// Where browsers reach it, such as `https://quotes.example`; `None`: where the one that asks has reached it.
+    pub base_url: Option<String>,
+}
+
+impl Default for Config {
+    fn default() -> Self {
+        Self {
+            bind: "127.0.0.1:8080".to_owned(),
+            secure_cookies: false,
+            behind_proxy: false,
+            workers: 2,
+            futures: 1_000,
+            photos: PhotoPlace::Database,
+            base_url: None,
+        }
+    }
+}
+
+/// What every request may need: `web::Data<Site>`.
+#[derive(Debug, Clone)]
+pub struct Site {
+    /// The database, as the role that owns nothing.
+    pub pool: PgPool,
+    /// See [`Config::secure_cookies`].
+    pub secure_cookies: bool,
+    /// See [`Config::behind_proxy`].
+    pub behind_proxy: bool,
+    /// See [`Config::futures`].
+    pub futures: u32,
+    /// See [`Config::photos`].
+    pub photos: PhotoPlace,
+    /// See [`Config::base_url`].
+    pub base_url: Option<String>,
+    pub(in crate::web) plans: DrawnPlans,
+    pub(in crate::web) hashing: Arc<Semaphore>,
+    pub(in crate::web) feed_brake: Arc<Brake>,
+}
+
+impl Site {
+    /// The address of a path of this service as it is printed on paper or given away: by the setting, or as this browser
+    /// reaches it.
+    #[must_use]
+    pub fn address(&self, req: &HttpRequest, path: &str) -> String {
+        match &self.base_url {
+            Some(base) => format!("{base}{path}"),
+            None => {
+                let scheme = if self.secure_cookies { "https" } else { "http" };
+                let connection = req.connection_info();
+                format!("{scheme}://{}{path}", connection.host())
+            }
+        }
+    }
+}

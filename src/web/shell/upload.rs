@@ -1,0 +1,147 @@
+//! A form with a file in it (RFC 7578): its fields and one file, each read no further than its limit.
+
+use super::body::{CSRF_FIELD, FORM_LIMIT};
+use super::error::WebError;
+use crate::web::shell::gate::SignedIn;
+use actix_multipart::{Field, Multipart};
+use actix_web::dev::Payload;
+use actix_web::http::header::CONTENT_TYPE;
+use actix_web::{FromRequest, HttpMessage, HttpRequest};
+use futures_util::StreamExt;
+use futures_util::future::LocalBoxFuture;
+use serde::de::DeserializeOwned;
+use subtle::ConstantTimeEq;
+
+/// Most parts in a form.
+const PARTS: usize = 40;
+
+/// A form with a file whose token is that of the session. A file of more than `LIMIT` bytes is read to its end and not
+/// kept, so that the screen can say so beside its field with nothing typed lost.
+#[derive(Debug, Clone)]
+pub struct CheckedUpload<T, const LIMIT: usize> {
+    /// The other fields.
+    pub form: T,
+    /// The file.
+    pub file: Uploaded,
+}
+
+/// What came in a file's field.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Uploaded {
+    /// No file was chosen.
+    Nothing,
+    /// The file. What it calls itself and what kind it says it is are not believed and so not kept.
+    File(Vec<u8>),
+    /// More than is read.
+    TooLarge,
+}
+
+impl<T: DeserializeOwned + 'static, const LIMIT: usize> FromRequest for CheckedUpload<T, LIMIT> {
+    type Error = WebError;
+    type Future = LocalBoxFuture<'static, Result<Self, WebError>>;
+
+    fn from_request(req: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let req = req.clone();
+        let payload = payload.take();
+        Box::pin(async move {
+            let who = req.extensions().get::<SignedIn>().cloned();
+            let who = who.ok_or(WebError::SignInNeeded)?;
+            let (fields, file) = read(&req, payload, LIMIT).await?;
+            let sent = fields.iter().find(|(name, _)| name == CSRF_FIELD);
+            let sent = sent.map_or("", |(_, value)| value.as_str());
+            if !bool::from(sent.as_bytes().ct_eq(who.csrf_token.as_bytes())) {
+                fn shown(field: &(String, String)) -> bool {
+                    field.0 != CSRF_FIELD && field.0 != "version" && !field.1.trim().is_empty()
+                }
+                return Err(WebError::FromEarlierSignIn {
+                    signed_in: true,
+                    typed: fields.into_iter().filter(shown).collect(),
+                });
+            }
+            // One way from typed text to a form: by way of what a form without a file would have sent.
+            let body = form_urlencoded::Serializer::new(String::new())
+                .extend_pairs(&fields)
+                .finish();
+            Ok(Self {
+                form: super::body::deserialize(body.as_bytes())?,
+                file,
+            })
+        })
+    }
+}
+
+/// Fields by name, and the file of the form.
+type Parts = (Vec<(String, String)>, Uploaded);
+
+async fn read(req: &HttpRequest, payload: Payload, limit: usize) -> Result<Parts, WebError> {
+    let kind = req
+        .headers()
+        .get(CONTENT_TYPE)
+        .and_then(|value| value.to_str().ok())
+        .unwrap_or_default();
+    if !kind.to_ascii_lowercase().starts_with("multipart/form-data") {
+        return Err(WebError::UnsupportedMedia(
+            "A form with a file is sent as multipart/form-data.".to_owned(),
+        ));
+    }
+    let mut parts = Multipart::new(req.headers(), payload);
+    let (mut fields, mut file) = (Vec::new(), Uploaded::Nothing);
+    let (mut count, mut text) = (0, 0);
+    while let Some(part) = parts.next().await {
+        let mut part = part.map_err(broken)?;
+        count += 1;
+        if count > PARTS {
+            return Err(WebError::TooLarge);
+        }
+        let named = part.content_disposition();
+        let is_file = named.is_some_and(|d| d.get_filename().is_some());
+        let name = named
+            .and_then(|d| d.get_name())
+            .unwrap_or_default()
+            .to_owned();
+        if is_file {
+            let (bytes, whole) = keep(&mut part, limit).await?;
+            file = match (whole, bytes.is_empty()) {
+                (false, _) => Uploaded::TooLarge,
+                (true, true) => Uploaded::Nothing,
+                (true, false) => Uploaded::File(bytes),
+            };
+        } else {
+            let (bytes, whole) = keep(&mut part, FORM_LIMIT).await?;
+            text += bytes.len();
+            if !whole || text > FORM_LIMIT {
+                return Err(WebError::TooLarge);
+            }
+            let value = String::from_utf8(bytes).map_err(|_| {
+                WebError::BadRequest("The form holds text that does not read.".to_owned())
+            })?;
+            fields.push((name, value));
+        }
+    }
+    Ok((fields, file))
+}
+
+/// How much more than its limit of a part is read before the line is cut.
+const PATIENCE: usize = 8;
+
+/// The bytes of a part, and whether that is all of them. What goes past the limit is read, so that the browser comes to
+/// hear the answer, and thrown away.
+async fn keep(part: &mut Field, limit: usize) -> Result<(Vec<u8>, bool), WebError> {
+    let mut bytes = Vec::new();
+    let mut all: usize = 0;
+    while let Some(chunk) = part.next().await {
+        let chunk = chunk.map_err(broken)?;
+        all = all.saturating_add(chunk.len());
+        if all > limit.saturating_mul(PATIENCE) {
+            return Err(WebError::TooLarge);
+        }
+        if all <= limit {
+            bytes.extend_from_slice(&chunk);
+        }
+    }
+    Ok((bytes, all <= limit))
+}
+
+fn broken(error: impl std::fmt::Display) -> WebError {
+    WebError::BadRequest(format!("The form did not arrive whole: {error}."))
+}

@@ -1,0 +1,15 @@
+//! What every screen uses: the page, forms with their fields and complaints, values as they are written, the history of
+//! a record, the notice of a stale edit. A screen takes everything from here.
+
+pub mod error_page;
+pub mod forms;
+pub mod history;
+pub mod page;
+pub mod show;
+pub mod stale;
+
+pub use super::shell::body::{CheckedForm, Live, csrf_field};
+pub use super::shell::error::WebError;
+pub use super::shell::gate::SignedIn;
+pub use forms::{Choice, Field, FormErrors};
+pub use page::{Answer, Page, Reply, Section};
