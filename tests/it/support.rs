@@ -4,6 +4,7 @@
 use borewright::castings::{Face, Pattern, Variant};
 use borewright::estimating::{Operation, element::Stage};
 pub mod browser;
+pub mod crawl;
 pub mod site;
 
 use borewright::db::cluster::{Cluster, is_root};
