@@ -106,7 +106,7 @@ pub struct Question {
 /// Books an entry, once however often it arrives, and brings its operation's state up to date.
 ///
 /// # Errors
-/// [`DbError::NotFound`] when there is no such operation, [`DbError::Refused`] when the key was used for something
+/// [`DbError::NotFound`] when there is no such operation or machine, [`DbError::Refused`] when the key was used for something
 /// else or the entry points at nothing it could correct, [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn record(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, DbError> {
     let shop_id = tx.shop_id();
@@ -196,7 +196,13 @@ pub async fn record(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, DbErr
         conflict.map(Conflict::code),
     )
     .execute(tx.conn())
-    .await?;
+    .await
+    .map_err(|error| match error.as_database_error() {
+        Some(db) if db.constraint() == Some("booking_shop_id_machine_id_fkey") => {
+            DbError::NotFound("this machine")
+        }
+        _ => error.into(),
+    })?;
     if now.job_state == JobState::Open.code() {
         follow(tx, new.operation_id).await?;
     }

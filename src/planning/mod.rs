@@ -70,5 +70,5 @@ pub mod ics;
 pub mod ready;
 pub mod what_if;
 
-pub use calendar::{Calendar, Hours, Shift, local_instant};
+pub use calendar::{Calendar, Hours, Shift, in_reach, local_instant};
 pub use ready::{Candidate, CandidateOperation, ReadyDates};

@@ -14,6 +14,7 @@ mod calendars;
 mod castings;
 mod cli;
 mod cluster;
+mod dates;
 mod demo;
 mod enquiry;
 mod enquiry_api;

@@ -228,6 +228,13 @@ fn date_in(zone: Tz, minute: i64) -> NaiveDate {
         .date_naive()
 }
 
+/// Whether an instant lies in the years 1970 to 2199, within which a shop's dates may be typed. Near the ends of the
+/// calendar of the program (some 262,000 years either way) the local time of a zone overflows.
+#[must_use]
+pub fn in_reach(at: DateTime<Utc>) -> bool {
+    (1970..2200).contains(&chrono::Datelike::year(&at))
+}
+
 /// The instant, to the minute, at which a clock of the zone shows a local time; see above for a time it shows never or
 /// twice.
 #[must_use]

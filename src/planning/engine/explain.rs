@@ -451,7 +451,7 @@ mod tests {
         );
         assert_eq!((e.chain[1].closed, e.chain[1].held), (960, 480));
         let order = e
-            .help
+            .improvements
             .iter()
             .find(|h| {
                 h.change

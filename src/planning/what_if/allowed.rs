@@ -63,8 +63,13 @@ pub(super) fn place(
             );
         }
     }
-    if starts.is_some_and(|starts| starts < floor.now) {
-        return cannot("starts", "This time has passed");
+    if let Some(starts) = starts {
+        if starts < floor.now {
+            return cannot("starts", "This time has passed");
+        }
+        if starts - floor.now > LONGEST_AWAY {
+            return cannot("starts", "This is too far away");
+        }
     }
     if machine.is_none() && person.is_none() && starts.is_none() {
         return cannot("starts", "Say where, by whom or when");

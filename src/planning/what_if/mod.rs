@@ -20,6 +20,7 @@ pub use effect::{Effect, Ground, PromiseMove, Settings, TryError, WhatIf};
 pub use together::{Together, together};
 pub use words::{hours, job_words, moment, whole_day};
 
+use super::calendar::in_reach;
 use super::floor::{Floor, FloorMachine, Order, Pin};
 use allowed::{
     GONE, LONGEST_AWAY, LONGEST_OVERTIME, hours_mut, job_mut, opened, place, short, skills_mut,
@@ -212,6 +213,39 @@ fn cannot<T>(field: &'static str, why: impl Into<String>) -> Result<T, CannotCha
 }
 
 impl Change {
+    /// A change from the text it is kept as, JSON.
+    ///
+    /// # Errors
+    /// What is wrong with it, in words: it is no change, or a time in it is none that a shop plans for.
+    pub fn parse(text: &str) -> Result<Self, &'static str> {
+        let change: Self = serde_json::from_str(text).map_err(|_| "This is no change of a plan")?;
+        if change.times().iter().all(|at| in_reach(*at)) {
+            Ok(change)
+        } else {
+            Err("Write times in the years 1970 to 2199")
+        }
+    }
+
+    /// The times it names.
+    fn times(&self) -> Vec<DateTime<Utc>> {
+        match self {
+            Self::Place { starts, .. } => starts.iter().copied().collect(),
+            Self::NoOrder { was, .. } => was.and_then(|pin| pin.start).into_iter().collect(),
+            Self::Away { from, until, .. }
+            | Self::Back { from, until, .. }
+            | Self::Overtime { from, until, .. }
+            | Self::NoOvertime { from, until, .. } => vec![*from, *until],
+            Self::Order { .. }
+            | Self::Unpin { .. }
+            | Self::Rank { .. }
+            | Self::Hold { .. }
+            | Self::Release { .. }
+            | Self::Train { .. }
+            | Self::Untrain { .. }
+            | Self::SecondMachine { .. } => Vec::new(),
+        }
+    }
+
     /// The floor with the change made.
     ///
     /// # Errors

@@ -1,7 +1,7 @@
 //! Changes, places and times in words.
 
 use super::{Change, Side, Whose};
-use crate::planning::calendar::local_instant;
+use crate::planning::calendar::{in_reach, local_instant};
 use crate::planning::engine::model::Minute;
 use crate::planning::floor::{Floor, Order};
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
@@ -130,14 +130,22 @@ pub fn whole_day(zone: Tz, day: NaiveDate) -> Option<(DateTime<Utc>, DateTime<Ut
 /// `Thu 3 Dec, 14:05` by the shop's clock.
 #[must_use]
 pub fn moment(at: DateTime<Utc>, zone: Tz) -> String {
+    local(at, zone).format("%a %-d %b, %H:%M").to_string()
+}
+
+/// By the shop's clock; what no shop plans for is shown as the start of 1970, so that no local time overflows.
+fn local(at: DateTime<Utc>, zone: Tz) -> DateTime<Tz> {
+    let at = if in_reach(at) {
+        at
+    } else {
+        DateTime::UNIX_EPOCH
+    };
     at.with_timezone(&zone)
-        .format("%a %-d %b, %H:%M")
-        .to_string()
 }
 
 /// A stretch of time: `on Thu 3 Dec`, `on Thu 3 Dec, 10:00 to 12:00`, `from … to …`.
 fn stretch(from: DateTime<Utc>, until: DateTime<Utc>, zone: Tz) -> String {
-    let (a, b) = (from.with_timezone(&zone), until.with_timezone(&zone));
+    let (a, b) = (local(from, zone), local(until, zone));
     if whole_day(zone, a.date_naive()) == Some((from, until)) {
         return a.format("on %a %-d %b").to_string();
     }

@@ -28,8 +28,9 @@ use uuid::Uuid;
 /// `/castings` and all under it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     list::routes(cfg);
-    pattern::routes(cfg);
+    // Routes match in this order: `/castings/patterns/new` stands before `/castings/patterns/{id}`.
     pattern_form::routes(cfg);
+    pattern::routes(cfg);
     boss::routes(cfg);
     variant_form::routes(cfg);
     variant::routes(cfg);

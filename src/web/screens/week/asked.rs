@@ -72,9 +72,7 @@ impl Asked {
         timetable: &Timetable,
     ) -> Option<Change> {
         if !self.change.is_empty() {
-            return errors.parsed("change", &self.change, |text| {
-                serde_json::from_str(text).map_err(|_| "This is no change of a plan")
-            });
+            return errors.parsed("change", &self.change, Change::parse);
         }
         let operation = Self::key(&self.operation);
         let job = operation
