@@ -454,7 +454,7 @@ mod tests {
             .improvements
             .iter()
             .find(|h| {
-                h.change
+                h.measure
                     == Measure::Order {
                         first: 1,
                         second: 0,
