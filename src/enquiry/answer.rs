@@ -1,6 +1,8 @@
 //! The answer: every option simulated over the same number of futures, compared, and one recommended.
 
+use super::advice::{self, Offered};
 use super::options::{self, Options, Procurement, Proposal};
+use super::proportion::{self, MOST_TIMES_CHEAPEST};
 use super::range::{PriceRange, ReadyRange, percent_of};
 use super::say;
 use super::wish::{Knowledge, ShelfCasting, Wish};
@@ -9,6 +11,7 @@ use crate::estimating::cost::{CostError, Costing};
 use crate::estimating::futures::{CostSampler, percentile, plain};
 use crate::estimating::{CostBuildUp, Operation, Route};
 use crate::planning::{Candidate, ReadyDates, ready::CandidateOperation};
+use crate::sourcing::hunt::Spent;
 use crate::units::{Minutes, Money, MoneyError};
 use chrono::{DateTime, Duration, NaiveDate, TimeDelta, Utc};
 use rand_pcg::Pcg64;
@@ -16,10 +19,24 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 
 /// One way to satisfy an enquiry.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum OptionKind {
     /// Repair the caller's own block.
     Repair,
@@ -36,19 +53,6 @@ pub enum OptionKind {
 }
 
 impl OptionKind {
-    /// The word it is stored under.
-    #[must_use]
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::Repair => "repair",
-            Self::ConvertOwn => "convert_own",
-            Self::ConvertShelf => "convert_shelf",
-            Self::ConvertBought => "convert_bought",
-            Self::Shelf => "shelf",
-            Self::Hunt => "hunt",
-        }
-    }
-
     /// Whether it is a conversion.
     #[must_use]
     pub fn is_conversion(self) -> bool {
@@ -218,10 +222,9 @@ pub fn answer(
         impossible.extend(options.impossible);
         for proposal in options.proposals {
             let stream = done.len() + impossible.len();
-            match simulate(&proposal, wish, knowledge, dates, asked, stream) {
+            match simulate(&proposal, wish, knowledge, dates, asked, (stream, None)) {
                 Ok(simulated) => done.push(simulated),
-                Err(Dropped::Cost(CostError::Money(error))) => return Err(error.into()),
-                Err(why) => impossible.push(proposal.impossible(vec![why.to_string()])),
+                Err(why) => impossible.push(why.reason(&proposal)?),
             }
         }
         Ok(())
@@ -236,10 +239,24 @@ pub fn answer(
         &mut done,
     )?;
 
+    let again = |simulated: &Simulated, limit| {
+        let Simulated {
+            proposal, stream, ..
+        } = simulated;
+        simulate(
+            proposal,
+            wish,
+            knowledge,
+            dates,
+            asked,
+            (*stream, Some(limit)),
+        )
+    };
+    let mut done = in_proportion(done, &mut impossible, again)?;
+
     let comparison = compare(&done, knowledge)?;
     done.sort_by_key(|s| s.option.figures().map(|f| f.price.likely.amount()));
-    let recommended =
-        recommend(&done, knowledge.policy.confidence_percent).map(|s| s.option.key.clone());
+    let recommended = recommend(&done, knowledge).map(|s| s.option.key.clone());
     let mut answer = Answer {
         wanted: wish.wanted.name.clone(),
         wanted_by: wish.wanted_by,
@@ -263,14 +280,72 @@ pub fn answer(
 /// An option with the futures behind it.
 struct Simulated {
     option: OptionAnswer,
+    /// What was simulated.
+    proposal: Proposal,
+    /// The stream of random numbers it was simulated with.
+    stream: usize,
     /// Price before tax, minor units, in each future.
     price: Vec<i64>,
     /// Direct cost, minor units, in each future.
     direct: Vec<i64>,
     /// Ready time in each future.
     ready: Vec<Option<DateTime<Utc>>>,
+    /// Whether there is a block to work on, in each future.
+    released: Vec<bool>,
     /// For a hunt: what decides how much an offered casting is worth.
     offer: Option<OfferTerms>,
+}
+
+impl Simulated {
+    /// Prices of the futures in which a block is delivered, minor units.
+    fn delivered(&self) -> Vec<i64> {
+        let both = self.price.iter().zip(&self.released);
+        both.filter(|(_, released)| **released)
+            .map(|(price, _)| *price)
+            .collect()
+    }
+
+    /// The dearest of all figures shown of it, minor units.
+    fn dearest(&self) -> Option<i64> {
+        let figures = self.option.figures()?;
+        let PriceRange {
+            low,
+            likely,
+            high,
+            at_confidence,
+        } = figures.price;
+        [low, likely, high, at_confidence, figures.build_up.net]
+            .into_iter()
+            .map(|money| money.to_minor().unwrap_or(i64::MAX))
+            .max()
+    }
+}
+
+/// The options with no figure out of [proportion]. One that has such a figure is simulated again, this time stopping at
+/// the limit; one that still has is set beside what cannot be done.
+fn in_proportion(
+    done: Vec<Simulated>,
+    impossible: &mut Vec<OptionAnswer>,
+    again: impl Fn(&Simulated, i64) -> Result<Simulated, Dropped>,
+) -> Result<Vec<Simulated>, AnswerError> {
+    let prices: Vec<Vec<i64>> = done.iter().map(Simulated::delivered).collect();
+    let Some(limit) = proportion::limit(&prices) else {
+        return Ok(done);
+    };
+    let within = |simulated: &Simulated| simulated.dearest().is_none_or(|most| most <= limit);
+    let mut kept = Vec::with_capacity(done.len());
+    for simulated in done {
+        if within(&simulated) {
+            kept.push(simulated);
+            continue;
+        }
+        match again(&simulated, limit) {
+            Ok(stopped) if within(&stopped) => kept.push(stopped),
+            Ok(stopped) => impossible.push(Dropped::OutOfProportion.reason(&stopped.proposal)?),
+            Err(why) => impossible.push(why.reason(&simulated.proposal)?),
+        }
+    }
+    Ok(kept)
 }
 
 /// What decides how much an offered casting is worth, in minor units.
@@ -288,6 +363,21 @@ enum Dropped {
     Cost(#[from] CostError),
     #[error("In none of the futures looked at was one found that is good.")]
     NothingFound,
+    #[error("It would cost more than {MOST_TIMES_CHEAPEST} times what the cheapest option does.")]
+    OutOfProportion,
+}
+
+impl Dropped {
+    /// The option with the reason why it has no figures.
+    ///
+    /// # Errors
+    /// Sums that do not add up are no matter of one option.
+    fn reason(self, proposal: &Proposal) -> Result<OptionAnswer, AnswerError> {
+        match self {
+            Self::Cost(CostError::Money(error)) => Err(error.into()),
+            why => Ok(proposal.impossible(vec![why.to_string()])),
+        }
+    }
 }
 
 impl From<MoneyError> for Dropped {
@@ -296,14 +386,15 @@ impl From<MoneyError> for Dropped {
     }
 }
 
-/// Simulates one proposal: procurement, working time, cost and ready time in each future.
+/// Simulates one proposal: procurement, working time, cost and ready time in each future; with a stream of random
+/// numbers, and the price in minor units at which the shop stops, if there is one.
 fn simulate(
     proposal: &Proposal,
     wish: &Wish,
     knowledge: &Knowledge,
     dates: &dyn ReadyDates,
     asked: Asked,
-    stream: usize,
+    (stream, limit): (usize, Option<i64>),
 ) -> Result<Simulated, Dropped> {
     let futures = asked.futures.max(1) as usize;
     let way = &proposal.way;
@@ -325,7 +416,6 @@ fn simulate(
     let mut direct = Vec::with_capacity(futures);
     // The same without the shop's own donors that fail, which are charged at their expectation.
     let mut to_cover = Vec::with_capacity(futures);
-    let mut never = 0;
     let mut found = Vec::new();
     for k in 0..futures {
         let Some(mine) = minutes.get_mut(k * operations..(k + 1) * operations) else {
@@ -345,10 +435,28 @@ fn simulate(
         for minutes in mine.iter_mut().take(inspected) {
             *minutes *= f64::from(procured.failed.saturating_add(1));
         }
-        never += usize::from(procured.days.is_none());
-        release.push(procured.days.map(|days| asked.now + days_from(days)));
-        found.extend(procured.parts);
+        release.push(
+            procured
+                .days
+                .and_then(|days| asked.now.checked_add_signed(days_from(days))),
+        );
+        found.push(procured.parts);
     }
+    let price = direct
+        .iter()
+        .map(|&minor| {
+            let cost = Money::from_minor(minor, knowledge.currency);
+            knowledge.policy.price(cost)?.rounded().to_minor()
+        })
+        .collect::<Result<Vec<i64>, MoneyError>>()?;
+    if let Some(limit) = limit {
+        for (release, price) in release.iter_mut().zip(&price) {
+            if *price > limit {
+                *release = None;
+            }
+        }
+    }
+    let never = release.iter().filter(|release| release.is_none()).count();
 
     let candidate = candidate(route);
     // A future without a casting is not asked about; its release stands far out and its ready time is none.
@@ -360,13 +468,6 @@ fn simulate(
         }
     }
 
-    let price = direct
-        .iter()
-        .map(|&minor| {
-            let cost = Money::from_minor(minor, knowledge.currency);
-            knowledge.policy.price(cost)?.rounded().to_minor()
-        })
-        .collect::<Result<Vec<i64>, MoneyError>>()?;
     // A price is asked for a block that is delivered: futures without one do not count towards it.
     let delivered = |values: &[i64]| -> Vec<i64> {
         let both = values.iter().zip(&release);
@@ -375,8 +476,19 @@ fn simulate(
             .collect()
     };
     let confidence = knowledge.policy.confidence_percent;
-    let range = PriceRange::of(&delivered(&price), confidence, knowledge.currency)
-        .ok_or(Dropped::NothingFound)?;
+    let range = PriceRange::of(&delivered(&price), confidence, knowledge.currency).ok_or(
+        if limit.is_some() {
+            Dropped::OutOfProportion
+        } else {
+            Dropped::NothingFound
+        },
+    )?;
+    let found: Vec<Spent> = found
+        .into_iter()
+        .zip(&release)
+        .filter(|(_, release)| release.is_some())
+        .filter_map(|(parts, _)| parts)
+        .collect();
     let procured = match &way.procurement {
         Procurement::Hunt(_) => options::procurement_lines(&found, knowledge.currency)?,
         _ => Vec::new(),
@@ -419,9 +531,12 @@ fn simulate(
     };
     Ok(Simulated {
         option: proposal.possible(figures),
+        proposal: proposal.clone(),
+        stream,
         price,
         direct,
         ready,
+        released: release.iter().map(Option::is_some).collect(),
         offer,
     })
 }
@@ -543,22 +658,23 @@ fn compare(done: &[Simulated], knowledge: &Knowledge) -> Result<Option<Compariso
     }))
 }
 
-/// The option the shop would take: the cheapest price to quote among those that hold the wanted day (or, where none
-/// was named, are ready at all) with the shop's confidence; where none does, the one likeliest to.
-fn recommend(done: &[Simulated], confidence: u32) -> Option<&Simulated> {
-    let holds = |f: &Figures| match f.in_time_percent {
-        Some(percent) => percent >= confidence,
-        None => f.ready.at_confidence.is_some(),
-    };
-    let figures = |s: &&Simulated| s.option.figures().is_some_and(holds);
-    done.iter()
-        .filter(figures)
-        .min_by_key(|s| s.option.figures().map(|f| f.build_up.net.amount()))
-        .or_else(|| {
-            done.iter().max_by_key(|s| {
-                s.option
-                    .figures()
-                    .map(|f| (f.in_time_percent, 100 - f.never_percent))
-            })
+/// The option the shop would take: [`advice::best`].
+fn recommend<'a>(done: &'a [Simulated], knowledge: &Knowledge) -> Option<&'a Simulated> {
+    let possible: Vec<(&Simulated, Offered)> = done
+        .iter()
+        .filter_map(|simulated| {
+            let figures = simulated.option.figures()?;
+            let ready = figures.ready.at_confidence;
+            let offered = Offered {
+                net: figures.build_up.net.amount(),
+                ready: ready.map(|at| at.with_timezone(&knowledge.zone).date_naive()),
+                in_time_percent: figures.in_time_percent,
+                never_percent: figures.never_percent,
+            };
+            Some((simulated, offered))
         })
+        .collect();
+    let offered: Vec<Offered> = possible.iter().map(|(_, offered)| *offered).collect();
+    let best = advice::best(&offered, knowledge.policy.confidence_percent)?;
+    possible.get(best).map(|(simulated, _)| *simulated)
 }

@@ -3,8 +3,10 @@
 //! are played through the same number of futures and laid side by side, so that the shop can say which way, what
 //! price, which day, how sure.
 
+mod advice;
 pub mod answer;
 mod options;
+mod proportion;
 pub mod range;
 pub mod say;
 pub mod wish;
@@ -16,5 +18,7 @@ pub use answer::{
 pub use range::{PriceRange, ReadyRange};
 pub use wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work};
 
+#[cfg(test)]
+mod sparse;
 #[cfg(test)]
 mod tests;

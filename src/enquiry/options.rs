@@ -1,12 +1,13 @@
 //! Which options there are: each with its route, where the casting comes from and what could go wrong.
 
 use super::answer::{AnswerError, Figures, OptionAnswer, OptionKind, Outcome};
+use super::proportion::MOST_TIMES_CHEAPEST;
 use super::wish::{Knowledge, ShelfCasting, Supply, Wish};
 use crate::castings::{Conversion, Variant};
 use crate::estimating::Route;
 use crate::estimating::cost::{CostLine, Donor};
-use crate::estimating::futures::CostSampler;
-use crate::sourcing::hunt::{HORIZON_DAYS, Spent};
+use crate::estimating::futures::{CostSampler, rank};
+use crate::sourcing::hunt::{GIVE_UP_AFTER, HORIZON_DAYS, Spent};
 use crate::sourcing::{Good, Hunt, Outlook, Unusable};
 use crate::units::{Currency, Money, MoneyError};
 use chrono::NaiveDate;
@@ -53,8 +54,11 @@ impl Procurement {
                 parts: None,
             },
             Self::Shelf { free, then } => {
-                let failed = costs.failures(rng);
+                // As in a hunt, the shop gives up after so many bad ones; nothing is delivered then.
+                let tried = costs.failures(rng);
+                let failed = tried.min(GIVE_UP_AFTER);
                 let days = match then {
+                    _ if tried > GIVE_UP_AFTER => None,
                     _ if failed < *free => Some(0.0),
                     Some(hunt) => hunt.sample(rng).days,
                     None => None,
@@ -140,7 +144,7 @@ impl Proposal {
         if figures.never_percent > 0 {
             let years = (HORIZON_DAYS / 365.0).round();
             risks.push(format!(
-                "In {} of 100 futures none that is good is found within {years} years.",
+                "In {} of 100 futures none that is good is found within {years} years, or for less than {MOST_TIMES_CHEAPEST} times the price of the cheapest option.",
                 figures.never_percent
             ));
         }
@@ -485,45 +489,42 @@ fn cautions(conversion: Option<&Conversion>) -> Vec<String> {
         .collect()
 }
 
-/// The lines of a hunt's cost that are expected, from the futures in which one was found: the middle price of the good
-/// one (a mean would be at the mercy of a few extreme futures: a log-Student price has none), and the means of the rest.
+/// The lines of a hunt's cost, from the futures in which one was found: what each part comes to, on average, in the
+/// middle fifth of them by all that is spent. The parts add up to about the median of the whole. A mean over all futures
+/// would be at the mercy of the few in which one dear block after another proves bad: a log-Student price has none.
 pub(super) fn procurement_lines(
     found: &[Spent],
     currency: Currency,
 ) -> Result<Vec<CostLine>, MoneyError> {
-    let n = i64::try_from(found.len()).unwrap_or(i64::MAX);
-    let mut prices: Vec<i64> = found.iter().map(|s| s.good_minor).collect();
-    prices.sort_unstable();
-    let middle = prices.get(prices.len() / 2).copied().unwrap_or(0);
-    let mean = |part: fn(&Spent) -> i64| {
-        let sum = found
+    const FROM: u32 = 40;
+    const TO: u32 = 60;
+    let mut sorted: Vec<&Spent> = found.iter().collect();
+    sorted.sort_by_key(|spent| spent.total_minor());
+    let (first, last) = (rank(FROM, sorted.len()), rank(TO, sorted.len()));
+    let middle = sorted.get(first..=last).unwrap_or_default();
+    let n = i64::try_from(middle.len()).unwrap_or(i64::MAX);
+    let typical = |part: fn(&Spent) -> i64| {
+        let sum = middle
             .iter()
-            .fold(0_i64, |sum, s| sum.saturating_add(part(s)));
+            .fold(0_i64, |sum, spent| sum.saturating_add(part(spent)));
         sum.checked_div(n).unwrap_or(0)
     };
     let leaf = |label: &str, how: String, minor: i64| {
         CostLine::leaf(label, how, Money::from_minor(minor, currency))
     };
+    let how = "middle fifth of the futures in which one is found, by cost";
     let lines = vec![
-        leaf(
-            "The good one",
-            "middle price of the futures in which one is found".into(),
-            middle,
-        ),
-        leaf(
-            "Those that prove bad",
-            "mean of those futures".into(),
-            mean(|s| s.bad_minor),
-        ),
+        leaf("The good one", how.into(), typical(|s| s.good_minor)),
+        leaf("Those that prove bad", how.into(), typical(|s| s.bad_minor)),
         leaf(
             "Carriage",
-            "mean of those futures, the bad ones' included".into(),
-            mean(|s| s.carriage_minor),
+            format!("{how}, the bad ones' included"),
+            typical(|s| s.carriage_minor),
         ),
         leaf(
             "Search",
-            "hours of search × rate, mean of those futures".into(),
-            mean(|s| s.search_minor),
+            format!("hours of search × rate, {how}"),
+            typical(|s| s.search_minor),
         ),
     ];
     Ok(vec![CostLine::sum(

@@ -26,11 +26,11 @@ const PATTERN: Uuid = Uuid::from_u128(1);
 const FARM: Uuid = Uuid::from_u128(2);
 const MARINE: Uuid = Uuid::from_u128(3);
 
-fn gbp(amount: i64) -> Money {
+pub(super) fn gbp(amount: i64) -> Money {
     Money::new(amount.into(), Currency::from_code("GBP").unwrap())
 }
 
-fn now() -> DateTime<Utc> {
+pub(super) fn now() -> DateTime<Utc> {
     "2026-11-25T10:15:00Z".parse().unwrap()
 }
 
@@ -98,7 +98,7 @@ fn sightings() -> Vec<Sighting> {
         .collect()
 }
 
-fn supply(variant: Variant, shelf: &[i64], sightings: Vec<Sighting>) -> Supply {
+pub(super) fn supply(variant: Variant, shelf: &[i64], sightings: Vec<Sighting>) -> Supply {
     let currency = gbp(0).currency();
     Supply {
         shelf: shelf
@@ -118,7 +118,11 @@ fn supply(variant: Variant, shelf: &[i64], sightings: Vec<Sighting>) -> Supply {
     }
 }
 
-fn marine() -> Variant {
+pub(super) fn farm() -> Variant {
+    variant(FARM, "Tarn 4/90 farm", vec![])
+}
+
+pub(super) fn marine() -> Variant {
     let features = vec![
         hole("R1", FeatureKind::DowelHole, 2),
         hole("R2", FeatureKind::TappedHole, 4),
@@ -126,7 +130,7 @@ fn marine() -> Variant {
     variant(MARINE, "Tarn 4/90 marine", features)
 }
 
-fn knowledge() -> Knowledge {
+pub(super) fn knowledge() -> Knowledge {
     let currency = gbp(0).currency();
     let boss = |label| Boss {
         place: Place::new(Face::Rear, label),
@@ -154,7 +158,7 @@ fn knowledge() -> Knowledge {
             version: 1,
         },
         supplies: vec![
-            supply(variant(FARM, "Tarn 4/90 farm", vec![]), &[180, 220], vec![]),
+            supply(farm(), &[180, 220], vec![]),
             supply(marine(), &[], sightings()),
         ],
         rules: vec![
@@ -182,7 +186,7 @@ fn knowledge() -> Knowledge {
     }
 }
 
-fn wish() -> Wish {
+pub(super) fn wish() -> Wish {
     Wish {
         wanted: marine(),
         wanted_by: None,

@@ -1,6 +1,6 @@
 //! How machines, people, jobs, times of day and stretches of working time are written.
 
-use super::calendar::whole_day;
+use super::calendar::{in_reach, whole_day};
 use super::engine::model::Minute;
 use super::floor::{Floor, Order, Resource};
 use chrono::{DateTime, Utc};
@@ -10,15 +10,23 @@ use uuid::Uuid;
 /// `Thu 3 Dec, 14:05` by the shop's clock.
 #[must_use]
 pub fn moment(at: DateTime<Utc>, zone: Tz) -> String {
+    local(at, zone).format("%a %-d %b, %H:%M").to_string()
+}
+
+/// By the shop's clock; what no shop plans for is shown as the start of 1970, so that no local time overflows.
+fn local(at: DateTime<Utc>, zone: Tz) -> DateTime<Tz> {
+    let at = if in_reach(at) {
+        at
+    } else {
+        DateTime::UNIX_EPOCH
+    };
     at.with_timezone(&zone)
-        .format("%a %-d %b, %H:%M")
-        .to_string()
 }
 
 /// A stretch of time: `on Thu 3 Dec`, `on Thu 3 Dec, 10:00 to 12:00`, `from … to …`.
 #[must_use]
 pub fn stretch(from: DateTime<Utc>, until: DateTime<Utc>, zone: Tz) -> String {
-    let (a, b) = (from.with_timezone(&zone), until.with_timezone(&zone));
+    let (a, b) = (local(from, zone), local(until, zone));
     if whole_day(zone, a.date_naive()) == Some((from, until)) {
         return a.format("on %a %-d %b").to_string();
     }

@@ -26,7 +26,7 @@ struct Offer {
 /// In one future the rate of arrival, the share of good ones and the level of prices are each drawn once and shared
 /// by all its purchases, since they are unknown rather than different each time: a future in which the first took
 /// long is one in which the second will too. Offers open today are tried first, newest first; an offer seen `d` days
-/// ago is still there with chance exp(−d / days an offer stays open).
+/// ago is still there with chance exp(−d / days an offer stays open). One that asks more than [`Price::most`] is left.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hunt {
     outlook: Outlook,
@@ -66,20 +66,22 @@ pub struct Spent {
     pub search_minor: i64,
 }
 
+impl Spent {
+    /// All of it, in minor units.
+    #[must_use]
+    pub fn total_minor(&self) -> i64 {
+        self.good_minor
+            .saturating_add(self.bad_minor)
+            .saturating_add(self.carriage_minor)
+            .saturating_add(self.search_minor)
+    }
+}
+
 impl HuntFuture {
     /// All that was spent, in minor units.
     #[must_use]
     pub fn spent_minor(&self) -> i64 {
-        let Spent {
-            good_minor,
-            bad_minor,
-            carriage_minor,
-            search_minor,
-        } = self.spent;
-        good_minor
-            .saturating_add(bad_minor)
-            .saturating_add(carriage_minor)
-            .saturating_add(search_minor)
+        self.spent.total_minor()
     }
 }
 
@@ -129,6 +131,7 @@ impl Hunt {
                     .and_then(|money| money.to_minor().ok()),
                 still_there: (-((today - s.seen_on).num_days() as f64) / stays).exp(),
             })
+            .filter(|offer| offer.asked.is_none_or(|asked| asked as f64 <= price.most()))
             .collect();
         Ok(Self {
             wait: outlook.wait,

@@ -100,6 +100,9 @@ impl Application {
         .disable_signals()
         .shutdown_timeout(10)
         .client_request_timeout(Duration::from_secs(15))
+        // A compressed page leaves in several small writes. With Nagle's algorithm the last of them waits for the
+        // acknowledgement of the one before, which the other side delays by some 40 ms.
+        .tcp_nodelay(true)
         .listen(listener)?
         .run();
         Ok(Self { port, server })

@@ -473,6 +473,93 @@ async fn what_cannot_be_booked_is_kept_for_somebody_to_look_at() {
     assert_eq!(garbled.status(), 422);
 }
 
+/// Whatever is wrong with one entry of a queue, it is kept for the office and the rest is booked.
+#[tokio::test]
+async fn no_entry_blocks_the_queue_of_its_device() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    let tablet = device(&site, "Mill tablet").await;
+    let sign_on = signed_on(&tablet, floor.col).await;
+    let now = Utc::now();
+    let entry = |kind: &str| {
+        json!({ "key": Uuid::now_v7(), "sign_on": sign_on, "kind": kind, "operation": floor.first[0],
+                "machine": floor.mill, "at": now })
+    };
+    let with = |field: &str, value: Value| {
+        let mut entry = entry("pause");
+        entry[field] = value;
+        entry
+    };
+    let unknown_machine = with("machine", json!(Uuid::now_v7()));
+    let nul = with("reason", json!("cutter\0 broke"));
+    let sent = [
+        entry("setup"),
+        unknown_machine.clone(),
+        nul,
+        with("kind", json!("pau\0se")),
+        with("no\0te", json!({ "a": ["b", "\0"] })),
+        with("at", json!("-262143-01-01T00:00:00Z")),
+        with("at", json!("+262142-12-31T23:59:59Z")),
+        json!("\0"),
+        entry("run"),
+    ];
+    let answer = send(&tablet, &sent).await;
+    assert_eq!(answer.status(), 200, "{}", answer.text().await.unwrap());
+    let answer: Value = answer.json().await.unwrap();
+    let outcomes: Vec<&str> = answer["outcomes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|o| o["outcome"].as_str().unwrap())
+        .collect();
+    let aside = "set_aside";
+    assert_eq!(
+        outcomes,
+        [
+            "booked", aside, aside, aside, "booked", aside, aside, aside, "booked"
+        ]
+    );
+    let bookings = booked(&site, floor.jobs[0]).await;
+    assert_eq!(kinds(&bookings), [Kind::Setup, Kind::Pause, Kind::Run]);
+    let mut tx = site.shop.begin().await;
+    let kept = bookings::set_aside_open(&mut tx).await.unwrap();
+    assert_eq!(kept.len(), 6);
+    let of = |entry: &Value| kept.iter().find(|k| k.body["key"] == entry["key"]).unwrap();
+    // Word for word, and what could not be kept is said.
+    assert_eq!(of(&unknown_machine).body, unknown_machine);
+    assert_eq!(of(&unknown_machine).why, "this machine was not found");
+    assert_eq!(of(&sent[2]).body["reason"], "cutter broke");
+    assert!(of(&sent[2]).why.contains("NUL"), "{}", of(&sent[2]).why);
+    assert_eq!(of(&sent[3]).body["kind"], "pause");
+    assert!(of(&sent[3]).why.contains("NUL"), "{}", of(&sent[3]).why);
+    assert_eq!(of(&sent[5]).body, sent[5]);
+    drop(tx);
+    // The same from a form without a script: refused in words, and nothing booked.
+    let bare = |machine: &str, at: &str| {
+        [
+            ("key", Uuid::now_v7().to_string()),
+            ("sign_on", sign_on.clone()),
+            ("kind", "pause".to_owned()),
+            ("operation", floor.first[0].to_string()),
+            ("machine", machine.to_owned()),
+            ("corrects", bookings[2].entry.id.to_string()),
+            ("at", at.to_owned()),
+        ]
+    };
+    let (mill, nowhere) = (floor.mill.to_string(), Uuid::now_v7().to_string());
+    for (machine, at, status) in [
+        (&nowhere, "2026-11-28T08:00", 404),
+        (&mill, "-262143-01-01T00:00", 422),
+        (&mill, "soon", 422),
+    ] {
+        let fields = bare(machine, at);
+        let fields: Vec<(&str, &str)> = fields.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        let answer = tablet.post_bare("/bench/book", &fields).await;
+        assert_eq!(answer.status(), status, "{machine} {at}");
+    }
+    assert_eq!(booked(&site, floor.jobs[0]).await.len(), 3);
+}
+
 #[tokio::test]
 async fn whoever_forgot_to_stop_is_asked_on_the_screen() {
     let site = TestSite::new().await;

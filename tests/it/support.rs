@@ -4,6 +4,7 @@
 use borewright::castings::{Face, Pattern, Variant};
 use borewright::estimating::{Operation, element::Stage};
 pub mod browser;
+pub mod crawl;
 pub mod site;
 
 use borewright::db::cluster::{Cluster, is_root};
@@ -180,10 +181,10 @@ impl TestShop {
             version: 1,
         };
         let mut tx = self.begin().await;
-        store::castings::insert_pattern(&mut tx, &pattern)
+        db::castings::insert_pattern(&mut tx, &pattern)
             .await
             .unwrap();
-        store::castings::insert_variant(&mut tx, &variant)
+        db::castings::insert_variant(&mut tx, &variant)
             .await
             .unwrap();
         tx.commit().await.unwrap();

@@ -1,44 +1,26 @@
-//! Every page that can be reached by a link, in the demo shop, at both widths: it opens, nothing scrolls sideways,
-//! everything has a name, and its picture is taken. The README's pictures come from here.
+//! Every page that can be reached by a link, as the owner sees it, in the demo shop and in an empty one. Over HTTP every
+//! link of every page is followed and must lead somewhere; in a browser, at both widths, one page of each kind: it opens,
+//! nothing scrolls sideways, everything has a name, and its picture is taken. The README's pictures come from here.
 
 use crate::support::browser::{Browser, Screen};
+use crate::support::crawl::{Reached, every_page, kind_of};
 use crate::support::site::TestSite;
 use borewright::db::castings;
 use borewright::db::enquiries::{self, EnquiryDetails};
 use std::collections::{BTreeSet, VecDeque};
 
-/// A path with each key as a star, so that one page of a kind is looked at and not every one.
-fn kind_of(path: &str) -> String {
-    let (path, query) = path.split_once('?').unwrap_or((path, ""));
-    let parts: Vec<&str> = path
-        .split('/')
-        .map(|part| {
-            if part.len() == 36 && part.matches('-').count() == 4 {
-                "*"
-            } else {
-                part
-            }
-        })
-        .collect();
-    let names: Vec<&str> = query
-        .split('&')
-        .filter_map(|pair| pair.split('=').next())
-        .collect();
-    format!("{}?{}", parts.join("/"), names.join("&"))
-}
-
 /// A file name for the picture of a page.
-fn picture_name(kind: &str) -> String {
+fn picture_name(tour: &str, kind: &str) -> String {
     let path = kind
         .split('?')
         .next()
         .unwrap_or_default()
         .replace('*', "one");
-    format!("tour{}", path.trim_end_matches('/').replace('/', "-"))
+    format!("{tour}{}", path.trim_end_matches('/').replace('/', "-"))
 }
 
-#[tokio::test]
-async fn every_page_that_is_linked_to_opens_at_both_widths() {
+/// The demo shop with an open call, and the page of its scarce block.
+async fn demo() -> (TestSite, String) {
     let site = TestSite::demo().await;
     let mut tx = site.shop.begin().await;
     let names = castings::variant_names(&mut tx).await.unwrap();
@@ -52,35 +34,91 @@ async fn every_page_that_is_linked_to_opens_at_both_widths() {
     tx.commit().await.unwrap();
     // The scarce block is looked at rather than whichever comes first.
     let marine = format!("/market/{}", key("Tarn 4/90 marine"));
+    (site, marine)
+}
 
-    for screen in Screen::ALL {
-        let browser = Browser::signed_in(&site, screen, "owner").await;
-        let mut queue = VecDeque::from(["/enquiries".to_owned(), marine.clone()]);
-        let mut seen: BTreeSet<String> = queue.iter().map(|path| kind_of(path)).collect();
-        let mut pages = 0;
-        while let Some(path) = queue.pop_front() {
-            browser.goto(&path).await;
-            browser.wait_for("h1").await;
-            browser.picture(&picture_name(&kind_of(&path))).await;
-            pages += 1;
-            // A link that names its type leads to a document, not to a page.
-            let links = browser
-                .script(
-                    "return [...document.links].filter((a) => !a.type).map((a) => a.getAttribute('href'))",
-                    vec![],
-                )
-                .await;
-            for link in links.as_array().unwrap() {
-                let link = link.as_str().unwrap().split('#').next().unwrap();
-                if link.starts_with('/')
-                    && !link.starts_with("/static/")
-                    && seen.insert(kind_of(link))
-                {
-                    queue.push_back(link.to_owned());
-                }
+/// What did not open, and where it is linked.
+fn broken(reached: &[Reached]) -> Vec<String> {
+    reached
+        .iter()
+        .filter(|page| !matches!(page.status, 200 | 302 | 303))
+        .map(|page| format!("{} on {}: {}", page.path, page.from, page.status))
+        .collect()
+}
+
+/// Looks at one page of each kind that is linked to. Returns how many.
+async fn tour(site: &TestSite, screen: Screen, owner: &str, name: &str, starts: &[&str]) -> usize {
+    let browser = Browser::signed_in(site, screen, owner).await;
+    let mut queue: VecDeque<String> = starts.iter().map(|&path| path.to_owned()).collect();
+    let mut seen: BTreeSet<String> = queue.iter().map(|path| kind_of(path)).collect();
+    let mut pages = 0;
+    while let Some(path) = queue.pop_front() {
+        browser.goto(&path).await;
+        browser.wait_for("h1").await;
+        // A page that says there is nothing here has a heading too.
+        let status = "return performance.getEntriesByType('navigation')[0].responseStatus";
+        let status = browser.script(status, vec![]).await;
+        assert_eq!(status, 200, "{path}");
+        browser.picture(&picture_name(name, &kind_of(&path))).await;
+        pages += 1;
+        // A link that names its type leads to a document, not to a page.
+        let links = browser
+            .script(
+                "return [...document.links].filter((a) => !a.type && a.origin === location.origin)
+                 .map((a) => a.pathname + a.search)",
+                vec![],
+            )
+            .await;
+        for link in links.as_array().unwrap() {
+            let link = link.as_str().unwrap();
+            if !link.starts_with("/static/") && seen.insert(kind_of(link)) {
+                queue.push_back(link.to_owned());
             }
         }
-        assert!(pages > 25, "only {pages} pages were reached: {seen:?}");
-        browser.close().await;
+    }
+    browser.close().await;
+    pages
+}
+
+#[tokio::test]
+async fn every_link_of_the_demo_shop_leads_somewhere() {
+    let (site, marine) = demo().await;
+    let owner = site.signed_in("owner").await;
+    let reached = every_page(&owner, &["/enquiries", &marine], usize::MAX).await;
+    assert_eq!(broken(&reached), [""; 0], "of {} pages", reached.len());
+    let kinds: BTreeSet<String> = reached.iter().map(|page| kind_of(&page.path)).collect();
+    for new in [
+        "/castings/patterns/new?",
+        "/castings/rules/new?",
+        "/stock/new?",
+    ] {
+        assert!(kinds.contains(new), "{new} is not among {kinds:#?}");
+    }
+}
+
+#[tokio::test]
+async fn every_link_of_an_empty_shop_leads_somewhere() {
+    let site = TestSite::new().await;
+    let owner = site.owner().await;
+    let reached = every_page(&owner, &["/enquiries"], usize::MAX).await;
+    assert_eq!(broken(&reached), [""; 0], "of {} pages", reached.len());
+    assert!(reached.len() > 25, "only {} pages", reached.len());
+}
+
+#[tokio::test]
+async fn every_page_that_is_linked_to_opens_at_both_widths() {
+    let (site, marine) = demo().await;
+    for screen in Screen::ALL {
+        let pages = tour(&site, screen, "owner", "tour", &["/enquiries", &marine]).await;
+        assert!(pages > 25, "only {pages} pages were reached");
+    }
+}
+
+#[tokio::test]
+async fn every_page_of_an_empty_shop_opens_at_both_widths() {
+    let site = TestSite::new().await;
+    for screen in Screen::ALL {
+        let pages = tour(&site, screen, "edda", "empty", &["/enquiries"]).await;
+        assert!(pages > 25, "only {pages} pages were reached");
     }
 }

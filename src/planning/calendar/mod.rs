@@ -1,7 +1,6 @@
 //! Working time: shifts by weekday in the shop's time zone, less holidays and stops.
 //!
-//! A shift is what a clock on the shop's wall shows; work is counted in minutes that really pass. The two part company
-//! when clocks change. A wall-clock time that is skipped is read with the offset from before the gap, and one that
+//! A shift is given in local clock time; work is counted in elapsed minutes. The two differ when clocks change. A wall-clock time that is skipped is read with the offset from before the gap, and one that
 //! comes twice means its first coming, the convention of calendar standards (RFC 5545, 3.3.5, as told in the
 //! documentation of the `whenever` package, "Ambiguity"). So a night shift from 22:00 to 06:00 lasts seven hours in the
 //! night clocks go forward and nine in the night they go back.
@@ -19,7 +18,7 @@ use std::collections::BTreeSet;
 /// Minutes in a day: what a shift's end may be at most past its start.
 const DAY: i64 = 24 * 60;
 
-/// A weekly shift, as the clock on the wall shows it. An end at or before the start is on the next day.
+/// A weekly shift, in local clock time. An end at or before the start is on the next day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Shift {
     /// The day on which it starts.
@@ -248,6 +247,12 @@ fn date_in(zone: Tz, minute: i64) -> NaiveDate {
 pub fn whole_day(zone: Tz, day: NaiveDate) -> Option<(DateTime<Utc>, DateTime<Utc>)> {
     let midnight = |day: NaiveDate| local_instant(zone, day.and_time(NaiveTime::MIN));
     Some((midnight(day), midnight(day.succ_opt()?)))
+
+/// Whether an instant lies in the years 1970 to 2199, within which a shop's dates may be typed. Near the ends of the
+/// calendar of the program (some 262,000 years either way) the local time of a zone overflows.
+#[must_use]
+pub fn in_reach(at: DateTime<Utc>) -> bool {
+    (1970..2200).contains(&chrono::Datelike::year(&at))
 }
 
 /// The instant, to the minute, at which a clock of the zone shows a local time; see above for a time it shows never or

@@ -70,6 +70,10 @@ impl Kind for Away {
         format!("{who} {when} ({})", self.why)
     }
 
+    fn times(&self) -> Vec<DateTime<Utc>> {
+        vec![self.from, self.until]
+    }
+
     fn rows(&self) -> Vec<RowChange> {
         vec![RowChange::AddStop {
             whose: self.whose,
@@ -152,6 +156,10 @@ impl Kind for Back {
             "{who} {} after all",
             stretch(self.from, self.until, floor.zone)
         )
+    }
+
+    fn times(&self) -> Vec<DateTime<Utc>> {
+        vec![self.from, self.until]
     }
 
     fn rows(&self) -> Vec<RowChange> {

@@ -26,6 +26,7 @@ mod training;
 pub use form::{About, Complaint, Entered, EntryError, FormField, Input, Offer, Subject};
 pub use overtime::at_work;
 
+use super::calendar::in_reach;
 use super::engine::model::plan::Plan;
 use super::floor::{Floor, FloorModel, Pin, Resource, Timetable};
 use chrono::{DateTime, Utc};
@@ -53,6 +54,11 @@ pub trait Kind: std::fmt::Debug {
 
     /// What is written to keep it, in this order.
     fn rows(&self) -> Vec<RowChange>;
+
+    /// The times it names.
+    fn times(&self) -> Vec<DateTime<Utc>> {
+        Vec::new()
+    }
 
     /// Who may apply it.
     fn decided_by(&self) -> DecidedBy {
@@ -191,6 +197,20 @@ kinds! {
 }
 
 impl PlanChange {
+    /// A change from the text it is kept as, JSON.
+    ///
+    /// # Errors
+    /// What is wrong with it, in words: it is no change, or a time in it is none that a shop plans for.
+    pub fn parse(text: &str) -> Result<Self, &'static str> {
+        let change: Self =
+            serde_json::from_str(text).map_err(|_| "This is not a change to the plan")?;
+        if change.kind().times().iter().all(|at| in_reach(*at)) {
+            Ok(change)
+        } else {
+            Err("Enter times in the years 1970 to 2199")
+        }
+    }
+
     /// The floor with the change made.
     ///
     /// # Errors

@@ -5,6 +5,7 @@ use super::place::Place;
 use super::{CannotChange, Kind, Offer, PlanChange, RowChange, Side, Subject, cannot};
 use crate::planning::floor::{self, Floor, Pin, Timetable};
 use crate::planning::words::{job_words, operation_words};
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -186,6 +187,10 @@ impl Kind for NoOrder {
             operation_words(floor, self.operation),
             operation_words(floor, self.other)
         )
+    }
+
+    fn times(&self) -> Vec<DateTime<Utc>> {
+        self.was.and_then(|pin| pin.start).into_iter().collect()
     }
 
     fn rows(&self) -> Vec<RowChange> {

@@ -87,6 +87,10 @@ impl Kind for Overtime {
         format!("With {}", self.words(floor))
     }
 
+    fn times(&self) -> Vec<DateTime<Utc>> {
+        vec![self.from, self.until]
+    }
+
     fn rows(&self) -> Vec<RowChange> {
         let row = |whose: &Resource| RowChange::AddOvertime {
             whose: *whose,
@@ -206,6 +210,10 @@ impl Kind for NoOvertime {
 
     fn condition(&self, floor: &Floor) -> String {
         format!("With {}", self.words(floor))
+    }
+
+    fn times(&self) -> Vec<DateTime<Utc>> {
+        vec![self.from, self.until]
     }
 
     fn rows(&self) -> Vec<RowChange> {

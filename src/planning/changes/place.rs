@@ -7,7 +7,7 @@ use super::{
 use crate::planning::calendar::local_instant;
 use crate::planning::engine::model::plan::Plan;
 use crate::planning::floor::{
-    Floor, FloorModel, FloorOperation, FloorPerson, Pin, Progress, Slot, Why,
+    Floor, FloorModel, FloorOperation, FloorPerson, IssueReason, Pin, Progress, SchedulingIssue, Slot,
 };
 use crate::planning::words::{machine_name, moment, operation_words, person_name};
 use chrono::{DateTime, Utc};
@@ -137,6 +137,10 @@ impl Kind for Place {
         words
     }
 
+    fn times(&self) -> Vec<DateTime<Utc>> {
+        self.starts.into_iter().collect()
+    }
+
     fn rows(&self) -> Vec<RowChange> {
         vec![RowChange::SetPin {
             operation: self.operation,
@@ -146,11 +150,11 @@ impl Kind for Place {
 
     /// Pinned and started work may leave no room for it.
     fn fits(&self, model: &FloorModel) -> Result<(), CannotChange> {
-        let mine = |hole: &&crate::planning::floor::Hole| {
-            hole.operation == Some(self.operation) && !hole.why.leaves_out()
+        let mine = |issue: &&SchedulingIssue| {
+            issue.operation == Some(self.operation) && !issue.reason.leaves_out()
         };
-        match model.holes.iter().find(mine).map(|hole| &hole.why) {
-            Some(why @ Why::PinTaken) => cannot(
+        match model.issues.iter().find(mine).map(|issue| &issue.reason) {
+            Some(why @ IssueReason::PinTaken) => cannot(
                 "time",
                 format!("Other work is pinned there or running: {why}"),
             ),

@@ -43,6 +43,10 @@ impl Kind for Probe {
         }
     }
 
+    fn times(&self) -> Vec<DateTime<Utc>> {
+        self.due.into_iter().collect()
+    }
+
     fn rows(&self) -> Vec<RowChange> {
         Vec::new()
     }

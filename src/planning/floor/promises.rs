@@ -1,6 +1,7 @@
 //! How jobs stand against the days they are wanted.
 
-use super::{Floor, FloorJob, JobDates, Timetable};
+use super::snapshot::{Floor, FloorJob};
+use super::timetable::{JobDates, Timetable};
 
 /// How a job stands against the day it is wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

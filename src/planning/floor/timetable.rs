@@ -1,6 +1,8 @@
-//! A plan in times of day: what stands on a screen, on paper and in a calendar.
+//! A plan in times of day, as screens, paper and calendars show it.
 
-use super::{Floor, FloorModel, HORIZON_DAYS, Progress, Resource};
+use super::model::FloorModel;
+use super::operation::Progress;
+use super::snapshot::{Floor, HORIZON_DAYS, Resource};
 use crate::planning::calendar::{Calendar, floor_minute, local_instant};
 use crate::planning::engine::{
     futures::Futures,
@@ -89,7 +91,7 @@ pub struct Timetable {
 /// A day of a machine or person.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct DayLoad {
-    /// Whose.
+    /// The machine or person.
     pub owner: Resource,
     /// The shop's calendar day.
     pub day: NaiveDate,
@@ -126,10 +128,7 @@ impl Timetable {
             .machines
             .iter()
             .map(|m| (Resource::Machine(m.id), &m.hours));
-        let people = floor
-            .people
-            .iter()
-            .map(|p| (Resource::Person(p.id), &p.hours));
+        let people = floor.people.iter().map(|p| (Resource::Person(p.id), &p.hours));
         let mut loads = Vec::new();
         for (owner, hours) in machines.chain(people) {
             let calendar = Calendar::build(hours, midnight(from), midnight(last));

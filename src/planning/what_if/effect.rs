@@ -9,7 +9,7 @@ use crate::planning::engine::model::plan::Plan;
 use crate::planning::engine::model::{Minute, ModelError};
 use crate::planning::engine::repair::repair;
 use crate::planning::engine::solve;
-use crate::planning::floor::{Floor, FloorModel, Hole, Timetable};
+use crate::planning::floor::{Floor, FloorModel, SchedulingIssue, Timetable};
 use chrono::{DateTime, Utc};
 use rand::SeedableRng;
 use std::collections::HashMap;
@@ -92,7 +92,7 @@ pub struct Effect {
     /// Operations on another machine, with another person or at another time.
     pub moved: Vec<Uuid>,
     /// What can no longer be planned as wished.
-    pub new_holes: Vec<Hole>,
+    pub new_issues: Vec<SchedulingIssue>,
     /// All of it in one sentence.
     pub sentence: String,
 }
@@ -162,8 +162,8 @@ impl<'a> Ground<'a> {
         let after = model.timetable(&changed, &plan, drawn.as_ref());
         let effect = effect(
             change,
-            (self.floor, &self.model.holes, &self.before),
-            (&changed, &model.holes, &after),
+            (self.floor, &self.model.issues, &self.before),
+            (&changed, &model.issues, &after),
         );
         Ok(WhatIf {
             floor: changed,
@@ -213,7 +213,7 @@ fn mended(
     if settings.moves == 0 {
         return Ok(carried);
     }
-    let search = solve::Settings {
+    let search = solve::SolveOptions {
         seed: settings.seed,
         iterations: Some(settings.moves),
         rounds: 9,
@@ -240,11 +240,11 @@ pub enum TryError {
 }
 
 /// A floor with what cannot be planned on it and its plan.
-type Planned<'a> = (&'a Floor, &'a [Hole], &'a Timetable);
+type Planned<'a> = (&'a Floor, &'a [SchedulingIssue], &'a Timetable);
 
 fn effect(change: &PlanChange, old: Planned, new: Planned) -> Effect {
-    let (old_floor, old_holes, before) = old;
-    let (floor, holes, after) = new;
+    let (old_floor, old_issues, before) = old;
+    let (floor, issues, after) = new;
     let promises = promises(floor, before, after);
     let old_slots: HashMap<Uuid, _> = before.slots.iter().map(|s| (s.operation, s)).collect();
     let moved = after
@@ -257,9 +257,9 @@ fn effect(change: &PlanChange, old: Planned, new: Planned) -> Effect {
         })
         .map(|slot| slot.operation)
         .collect::<Vec<_>>();
-    let new_holes: Vec<Hole> = holes
+    let new_issues: Vec<SchedulingIssue> = issues
         .iter()
-        .filter(|hole| !old_holes.contains(hole))
+        .filter(|issue| !old_issues.contains(issue))
         .cloned()
         .collect();
     let sentence = sentence(
@@ -267,12 +267,12 @@ fn effect(change: &PlanChange, old: Planned, new: Planned) -> Effect {
         floor,
         &promises,
         moved.len(),
-        &new_holes,
+        &new_issues,
     );
     Effect {
         promises,
         moved,
-        new_holes,
+        new_issues,
         sentence,
     }
 }

@@ -2,7 +2,7 @@
 //! others, and how much moves.
 
 use super::effect::{PromiseMove, working};
-use crate::planning::floor::{Floor, Hole};
+use crate::planning::floor::{Floor, SchedulingIssue};
 use crate::planning::words::{job_words, moment, working_time};
 
 /// Jobs that go late named one by one.
@@ -14,14 +14,14 @@ pub(super) fn sentence(
     floor: &Floor,
     promises: &[PromiseMove],
     moved: usize,
-    holes: &[Hole],
+    issues: &[SchedulingIssue],
 ) -> String {
     let mut clauses = late(floor, promises);
     clauses.extend(no_longer_late(floor, promises));
     clauses.extend(as_late_as_before(floor, promises));
     clauses.extend(in_and_out(floor, promises));
-    for hole in holes.iter().filter(|hole| !hole.why.leaves_out()) {
-        clauses.push(format!("for {} {}", job_words(floor, hole.job), hole.why));
+    for issue in issues.iter().filter(|issue| !issue.reason.leaves_out()) {
+        clauses.push(format!("for {} {}", job_words(floor, issue.job), issue.reason));
     }
     if clauses.is_empty() {
         clauses.push("every job is ready when it was".to_owned());

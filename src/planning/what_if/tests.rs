@@ -6,7 +6,7 @@ use crate::planning::changes::{
 };
 use crate::planning::floor::{
     self, Floor, FloorJob, FloorMachine, FloorOperation, FloorPerson, Pin, Progress, Resource,
-    SlotState, Timetable, Why,
+    SlotState, Timetable, IssueReason,
 };
 use crate::planning::{Hours, Shift};
 use chrono::NaiveTime;
@@ -197,7 +197,7 @@ fn holding_a_job_frees_its_place_and_says_so() {
         "If job 1 is put on hold (the deposit is not here): job 2 is ready 8 h sooner, \
          job 1 drops out of the plan; 1 operation moves."
     );
-    assert_eq!(what.effect.new_holes.len(), 1);
+    assert_eq!(what.effect.new_issues.len(), 1);
     let nothing = PlanChange::from(Train {
         person: id(INES),
         skill: "honing".into(),
@@ -338,12 +338,12 @@ fn work_with_the_same_on_the_table_is_brought_together() {
         machine: None,
     });
     assert_eq!(refused(taken, &back).0, "operation");
-    // Somebody's route that has come to ask for the opposite is heard, and the order is a hole.
+    // Somebody's route that has come to ask for the opposite is heard, and the order is a issue.
     let mut circle = taken.clone();
     circle.operation_mut(id(110)).unwrap().behind = vec![id(310)];
-    let holes = circle.model().holes;
-    assert_eq!(holes.len(), 1);
-    assert_eq!(holes[0].why, Why::OrderGone);
+    let issues = circle.model().issues;
+    assert_eq!(issues.len(), 1);
+    assert_eq!(issues[0].reason, IssueReason::OrderGone);
 }
 
 /// A machine stops for four hours: work that is not on it, nor follows work that is, stays where it is.

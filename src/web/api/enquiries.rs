@@ -4,7 +4,7 @@ use crate::app::answer_enquiry::Ways;
 use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
 use crate::db::quotes::Quote;
-use crate::units::Money;
+use crate::units::{Code, Money};
 use crate::web::screens::enquiries::work;
 use crate::web::screens::enquiries::{CallForm, Lists};
 use crate::web::shell::site::Site;
@@ -153,9 +153,10 @@ struct Choice {
     /// `at` of the answer that was read out, so that the quote is that one; now when left out.
     #[serde(default)]
     at: Option<DateTime<Utc>>,
-    /// Until when its place in the plan is held; not held when left out.
+    /// Until when its place in the plan is held; not held when left out. Text, so that a wrong one is complained about by
+    /// field.
     #[serde(default)]
-    hold_until: Option<NaiveDate>,
+    hold_until: Option<String>,
 }
 
 /// A quote as it was given.
@@ -196,10 +197,16 @@ async fn quote(
     choice: web::Json<Choice>,
 ) -> Answer {
     who.require(Role::Office)?;
+    let mut errors = FormErrors::default();
+    let until = choice.hold_until.as_deref();
+    let hold_until = until.and_then(|text| errors.date("hold_until", text));
+    if !errors.is_empty() {
+        return Err(errors.into());
+    }
     let asked = work::QuoteAsked {
         option: &choice.option,
         at: choice.at,
-        hold_until: choice.hold_until,
+        hold_until,
     };
     let given = Given::from(work::quote(&who, &site, *id, asked).await?);
     Ok(HttpResponse::Created()

@@ -8,9 +8,10 @@ use super::sign_on::Which;
 use crate::db::bookings::{self, Conflict, NewBooking, Recorded};
 use crate::db::checks::{self, Found, NewResult};
 use crate::db::{DbError, ShopTx, devices, work_list};
-use crate::planning::local_instant;
+use crate::planning::{in_reach, local_instant};
 use crate::quality::reading;
 use crate::shopfloor::{Kind, Phase, true_time};
+use crate::units::Code;
 use crate::web::shell::body::OpenForm;
 use crate::web::ui::{Answer, Reply, WebError};
 use actix_web::{HttpResponse, web};
@@ -123,9 +124,7 @@ async fn take_one(
                         say: None,
                     });
                 }
-                Err(DbError::NotFound(what)) => format!("{what} was not found"),
-                Err(DbError::Refused(why)) => why,
-                Err(other) => return Err(other.into()),
+                Err(error) => unbookable(error)?,
             }
         }
         Ok(Read::Booking(new)) => {
@@ -144,9 +143,7 @@ async fn take_one(
                         },
                     });
                 }
-                Err(DbError::NotFound(what)) => format!("{what} was not found"),
-                Err(DbError::Refused(why)) => why,
-                Err(other) => return Err(other.into()),
+                Err(error) => unbookable(error)?,
             }
         }
         Err(why) => why,
@@ -156,13 +153,75 @@ async fn take_one(
     let id = key
         .and_then(|key| Uuid::try_parse(key).ok())
         .unwrap_or_else(Uuid::now_v7);
+    let mut kept = body.clone();
+    let mut refused = refused.replace('\0', "");
+    if drop_nul(&mut kept) {
+        refused.push_str(". A NUL character in it, which cannot be kept, was left out");
+    }
     let mut tx = at.begin(None).await?;
-    bookings::set_aside(&mut tx, id, at.device.id, body, &refused, received_at).await?;
+    bookings::set_aside(&mut tx, id, at.device.id, &kept, &refused, received_at).await?;
     tx.commit().await?;
     Ok(Outcome {
         outcome: "set_aside",
         say: Some(refused),
     })
+}
+
+/// Why the entry itself cannot be booked, however often it is sent.
+///
+/// # Errors
+/// The error given, when it is about the service and not about the entry: the device sends it again later.
+fn unbookable(error: DbError) -> Result<String, DbError> {
+    match error {
+        DbError::NotFound(what) => Ok(format!("{what} was not found")),
+        DbError::Refused(why) => Ok(why),
+        DbError::Database(error) if is_about_the_values(&error) => {
+            Ok("It holds something that cannot be kept".to_owned())
+        }
+        other => Err(other),
+    }
+}
+
+/// Whether PostgreSQL refuses the values themselves: a data exception (class 22), or a key, check or missing value of
+/// the table (class 23). A unique key is left out: the same entry may be arriving twice at once.
+fn is_about_the_values(error: &sqlx::Error) -> bool {
+    let Some(error) = error.as_database_error() else {
+        return false;
+    };
+    let class = error.code().unwrap_or_default();
+    (class.starts_with("22") || class.starts_with("23")) && !error.is_unique_violation()
+}
+
+/// Takes NUL characters out of all text in a JSON value, names included: PostgreSQL keeps none. Whether there were any.
+fn drop_nul(value: &mut Value) -> bool {
+    let clean = |text: &mut String| {
+        let before = text.len();
+        text.retain(|c| c != '\0');
+        text.len() != before
+    };
+    match value {
+        Value::String(text) => clean(text),
+        Value::Array(values) => {
+            let mut any = false;
+            for value in values {
+                any |= drop_nul(value);
+            }
+            any
+        }
+        Value::Object(fields) => {
+            let mut any = false;
+            *fields = std::mem::take(fields)
+                .into_iter()
+                .map(|(mut name, mut value)| {
+                    any |= clean(&mut name);
+                    any |= drop_nul(&mut value);
+                    (name, value)
+                })
+                .collect();
+            any
+        }
+        Value::Null | Value::Bool(_) | Value::Number(_) => false,
+    }
 }
 
 /// An entry as it is to be booked, or why it cannot be.
@@ -176,16 +235,22 @@ async fn read(
         Ok(entry) => entry,
         Err(why) => return Ok(Err(format!("It does not read: {why}"))),
     };
-    let kind = bookings::kind_from_code(&entry.kind);
+    let kind = Kind::from_code(&entry.kind);
     if kind.is_none() && entry.kind != CHECK {
         return Ok(Err(format!("“{}” is no kind of entry", entry.kind)));
     }
-    if entry
-        .reason
-        .as_ref()
-        .is_some_and(|r| r.chars().count() > 400 || r.contains('\0'))
-    {
-        return Ok(Err("Its reason is too long".to_owned()));
+    if let Some(reason) = &entry.reason {
+        if reason.contains('\0') {
+            return Ok(Err(
+                "Its reason holds a character that cannot be kept".to_owned()
+            ));
+        }
+        if reason.chars().count() > 400 {
+            return Ok(Err("Its reason is too long".to_owned()));
+        }
+    }
+    if !in_reach(entry.at) {
+        return Ok(Err("Its time is not in the years 1970 to 2199".to_owned()));
     }
     let mut tx = at.begin(None).await?;
     let Some((person_id, from, until)) =
@@ -354,8 +419,8 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     let when = match (form.at.as_deref(), corrects) {
         (None, _) => now,
         (Some(text), start) => match NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M") {
-            Ok(local) => local_instant(at.zone, local).min(now),
-            Err(_) => {
+            Ok(local) if in_reach(local.and_utc()) => local_instant(at.zone, local).min(now),
+            _ => {
                 let refused = Refused::when(start.ok_or_else(unreadable)?, text);
                 return draw(&at, &form.which(), Some(&refused)).await;
             }
@@ -363,7 +428,7 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     };
     let new = NewBooking {
         id: key(&form.key)?,
-        kind: bookings::kind_from_code(&form.kind).ok_or_else(unreadable)?,
+        kind: Kind::from_code(&form.kind).ok_or_else(unreadable)?,
         operation_id: key(&form.operation)?,
         machine_id: optional(&form.machine)?,
         person_id: person.person_id,

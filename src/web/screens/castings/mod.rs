@@ -16,6 +16,7 @@ mod variant;
 mod variant_form;
 
 use crate::castings::{Face, FeatureKind, Place};
+use crate::units::Code;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{CheckedForm, FormErrors, Page, Section, SignedIn, WebError, csrf_field};
 use actix_web::web;
@@ -27,8 +28,9 @@ use uuid::Uuid;
 /// `/castings` and all under it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     list::routes(cfg);
-    pattern::routes(cfg);
+    // Routes match in this order: `/castings/patterns/new` stands before `/castings/patterns/{id}`.
     pattern_form::routes(cfg);
+    pattern::routes(cfg);
     boss::routes(cfg);
     variant_form::routes(cfg);
     variant::routes(cfg);

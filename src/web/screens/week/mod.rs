@@ -112,7 +112,7 @@ fn page(
         (panel.draw())
         div.week-body #week-body {
             (last_change(who, week.newest.as_ref()))
-            (lists::holes(floor, &plan.model.holes))
+            (lists::issues(floor, &plan.model.issues))
             (summary(plan))
             (figure(picture.as_ref()))
             (lists::days(floor, &plan.timetable, stretch))

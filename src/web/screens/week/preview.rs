@@ -78,11 +78,12 @@ async fn apply(who: SignedIn, form: CheckedForm<ApplyForm>) -> Answer {
     let stretch = query.stretch(&mut errors, super::today(who.shop.time_zone));
     let asked = match form.undoes.parse() {
         Ok(id) => Some(Asked::Undo(id)),
-        Err(_) => serde_json::from_str(&form.change).ok().map(Asked::Change),
+        Err(_) => errors
+            .parsed("change", &form.change, PlanChange::parse)
+            .map(Asked::Change),
     };
     let Some(asked) = asked else {
         let week = week(&who.actor(), now).await?;
-        errors.add("change", "This is not a change to the plan");
         let page = super::page(&who, &week, stretch, &query, &errors);
         return Ok(page.invalid().into());
     };

@@ -83,9 +83,7 @@ impl WeekQuery {
     pub fn change(&self, errors: &mut FormErrors, plan: &CurrentPlan) -> Option<PlanChange> {
         let change = self.get("change");
         if !change.is_empty() {
-            return errors.parsed("change", change, |text| {
-                serde_json::from_str(text).map_err(|_| "This is not a change to the plan")
-            });
+            return errors.parsed("change", change, PlanChange::parse);
         }
         let mut entered = Entered::new(&plan.floor, &plan.timetable, &self.0);
         let read = PlanChange::read(self.form(), &mut entered);

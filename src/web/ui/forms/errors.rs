@@ -224,12 +224,18 @@ impl FormErrors {
         let text = raw.trim();
         let day = ["%Y-%m-%d", "%d %b %Y", "%d %B %Y"]
             .iter()
-            .find_map(|format| NaiveDate::parse_from_str(text, format).ok())
-            .filter(|day| (1900..2200).contains(&day.year()));
-        if day.is_none() {
-            self.add(field, "Write a date, like 2026-12-03 or 3 Dec 2026");
+            .find_map(|format| NaiveDate::parse_from_str(text, format).ok());
+        match day {
+            Some(day) if (1900..2200).contains(&day.year()) => Some(day),
+            Some(_) => {
+                self.add(field, "Write a year from 1900 to 2199");
+                None
+            }
+            None => {
+                self.add(field, "Write a date, like 2026-12-03 or 3 Dec 2026");
+                None
+            }
         }
-        day
     }
 
     /// A time of day to the minute, as a time field sends it (`08:00`) or as people write it (`8:00`).
@@ -346,6 +352,10 @@ mod tests {
         assert_eq!(errors.date("d", "3 December 2026"), day);
         for raw in ["", "03/12/2026", "2026-02-30", "262143-01-01", "0026-12-03"] {
             assert_eq!(errors.date("d", raw), None, "{raw}");
+        }
+        for raw in ["-262143-01-01", "262142-12-31", "1899-12-31", "1 Jan 2200"] {
+            assert_eq!(errors.date(raw, raw), None, "{raw}");
+            assert_eq!(errors.get(raw), Some("Write a year from 1900 to 2199"));
         }
     }
 

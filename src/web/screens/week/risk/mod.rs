@@ -75,7 +75,7 @@ fn unscheduled(plan: &CurrentPlan) -> Markup {
                     li {
                         a href=(job_href(job)) { (long_number(job)) } " " (job.title)
                         @if let Some(due) = job.due { ", " (moment(due, floor.zone)) }
-                        @for hole in plan.model.holes.iter().filter(|h| h.job == job.id) { ": " (hole.why) }
+                        @for issue in plan.model.issues.iter().filter(|h| h.job == job.id) { ": " (issue.reason) }
                     }
                 } }
             }

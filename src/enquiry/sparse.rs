@@ -1,0 +1,197 @@
+//! Random shops that know little: whatever is asked of them, no price is out of proportion and no option is recommended
+//! that another beats.
+
+use super::answer::{Answer, Asked, OptionAnswer, answer};
+use super::tests::{farm, gbp, knowledge, marine, now, supply, wish};
+use super::wish::{Knowledge, OwnBlock, Wish};
+use crate::planning::{Candidate, ReadyDates};
+use crate::sourcing::{Fate, Sighting};
+use crate::units::Money;
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use proptest::prelude::*;
+use rust_decimal::{Decimal, dec};
+use uuid::Uuid;
+
+/// Ready when the work has taken its minutes, ten to one of the clock: no plan stands behind it, and it is quick.
+struct TenToOne;
+
+impl ReadyDates for TenToOne {
+    fn ready(
+        &self,
+        candidate: &Candidate,
+        release: &[DateTime<Utc>],
+        minutes: &[f64],
+    ) -> Vec<Option<DateTime<Utc>>> {
+        let n = candidate.operations.len().max(1);
+        release
+            .iter()
+            .zip(minutes.chunks(n))
+            .map(|(release, minutes)| {
+                let work = minutes.iter().sum::<f64>() * 10.0;
+                release.checked_add_signed(TimeDelta::minutes(work as i64))
+            })
+            .collect()
+    }
+
+    fn missing(&self, _: &Candidate) -> Vec<String> {
+        Vec::new()
+    }
+
+    fn basis(&self) -> String {
+        String::new()
+    }
+}
+
+/// A sighting by age in days, asked price, fate and whether it was acceptable.
+fn sighting() -> impl Strategy<Value = Sighting> {
+    let fate = prop::sample::select(vec![
+        Fate::Open,
+        Fate::SoldElsewhere,
+        Fate::BoughtGood,
+        Fate::BoughtScrap,
+    ]);
+    (
+        0_u64..800,
+        prop::option::of(20_i64..60_000),
+        fate,
+        prop::bool::weighted(0.8),
+    )
+        .prop_map(|(age, asked, fate, acceptable)| Sighting {
+            asked: asked.map(gbp),
+            fate,
+            acceptable,
+            ..Sighting::new(
+                Uuid::nil(),
+                Uuid::nil(),
+                now().date_naive() - Days::new(age),
+            )
+        })
+}
+
+/// What is set of one variant: sightings, likely price, factor, good in a hundred, inspections, search hours, costs of
+/// castings on the shelf.
+type Known = (
+    Vec<Sighting>,
+    Option<i64>,
+    u32,
+    u32,
+    (u32, u32),
+    u32,
+    Vec<i64>,
+);
+
+fn known() -> impl Strategy<Value = Known> {
+    (
+        prop::collection::vec(sighting(), 0..=3),
+        prop::option::of(20_i64..20_000),
+        11_u32..1000,
+        1_u32..=99,
+        (0_u32..6, 0_u32..6),
+        0_u32..=168,
+        prop::collection::vec(10_i64..5_000, 0..3),
+    )
+}
+
+fn shop(known: [Known; 2], confidence: u32) -> Knowledge {
+    let mut shop = knowledge();
+    shop.policy.confidence_percent = confidence;
+    shop.supplies = [farm(), marine()]
+        .into_iter()
+        .zip(known)
+        .map(|(variant, known)| {
+            let (mut sightings, likely, factor, good, (sound, failed), hours, shelf) = known;
+            for sighting in &mut sightings {
+                sighting.variant_id = variant.id;
+            }
+            let mut supply = supply(variant, &shelf, sightings);
+            supply.watch.likely_price = likely.map(gbp);
+            supply.watch.price_factor = Decimal::new(i64::from(factor), 1);
+            supply.watch.good_percent = good;
+            supply.watch.search_hours_a_week = hours.into();
+            supply.inspected_good = sound;
+            supply.inspected_bad = failed;
+            supply
+        })
+        .collect();
+    shop
+}
+
+fn possible(answer: &Answer) -> Vec<&OptionAnswer> {
+    let options = answer.options.iter();
+    options.filter(|o| o.figures().is_some()).collect()
+}
+
+/// All figures of a price that are shown.
+fn shown(option: &OptionAnswer) -> [Decimal; 5] {
+    let figures = option.figures().unwrap();
+    let price = &figures.price;
+    [
+        price.low,
+        price.likely,
+        price.high,
+        price.at_confidence,
+        figures.build_up.net,
+    ]
+    .map(|money: Money| money.amount())
+}
+
+/// The quoted price, and the day that holds; a missing one comes after all others.
+fn price_and_day(option: &OptionAnswer) -> (Decimal, NaiveDate) {
+    let figures = option.figures().unwrap();
+    let day = figures.ready.at_confidence.map(|at| {
+        at.with_timezone(&chrono_tz::Tz::Europe__London)
+            .date_naive()
+    });
+    (figures.build_up.net.amount(), day.unwrap_or(NaiveDate::MAX))
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+
+    #[test]
+    fn no_price_is_out_of_proportion_and_no_advice_is_beaten(
+        farm_known in known(),
+        marine_known in known(),
+        confidence in 50_u32..=99,
+        days in prop::option::of(1_u64..700),
+        own in prop::option::of(any::<bool>()),
+        seed in any::<u64>(),
+    ) {
+        let shop = shop([farm_known, marine_known], confidence);
+        let wish = Wish {
+            wanted_by: days.map(|days| now().date_naive() + Days::new(days)),
+            own: own.map(|wanted_kind| OwnBlock {
+                variant: if wanted_kind { marine() } else { farm() },
+                repairs: vec![],
+            }),
+            ..wish()
+        };
+        let asked = Asked { now: now(), futures: 200, seed };
+        let answer = answer(&wish, &shop, &TenToOne, asked).unwrap();
+        let options = possible(&answer);
+        for option in &options {
+            for other in &options {
+                for (mine, theirs) in shown(option).iter().zip(shown(other)) {
+                    prop_assert!(
+                        *mine <= theirs * dec!(30),
+                        "{} shows {mine}, {} {theirs}", option.title, other.title
+                    );
+                }
+                let dearest = shown(option).into_iter().max().unwrap();
+                let cheapest = shown(other).into_iter().min().unwrap();
+                prop_assert!(dearest <= cheapest * dec!(30), "{} shows {dearest}, {} {cheapest}", option.title, other.title);
+            }
+        }
+        prop_assert_eq!(answer.recommended.is_some(), !options.is_empty());
+        if let Some(taken) = answer.recommended.as_deref().and_then(|key| answer.option(key)) {
+            let (net, day) = price_and_day(taken);
+            for other in &options {
+                let (other_net, other_day) = price_and_day(other);
+                prop_assert!(
+                    !(other_net < net && other_day < day),
+                    "{} is both cheaper and sooner than {}", other.title, taken.title
+                );
+            }
+        }
+    }
+}
