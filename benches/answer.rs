@@ -32,7 +32,7 @@ const WARM_UP: usize = 20;
 const FUTURES: u32 = 1_000;
 
 /// All that the shop knows about a call.
-async fn read(tx: &mut ShopTx, call: Uuid) -> Question {
+async fn question_of(tx: &mut ShopTx, call: Uuid) -> Question {
     let catalogue = Catalogue::read(tx).await.unwrap();
     let enquiry = enquiries::get(tx, call).await.unwrap();
     let question = Question::read(tx, &catalogue, &enquiry, Utc::now()).await;
@@ -117,7 +117,7 @@ async fn main() {
     for _ in 0..REPLANS {
         let start = Instant::now();
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
-        let question = read(&mut tx, call).await;
+        let question = question_of(&mut tx, call).await;
         drop(tx);
         let fresh = Simulator::new(FUTURES);
         fresh.answer(&actor, question).await.unwrap().unwrap();
@@ -133,7 +133,7 @@ async fn main() {
     for round in 0..WARM_UP + ROUNDS {
         let start = Instant::now();
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
-        let question = read(&mut tx, call).await;
+        let question = question_of(&mut tx, call).await;
         drop(tx);
         let dates = plans.dates(&actor, question.age(), now, FUTURES);
         let dates = dates.await.unwrap();
