@@ -18,6 +18,7 @@ use crate::enquiry::{
 use crate::estimating::RatesError;
 use crate::planning::ReadyDates;
 use crate::sourcing::Watch;
+use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -206,7 +207,7 @@ impl Question {
     /// Simulates every option in so many futures, on the caller's thread.
     ///
     /// # Errors
-    /// As [`answer`].
+    /// As [`answer()`].
     pub fn answer(&self, dates: &dyn ReadyDates, futures: u32) -> Result<Answer, AnswerError> {
         let simulation = Simulation {
             now: self.at,

@@ -1,11 +1,13 @@
 //! The plan as it is kept, how fresh it is, and the runs that make it.
 
-use super::read::{codes, word};
+use super::read::word;
 use super::{DbError, ShopTx, floor};
 use crate::planning::engine::model::plan::Value;
 use crate::planning::floor::{JobDates, Slot, SlotState, Timetable};
+use crate::units::Code;
 use chrono::{DateTime, TimeDelta, Utc};
 use std::time::Duration;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 /// A run that has not been heard of for so long is not counted on: its worker is gone, and another will take it over.
@@ -14,18 +16,18 @@ pub const RUN_SILENT_FOR: TimeDelta = TimeDelta::seconds(15);
 /// Minutes by which work may begin late before the plan counts as overtaken by time: common practice, no source.
 pub const GRACE: i64 = 15;
 
-codes! {
-    /// How a slot's state is kept.
-    SlotCode {
-        /// Planned.
-        Planned = "planned",
-        /// Pinned to its time.
-        Pinned = "pinned",
-        /// Being worked on.
-        Started = "started",
-        /// Begun, and standing half done.
-        HalfDone = "half_done",
-    }
+/// How a slot's state is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum SlotCode {
+    /// Planned.
+    Planned,
+    /// Pinned to its time.
+    Pinned,
+    /// Being worked on.
+    Started,
+    /// Begun, and half done.
+    HalfDone,
 }
 
 impl From<SlotState> for SlotCode {
@@ -181,7 +183,7 @@ pub async fn kept(tx: &mut ShopTx) -> Result<Option<Kept>, DbError> {
             ends: row.ends_at,
             setup_minutes: row.setup_minutes,
             slack_minutes: row.slack_minutes,
-            state: word("state of a slot", &row.state, SlotCode::from_code)?.into(),
+            state: word::<SlotCode>("state of a slot", &row.state)?.into(),
         })
     })
     .collect::<Result<_, DbError>>()?;

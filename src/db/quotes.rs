@@ -5,7 +5,7 @@ use super::read::{corrupt, money, word};
 use super::{DbError, ShopTx};
 use crate::enquiry::quote::{CheckedQuote, Quote, QuoteState};
 use crate::estimating::{CostLine, Route};
-use crate::units::Money;
+use crate::units::{Code, Money};
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
 use serde_json::Value;
@@ -59,7 +59,7 @@ impl TryFrom<Row> for Quote {
             gross: money("gross of a quote", row.gross, &row.currency)?,
             created_at: row.created_at,
             created_by: row.created_by,
-            state: word("state of a quote", &row.state, QuoteState::from_code)?,
+            state: word("state of a quote", &row.state)?,
             decided_at: row.decided_at,
             lost_why: row.lost_why,
             version: row.version,

@@ -3,10 +3,11 @@
 
 use super::answer::{Answer, OptionKind};
 use crate::estimating::{CostLine, Route};
-use crate::units::{Money, MoneyError};
+use crate::units::{Code, Money, MoneyError};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use serde_json::Value;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 /// How long an answer may be quoted as it was read out.
@@ -16,7 +17,8 @@ pub const ANSWER_KEEPS: TimeDelta = TimeDelta::hours(12);
 const SLOT_DAYS: Days = Days::new(5);
 
 /// What became of a quote.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum QuoteState {
     /// Given, and waiting for the customer.
     Sent,
@@ -26,28 +28,6 @@ pub enum QuoteState {
     Lost,
     /// Expired before the customer decided.
     Lapsed,
-}
-
-impl QuoteState {
-    /// Every one of them.
-    pub const ALL: &[Self] = &[Self::Sent, Self::Won, Self::Lost, Self::Lapsed];
-
-    /// The word it is stored and sent under.
-    #[must_use]
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::Sent => "sent",
-            Self::Won => "won",
-            Self::Lost => "lost",
-            Self::Lapsed => "lapsed",
-        }
-    }
-
-    /// From the word it is stored and sent under.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.iter().copied().find(|one| one.code() == code)
-    }
 }
 
 /// A quote to be given.

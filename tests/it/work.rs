@@ -13,7 +13,7 @@ use borewright::db::jobs::{self, JobState, OperationState};
 use borewright::db::{DbError, ShopTx, history, quotes};
 use borewright::enquiry::quote::{NewQuote, QuoteRefusal, QuoteState, Unbalanced};
 use borewright::estimating::{CostLine, Route};
-use borewright::units::{Currency, Money};
+use borewright::units::{Code, Currency, Money};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use serde_json::json;

@@ -8,7 +8,7 @@ use crate::app::save_enquiry::open_enquiry;
 use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
 use crate::enquiry::quote::Quote;
-use crate::units::Money;
+use crate::units::{Code, Money};
 use crate::web::screens::enquiries::CallForm;
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};

@@ -9,6 +9,7 @@ use crate::db::people::Role;
 use crate::db::{DbError, decisions, enquiries, history, jobs, quotes};
 use crate::enquiry::Answer as EnquiryAnswer;
 use crate::enquiry::quote::{Quote, QuoteState};
+use crate::units::Code;
 use crate::web::screens::enquiries::{cost_lines, route_table};
 use crate::web::ui::history as past;
 use crate::web::ui::{
