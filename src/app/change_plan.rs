@@ -96,8 +96,8 @@ pub enum Applied {
 /// Applies a change, or undoes one, if the floor is still of the version the actor saw. It takes [`role`].
 ///
 /// # Errors
-/// [`AppError::NotAllowed`]; [`AppError::Db`] with [`DbError::Refused`] for a change that can only be previewed, and as
-/// [`plan_changes::to_undo`] and [`plan_changes::apply`]; [`AppError::Failed`] when the floor cannot be planned.
+/// [`AppError::NotAllowed`]; [`AppError::Db`], as [`plan_changes::to_undo`] and [`plan_changes::apply`];
+/// [`AppError::Failed`] when the floor cannot be planned.
 pub async fn apply(
     actor: &Actor,
     asked: Asked,
@@ -120,26 +120,29 @@ pub async fn apply(
         Some(undo) => format!("undone: {}", undo.words),
         None => change.words(floor),
     };
-    let Some(inverse) = change
-        .inverse(floor)
-        .filter(|_| change.preview_only().is_none())
-    else {
-        let why = change
-            .preview_only()
-            .unwrap_or("This can only be previewed");
-        return Err(DbError::Refused(why.to_owned()).into());
-    };
+    let inverse = change.inverse(floor);
     let plan = current_plan::compute(read.inputs).await?;
+    let cannot = |plan, why| {
+        let newest = read.newest;
+        Ok(Applied::Cannot(Box::new(Week { plan, newest }), why))
+    };
+    let only = |why: &str| CannotChange {
+        field: "change",
+        why: why.to_owned(),
+    };
+    if let Some(why) = change.preview_only() {
+        return cannot(plan, only(why));
+    }
     let undo = undoes.zip(read.undo);
     let preview = match tried(plan, change.clone(), undo.clone()).await? {
         Tried::Works(preview) => preview,
-        Tried::Cannot(plan, why) => {
-            let week = Week {
-                plan: *plan,
-                newest: read.newest,
-            };
-            return Ok(Applied::Cannot(Box::new(week), why));
-        }
+        Tried::Cannot(plan, why) => return cannot(*plan, why),
+    };
+    let Some(inverse) = inverse else {
+        return cannot(
+            preview.plan,
+            only("This could not be undone, so it is not done"),
+        );
     };
     if preview.plan.age.floor_version != seen {
         return Ok(Applied::Overtaken(preview));

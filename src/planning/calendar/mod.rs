@@ -247,6 +247,7 @@ fn date_in(zone: Tz, minute: i64) -> NaiveDate {
 pub fn whole_day(zone: Tz, day: NaiveDate) -> Option<(DateTime<Utc>, DateTime<Utc>)> {
     let midnight = |day: NaiveDate| local_instant(zone, day.and_time(NaiveTime::MIN));
     Some((midnight(day), midnight(day.succ_opt()?)))
+}
 
 /// Whether an instant lies in the years 1970 to 2199, within which a shop's dates may be typed. Near the ends of the
 /// calendar of the program (some 262,000 years either way) the local time of a zone overflows.

@@ -7,7 +7,8 @@ use super::{
 use crate::planning::calendar::local_instant;
 use crate::planning::engine::model::plan::Plan;
 use crate::planning::floor::{
-    Floor, FloorModel, FloorOperation, FloorPerson, IssueReason, Pin, Progress, SchedulingIssue, Slot,
+    Floor, FloorModel, FloorOperation, FloorPerson, IssueReason, Pin, Progress, SchedulingIssue,
+    Slot,
 };
 use crate::planning::words::{machine_name, moment, operation_words, person_name};
 use chrono::{DateTime, Utc};

@@ -128,7 +128,10 @@ impl Timetable {
             .machines
             .iter()
             .map(|m| (Resource::Machine(m.id), &m.hours));
-        let people = floor.people.iter().map(|p| (Resource::Person(p.id), &p.hours));
+        let people = floor
+            .people
+            .iter()
+            .map(|p| (Resource::Person(p.id), &p.hours));
         let mut loads = Vec::new();
         for (owner, hours) in machines.chain(people) {
             let calendar = Calendar::build(hours, midnight(from), midnight(last));

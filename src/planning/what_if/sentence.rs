@@ -21,7 +21,11 @@ pub(super) fn sentence(
     clauses.extend(as_late_as_before(floor, promises));
     clauses.extend(in_and_out(floor, promises));
     for issue in issues.iter().filter(|issue| !issue.reason.leaves_out()) {
-        clauses.push(format!("for {} {}", job_words(floor, issue.job), issue.reason));
+        clauses.push(format!(
+            "for {} {}",
+            job_words(floor, issue.job),
+            issue.reason
+        ));
     }
     if clauses.is_empty() {
         clauses.push("every job is ready when it was".to_owned());

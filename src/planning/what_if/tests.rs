@@ -5,8 +5,8 @@ use crate::planning::changes::{
     Away, Hold, Order, Overtime, Place, PlanChange, Rank, Release, Side, Train,
 };
 use crate::planning::floor::{
-    self, Floor, FloorJob, FloorMachine, FloorOperation, FloorPerson, Pin, Progress, Resource,
-    SlotState, Timetable, IssueReason,
+    self, Floor, FloorJob, FloorMachine, FloorOperation, FloorPerson, IssueReason, Pin, Progress,
+    Resource, SlotState, Timetable,
 };
 use crate::planning::{Hours, Shift};
 use chrono::NaiveTime;

@@ -93,7 +93,7 @@ impl SignedIn {
         ShopTx::begin(&self.pool, self.scope).await
     }
 
-    /// Who acts, for a use case.
+    /// The same person as use cases take them.
     #[must_use]
     pub fn actor(&self) -> Actor {
         Actor::new(self.pool.clone(), self.scope, self.role)
@@ -113,12 +113,7 @@ impl SignedIn {
         if self.may(role) {
             return Ok(());
         }
-        Err(WebError::Forbidden(match role {
-            Role::Owner => "This is for the owner of the shop.".to_owned(),
-            Role::Office | Role::Machinist => {
-                "This is for the office and the owner of the shop.".to_owned()
-            }
-        }))
+        Err(WebError::needs(role))
     }
 }
 

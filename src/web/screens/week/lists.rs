@@ -2,7 +2,7 @@
 
 use super::sheet::Stretch;
 use super::words::{job_href, long_number, slack_cell, state_words};
-use crate::planning::floor::{DayLoad, Floor, SchedulingIssue, Resource, Slot, Timetable};
+use crate::planning::floor::{DayLoad, Floor, Resource, SchedulingIssue, Slot, Timetable};
 use crate::planning::words::hours;
 use crate::web::ui::show;
 use chrono::{Datelike, NaiveDate};

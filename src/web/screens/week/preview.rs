@@ -6,9 +6,8 @@ use super::sheet::Stretch;
 use super::words::as_sentence;
 use crate::app::change_plan::{self, Applied, Asked, Preview, Tried};
 use crate::app::week::{Week, week};
-use crate::db::DbError;
 use crate::planning::changes::PlanChange;
-use crate::web::ui::{Answer, CheckedForm, FormErrors, Reply, SignedIn};
+use crate::web::ui::{Answer, CheckedForm, FormErrors, Reply, SignedIn, WebError};
 use actix_web::http::StatusCode;
 use actix_web::web;
 use chrono::Utc;
@@ -120,6 +119,6 @@ async fn undo(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         WeekQuery::default().stretch(&mut FormErrors::default(), super::today(who.shop.time_zone));
     match change_plan::preview_undo(&who.actor(), *id, Utc::now()).await? {
         Tried::Works(preview) => Ok(effect::page(&who, stretch, &preview, &html! {}).into()),
-        Tried::Cannot(_, why) => Err(DbError::Refused(why.to_string()).into()),
+        Tried::Cannot(_, why) => Err(WebError::Unprocessable(format!("{why}."))),
     }
 }
