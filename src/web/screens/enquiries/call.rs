@@ -13,7 +13,6 @@ use crate::db::enquiries::{Enquiry, EnquiryDetails, EnquiryState};
 use crate::enquiry::quote::{Quote, slot_until};
 use crate::enquiry::{Answer as EnquiryAnswer, OptionAnswer};
 use crate::estimating::{Basis, Element};
-use crate::units::Code;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{Choice, Live};
 use crate::web::ui::stale::{Changed, stale_notice};
