@@ -59,7 +59,7 @@ pub struct NewPerson {
     pub role: Role,
     /// Skills in the shop's words.
     pub skills: Vec<String>,
-    /// From [`super::password::hash`].
+    /// From `app::password::hash`.
     pub password_hash: String,
 }
 

@@ -290,8 +290,6 @@ impl Element {
                 .code
                 .bytes()
                 .all(|b| b.is_ascii_uppercase() || b.is_ascii_digit() || b == b'-');
-        let sent_out = self.machine_kind == OUTSIDE;
-        let few = |lines: usize| lines <= 40;
         let complaints = [
             (
                 code_reads,
@@ -323,6 +321,24 @@ impl Element {
                 "cuts",
                 "No more than 40 cuts",
             ),
+        ];
+        let mut found: Vec<_> = complaints
+            .into_iter()
+            .chain(self.outside_faults())
+            .chain(self.list_faults())
+            .filter(|(well, ..)| !well)
+            .map(|(_, field, message)| (field, message.to_owned()))
+            .collect();
+        if let Err(why) = self.spread.validate() {
+            found.push(("spread", why.to_string()));
+        }
+        found
+    }
+
+    /// Work sent out has a price and days away; no other work has.
+    fn outside_faults(&self) -> [(bool, &'static str, &'static str); 4] {
+        let sent_out = self.machine_kind == OUTSIDE;
+        [
             (
                 sent_out == self.outside_price.is_some(),
                 "outside_price",
@@ -343,6 +359,12 @@ impl Element {
                 "outside_days",
                 "Up to 365 days",
             ),
+        ]
+    }
+
+    /// Checks, cautions and materials, each worded and not too many.
+    fn list_faults(&self) -> [(bool, &'static str, &'static str); 3] {
+        [
             (
                 few(self.checks.len())
                     && self
@@ -367,17 +389,12 @@ impl Element {
                 "materials",
                 "Each material has a name, a quantity from 0 to 10 000 and a price from 0 to 1 000 000",
             ),
-        ];
-        let mut found: Vec<_> = complaints
-            .into_iter()
-            .filter(|(well, ..)| !well)
-            .map(|(_, field, message)| (field, message.to_owned()))
-            .collect();
-        if let Err(why) = self.spread.validate() {
-            found.push(("spread", why.to_string()));
-        }
-        found
+        ]
     }
+}
+
+fn few(lines: usize) -> bool {
+    lines <= 40
 }
 
 const MINUTES: &str = "Minutes from 0 to 60 000";
