@@ -162,7 +162,7 @@ impl Timing {
         &self.retiming.done
     }
 
-    /// Times an order that differs from the accepted one only as `moved` says. With `stand_ins`, who is held up by
+    /// Times an order that differs from the accepted one only as `moved` says. With `substitutes`, who is held up by
     /// other work may be replaced: the decisions follow, and the choices replaced go there, for the caller to put back
     /// if the move is taken back.
     ///
