@@ -2,6 +2,7 @@
 
 use super::database::Database;
 use super::settings::DatabaseSettings;
+use crate::units::Code;
 use anyhow::{Context, anyhow, bail};
 use borewright::app::password;
 use borewright::db::people::{self, NewPerson, Role};

@@ -10,7 +10,7 @@ use borewright::db::jobs::{self, NewJob};
 use borewright::db::people::Role;
 use borewright::db::{DbError, castings};
 use borewright::estimating::Route;
-use borewright::units::{Currency, Money};
+use borewright::units::{Code, Currency, Money};
 use borewright::web::server::Config;
 use chrono::NaiveDate;
 use image::{DynamicImage, ImageFormat, RgbImage};

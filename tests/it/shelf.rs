@@ -8,7 +8,7 @@ use borewright::db::castings_on_shelf::{
 };
 use borewright::db::people::Role;
 use borewright::db::{DbError, jobs};
-use borewright::units::{Currency, Money};
+use borewright::units::{Code, Currency, Money};
 use chrono::{Days, Utc};
 use fantoccini::key::Key;
 use serde_json::Value;

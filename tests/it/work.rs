@@ -9,7 +9,7 @@ use borewright::db::jobs::{self, JobState, OperationState};
 use borewright::db::quotes::{self, NewQuote, QuoteState};
 use borewright::db::{DbError, history};
 use borewright::estimating::{CostLine, Route};
-use borewright::units::{Currency, Money};
+use borewright::units::{Code, Currency, Money};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use serde_json::json;

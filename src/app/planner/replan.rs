@@ -58,7 +58,7 @@ pub enum ReplanError {
 /// Plans a shop: a usable plan at once, then a better one. Nothing is kept over a floor that has changed meanwhile.
 ///
 /// # Errors
-/// [`ReplanError`]; the plan there was stands.
+/// When the plan cannot be read, made or stored; the plan that was stored stays.
 pub async fn replan(
     pool: &PgPool,
     shop_id: Uuid,

@@ -22,7 +22,7 @@ const PER_OPERATION: usize = 10;
 const FIRST: usize = 70;
 const FIRST_BETWEEN: (u64, u64) = (10_000, 60_000);
 
-/// Temperature at the start and at the end of a cooling, in the unit of [`unit`]. The best of a few
+/// Temperature at the start and at the end of a cooling, in the unit of [`unit()`]. The best of a few
 /// pairs on five invented weeks, 500,000 moves each, where most differences were within the noise.
 const HOT: f64 = 1.0;
 const COLD: f64 = 0.05;

@@ -11,6 +11,7 @@ use crate::db::{DbError, ShopTx, devices, work_list};
 use crate::planning::{in_reach, local_instant};
 use crate::quality::reading;
 use crate::shopfloor::{Kind, Phase, true_time};
+use crate::units::Code;
 use crate::web::shell::body::OpenForm;
 use crate::web::ui::{Answer, Reply, WebError};
 use actix_web::{HttpResponse, web};
@@ -200,9 +201,13 @@ fn drop_nul(value: &mut Value) -> bool {
     };
     match value {
         Value::String(text) => clean(text),
-        Value::Array(values) => values
-            .iter_mut()
-            .fold(false, |any, value| drop_nul(value) || any),
+        Value::Array(values) => {
+            let mut any = false;
+            for value in values {
+                any |= drop_nul(value);
+            }
+            any
+        }
         Value::Object(fields) => {
             let mut any = false;
             *fields = std::mem::take(fields)
@@ -230,7 +235,7 @@ async fn read(
         Ok(entry) => entry,
         Err(why) => return Ok(Err(format!("It does not read: {why}"))),
     };
-    let kind = bookings::kind_from_code(&entry.kind);
+    let kind = Kind::from_code(&entry.kind);
     if kind.is_none() && entry.kind != CHECK {
         return Ok(Err(format!("“{}” is no kind of entry", entry.kind)));
     }
@@ -423,7 +428,7 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     };
     let new = NewBooking {
         id: key(&form.key)?,
-        kind: bookings::kind_from_code(&form.kind).ok_or_else(unreadable)?,
+        kind: Kind::from_code(&form.kind).ok_or_else(unreadable)?,
         operation_id: key(&form.operation)?,
         machine_id: optional(&form.machine)?,
         person_id: person.person_id,
