@@ -122,8 +122,9 @@ fn planned(floor: &Floor) -> (FloorModel, Timetable) {
     (model, timetable)
 }
 
-/// Clocks go forward on 29 March 2026 and back on 25 October 2026 (EU summer time; tz database). Two hours begun an hour
-/// before Friday's end are done at nine on Monday by the wall, an hour earlier in UTC in spring and later in autumn.
+/// Clocks go forward on 29 March 2026 and back on 25 October 2026 (EU summer time; tz database). Two hours begun an
+/// hour before Friday's end are done at nine on Monday by the wall, an hour earlier in UTC in spring and later in
+/// autumn.
 #[test]
 fn weeks_in_which_clocks_change_keep_to_the_clock_on_the_wall() {
     for (now, end) in [
@@ -444,8 +445,8 @@ fn operations() -> impl Strategy<Value = Vec<FloorOperation>> {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(60))]
 
-    /// Whatever the floor: nothing panics, every open operation is in the plan or its job says why not, nothing is on two
-    /// machines' hands at once, and carrying the timetable over to the same floor changes nothing.
+    /// Whatever the floor: nothing panics, every open operation is in the plan or its job says why not, nothing is on
+    /// two machines' hands at once, and carrying the timetable over to the same floor changes nothing.
     #[test]
     fn every_floor_is_planned_or_says_why_not(
         routes in proptest::collection::vec((operations(), 0..6u8, -3..20i64), 0..6)
