@@ -25,7 +25,6 @@ pub mod plan_changes;
 pub mod plans;
 pub mod quotes;
 mod read;
-pub(crate) use read::corrupt;
 pub mod remedy_rules;
 pub mod scope;
 pub mod sessions;

@@ -22,8 +22,9 @@ mod sheet;
 mod together;
 mod try_out;
 
+use crate::app::current_plan::{self, CurrentPlan as Standing};
 use crate::db::people::Role;
-use crate::db::plans::{self, Age, Freshness, Standing};
+use crate::db::plans::{self, Age, Freshness};
 use crate::db::{ShopTx, plan_changes};
 use crate::web::shell::assets;
 use crate::web::ui::{Answer, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, show};
@@ -47,7 +48,8 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 }
 
 async fn stand(tx: &mut ShopTx) -> Result<Standing, WebError> {
-    Ok(plans::standing(tx, Utc::now()).await?)
+    let inputs = current_plan::read(tx, Utc::now()).await?;
+    Ok(current_plan::compute(inputs).await?)
 }
 
 /// Days by the shop's clock.

@@ -3,7 +3,7 @@
 use super::asked::Asked;
 use super::sheet::{Stretch, in_hundred, job_href, keeping, long_number, slack_words, state_words};
 use super::try_out::href;
-use crate::db::plans::Standing;
+use crate::app::current_plan::CurrentPlan as Standing;
 use crate::planning::floor::{
     Floor, FloorJob, FloorMachine, FloorOperation, FloorPerson, Progress, Slot, Timetable,
 };

@@ -3,9 +3,9 @@
 use super::asked::Asked;
 use super::picture;
 use super::sheet::{self, Beside, Stretch, in_hundred, job_href, long_number};
+use crate::app::current_plan::CurrentPlan as Standing;
 use crate::db::people::Role;
 use crate::db::plan_changes::{self, Taking, Undo};
-use crate::db::plans::Standing;
 use crate::db::{DbError, ShopTx};
 use crate::planning::floor::{Floor, Timetable};
 use crate::planning::what_if::{
