@@ -64,11 +64,13 @@
 //! ```
 
 pub mod calendar;
+pub mod changes;
 pub mod engine;
 pub mod floor;
 pub mod ics;
 pub mod ready;
 pub mod what_if;
+pub mod words;
 
 pub use calendar::{Calendar, Hours, Shift, in_reach, local_instant};
 pub use ready::{Candidate, CandidateOperation, ReadyDates};

@@ -158,7 +158,7 @@ fn weeks_in_which_clocks_change_keep_to_the_clock_on_the_wall() {
         let load = timetable.load(&floor, day(saturday), 2);
         let mill: Minute = load
             .iter()
-            .filter(|l| l.owner == Owner::Machine(id(1)))
+            .filter(|l| l.owner == Resource::Machine(id(1)))
             .map(|l| l.capacity)
             .sum();
         assert_eq!(mill, minutes, "{saturday}");
@@ -391,9 +391,15 @@ fn a_day_has_its_load_its_capacity_and_what_is_over() {
         (l.load, l.capacity, l.over)
     };
     // Two of three hours today; Edda is not there for the overtime. One hour is done a day after it was promised.
-    assert_eq!(of(Owner::Person(id(11)), day("2026-11-25")), (120, 480, 60));
-    assert_eq!(of(Owner::Machine(id(1)), day("2026-11-26")), (60, 480, 0));
-    assert_eq!(of(Owner::Machine(id(1)), day("2026-11-25")).1, 540);
+    assert_eq!(
+        of(Resource::Person(id(11)), day("2026-11-25")),
+        (120, 480, 60)
+    );
+    assert_eq!(
+        of(Resource::Machine(id(1)), day("2026-11-26")),
+        (60, 480, 0)
+    );
+    assert_eq!(of(Resource::Machine(id(1)), day("2026-11-25")).1, 540);
 }
 
 fn operations() -> impl Strategy<Value = Vec<FloorOperation>> {
