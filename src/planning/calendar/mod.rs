@@ -1,9 +1,10 @@
 //! Working time: shifts by weekday in the shop's time zone, less holidays and stops.
 //!
-//! A shift is given in local clock time; work is counted in elapsed minutes. The two differ when clocks change. A wall-clock time that is skipped is read with the offset from before the gap, and one that
-//! comes twice means its first coming, the convention of calendar standards (RFC 5545, 3.3.5, as told in the
-//! documentation of the `whenever` package, "Ambiguity"). So a night shift from 22:00 to 06:00 lasts seven hours in the
-//! night clocks go forward and nine in the night they go back.
+//! A shift is given in local clock time; work is counted in elapsed minutes. The two differ when clocks change. A
+//! wall-clock time that is skipped is read with the offset from before the gap, and one that comes twice means its
+//! first coming, the convention of calendar standards (RFC 5545, 3.3.5, as told in the documentation of the `whenever`
+//! package, "Ambiguity"). So a night shift from 22:00 to 06:00 lasts seven hours in the night clocks go forward and
+//! nine in the night they go back.
 
 #[cfg(test)]
 mod tests;

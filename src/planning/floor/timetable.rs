@@ -347,8 +347,8 @@ impl FloorModel {
         right_shift(&self.model, &self.places(floor, old).0)
     }
 
-    /// Where a timetable has each operation, and which it has at all. Work that is new to it is put by its latest start:
-    /// its promise less the work that is left from there on, twice over.
+    /// Where a timetable has each operation, and which it has at all. Work that is new to it is put by its latest
+    /// start: its promise less the work that is left from there on, twice over.
     fn places(&self, floor: &Floor, old: &Timetable) -> (Plan, Vec<bool>) {
         let known: HashMap<Uuid, &Slot> = old.slots.iter().map(|s| (s.operation, s)).collect();
         let latest = self.latest_starts(floor);

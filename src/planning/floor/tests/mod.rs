@@ -123,8 +123,9 @@ fn planned(floor: &Floor) -> (FloorModel, Timetable) {
     (model, timetable)
 }
 
-/// Clocks go forward on 29 March 2026 and back on 25 October 2026 (EU summer time; tz database). Two hours begun an hour
-/// before Friday's end are done at nine on Monday by the wall, an hour earlier in UTC in spring and later in autumn.
+/// Clocks go forward on 29 March 2026 and back on 25 October 2026 (EU summer time; tz database). Two hours begun an
+/// hour before Friday's end are done at nine on Monday by the wall, an hour earlier in UTC in spring and later in
+/// autumn.
 #[test]
 fn weeks_in_which_clocks_change_keep_to_the_clock_on_the_wall() {
     for (now, end) in [
