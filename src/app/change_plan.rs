@@ -10,13 +10,13 @@ use crate::db::DbError;
 use crate::db::people::Role;
 use crate::db::plan_changes::{self, AppliedChange, ToApply, Undo};
 use crate::planning::changes::{CannotChange, DecidedBy, PlanChange};
-use crate::planning::what_if::{Ground, Settings, TryError, WhatIf};
+use crate::planning::what_if::{Baseline, Settings, TryError, WhatIf};
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-/// What is asked for.
+/// What is to be done.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Asked {
+pub enum Proposal {
     /// A change.
     Change(PlanChange),
     /// A change taken back.
@@ -100,19 +100,19 @@ pub enum Applied {
 /// [`AppError::Failed`] when the floor cannot be planned.
 pub async fn apply(
     actor: &Actor,
-    asked: Asked,
+    proposal: Proposal,
     seen: i64,
     now: DateTime<Utc>,
 ) -> Result<Applied, AppError> {
-    let undoes = match asked {
-        Asked::Undo(id) => Some(id),
-        Asked::Change(_) => None,
+    let undoes = match proposal {
+        Proposal::Undo(id) => Some(id),
+        Proposal::Change(_) => None,
     };
     let read = Read::all(actor, undoes, now).await?;
-    let change = match (asked, &read.undo) {
-        (Asked::Change(change), _) => change,
-        (Asked::Undo(_), Some(undo)) => undo.change.clone(),
-        (Asked::Undo(_), None) => return Err(DbError::NotFound("this change").into()),
+    let change = match (proposal, &read.undo) {
+        (Proposal::Change(change), _) => change,
+        (Proposal::Undo(_), Some(undo)) => undo.change.clone(),
+        (Proposal::Undo(_), None) => return Err(DbError::NotFound("this change").into()),
     };
     actor.require(role(&change))?;
     let floor = &read.inputs.floor;
@@ -224,12 +224,12 @@ async fn tried(
 ) -> Result<Tried, AppError> {
     const WHAT: &str = "the plan with the change";
     let tried = compute(WHAT, move || {
-        let ground = Ground::new(&plan.floor, &plan.timetable, Settings::default());
-        let what = ground
+        let baseline = Baseline::new(&plan.floor, &plan.timetable, Settings::default());
+        let what = baseline
             .map_err(TryError::from)
-            .and_then(|ground| match &undo {
-                Some((_, undo)) => ground.try_back(&undo.places, &change),
-                None => ground.try_out(&change),
+            .and_then(|baseline| match &undo {
+                Some((_, undo)) => baseline.try_back(&undo.places, &change),
+                None => baseline.try_out(&change),
             });
         match what {
             Ok(what) => Ok(Tried::Works(Box::new(Preview {

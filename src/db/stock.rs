@@ -627,7 +627,7 @@ mod tests {
         Item {
             id: Uuid::nil(),
             details: ItemDetails {
-                name: "Ground dowel".to_owned(),
+                name: "Baseline dowel".to_owned(),
                 unit: "each".to_owned(),
                 kept_at: String::new(),
                 supplier: String::new(),

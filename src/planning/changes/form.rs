@@ -131,7 +131,7 @@ impl Offer {
 pub struct FormField {
     /// The name it is sent under.
     pub name: &'static str,
-    /// What stands beside it.
+    /// Its label.
     pub label: &'static str,
     /// What may be entered.
     pub input: Input,

@@ -386,7 +386,7 @@ pub enum RowChange {
         /// The skill.
         skill: String,
     },
-    /// Takes a skill out; the one written last where it stands twice.
+    /// Takes a skill out; the one written last where it is there twice.
     RemoveSkill {
         /// The person.
         person: Uuid,

@@ -1,7 +1,7 @@
 //! What holds for every kind of change, and what a new kind takes.
 
 use super::*;
-use crate::planning::what_if::tests::{any_change, at, id, standing, three};
+use crate::planning::what_if::tests::{any_change, at, current_plan, id, three};
 use chrono::TimeDelta;
 use proptest::prelude::*;
 use std::collections::BTreeSet;
@@ -106,7 +106,7 @@ fn every_kind_is_kept_described_and_undone() {
 #[test]
 fn a_new_kind_takes_one_file() {
     let floor = three();
-    let timetable = standing(&floor);
+    let timetable = current_plan(&floor);
     let subject = Subject::operation(&floor, &timetable, id(210)).unwrap();
     let offers = PlanChange::offers(&subject);
     let offer = offers.iter().find(|offer| offer.code == "probe").unwrap();
@@ -129,8 +129,8 @@ fn a_new_kind_takes_one_file() {
     let mut right = Entered::new(&floor, &timetable, &right);
     let change = PlanChange::read("probe", &mut right).unwrap();
     assert_eq!(change.words(&floor), "job 2 is due on Tue 24 Nov, 00:00");
-    let ground = crate::planning::what_if::Ground::new(&floor, &timetable, Default::default());
-    let tried = ground.unwrap().try_out(&change).unwrap();
+    let baseline = crate::planning::what_if::Baseline::new(&floor, &timetable, Default::default());
+    let tried = baseline.unwrap().try_out(&change).unwrap();
     assert_eq!(tried.floor.job(id(2)).unwrap().due, Some(at("24T00:00")));
     let undo = change.inverse(&floor).unwrap();
     assert_eq!(undo.apply(&tried.floor).unwrap(), floor);
@@ -148,7 +148,7 @@ fn what_is_offered_reads() {
     });
     floor.jobs[1].hold = Some("the deposit".into());
     floor.jobs[1].put_first = Some(1);
-    let timetable = standing(&floor);
+    let timetable = current_plan(&floor);
     let operation = |n| Subject::operation(&floor, &timetable, id(n)).unwrap();
     let whose = |whose| Subject::of(&floor, &timetable, whose).unwrap();
     let subjects = [

@@ -1,6 +1,6 @@
 //! Setups combined: work that needs the same on the table, done one after the other.
 
-use super::effect::{Ground, Settings, TryError, WhatIf};
+use super::effect::{Baseline, Settings, TryError, WhatIf};
 use crate::planning::changes::{Order, PlanChange, Side};
 use crate::planning::engine::model::Minute;
 use crate::planning::floor::{Floor, SAME_KEY_REMAINS, Slot, SlotState, Timetable};
@@ -49,7 +49,7 @@ pub fn combinations(
     most: usize,
     settings: Settings,
 ) -> Result<Vec<Combination>, TryError> {
-    let ground = Ground::new(floor, current, settings)?;
+    let baseline = Baseline::new(floor, current, settings)?;
     let mut found: Vec<Combination> = Vec::new();
     for pair in pairs(floor, current).into_iter().take(most) {
         let (moving, stays) = if pair.forward {
@@ -66,7 +66,7 @@ pub fn combinations(
             side: Side::Behind,
             machine: (stays.machine != moving.machine).then_some(machine),
         });
-        match ground.try_out(&change) {
+        match baseline.try_out(&change) {
             Ok(tried) => {
                 let saves = tried.before.value.setup - tried.after.value.setup;
                 if saves > 0 {

@@ -99,14 +99,14 @@ pub struct Effect {
 
 /// The current plan, before any change: worked out once, however much is tried on it.
 #[derive(Debug)]
-pub struct Ground<'a> {
+pub struct Baseline<'a> {
     floor: &'a Floor,
     model: FloorModel,
     before: Timetable,
     settings: Settings,
 }
 
-impl<'a> Ground<'a> {
+impl<'a> Baseline<'a> {
     /// The current plan as it can be carried out now.
     ///
     /// # Errors

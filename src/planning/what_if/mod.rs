@@ -2,7 +2,7 @@
 //!
 //! Whoever runs a shop moves a job to another machine, holds one until a customer has paid, lets somebody go home. Each
 //! such [`PlanChange`](super::changes::PlanChange) is made to a copy of the floor, the current plan is mended for it
-//! ([`Ground::try_out`]), and what comes of it is an [`Effect`]: which promises move and by how much, and one sentence
+//! ([`Baseline::try_out`]), and what comes of it is an [`Effect`]: which promises move and by how much, and one sentence
 //! that says so. Every change has an inverse that gives the floor back as it was.
 //!
 //! Mending stays near the current plan: an operation that ends up on another machine, with another person or behind
@@ -17,7 +17,7 @@ mod sentence;
 pub(super) mod tests;
 
 pub use combine::{Combination, combinations};
-pub use effect::{Effect, Ground, PromiseMove, Settings, TryError, WhatIf};
+pub use effect::{Baseline, Effect, PromiseMove, Settings, TryError, WhatIf};
 pub use helps::{Found, Help, helps};
 
 /// What moving one operation must bring, in weighted minutes of lateness: an hour against a customer's promise. Common

@@ -126,7 +126,7 @@ fn floor(jobs: Vec<FloorJob>) -> Floor {
 }
 
 /// The plan of a floor, jobs in their order.
-pub(in crate::planning) fn standing(floor: &Floor) -> Timetable {
+pub(in crate::planning) fn current_plan(floor: &Floor) -> Timetable {
     let model = floor.model();
     let plan = crate::planning::engine::solve::first_plan(&model.model).unwrap();
     model.timetable(floor, &plan, None)
@@ -141,9 +141,9 @@ fn tight() -> Floor {
 }
 
 fn tried(floor: &Floor, change: &PlanChange) -> WhatIf {
-    let standing = standing(floor);
-    let ground = Ground::new(floor, &standing, Settings::default()).unwrap();
-    ground.try_out(change).unwrap()
+    let current_plan = current_plan(floor);
+    let baseline = Baseline::new(floor, &current_plan, Settings::default()).unwrap();
+    baseline.try_out(change).unwrap()
 }
 
 #[test]
@@ -210,9 +210,9 @@ fn holding_a_job_frees_its_place_and_says_so() {
 
 /// The field and the words of a refusal.
 fn refused(floor: &Floor, change: &PlanChange) -> (&'static str, String) {
-    let standing = standing(floor);
-    let ground = Ground::new(floor, &standing, Settings::default()).unwrap();
-    match ground.try_out(change) {
+    let current_plan = current_plan(floor);
+    let baseline = Baseline::new(floor, &current_plan, Settings::default()).unwrap();
+    match baseline.try_out(change) {
         Err(TryError::Cannot(cannot)) => (cannot.field, cannot.why),
         other => panic!("{other:?}"),
     }
@@ -297,10 +297,10 @@ fn work_with_the_same_on_the_table_is_brought_together() {
         },
     )
     .unwrap();
-    let standing = model.timetable(&floor, &fixed_order, None);
+    let current_plan = model.timetable(&floor, &fixed_order, None);
     let found = combinations(
         &floor,
-        &standing,
+        &current_plan,
         5,
         Settings {
             moves: 0,
@@ -317,7 +317,7 @@ fn work_with_the_same_on_the_table_is_brought_together() {
     // Taken, it is kept: the next plan made of the floor has the second behind the first, wherever the old one had it.
     let taken = &found[0].tried.floor;
     assert_eq!(taken.operation(id(310)).unwrap().1.behind, [id(110)]);
-    let mut otherwise = standing.clone();
+    let mut otherwise = current_plan.clone();
     for slot in &mut otherwise.slots {
         slot.starts = at(if slot.operation == id(310) {
             "23T08:00"
@@ -350,8 +350,8 @@ fn work_with_the_same_on_the_table_is_brought_together() {
 #[test]
 fn a_stop_leaves_others_where_they_are() {
     let floor = three();
-    let standing = standing(&floor);
-    let before: Vec<_> = standing
+    let current_plan = current_plan(&floor);
+    let before: Vec<_> = current_plan
         .slots
         .iter()
         .map(|s| (s.operation, s.starts))
@@ -443,15 +443,15 @@ pub(in crate::planning) fn three() -> Floor {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(48))]
 
-    /// After any change that is taken: nobody and nothing works while away, what is pinned stands where it is pinned,
+    /// After any change that is taken: nobody and nothing works while away, what is pinned is where it is pinned,
     /// and the mended plan keeps the engine's rules.
     #[test]
     fn a_mended_plan_keeps_to_what_was_said(first in any_change(), second in any_change()) {
         let mut floor = three();
-        let mut standing = standing(&floor);
+        let mut current_plan = current_plan(&floor);
         for change in [first, second] {
-            let ground = Ground::new(&floor, &standing, Settings::default()).unwrap();
-            let Ok(what) = ground.try_out(&change) else { continue };
+            let baseline = Baseline::new(&floor, &current_plan, Settings::default()).unwrap();
+            let Ok(what) = baseline.try_out(&change) else { continue };
             let faults = crate::planning::engine::model::validator::validate(&what.model.model, &what.plan);
             prop_assert!(faults.is_empty(), "{:?}", faults);
             if let PlanChange::Away(Away { whose, from, until, .. }) = change {
@@ -460,7 +460,7 @@ proptest! {
                         Resource::Machine(id) => slot.machine == Some(id),
                         Resource::Person(id) => slot.person == Some(id),
                     };
-                    // It may stand on the machine half done, but nothing begins or ends in the stop.
+                    // It may be on the machine half done, but nothing begins or ends in the stop.
                     prop_assert!(!theirs || slot.starts < from || slot.starts >= until);
                     prop_assert!(!theirs || slot.ends <= from || slot.ends > until);
                 }
@@ -472,7 +472,7 @@ proptest! {
                 }
             }
             floor = what.floor;
-            standing = what.after;
+            current_plan = what.after;
         }
     }
 }

@@ -67,7 +67,7 @@ impl Axis {
         })
     }
 
-    /// Where an instant is; one in closed time stands where that was cut, one outside at the edge.
+    /// Where an instant is; one in closed time is where that was cut, one outside at the edge.
     #[must_use]
     pub fn x(&self, at: DateTime<Utc>) -> f64 {
         let next = self.pieces.partition_point(|piece| piece.until <= at);

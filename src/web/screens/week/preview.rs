@@ -4,7 +4,7 @@ use super::effect;
 use super::query::WeekQuery;
 use super::sheet::{Stretch, today};
 use super::words::as_sentence;
-use crate::app::change_plan::{self, Applied, Asked, Preview, Tried};
+use crate::app::change_plan::{self, Applied, Preview, Proposal, Tried};
 use crate::app::week::{Week, week};
 use crate::planning::changes::PlanChange;
 use crate::web::ui::{Answer, CheckedForm, FormErrors, Reply, SignedIn, WebError};
@@ -46,7 +46,7 @@ async fn preview(who: SignedIn, query: web::Query<Vec<(String, String)>>) -> Ans
         .into())
 }
 
-/// A change as it stands in a form and in an address.
+/// A change as it is sent in a form and in an address.
 pub(super) fn encoded(change: &PlanChange) -> String {
     serde_json::to_string(change).unwrap_or_default()
 }
@@ -75,20 +75,20 @@ async fn apply(who: SignedIn, form: CheckedForm<ApplyForm>) -> Answer {
     let query = WeekQuery::of_change(&form.from, &form.days, &form.change);
     let mut errors = FormErrors::default();
     let stretch = query.stretch(&mut errors, today(who.shop.time_zone));
-    let asked = match form.undoes.parse() {
-        Ok(id) => Some(Asked::Undo(id)),
+    let proposal = match form.undoes.parse() {
+        Ok(id) => Some(Proposal::Undo(id)),
         Err(_) => errors
             .parsed("change", &form.change, PlanChange::parse)
-            .map(Asked::Change),
+            .map(Proposal::Change),
     };
-    let Some(asked) = asked else {
+    let Some(proposal) = proposal else {
         let week = week(&who.actor(), now).await?;
         let page = super::page(&who, &week, stretch, &query, &errors);
         return Ok(page.invalid().into());
     };
     // A form without the version it was made for is not of any floor.
     let seen = form.floor_version.parse().unwrap_or(-1);
-    match change_plan::apply(&who.actor(), asked, seen, now).await? {
+    match change_plan::apply(&who.actor(), proposal, seen, now).await? {
         Applied::Done(words) => {
             Ok(Reply::see_other(format!("/week?{}", stretch.query())).flash(as_sentence(&words)))
         }

@@ -78,7 +78,7 @@ impl WeekQuery {
             .or_else(|| key("person").and_then(|id| of(Resource::Person(id))))
     }
 
-    /// Reads what is to be previewed: a whole change, or the form of an offer. Complaints stand under the ids of the
+    /// Reads what is to be previewed: a whole change, or the form of an offer. Complaints go under the ids of the
     /// fields they are about.
     pub fn change(&self, errors: &mut FormErrors, plan: &CurrentPlan) -> Option<PlanChange> {
         let change = self.get("change");
@@ -116,7 +116,7 @@ impl WeekQuery {
         }
     }
 
-    /// The id of a field of the form that was sent: forms of several kinds stand on one page.
+    /// The id of a field of the form that was sent: there are forms of several kinds on one page.
     fn field_id(&self, field: &str) -> String {
         field_id(self.form(), field)
     }

@@ -16,7 +16,7 @@ pub(super) fn flags_by_level<'a>(flags: &'a [Flag], axis: &Axis) -> Vec<(&'a Fla
         .map(|flag| {
             let x = axis.x(flag.at).clamp(left, right - 1.0);
             let width = flag_width(flag);
-            // Near the right edge the words stand to the left of the pole.
+            // Near the right edge the words go to the left of the pole.
             let from = if x + width > right { x - width } else { x };
             let level = ends
                 .iter()

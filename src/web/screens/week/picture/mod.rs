@@ -1,6 +1,6 @@
 //! The week, drawn: machines, then people, then what is sent out, against working hours only.
 //!
-//! Nothing is told by colour alone. Setup is hatched and run is plain; started work has its corners cut, pinned work a
+//! Nothing is shown by colour alone. Setup is hatched and run is plain; started work has its corners cut, pinned work a
 //! notch with a pin in it, a slot reserved for a quote a dashed edge; a promise is a flag, square when it is on time, half hatched
 //! when it is at risk, swallow-tailed with the word when it is late. What a row cannot use is dotted over.
 
@@ -34,7 +34,7 @@ pub fn axis(open: impl IntoIterator<Item = Span>, within: Span) -> Option<Axis> 
     Axis::new(open, within, 2.0, RIGHT)
 }
 
-/// How far a block has come, or why it may not move: told by its shape.
+/// How far a block has come, or why it may not move: shown by its shape.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum BlockState {
     /// May still move.
