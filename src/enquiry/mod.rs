@@ -6,17 +6,20 @@
 mod advice;
 pub mod answer;
 mod options;
+mod procurement;
 mod proportion;
 pub mod quote;
 pub mod range;
 pub mod say;
+pub mod simulation;
 pub mod wish;
 
 pub use answer::{
     Answer, AnswerError, Comparison, Figures, MachineTime, OptionAnswer, OptionKind, Outcome,
-    PlanState, Simulation, answer,
+    PlanState, answer,
 };
 pub use range::{PriceRange, ReadyRange};
+pub use simulation::Simulation;
 pub use wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work};
 
 #[cfg(test)]
