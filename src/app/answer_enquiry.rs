@@ -16,6 +16,7 @@ use crate::planning::engine::model::ModelError;
 use crate::planning::engine::promise::PlannedDates;
 use crate::planning::{Candidate, ReadyDates};
 use crate::sourcing::Watch;
+use crate::units::Code;
 use chrono::{DateTime, TimeDelta, Utc};
 use rand::SeedableRng;
 use rand_pcg::Pcg64;

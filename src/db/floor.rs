@@ -12,6 +12,7 @@ use crate::planning::floor::{
     Floor, FloorJob, FloorMachine, FloorOperation, FloorPerson, Gate, GateState, Order,
     PROMISE_WEIGHT, Pin, Progress,
 };
+use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::HashMap;
 use uuid::Uuid;

@@ -5,6 +5,7 @@ use super::jobs::OperationState;
 use super::read::{corrupt, word};
 use super::{DbError, ShopTx};
 use crate::estimating::Operation;
+use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 

@@ -3,6 +3,8 @@
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, between, header};
 use crate::support::{TestDatabase, TestShop, operation};
+use borewright::app::meet_need::Seen;
+use borewright::app::{close_job, meet_need, move_casting};
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Outcome, Ownership};
 use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::jobs::{self, NewJob, OperationState};
@@ -13,6 +15,7 @@ use borewright::db::stock::{self, ItemDetails, OrderDetails};
 use borewright::db::tools::{self, ToolDetails};
 use borewright::db::{DbError, ShopTx};
 use borewright::estimating::{Material, Route};
+use borewright::jobs::Ending;
 use borewright::units::{Currency, Money};
 use chrono::{Days, NaiveDate, Utc};
 use rust_decimal::Decimal;
@@ -82,6 +85,14 @@ async fn standing(tx: &mut ShopTx, job: Uuid, need: Uuid) -> Standing {
     needs::get(tx, job, need).await.unwrap().standing(day(1))
 }
 
+fn seen(job_id: Uuid, id: Uuid, version: i32) -> Seen {
+    Seen {
+        job_id,
+        id,
+        version,
+    }
+}
+
 async fn order(tx: &mut ShopTx, item: Uuid, quantity: &str, expected: Option<u32>) -> Uuid {
     let details = OrderDetails {
         quantity: d(quantity),
@@ -103,7 +114,7 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
     let soon = job(&mut tx, 10).await;
     let last = job(&mut tx, 30).await;
     let add = async |tx: &mut ShopTx, job, n| {
-        needs::add(tx, job, &wants(Behind::Item(dowels), n))
+        meet_need::add(tx, job, &wants(Behind::Item(dowels), n))
             .await
             .unwrap()
     };
@@ -136,7 +147,9 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
 
     // Taken for the second, there is too little for the first.
     let version = needs::get(&mut tx, late, of_late).await.unwrap().version;
-    stock::take(&mut tx, late, of_late, version).await.unwrap();
+    meet_need::take(&mut tx, seen(late, of_late, version))
+        .await
+        .unwrap();
     assert_eq!(standing(&mut tx, late, of_late).await, Standing::Here);
     assert_eq!(
         standing(&mut tx, soon, of_soon).await,
@@ -161,10 +174,12 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
     );
 
     // A job that is given up wants nothing.
-    jobs::close(&mut tx, soon, 1, false).await.unwrap();
+    close_job::close(&mut tx, soon, 1, Ending::Cancelled)
+        .await
+        .unwrap();
     assert_eq!(standing(&mut tx, last, of_last).await, Standing::Here);
     let version = needs::get(&mut tx, late, of_late).await.unwrap().version;
-    stock::put_back(&mut tx, late, of_late, version)
+    meet_need::put_back(&mut tx, seen(late, of_late, version))
         .await
         .unwrap();
     let now = stock::item(&mut tx, dowels).await.unwrap();
@@ -244,7 +259,7 @@ async fn tooling_is_out_with_one_job_at_a_time() {
     let mut tx = shop.begin().await;
     let bolts = tool(&mut tx).await;
     let (a, b) = (job(&mut tx, 10).await, job(&mut tx, 20).await);
-    let need = needs::add(&mut tx, b, &wants(Behind::Tool(bolts), "1"))
+    let need = meet_need::add(&mut tx, b, &wants(Behind::Tool(bolts), "1"))
         .await
         .unwrap();
     assert_eq!(standing(&mut tx, b, need).await, Standing::Here);
@@ -373,7 +388,7 @@ async fn a_job_that_is_won_knows_what_it_needs() {
 
     // The donor fails: the job has a hole where it stood.
     let version = shelf::get(&mut tx, donor).await.unwrap().version;
-    shelf::inspect(&mut tx, donor, version, Outcome::Failed, day(3))
+    move_casting::inspect(&mut tx, donor, version, Outcome::Failed, day(3))
         .await
         .unwrap();
     let gates = needs::gates(&mut tx, day(3)).await.unwrap();
@@ -417,13 +432,15 @@ async fn a_casting_named_by_a_need_is_set_aside_and_freed_with_it() {
     let one = casting(&mut tx, &shop).await;
     let mine = job(&mut tx, 10).await;
     let theirs = job(&mut tx, 20).await;
-    let need = needs::add(&mut tx, mine, &wants(Behind::Casting(one), "1"))
+    let need = meet_need::add(&mut tx, mine, &wants(Behind::Casting(one), "1"))
         .await
         .unwrap();
-    let taken = needs::add(&mut tx, theirs, &wants(Behind::Casting(one), "1")).await;
+    let taken = meet_need::add(&mut tx, theirs, &wants(Behind::Casting(one), "1")).await;
     assert!(matches!(taken, Err(DbError::Refused(_))), "{taken:?}");
-    needs::remove(&mut tx, mine, need, 1).await.unwrap();
-    needs::add(&mut tx, theirs, &wants(Behind::Casting(one), "1"))
+    meet_need::remove(&mut tx, seen(mine, need, 1))
+        .await
+        .unwrap();
+    meet_need::add(&mut tx, theirs, &wants(Behind::Casting(one), "1"))
         .await
         .unwrap();
     assert_eq!(shelf::get(&mut tx, one).await.unwrap().job_id, Some(theirs));
