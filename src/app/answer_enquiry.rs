@@ -173,7 +173,7 @@ impl Question {
     /// Works the answer out.
     ///
     /// # Errors
-    /// As [`answer`].
+    /// As [`answer()`].
     pub fn answer(
         &self,
         now: DateTime<Utc>,

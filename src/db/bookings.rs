@@ -3,7 +3,7 @@
 use super::jobs::JobState;
 use super::read::word;
 use super::{DbError, ShopTx};
-use crate::shopfloor::{Conflict, Course, Entry, Kind, OperationState, Situation, Standards};
+use crate::shopfloor::{Conflict, Course, Entry, Kind, Situation, Standards};
 use crate::units::Code;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
@@ -104,11 +104,7 @@ pub async fn situation(tx: &mut ShopTx, operation_id: Uuid) -> Result<Situation,
     .ok_or(DbError::NotFound("this operation"))?;
     Ok(Situation {
         job_is_open: row.job_state == JobState::Open.code(),
-        state: word(
-            "state of an operation",
-            &row.state,
-            OperationState::from_code,
-        )?,
+        state: word("state of an operation", &row.state)?,
         on_hold: row.held,
         waits: row.waits,
     })
@@ -128,7 +124,7 @@ pub async fn earlier(tx: &mut ShopTx, id: Uuid) -> Result<Option<Earlier>, DbErr
     .await?;
     row.map(|row| {
         Ok(Earlier {
-            kind: word("kind of a booking", &row.kind, Kind::from_code)?,
+            kind: word("kind of a booking", &row.kind)?,
             operation_id: row.operation_id,
             person_id: row.person_id,
             device_at: row.device_at,
@@ -224,7 +220,7 @@ pub async fn set_course(
 
 fn conflict(stored: Option<String>) -> Result<Option<Conflict>, DbError> {
     stored
-        .map(|code| word("conflict of a booking", &code, Conflict::from_code))
+        .map(|code| word("conflict of a booking", &code))
         .transpose()
 }
 
@@ -259,7 +255,7 @@ pub async fn of_operations(tx: &mut ShopTx, operations: &[Uuid]) -> Result<Vec<B
             Ok(Booking {
                 entry: Entry {
                     id: row.id,
-                    kind: word("kind of a booking", &row.kind, Kind::from_code)?,
+                    kind: word("kind of a booking", &row.kind)?,
                     operation: row.operation_id,
                     person: row.person_id,
                     machine: row.machine_id,

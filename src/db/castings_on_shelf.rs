@@ -63,10 +63,7 @@ impl TryFrom<Row> for Casting {
     type Error = DbError;
     fn try_from(row: Row) -> Result<Self, DbError> {
         let inspection = match (row.outcome, row.inspected_on) {
-            (Some(outcome), Some(on)) => Some((
-                word("inspection outcome", &outcome, Outcome::from_code)?,
-                on,
-            )),
+            (Some(outcome), Some(on)) => Some((word("inspection outcome", &outcome)?, on)),
             _ => None,
         };
         Ok(Self {
@@ -74,12 +71,12 @@ impl TryFrom<Row> for Casting {
             number: row.number,
             details: CastingDetails {
                 variant_id: row.variant_id,
-                ownership: word("ownership", &row.ownership, Ownership::from_code)?,
+                ownership: word("ownership", &row.ownership)?,
                 cost: money("cost of a casting", row.cost, &row.currency)?,
                 condition: row.condition,
             },
             inspection,
-            state: word("state of a casting", &row.state, ShelfState::from_code)?,
+            state: word("state of a casting", &row.state)?,
             job_id: row.job_id,
             job_number: row.job_number,
             version: row.version,

@@ -4,7 +4,6 @@ use super::read::word;
 use super::{DbError, ShopTx};
 use crate::estimating::{Check, Operation};
 use crate::quality::{DecisionKind, Found, Judged};
-use crate::units::Code;
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
 use uuid::Uuid;
@@ -308,7 +307,7 @@ pub async fn holds(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Hold>, D
                 opened_by: row.opened_by,
                 decision: row
                     .decision
-                    .map(|code| word("decision", &code, DecisionKind::from_code))
+                    .map(|code| word("decision", &code))
                     .transpose()?,
                 decided_at: row.decided_at,
                 decided_by: row.decided_by,

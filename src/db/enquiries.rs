@@ -1,21 +1,23 @@
 //! Enquiries: a call, saved at every step of the answer.
 
 use super::counters::{self, Counter};
-use super::read::{codes, word};
+use super::read::word;
 use super::{DbError, ShopTx};
+use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-codes! {
-    /// How far an enquiry has come.
-    EnquiryState {
-        /// Being answered.
-        Open = "open",
-        /// At least one quote was given.
-        Quoted = "quoted",
-        /// Nothing came of it.
-        Closed = "closed",
-    }
+/// How far an enquiry has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum EnquiryState {
+    /// Being answered.
+    Open,
+    /// At least one quote was given.
+    Quoted,
+    /// Nothing came of it.
+    Closed,
 }
 
 /// What the caller said.
@@ -95,7 +97,7 @@ impl TryFrom<Row> for Enquiry {
                 also: row.also,
                 note: row.note,
             },
-            state: word("state of an enquiry", &row.state, EnquiryState::from_code)?,
+            state: word("state of an enquiry", &row.state)?,
             created_at: row.created_at,
             created_by: row.created_by,
             version: row.version,

@@ -122,7 +122,7 @@ pub async fn write_off_castings(
             Ok(WrittenOff {
                 id: row.id,
                 number: row.number,
-                ownership: word("ownership", &row.ownership, Ownership::from_code)?,
+                ownership: word("ownership", &row.ownership)?,
                 cost: money("cost of a casting", row.cost, &row.currency)?,
             })
         })
@@ -263,7 +263,7 @@ pub async fn calls(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Call>, D
                 job_id: row.job_id,
                 job_number: row.job_number,
                 job_title: row.job_title,
-                reason: word("reason of a call", &row.why, CallReason::from_code)?,
+                reason: word("reason of a call", &row.why)?,
                 since: row.since,
                 caller: row.caller,
                 contact: row.contact,

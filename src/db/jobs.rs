@@ -94,7 +94,7 @@ impl TryFrom<Row> for Job {
             number: row.number,
             quote_id: row.quote_id,
             title: row.title,
-            state: word("state of a job", &row.state, JobState::from_code)?,
+            state: word("state of a job", &row.state)?,
             due_on: row.due_on,
             promised_on: row.promised_on,
             created_at: row.created_at,
@@ -210,11 +210,7 @@ pub async fn operations(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<JobOperatio
                 id: row.id,
                 planned: serde_json::from_value(row.planned)
                     .map_err(|why| corrupt("planned operation", why))?,
-                state: word(
-                    "state of an operation",
-                    &row.state,
-                    OperationState::from_code,
-                )?,
+                state: word("state of an operation", &row.state)?,
                 added: row.added,
                 again_for: row
                     .again_for

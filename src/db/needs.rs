@@ -3,7 +3,6 @@
 //! A need that names a casting, an item of stock or a tool stands as that stands: goods on hand and on order go to the
 //! job that is due first. Any other says itself whether its goods are here, on order, or nobody knows.
 
-use super::castings_on_shelf::ShelfState;
 use super::read::{corrupt, word};
 use super::{DbError, ShopTx};
 use crate::estimating::Route;
@@ -108,12 +107,12 @@ struct Row {
 impl TryFrom<Row> for Need {
     type Error = DbError;
     fn try_from(row: Row) -> Result<Self, DbError> {
-        let arrival = word("state of a need", &row.state, Arrival::from_code)?;
+        let arrival = word("state of a need", &row.state)?;
         let missing = |what| corrupt(what, "what it names is gone");
         let (behind, source) = match (row.casting_id, row.item_id, row.tool_id) {
             (Some(id), ..) => {
                 let state = row.casting_state.ok_or_else(|| missing("casting"))?;
-                let state = word("state of a casting", &state, ShelfState::from_code)?;
+                let state = word("state of a casting", &state)?;
                 let number = row.casting_number.ok_or_else(|| missing("casting"))?;
                 let is_the_jobs = row.casting_job_id == Some(row.job_id);
                 let reserved = Reserved::of(id, number, state, is_the_jobs);
@@ -152,7 +151,7 @@ impl TryFrom<Row> for Need {
             job_number: row.job_number,
             details: NeedDetails {
                 operation_id: row.operation_id,
-                kind: word("kind of need", &row.kind, NeedKind::from_code)?,
+                kind: word("kind of need", &row.kind)?,
                 what: row.what,
                 quantity: row.quantity.normalize(),
                 unit: row.unit,

@@ -1,16 +1,18 @@
 //! The plan as it is kept, how fresh it is, and the standing plan: the kept one carried over to the floor as it is now.
 
-use super::read::{codes, corrupt, word};
+use super::read::{corrupt, word};
 use super::{DbError, ShopTx, floor};
 use crate::planning::engine::futures::futures;
 use crate::planning::engine::model::ModelError;
 use crate::planning::engine::model::plan::{Plan, Value};
 use crate::planning::engine::solve::first_plan;
 use crate::planning::floor::{Floor, FloorModel, JobDates, Slot, SlotState, Timetable};
+use crate::units::Code;
 use chrono::{DateTime, TimeDelta, Utc};
 use rand::SeedableRng;
 use rand_pcg::Pcg64;
 use std::time::Duration;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 /// A run that has not been heard of for so long is not counted on: its worker is gone, and another will take it over.
@@ -25,18 +27,18 @@ const QUICK_FUTURES: usize = 200;
 /// The same plan always draws the same futures, so that chances stand still while somebody looks.
 pub const FUTURES_SEED: u64 = 1;
 
-codes! {
-    /// How a slot's state is kept.
-    SlotCode {
-        /// Planned.
-        Planned = "planned",
-        /// Pinned to its time.
-        Pinned = "pinned",
-        /// Being worked on.
-        Started = "started",
-        /// Begun, and standing half done.
-        HalfDone = "half_done",
-    }
+/// How a slot's state is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum SlotCode {
+    /// Planned.
+    Planned,
+    /// Pinned to its time.
+    Pinned,
+    /// Being worked on.
+    Started,
+    /// Begun, and standing half done.
+    HalfDone,
 }
 
 impl From<SlotState> for SlotCode {
@@ -305,7 +307,7 @@ pub async fn kept(tx: &mut ShopTx) -> Result<Option<Kept>, DbError> {
             ends: row.ends_at,
             setup_minutes: row.setup_minutes,
             slack_minutes: row.slack_minutes,
-            state: word("state of a slot", &row.state, SlotCode::from_code)?.into(),
+            state: word::<SlotCode>("state of a slot", &row.state)?.into(),
         })
     })
     .collect::<Result<_, DbError>>()?;

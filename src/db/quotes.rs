@@ -3,29 +3,30 @@
 use super::counters::{self, Counter};
 use super::jobs::{self, NewJob};
 use super::needs::{self, DonorNeed};
-use super::read::{codes, corrupt, money, word};
+use super::read::{corrupt, money, word};
 use super::{DbError, ShopTx, castings_on_shelf, decisions, plans};
 use crate::enquiry::OptionKind;
 use crate::estimating::{CostLine, Route};
-use crate::units::Money;
+use crate::units::{Code, Money};
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
 use serde_json::Value;
 use std::collections::HashMap;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-codes! {
-    /// What became of a quote.
-    QuoteState {
-        /// Given, and waiting for an answer.
-        Sent = "sent",
-        /// Taken up: there is a job.
-        Won = "won",
-        /// Turned down.
-        Lost = "lost",
-        /// Run out before there was an answer.
-        Lapsed = "lapsed",
-    }
+/// What became of a quote.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum QuoteState {
+    /// Given, and waiting for an answer.
+    Sent,
+    /// Taken up: there is a job.
+    Won,
+    /// Turned down.
+    Lost,
+    /// Run out before there was an answer.
+    Lapsed,
 }
 
 /// A quote to be given.
@@ -143,7 +144,7 @@ impl TryFrom<Row> for Quote {
             gross: money("gross of a quote", row.gross, &row.currency)?,
             created_at: row.created_at,
             created_by: row.created_by,
-            state: word("state of a quote", &row.state, QuoteState::from_code)?,
+            state: word("state of a quote", &row.state)?,
             decided_at: row.decided_at,
             lost_why: row.lost_why,
             version: row.version,

@@ -346,11 +346,8 @@ async fn write_records(
     casting_records::set_origin(tx, casting_id, &origin).await?;
     for [kind, place, text] in &on_shelf.marks {
         let mark = Mark {
-            kind: match kind.as_str() {
-                "cast" => MarkKind::Cast,
-                "stamped" => MarkKind::Stamped,
-                other => return Err(fault(format!("“{other}” is no kind of mark")).into()),
-            },
+            kind: MarkKind::from_code(kind)
+                .ok_or_else(|| fault(format!("“{kind}” is no kind of mark")))?,
             place: place.clone(),
             text: text.clone(),
         };

@@ -19,10 +19,24 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 
 /// One way to satisfy an enquiry.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum OptionKind {
     /// Repair the caller's own block.
     Repair,
@@ -39,19 +53,6 @@ pub enum OptionKind {
 }
 
 impl OptionKind {
-    /// The word it is stored under.
-    #[must_use]
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::Repair => "repair",
-            Self::ConvertOwn => "convert_own",
-            Self::ConvertShelf => "convert_shelf",
-            Self::ConvertBought => "convert_bought",
-            Self::Shelf => "shelf",
-            Self::Hunt => "hunt",
-        }
-    }
-
     /// Whether it is a conversion.
     #[must_use]
     pub fn is_conversion(self) -> bool {

@@ -1,6 +1,6 @@
 //! When work can be done. A job is ready when its last operation is, and each operation waits for four things: the one
 //! before it, the machine, somebody who can do it, and the hours in which both are there. Working time is what the shop's
-//! clock and shifts say ([`Calendar`]); the shop as its people speak of it is a [`floor`]; the [`engine`] finds a plan.
+//! clock and shifts say ([`Calendar`]); the shop floor in the shop's own terms is a [`floor`]; the [`engine`] finds a plan.
 //! Whoever asks for the date of a job that is not in the plan yet asks [`ReadyDates`].
 //!
 //! ```

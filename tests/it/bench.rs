@@ -701,17 +701,17 @@ async fn the_job_says_where_it_stands_and_the_office_settles_what_waits() {
     let office = site.signed_in("office").await;
     let page = office.get(&job).await.text().await.unwrap();
     for words in [
-        "Cost so far",
+        "Cost to date",
         "At completion",
         "On hold since",
-        "Who did what when",
+        "Time bookings",
     ] {
         assert!(page.contains(words), "{words}");
     }
     // Machinists see hours and no money, and decide nothing.
     let machinist = site.signed_in("machinist").await;
     let page = machinist.get(&job).await.text().await.unwrap();
-    assert!(page.contains("Hours of people so far") && !page.contains("Cost so far"));
+    assert!(page.contains("Labour hours to date") && !page.contains("Cost to date"));
     let path = format!("{job}/holds/{}", hold.id);
     assert_eq!(machinist.get(&path).await.status(), 403);
 
@@ -909,7 +909,7 @@ async fn signing_on_says_when_there_is_no_network() {
     browser.offline(true).await;
     browser.tap(".bench-people a").await;
     browser
-        .wait_for_text("#bench-offline", "Signing on or off needs")
+        .wait_for_text("#bench-offline", "You cannot sign on or off now")
         .await;
     browser.picture("bench-no-network").await;
     browser.offline(false).await;

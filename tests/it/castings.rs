@@ -8,7 +8,7 @@ use borewright::castings::{
 };
 use borewright::db::people::Role;
 use borewright::db::{DbError, castings as db, remedy_rules};
-use borewright::units::{Length, LengthUnit, Thread};
+use borewright::units::{Code, Length, LengthUnit, Thread};
 use serde_json::Value;
 use uuid::Uuid;
 

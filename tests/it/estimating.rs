@@ -10,7 +10,7 @@ use borewright::db::{DbError, ShopTx, history, machines, remedy_rules, settings,
 use borewright::estimating::{
     CuttingData, Element, LabourRate, Machine, MachineRate, cutting_data, starting,
 };
-use borewright::units::{Currency, Length, Minutes, Money, Spread};
+use borewright::units::{Code, Currency, Length, Minutes, Money, Spread};
 use fantoccini::key::Key;
 use rust_decimal::{Decimal, dec};
 use uuid::Uuid;

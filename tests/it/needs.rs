@@ -516,7 +516,7 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
     let html = owner.get(&page).await.text().await.unwrap();
     let needs = between(&html, "id=\"needs\"", "</section>");
     assert!(
-        needs.contains("1 thing this job needs has no day") && needs.contains("no day known"),
+        needs.contains("1 item has no date") && needs.contains("No date"),
         "{needs}"
     );
     let path = between(needs, "<th scope=\"row\"><a href=\"", "\"").to_owned();
@@ -525,7 +525,7 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
     let html = owner.get(&page).await.text().await.unwrap();
     let needs = between(&html, "id=\"needs\"", "</section>");
     assert!(
-        !needs.contains("has no day") && needs.contains("expected "),
+        !needs.contains("has no date") && needs.contains("expected "),
         "{needs}"
     );
     // A stale change shows both; then the parcel is opened at the bench.
@@ -546,7 +546,7 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
         "Gasket set",
         "Head &lt;gasket&gt;",
         "On order",
-        "Not on order yet",
+        "Not ordered",
     ] {
         assert!(notice.contains(value), "{value}: {notice}");
     }
@@ -561,7 +561,7 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
     owner.post(&new, &from_stock).await;
     let html = wyn.get(&page).await.text().await.unwrap();
     let needs = between(&html, "id=\"needs\"", "</section>");
-    assert!(needs.contains("stock is short"), "{needs}");
+    assert!(needs.contains("out of stock"), "{needs}");
     let take = between(needs, "action=\"", "\"").to_owned();
     assert!(take.ends_with("/take"), "{take}");
     let refused = wyn.post(&take, &[("version", "1")]).await;
@@ -640,7 +640,7 @@ async fn orders_are_written_down_received_and_given_another_day() {
         303
     );
     let html = owner.get(&path).await.text().await.unwrap();
-    assert!(html.contains("no day known"));
+    assert!(html.contains("No date"));
     let receive = format!("{path}/orders/{}", between(&html, "/orders/", "\""));
     assert!(receive.ends_with("/receive"));
     let soon = (Utc::now().date_naive() + Days::new(3)).to_string();

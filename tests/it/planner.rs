@@ -88,8 +88,8 @@ async fn the_demo_shop_has_a_plan_that_keeps_every_rule_and_stands_as_it_is_kept
     assert_eq!(standing.timetable.slots, kept.timetable.slots);
     assert_eq!(standing.timetable.value, kept.timetable.value);
     // What is not planned says why: a few donors without a day.
-    let out: Vec<Uuid> = standing.model.holes.iter().map(|hole| hole.job).collect();
-    assert!(out.len() <= 4, "{:?}", standing.model.holes);
+    let out: Vec<Uuid> = standing.model.issues.iter().map(|hole| hole.job).collect();
+    assert!(out.len() <= 4, "{:?}", standing.model.issues);
     let planned = standing.floor.jobs.iter().filter(|j| !out.contains(&j.id));
     let open: usize = planned.map(|j| j.operations.len()).sum();
     // What was begun goes on even in a job that is not planned.

@@ -10,7 +10,7 @@ use borewright::db::castings_on_shelf::{
 use borewright::db::jobs;
 use borewright::db::people::Role;
 use borewright::stock::NotMovable;
-use borewright::units::{Currency, Money};
+use borewright::units::{Code, Currency, Money};
 use chrono::{Days, Utc};
 use fantoccini::key::Key;
 use serde_json::Value;

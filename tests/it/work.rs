@@ -12,7 +12,7 @@ use borewright::db::quotes::{self, NewQuote, QuoteState};
 use borewright::db::{DbError, history};
 use borewright::estimating::{CostLine, Route};
 use borewright::jobs::{Ending, NotPossible};
-use borewright::units::{Currency, Money};
+use borewright::units::{Code, Currency, Money};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use serde_json::json;

@@ -58,7 +58,7 @@ pub enum ReplanError {
 /// Plans a shop: a usable plan at once, then a better one. Nothing is kept over a floor that has changed meanwhile.
 ///
 /// # Errors
-/// [`ReplanError`]; the plan there was stands.
+/// When the plan cannot be read, made or stored; the plan that was stored stays.
 pub async fn replan(
     pool: &PgPool,
     shop_id: Uuid,
@@ -218,7 +218,7 @@ fn first(read: Read) -> Result<(Task, Made), ModelError> {
     let carried = kept
         .map(|kept| model.carry_over(&floor, &kept.timetable))
         .transpose()?;
-    let search = solve::Settings {
+    let search = solve::SolveOptions {
         seed: 1,
         iterations: Some(QUICK_MOVES),
         rounds: 9,
@@ -251,13 +251,13 @@ fn improve(
 ) -> Result<Made, ModelError> {
     let began = Instant::now();
     let mut moves = 0;
-    let mut watch = |progress: &solve::Progress| {
+    let mut watch = |progress: &solve::SearchProgress| {
         moves = progress.iterations;
         let part = began.elapsed().as_secs_f64() / settings.improve_for.as_secs_f64().max(0.001);
         share.store(part.min(1.0).to_bits(), Ordering::Relaxed);
         part >= 1.0 || stop.load(Ordering::Relaxed)
     };
-    let search = solve::Settings::default();
+    let search = solve::SolveOptions::default();
     let model = &task.model.model;
     let plan = match &task.carried {
         Some(_) => repair(model, &usable, PRICE_OF_A_MOVE, &search, &mut watch)?.plan,

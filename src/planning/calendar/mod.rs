@@ -1,7 +1,6 @@
 //! Working time: shifts by weekday in the shop's time zone, less holidays and stops.
 //!
-//! A shift is what a clock on the shop's wall shows; work is counted in minutes that really pass. The two part company
-//! when clocks change. A wall-clock time that is skipped is read with the offset from before the gap, and one that
+//! A shift is given in local clock time; work is counted in elapsed minutes. The two differ when clocks change. A wall-clock time that is skipped is read with the offset from before the gap, and one that
 //! comes twice means its first coming, the convention of calendar standards (RFC 5545, 3.3.5, as told in the
 //! documentation of the `whenever` package, "Ambiguity"). So a night shift from 22:00 to 06:00 lasts seven hours in the
 //! night clocks go forward and nine in the night they go back.
@@ -19,7 +18,7 @@ use std::collections::BTreeSet;
 /// Minutes in a day: what a shift's end may be at most past its start.
 const DAY: i64 = 24 * 60;
 
-/// A weekly shift, as the clock on the wall shows it. An end at or before the start is on the next day.
+/// A weekly shift, in local clock time. An end at or before the start is on the next day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Shift {
     /// The day on which it starts.

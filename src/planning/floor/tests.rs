@@ -1,11 +1,13 @@
 use super::*;
-use crate::planning::Shift;
+use crate::planning::calendar::{Hours, Shift};
 use crate::planning::engine::futures::futures;
-use crate::planning::engine::model::validator::validate;
+use crate::planning::engine::model::{Minute, validator::validate};
 use crate::planning::engine::solve::first_plan;
-use chrono::{NaiveTime, Weekday};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc, Weekday};
+use chrono_tz::Tz;
 use proptest::prelude::*;
 use rand::SeedableRng;
+use uuid::Uuid;
 
 const LONDON: Tz = chrono_tz::Europe::London;
 
@@ -163,7 +165,7 @@ fn weeks_in_which_clocks_change_keep_to_the_clock_on_the_wall() {
 }
 
 #[test]
-fn what_cannot_be_planned_is_a_hole_that_says_why() {
+fn what_cannot_be_planned_is_reported_with_its_reason() {
     let mut floor = floor("2026-11-25T09:00:00Z");
     let plain = || vec![operation(40, 10, "mill", "milling", 60)];
     let gate = |state| Gate {
@@ -186,9 +188,9 @@ fn what_cannot_be_planned_is_a_hole_that_says_why() {
     floor.jobs = vec![held, unknown, lathe, welding, later, circle];
     let (model, timetable) = planned(&floor);
     let why: Vec<(Uuid, String)> = model
-        .holes
+        .issues
         .iter()
-        .map(|hole| (hole.job, hole.why.to_string()))
+        .map(|issue| (issue.job, issue.reason.to_string()))
         .collect();
     assert_eq!(
         why,
@@ -313,8 +315,18 @@ fn a_pin_is_an_appointment_until_it_has_passed_or_is_taken() {
         (slot.state, slot.starts),
         (SlotState::Pinned, at("2026-11-26T10:00:00Z"))
     );
-    let holes: Vec<_> = model.holes.iter().map(|h| (h.job, h.why.clone())).collect();
-    assert_eq!(holes, [(id(24), Why::PinGone), (id(22), Why::PinTaken)]);
+    let issues: Vec<_> = model
+        .issues
+        .iter()
+        .map(|h| (h.job, h.reason.clone()))
+        .collect();
+    assert_eq!(
+        issues,
+        [
+            (id(24), IssueReason::PinGone),
+            (id(22), IssueReason::PinTaken)
+        ]
+    );
     assert_eq!(timetable.slots.len(), 4);
     assert_eq!(timetable.slot(id(33)).unwrap().state, SlotState::Planned);
 }
@@ -465,7 +477,7 @@ proptest! {
         }
         let timetable = model.timetable(&floor, &plan, None);
         for job in &floor.jobs {
-            let left_out = model.holes.iter().any(|h| h.job == job.id && h.why.leaves_out());
+            let left_out = model.issues.iter().any(|h| h.job == job.id && h.reason.leaves_out());
             for operation in &job.operations {
                 let open = operation.progress != Progress::Done;
                 let slots = timetable.slots.iter().filter(|s| s.operation == operation.id).count();

@@ -1,6 +1,8 @@
-//! A plan in times of day: what stands on a screen, on paper and in a calendar.
+//! A plan in times of day, as screens, paper and calendars show it.
 
-use super::{Floor, FloorModel, HORIZON_DAYS, Progress};
+use super::model::FloorModel;
+use super::operation::Progress;
+use super::snapshot::{Floor, HORIZON_DAYS};
 use crate::planning::calendar::{Calendar, floor_minute, local_instant};
 use crate::planning::engine::{
     futures::Futures,
@@ -86,7 +88,7 @@ pub struct Timetable {
     pub value: Value,
 }
 
-/// Whose day it is.
+/// The machine or person that a day of load belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Owner {
     /// A machine.
@@ -98,7 +100,7 @@ pub enum Owner {
 /// A day of a machine or person.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct DayLoad {
-    /// Whose.
+    /// The machine or person.
     pub owner: Owner,
     /// The shop's calendar day.
     pub day: NaiveDate,

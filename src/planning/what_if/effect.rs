@@ -7,7 +7,7 @@ use crate::planning::engine::model::plan::Plan;
 use crate::planning::engine::model::{Minute, ModelError};
 use crate::planning::engine::repair::repair;
 use crate::planning::engine::solve;
-use crate::planning::floor::{Floor, FloorModel, Hole, Timetable, Why};
+use crate::planning::floor::{Floor, FloorModel, IssueReason, SchedulingIssue, Timetable};
 use chrono::{DateTime, Utc};
 use rand::SeedableRng;
 use std::collections::HashMap;
@@ -90,7 +90,7 @@ pub struct Effect {
     /// Operations on another machine, with another person or at another time.
     pub moved: Vec<Uuid>,
     /// What can no longer be planned as wished.
-    pub new_holes: Vec<Hole>,
+    pub new_issues: Vec<SchedulingIssue>,
     /// All of it in one sentence.
     pub sentence: String,
 }
@@ -169,8 +169,8 @@ impl<'a> Ground<'a> {
         let after = model.timetable(&changed, &plan, drawn.as_ref());
         let effect = effect(
             change,
-            (self.floor, &self.model.holes, &self.before),
-            (&changed, &model.holes, &after),
+            (self.floor, &self.model.issues, &self.before),
+            (&changed, &model.issues, &after),
         );
         Ok(WhatIf {
             floor: changed,
@@ -220,7 +220,7 @@ fn mended(
     if settings.moves == 0 {
         return Ok(carried);
     }
-    let search = solve::Settings {
+    let search = solve::SolveOptions {
         seed: settings.seed,
         iterations: Some(settings.moves),
         rounds: 9,
@@ -280,7 +280,7 @@ fn reordered(floor: &Floor, standing: &Timetable, change: &Change) -> Option<Tim
     Some(ordered)
 }
 
-/// Why a change was not tried.
+/// IssueReason a change was not tried.
 #[derive(Debug, thiserror::Error)]
 pub enum TryError {
     /// It cannot be made.
@@ -293,12 +293,12 @@ pub enum TryError {
 
 /// A pin that the floor's started and pinned work leaves no room for.
 fn refused(model: &FloorModel, operation: Uuid) -> Result<(), CannotChange> {
-    let hole = model
-        .holes
+    let issue = model
+        .issues
         .iter()
-        .find(|hole| hole.operation == Some(operation) && !hole.why.leaves_out());
-    match hole.map(|hole| &hole.why) {
-        Some(why @ Why::PinTaken) => cannot(
+        .find(|issue| issue.operation == Some(operation) && !issue.reason.leaves_out());
+    match issue.map(|issue| &issue.reason) {
+        Some(why @ IssueReason::PinTaken) => cannot(
             "starts",
             format!("Other work is pinned or begun there: {why}"),
         ),
@@ -341,11 +341,11 @@ fn too_soon(
     Ok(())
 }
 
-type Stand<'a> = (&'a Floor, &'a [Hole], &'a Timetable);
+type Stand<'a> = (&'a Floor, &'a [SchedulingIssue], &'a Timetable);
 
 fn effect(change: &Change, old: Stand, new: Stand) -> Effect {
-    let (old_floor, old_holes, before) = old;
-    let (floor, holes, after) = new;
+    let (old_floor, old_issues, before) = old;
+    let (floor, issues, after) = new;
     let promises = promises(floor, before, after);
     let old_slots: HashMap<Uuid, _> = before.slots.iter().map(|s| (s.operation, s)).collect();
     let moved = after
@@ -358,9 +358,9 @@ fn effect(change: &Change, old: Stand, new: Stand) -> Effect {
         })
         .map(|slot| slot.operation)
         .collect::<Vec<_>>();
-    let new_holes: Vec<Hole> = holes
+    let new_issues: Vec<SchedulingIssue> = issues
         .iter()
-        .filter(|hole| !old_holes.contains(hole))
+        .filter(|issue| !old_issues.contains(issue))
         .cloned()
         .collect();
     let sentence = sentence(
@@ -368,12 +368,12 @@ fn effect(change: &Change, old: Stand, new: Stand) -> Effect {
         floor,
         &promises,
         moved.len(),
-        &new_holes,
+        &new_issues,
     );
     Effect {
         promises,
         moved,
-        new_holes,
+        new_issues,
         sentence,
     }
 }
@@ -417,7 +417,7 @@ fn sentence(
     floor: &Floor,
     promises: &[PromiseMove],
     moved: usize,
-    holes: &[Hole],
+    issues: &[SchedulingIssue],
 ) -> String {
     let mut says: Vec<String> = Vec::new();
     let late: Vec<&PromiseMove> = promises
@@ -497,8 +497,12 @@ fn sentence(
             ));
         }
     }
-    for hole in holes.iter().filter(|hole| !hole.why.leaves_out()) {
-        says.push(format!("for {} {}", job_words(floor, hole.job), hole.why));
+    for issue in issues.iter().filter(|issue| !issue.reason.leaves_out()) {
+        says.push(format!(
+            "for {} {}",
+            job_words(floor, issue.job),
+            issue.reason
+        ));
     }
     if says.is_empty() {
         says.push("no promise moves".to_owned());

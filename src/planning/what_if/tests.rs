@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::planning::floor::{
-    FloorJob, FloorOperation, FloorPerson, Order, Progress, SlotState, Timetable, Why,
+    FloorJob, FloorOperation, FloorPerson, IssueReason, Order, Progress, SlotState, Timetable,
 };
 use crate::planning::{Hours, Shift};
 use chrono::NaiveTime;
@@ -191,7 +191,7 @@ fn holding_a_job_frees_its_place_and_says_so() {
         "If job 1 is held (the deposit is not here): job 2 comes sooner by 8 h, \
          job 1 is not planned any more; 1 operation moves."
     );
-    assert_eq!(what.effect.new_holes.len(), 1);
+    assert_eq!(what.effect.new_issues.len(), 1);
     let nothing = Change::Train {
         person: id(INES),
         skill: "honing".into(),
@@ -330,12 +330,12 @@ fn work_with_the_same_on_the_table_is_brought_together() {
         machine: None,
     };
     assert_eq!(refused(taken, &back).0, "operation");
-    // Somebody's route that has come to ask for the opposite is heard, and the order is a hole.
+    // Somebody's route that has come to ask for the opposite is heard, and the order is reported.
     let mut circle = taken.clone();
     circle.operation_mut(id(110)).unwrap().behind = vec![id(310)];
-    let holes = circle.model().holes;
-    assert_eq!(holes.len(), 1);
-    assert_eq!(holes[0].why, Why::OrderGone);
+    let issues = circle.model().issues;
+    assert_eq!(issues.len(), 1);
+    assert_eq!(issues[0].reason, IssueReason::OrderGone);
 }
 
 /// A machine stops for four hours: work that is not on it, nor follows work that is, stays where it is.

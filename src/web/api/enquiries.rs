@@ -4,7 +4,7 @@ use crate::app::answer_enquiry::Ways;
 use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
 use crate::db::quotes::Quote;
-use crate::units::Money;
+use crate::units::{Code, Money};
 use crate::web::screens::enquiries::work;
 use crate::web::screens::enquiries::{CallForm, Lists};
 use crate::web::shell::site::Site;

@@ -3,6 +3,7 @@
 use crate::db::people::Role;
 use crate::db::sightings;
 use crate::sourcing::Sighting;
+use crate::units::Code;
 use crate::web::screens::market::{SightingForm, today};
 use crate::web::ui::{Answer, FormErrors, SignedIn};
 use actix_web::http::header::LOCATION;

@@ -91,7 +91,7 @@ impl ResponseError for WebError {
         }
     }
 
-    /// Bare: [`crate::web::ui::error_page::render`] knows the request and gives it its page or problem document.
+    /// Bare: `ui::error_page::render` knows the request and gives it its page or problem document.
     fn error_response(&self) -> HttpResponse {
         let mut response = HttpResponse::build(self.status_code());
         if let Self::TooMany { retry_after, .. } = self {

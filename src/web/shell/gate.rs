@@ -10,7 +10,7 @@ use super::site::Site;
 use crate::db::people::Role;
 use crate::db::sessions::{self, Session};
 use crate::db::{DbError, Scope, ShopTx};
-use crate::units::{Currency, LengthUnit};
+use crate::units::{Code, Currency, LengthUnit};
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderMap};

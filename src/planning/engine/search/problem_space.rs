@@ -8,7 +8,7 @@ use rand::Rng;
 
 use super::anneal::worse_allowed;
 use crate::planning::engine::{
-    construction::{dispatch::Dispatcher, rules::Dispatch},
+    construction::{dispatch::Dispatcher, rules::DispatchRule},
     model::{Minute, build::Shop, plan::Value},
     random::below,
     timing::{Decisions, Timing},
@@ -28,7 +28,7 @@ const HEAT: f64 = 1.0;
 pub(crate) fn search(
     shop: &Shop,
     timing: &mut Timing,
-    how: Dispatch,
+    how: DispatchRule,
     mut best: (Decisions, Value),
     rng: &mut impl Rng,
     stop: &mut dyn FnMut(&Value) -> bool,
@@ -43,9 +43,9 @@ pub(crate) fn search(
     let decisions = dispatcher.plan(timing, how, &dues);
     let mut value = timing.once(shop, decisions);
     let mut late = late_jobs(shop, timing, &promised);
-    let mut barren = 0;
-    while barren < PATIENCE && value.lateness > 0 {
-        barren += 1;
+    let mut rounds_without_gain = 0;
+    while rounds_without_gain < PATIENCE && value.lateness > 0 {
+        rounds_without_gain += 1;
         let of_late = !late.is_empty() && below(rng, 4) > 0;
         let from = if of_late { &late } else { &promised };
         let job = from[below(rng, from.len() as u32) as usize] as usize;
@@ -64,7 +64,7 @@ pub(crate) fn search(
             if tried.compare(&best.1, shop.goal).is_lt() {
                 best.0.copy(decisions);
                 best.1 = tried;
-                barren = 0;
+                rounds_without_gain = 0;
             }
         } else {
             dues[job] = old;

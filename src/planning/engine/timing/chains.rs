@@ -121,7 +121,7 @@ impl Chains {
     #[inline]
     fn heads_of(&self, shop: &Shop, d: &Decisions, op: u32) -> [u32; 2] {
         let c = d.choice[op as usize];
-        let machine = shop.ways(op)[c.way as usize].machine;
+        let machine = shop.modes(op)[c.mode as usize].machine;
         let mut heads = [self.nowhere(); 2];
         if machine < self.machines {
             heads[MACHINE] = self.operations + machine;

@@ -178,9 +178,13 @@ fn drop_nul(value: &mut Value) -> bool {
     };
     match value {
         Value::String(text) => clean(text),
-        Value::Array(values) => values
-            .iter_mut()
-            .fold(false, |any, value| drop_nul(value) || any),
+        Value::Array(values) => {
+            let mut any = false;
+            for value in values {
+                any |= drop_nul(value);
+            }
+            any
+        }
         Value::Object(fields) => {
             let mut any = false;
             *fields = std::mem::take(fields)

@@ -8,7 +8,7 @@ use crate::castings::fault::LONGEST_LABEL;
 use crate::castings::{Boss, Face, Pattern, Place};
 use crate::db::castings as db;
 use crate::db::people::Role;
-use crate::units::LengthUnit;
+use crate::units::{Code, LengthUnit};
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
     Answer, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,

@@ -8,7 +8,7 @@ use crate::castings::fault::{LONGEST_LABEL, LONGEST_NOTE, MOST_ALIKE};
 use crate::castings::{Face, Feature, FeatureKind, Pattern, Place, Variant};
 use crate::db::castings as db;
 use crate::db::people::Role;
-use crate::units::{Fit, LengthUnit, Thread};
+use crate::units::{Code, Fit, LengthUnit, Thread};
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
     Answer, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,

@@ -16,6 +16,7 @@ mod variant;
 mod variant_form;
 
 use crate::castings::{Face, FeatureKind, Place};
+use crate::units::Code;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{CheckedForm, FormErrors, Page, Section, SignedIn, WebError, csrf_field};
 use actix_web::web;

@@ -5,7 +5,7 @@ use crate::castings::fault::{LONGEST_NAME, LONGEST_NOTE, MOST_CYLINDERS};
 use crate::castings::{Face, Fault, Outline, Pattern, Variant};
 use crate::db::people::Role;
 use crate::db::{DbError, castings as db};
-use crate::units::LengthUnit;
+use crate::units::{Code, LengthUnit};
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{Answer, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field};
 use actix_web::{http::StatusCode, web};

@@ -6,7 +6,7 @@ use crate::castings::{Action, Face, FeatureKind, RemedyRule, When};
 use crate::db::people::Role;
 use crate::db::{DbError, remedy_rules as db, standards};
 use crate::estimating::Element;
-use crate::units::LengthUnit;
+use crate::units::{Code, LengthUnit};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{Answer, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field};

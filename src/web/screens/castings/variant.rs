@@ -9,7 +9,7 @@ use crate::castings::fault::LONGEST_NAME;
 use crate::castings::{Face, Feature, Outline, Pattern, Variant};
 use crate::db::castings as db;
 use crate::db::people::Role;
-use crate::units::LengthUnit;
+use crate::units::{Code, LengthUnit};
 use crate::web::ui::{Answer, FormErrors, Page, Reply, Section, SignedIn};
 use actix_web::web;
 use maud::{Markup, html};

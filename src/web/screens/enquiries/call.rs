@@ -10,6 +10,7 @@ use crate::db::people::Role;
 use crate::db::quotes::{self, Quote, QuoteState};
 use crate::enquiry::{Answer as EnquiryAnswer, OptionAnswer};
 use crate::estimating::{Basis, Element};
+use crate::units::Code;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{Choice, Live};
 use crate::web::ui::show as words;

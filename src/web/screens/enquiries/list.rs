@@ -3,6 +3,7 @@
 use crate::db::enquiries::{self, Enquiry, EnquiryState};
 use crate::db::people::Role;
 use crate::db::{castings, quotes};
+use crate::units::Code;
 use crate::web::ui::{Answer, Page, Section, SignedIn, csrf_field, show};
 use actix_web::web;
 use maud::{Markup, html};

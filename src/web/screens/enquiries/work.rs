@@ -5,6 +5,7 @@ use crate::db::enquiries::{self, Enquiry};
 use crate::db::quotes::{self, NewQuote, Quote};
 use crate::db::{ShopTx, decisions, settings};
 use crate::enquiry::Answer;
+use crate::units::Code;
 use crate::web::shell::site::Site;
 use crate::web::ui::{SignedIn, WebError};
 use actix_web::web;

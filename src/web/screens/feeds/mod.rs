@@ -24,7 +24,6 @@ use chrono::Utc;
 use maud::{Markup, html};
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
-use std::time::Instant;
 use subtle::ConstantTimeEq;
 use uuid::Uuid;
 
@@ -48,14 +47,14 @@ const PATH: &str = "/feeds";
 /// The feed itself. Whatever is wrong with the address, the answer is the same.
 async fn read(req: HttpRequest, token: web::Path<String>, site: web::Data<Site>) -> Answer {
     let from = session::address(&req, &site);
-    if let Err(retry_after) = site.feed_brake.look(&from, Instant::now()) {
+    if let Err(retry_after) = site.feed_brake.look(&from) {
         return Err(WebError::TooMany {
             message: "This calendar is asked for too often. Wait a while.".to_owned(),
             retry_after,
         });
     }
     let missing = || {
-        site.feed_brake.missed(&from, Instant::now());
+        site.feed_brake.missed(&from);
         WebError::NotFound("this calendar")
     };
     let token = Token::read(&token).ok_or_else(missing)?;

@@ -31,7 +31,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::get().to(show))
             .route(web::post().to(decide)),
     )
-    .route("/jobs/{id}/told/{call}", web::post().to(call_made));
+    .route("/jobs/{id}/calls/{call}", web::post().to(call_made));
 }
 
 /// The failed checks of a job, and whom to call.
@@ -74,7 +74,7 @@ pub(super) fn call_form(who: &SignedIn, job_id: Uuid, call: &Call) -> Markup {
                 ": " (floor_words::call(call.reason)) "."
             }
             @if who.may(Role::Office) {
-                form.grid method="post" action={ "/jobs/" (job_id) "/told/" (call.id) } {
+                form.grid method="post" action={ "/jobs/" (job_id) "/calls/" (call.id) } {
                     (csrf_field(who))
                     (Field::text("said", "What was said", "").id(&id))
                     div.actions { button.quiet type="submit" { "Done" } }

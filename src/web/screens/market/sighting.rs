@@ -5,7 +5,7 @@ use crate::castings::Variant;
 use crate::db::people::Role;
 use crate::db::{DbError, castings, sightings};
 use crate::sourcing::{Fate, Sighting};
-use crate::units::Currency;
+use crate::units::{Code, Currency};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{

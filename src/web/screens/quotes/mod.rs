@@ -4,6 +4,7 @@ use crate::db::people::Role;
 use crate::db::quotes::{self, Quote, QuoteState};
 use crate::db::{DbError, decisions, enquiries, history, jobs};
 use crate::enquiry::Answer as EnquiryAnswer;
+use crate::units::Code;
 use crate::web::screens::enquiries::{cost_lines, route_table};
 use crate::web::ui::history as past;
 use crate::web::ui::{

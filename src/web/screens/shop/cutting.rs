@@ -6,7 +6,7 @@ use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, history as changes};
 use crate::estimating::cutting_data::{STATUS, starting_points};
 use crate::estimating::{Process, ToolData};
-use crate::units::{Length, LengthUnit};
+use crate::units::{Code, Length, LengthUnit};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::history;
 use crate::web::ui::stale::{Changed, stale_notice};

@@ -3,6 +3,7 @@
 use crate::app::password;
 use crate::db::DbError;
 use crate::db::people::{self, NewPerson, Person, Role};
+use crate::units::Code;
 use crate::web::shell::session;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::Choice;

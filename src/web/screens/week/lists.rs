@@ -1,7 +1,7 @@
-//! The same as the picture in words and figures: holes, load under capacity, the work day by day.
+//! The same as the picture in words and figures: what could not be planned, load under capacity, the work day by day.
 
 use super::sheet::{Stretch, job_href, long_number, slack_words, state_words};
-use crate::planning::floor::{DayLoad, Floor, Hole, Owner, Slot, Timetable};
+use crate::planning::floor::{DayLoad, Floor, Owner, SchedulingIssue, Slot, Timetable};
 use crate::planning::what_if::hours;
 use crate::web::ui::show;
 use chrono::{Datelike, NaiveDate};
@@ -9,20 +9,20 @@ use maud::{Markup, html};
 use std::collections::BTreeMap;
 
 /// What could not be planned as wished, in sight above everything else.
-pub(super) fn holes(floor: &Floor, holes: &[Hole]) -> Markup {
+pub(super) fn issues(floor: &Floor, issues: &[SchedulingIssue]) -> Markup {
     html! {
-        @if !holes.is_empty() {
-            section.notice.warn aria-labelledby="week-holes" {
-                h2 #week-holes { span.sign aria-hidden="true" { "!" } " " (show::count(holes.len() as i64, "thing is", "things are")) " not planned as wished" }
+        @if !issues.is_empty() {
+            section.notice.warn aria-labelledby="week-issues" {
+                h2 #week-issues { span.sign aria-hidden="true" { "!" } " " (show::count(issues.len() as i64, "thing is", "things are")) " not planned as wished" }
                 ul.plain {
-                    @for hole in holes {
-                        @if let Some(job) = floor.job(hole.job) {
+                    @for issue in issues {
+                        @if let Some(job) = floor.job(issue.job) {
                             li {
                                 a href=(job_href(job)) { (long_number(job)) }
                                 " " (job.title)
-                                @if let Some(operation) = hole.operation.and_then(|id| floor.operation(id)) { ", " (operation.1.number) " " (operation.1.what) }
-                                ": " (hole.why)
-                                @if hole.why.leaves_out() { "." } @else { ". It is planned elsewhere." }
+                                @if let Some(operation) = issue.operation.and_then(|id| floor.operation(id)) { ", " (operation.1.number) " " (operation.1.what) }
+                                ": " (issue.reason)
+                                @if issue.reason.leaves_out() { "." } @else { ". It is planned elsewhere." }
                             }
                         }
                     }

@@ -111,7 +111,7 @@ fn page(
         (panel.draw())
         div.week-body #week-body {
             (last_taken(who, newest))
-            (lists::holes(floor, &standing.model.holes))
+            (lists::issues(floor, &standing.model.issues))
             (summary(standing))
             (figure(picture.as_ref()))
             (lists::days(floor, &standing.timetable, stretch))

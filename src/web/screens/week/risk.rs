@@ -92,7 +92,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
                     li {
                         a href=(job_href(job)) { (long_number(job)) } " " (job.title)
                         @if let Some(due) = job.due { ", " (moment(due, floor.zone)) }
-                        @for hole in standing.model.holes.iter().filter(|h| h.job == job.id) { ": " (hole.why) }
+                        @for hole in standing.model.issues.iter().filter(|h| h.job == job.id) { ": " (hole.reason) }
                     }
                 } }
             }

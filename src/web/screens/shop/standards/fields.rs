@@ -3,6 +3,7 @@
 use super::form::{ElementForm, cell, filled};
 use crate::db::people::Role;
 use crate::estimating::{Basis, Process, Stage, Standing};
+use crate::units::Code;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{Field, FormErrors, SignedIn};
 use maud::{Markup, html};

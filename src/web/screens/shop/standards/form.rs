@@ -1,7 +1,7 @@
 //! What an element's form holds, and its reading into an element.
 
 use crate::estimating::{Basis, Check, Cut, Element, Material, Process, Recipe, Stage, Standing};
-use crate::units::{Length, Minutes, Spread};
+use crate::units::{Code, Length, Minutes, Spread};
 use crate::web::screens::shop::rates::amount;
 use crate::web::ui::stale::Changed;
 use crate::web::ui::{FormErrors, SignedIn};

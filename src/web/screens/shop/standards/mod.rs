@@ -7,6 +7,7 @@ use super::rates::skills;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, cutting, history as changes, machines, standards};
 use crate::estimating::{Element, Stage, starting};
+use crate::units::Code;
 use crate::web::ui::history;
 use crate::web::ui::stale::stale_notice;
 use crate::web::ui::{

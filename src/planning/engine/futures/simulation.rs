@@ -71,38 +71,38 @@ impl Turn {
     }
 }
 
-/// Plays a plan out, one future after another.
+/// Carries a plan out in one future after another.
 #[derive(Debug)]
-pub(crate) struct Player<'a> {
+pub(crate) struct Simulation<'a> {
     draws: Draws,
     planned: &'a Decisions,
     /// By operation: its planned start, and its place in the plan's order.
-    wanted: Vec<(Minute, u32)>,
+    turns: Vec<(Minute, u32)>,
     /// By operation: how many that it waits for are not placed yet.
     waiting: Vec<u32>,
     /// What could be next.
     ready: BinaryHeap<Reverse<Turn>>,
 }
 
-impl<'a> Player<'a> {
+impl<'a> Simulation<'a> {
     pub fn new(model: &Model, plan: &Plan, planned: &'a Decisions) -> Self {
         Self {
             draws: Draws::new(model, plan),
-            ..Self::by_turns(plan.assignments.iter().map(|a| a.start), planned)
+            ..Self::of_starts(plan.assignments.iter().map(|a| a.start), planned)
         }
     }
 
     /// Plays decisions out with the times as they are, each operation at its turn or as soon after it as can be.
-    pub fn by_turns(starts: impl Iterator<Item = Minute>, planned: &'a Decisions) -> Self {
-        let mut wanted: Vec<_> = starts.map(|start| (start, 0)).collect();
+    pub fn of_starts(starts: impl Iterator<Item = Minute>, planned: &'a Decisions) -> Self {
+        let mut turns: Vec<_> = starts.map(|start| (start, 0)).collect();
         for (place, &op) in (0..).zip(&planned.order) {
-            wanted[op as usize].1 = place;
+            turns[op as usize].1 = place;
         }
         Self {
             draws: Draws::default(),
             planned,
-            waiting: vec![0; wanted.len()],
-            wanted,
+            waiting: vec![0; turns.len()],
+            turns,
             ready: BinaryHeap::new(),
         }
     }
@@ -110,13 +110,13 @@ impl<'a> Player<'a> {
     /// Draws a future and leaves its times in `timing`: always the operation that can begin first is placed next (the
     /// parallel schedule generation scheme, Kolisch 1996), on the machine and by the person planned, none before its
     /// planned start is its turn. Where longest lags tie operations together, the plan's order is kept.
-    pub fn play(&mut self, shop: &Shop, timing: &mut Timing, rng: &mut impl Rng) {
+    pub fn draw_and_replay(&mut self, shop: &Shop, timing: &mut Timing, rng: &mut impl Rng) {
         self.draws.draw(&mut timing.stretch, rng);
-        self.play_on(shop, timing);
+        self.replay(shop, timing);
     }
 
     /// The same with the run times that `timing` has.
-    pub fn play_on(&mut self, shop: &Shop, timing: &mut Timing) {
+    pub fn replay(&mut self, shop: &Shop, timing: &mut Timing) {
         if shop.has_max_lags {
             timing.once(shop, self.planned);
             return;
@@ -127,22 +127,22 @@ impl<'a> Player<'a> {
             let open = before.filter(|l| !shop.ops[l.op as usize].fixed).count();
             self.waiting[op as usize] = open as u32;
             if open == 0 {
-                let (start, place) = self.wanted[op as usize];
+                let (start, place) = self.turns[op as usize];
                 self.ready.push(Reverse(Turn::new(start, place)));
             }
         }
         while let Some(Reverse(turn)) = self.ready.pop() {
             let op = self.planned.order[turn.place()];
             let choice = self.planned.choice[op as usize];
-            let way = &shop.ways(op)[choice.way as usize];
+            let mode = &shop.modes(op)[choice.mode as usize];
             // Nothing begins before its machine and its person are free, whatever their hours: most are put off by that.
-            let free = timing.free(op, way, choice.person);
+            let free = timing.free(op, mode, choice.person);
             let place = turn.place() as u32;
             if free > turn.start() {
                 self.ready.push(Reverse(Turn::new(free, place)));
                 continue;
             }
-            let times = timing.fit(shop, op, way, choice.person);
+            let times = timing.fit(shop, op, mode, choice.person);
             // What was placed meanwhile may have put it off: then it has another turn.
             let next = Turn::new(times.start, place);
             if next > turn {
@@ -157,7 +157,7 @@ impl<'a> Player<'a> {
                 }
                 self.waiting[after] -= 1;
                 if self.waiting[after] == 0 {
-                    let (start, place) = self.wanted[after];
+                    let (start, place) = self.turns[after];
                     self.ready
                         .push(Reverse(Turn::new(start.max(turn.start()), place)));
                 }

@@ -4,7 +4,7 @@ use super::{Minute, build::Shop, calendar::NEVER};
 
 /// Start, end of the attended part and end of a stay of `attended` and then `alone` minutes on a machine.
 #[inline]
-pub(crate) fn stay(
+pub(crate) fn earliest_fit(
     shop: &Shop,
     machine: u32,
     person: u32,
