@@ -3,7 +3,7 @@
 
 use crate::db::bookings::{self, NewBooking};
 use crate::db::{DbError, ShopTx, devices, jobs, people, work_list};
-use crate::shopfloor::{self, Conflict, Kind, Refusal};
+use crate::shopfloor::{self, BookingRefusal, Conflict, Kind};
 use chrono::{DateTime, TimeDelta, Utc};
 use uuid::Uuid;
 
@@ -30,7 +30,7 @@ impl Recorded {
 pub enum BookError {
     /// The entry itself is wrong, however often it is sent.
     #[error(transparent)]
-    Refused(#[from] Refusal),
+    Refused(#[from] BookingRefusal),
     /// From the database.
     #[error(transparent)]
     Db(#[from] DbError),
@@ -50,17 +50,17 @@ pub async fn book(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, BookErr
             && earlier.person_id == new.person_id
             && (earlier.device_at - new.device_at).abs() < TimeDelta::milliseconds(1);
         if !same {
-            return Err(Refusal::KeyUsed.into());
+            return Err(BookingRefusal::KeyUsed.into());
         }
         return Ok(Recorded::Again(earlier.conflict));
     }
     match new.corrects {
         Some(corrects) => {
             if !bookings::is_of_operation(tx, corrects, new.operation_id).await? {
-                return Err(Refusal::CorrectsOtherOperation.into());
+                return Err(BookingRefusal::CorrectsOtherOperation.into());
             }
         }
-        None if new.kind.corrects() => return Err(Refusal::CorrectsNothing.into()),
+        None if new.kind.corrects() => return Err(BookingRefusal::CorrectsNothing.into()),
         None => {}
     }
     let conflict = shopfloor::conflict(new.kind, found);

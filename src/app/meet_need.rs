@@ -2,9 +2,13 @@
 //! put back.
 
 use crate::db::castings_on_shelf::{self, ShelfState};
-use crate::db::needs::{self, Arrival, Behind, Need, NeedDetails};
+use crate::db::needs::{self, Arrival, Behind, MaterialLine, Need, NeedDetails, NeedKind};
 use crate::db::{DbError, ShopTx, jobs, stock, tools};
-use crate::stock::{NeedRefusal, Transfer};
+use crate::documents::notes;
+use crate::enquiry::quote::DonorSource;
+use crate::estimating::Route;
+use crate::stock::{NeedRefusal, Transfer, materials};
+use rust_decimal::Decimal;
 use uuid::Uuid;
 
 /// Why a need was not changed.
@@ -144,6 +148,43 @@ async fn move_stock(
         .map_err(refused(now))?;
     stock::book_for_need(tx, item_id, seen.id, now.details.quantity, transfer).await?;
     Ok(())
+}
+
+/// Adds what a new job needs: its casting, when its quote had one, and the materials of its route, each before the
+/// operation that uses it. A casting from the shelf is set aside for the job already.
+///
+/// # Errors
+/// [`DbError::NotFound`] when the casting is gone, [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn of_route(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    route: &Route,
+    donor: Option<DonorSource>,
+) -> Result<(), DbError> {
+    if let Some(donor) = donor {
+        let details = NeedDetails {
+            operation_id: None,
+            kind: NeedKind::Donor,
+            what: notes::donor_need(donor).to_owned(),
+            quantity: Decimal::ONE,
+            unit: "each".to_owned(),
+            behind: match donor {
+                DonorSource::Shelf(id) => Behind::Casting(id),
+                DonorSource::Brought | DonorSource::Bought => Behind::Itself,
+            },
+            arrival: Arrival::Wanted,
+            expected_on: None,
+        };
+        needs::insert(tx, job_id, &details).await?;
+    }
+    let lines: Vec<MaterialLine> = materials(route)
+        .map(|(operation, material)| MaterialLine {
+            operation,
+            name: material.name.clone(),
+            quantity: material.quantity,
+        })
+        .collect();
+    needs::add_materials(tx, job_id, &lines).await
 }
 
 /// Sets a casting aside for a job, unless it has it already.

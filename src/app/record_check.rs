@@ -3,7 +3,7 @@
 
 use crate::db::checks::{self, NewResult};
 use crate::db::{DbError, ShopTx, jobs};
-use crate::quality::{self, Found, Refusal};
+use crate::quality::{self, CheckRefusal, Found};
 
 /// What became of a check that arrived.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,7 +19,7 @@ pub struct Checked {
 pub enum CheckError {
     /// The check itself is wrong, however often it is sent.
     #[error(transparent)]
-    Refused(#[from] Refusal),
+    Refused(#[from] CheckRefusal),
     /// From the database.
     #[error(transparent)]
     Db(#[from] DbError),
@@ -42,7 +42,7 @@ pub async fn record(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, CheckEr
         };
         let same_place = i64::from(earlier.place) == i64::from(new.place);
         if earlier.operation_id != new.operation_id || !same_place || !same_found {
-            return Err(Refusal::KeyUsed.into());
+            return Err(CheckRefusal::KeyUsed.into());
         }
         return Ok(Checked {
             passed: earlier.passed,
@@ -52,7 +52,7 @@ pub async fn record(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, CheckEr
     let check = usize::try_from(new.place)
         .ok()
         .and_then(|place| operation.planned.checks.get(place))
-        .ok_or(Refusal::NoSuchCheck)?;
+        .ok_or(CheckRefusal::NoSuchCheck)?;
     let judged = quality::judge(check, new.found)?;
     checks::insert(tx, new, check, &judged).await?;
     if let Some(failure) = &judged.failure

@@ -5,7 +5,6 @@
 
 use super::read::{corrupt, word};
 use super::{DbError, ShopTx};
-use crate::estimating::Route;
 pub use crate::stock::{Arrival, Cover, Loan, NeedKind, Reserved, Source, Standing};
 use crate::units::Code;
 use chrono::NaiveDate;
@@ -439,62 +438,35 @@ pub async fn set_state(
     one(done.rows_affected())
 }
 
-/// Where the casting of a job comes from, as its quote had it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum DonorNeed {
-    /// From the shelf; it is set aside already.
-    Shelf(Uuid),
-    /// The customer brings it.
-    Brought,
-    /// It has to be found and bought.
-    Hunted,
+/// A material that an operation of a job needs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MaterialLine {
+    /// Number of the operation.
+    pub operation: u32,
+    /// The material.
+    pub name: String,
+    /// How much.
+    pub quantity: Decimal,
 }
 
-/// Writes down what a new job needs: its casting, and the materials of the elements of its route, each before the
-/// operation that uses it. A material that is kept in stock under the same name draws on stock.
+/// Adds materials to the needs of a job, each before the operation that uses it. A material that is kept in stock under
+/// the same name draws on stock.
 ///
 /// # Errors
-/// [`DbError::Database`].
-pub async fn of_route(
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn add_materials(
     tx: &mut ShopTx,
     job_id: Uuid,
-    route: &Route,
-    donor: Option<DonorNeed>,
+    lines: &[MaterialLine],
 ) -> Result<(), DbError> {
-    if let Some(donor) = donor {
-        let (what, behind) = match donor {
-            DonorNeed::Shelf(id) => ("Casting from the shelf", Behind::Casting(id)),
-            DonorNeed::Brought => ("The customer’s own casting", Behind::Itself),
-            DonorNeed::Hunted => ("A casting, to be found and bought", Behind::Itself),
-        };
-        let details = NeedDetails {
-            operation_id: None,
-            kind: NeedKind::Donor,
-            what: what.to_owned(),
-            quantity: Decimal::ONE,
-            unit: "each".to_owned(),
-            behind,
-            arrival: Arrival::Wanted,
-            expected_on: None,
-        };
-        insert(tx, job_id, &details).await?;
-    }
-    let (mut ids, mut numbers, mut names, mut quantities) =
-        (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    for operation in &route.operations {
-        let number =
-            i32::try_from(operation.number).map_err(|why| corrupt("operation number", why))?;
-        for material in operation
-            .materials
-            .iter()
-            .filter(|m| m.quantity > Decimal::ZERO)
-        {
-            ids.push(Uuid::now_v7());
-            numbers.push(number);
-            names.push(material.name.clone());
-            quantities.push(material.quantity);
-        }
-    }
+    let ids: Vec<Uuid> = lines.iter().map(|_| Uuid::now_v7()).collect();
+    let numbers = lines
+        .iter()
+        .map(|line| i32::try_from(line.operation))
+        .collect::<Result<Vec<i32>, _>>()
+        .map_err(|why| corrupt("operation number", why))?;
+    let names: Vec<String> = lines.iter().map(|line| line.name.clone()).collect();
+    let quantities: Vec<Decimal> = lines.iter().map(|line| line.quantity).collect();
     sqlx::query!(
         "insert into need (shop_id, id, job_id, operation_id, kind, what, quantity, unit, item_id)
          select $1, line.id, $2, o.id, 'material', line.name, line.quantity, coalesce(i.unit, 'each'), i.id

@@ -6,7 +6,7 @@ use super::seed::{Seed, SeedError};
 use crate::app::meet_need;
 use crate::db::ShopTx;
 use crate::db::jobs;
-use crate::db::needs::{self, Arrival, Behind, NeedDetails, NeedKind};
+use crate::db::needs::{Arrival, Behind, NeedDetails, NeedKind};
 use crate::db::stock::{self, ItemDetails, OrderDetails};
 use crate::db::tools::{self, ToolDetails};
 use chrono::{Days, NaiveDate};
@@ -155,7 +155,7 @@ pub(super) async fn write_needs(
     job: &LiveJob,
 ) -> Result<(), DemoError> {
     let title = job.title.as_str();
-    needs::of_route(tx, job_id, &job.route, None).await?;
+    meet_need::of_route(tx, job_id, &job.route, None).await?;
     let operations = jobs::operations(tx, job_id).await?;
     let under_way = job.done + usize::from(job.begun);
     let begun = under_way > 0;

@@ -1,5 +1,7 @@
 //! What the program itself notes in records that people read and edit as text: the note of an enquiry it opens, the
-//! reason it puts a job on hold for.
+//! reason it puts a job on hold for, the casting a job needs.
+
+use crate::enquiry::quote::DonorSource;
 
 /// The note of an enquiry in which a job is quoted again because its casting is scrap: why, then what the earlier note
 /// said.
@@ -19,4 +21,14 @@ pub fn customer_of(job: i64) -> String {
 #[must_use]
 pub fn waits_for_quote(enquiry: i64) -> String {
     format!("to be quoted again: enquiry {enquiry}")
+}
+
+/// The need of a job for its casting.
+#[must_use]
+pub fn donor_need(donor: DonorSource) -> &'static str {
+    match donor {
+        DonorSource::Shelf(_) => "Casting from the shelf",
+        DonorSource::Brought => "The customer’s own casting",
+        DonorSource::Bought => "A casting, to be found and bought",
+    }
 }

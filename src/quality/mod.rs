@@ -12,4 +12,4 @@ pub use check::{Limits, Verdict, limit_gauge, reading};
 pub use decision::{
     CallReason, Decision, DecisionKind, Rework, RouteChange, call_after_scrap, do_again, rework,
 };
-pub use record::{Failure, Found, Judged, Refusal, hold_reason, judge};
+pub use record::{CheckRefusal, Failure, Found, Judged, hold_reason, judge};

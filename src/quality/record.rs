@@ -16,7 +16,7 @@ pub enum Found {
 
 /// Why a check is not recorded, however often it is sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum Refusal {
+pub enum CheckRefusal {
     /// The operation has no such check.
     #[error("the operation has no such check")]
     NoSuchCheck,
@@ -79,8 +79,8 @@ impl Judged {
 /// or does not.
 ///
 /// # Errors
-/// [`Refusal::NeedsMeasurement`], [`Refusal::NeedsGauging`].
-pub fn judge(check: &Check, found: Found) -> Result<Judged, Refusal> {
+/// [`CheckRefusal::NeedsMeasurement`], [`CheckRefusal::NeedsGauging`].
+pub fn judge(check: &Check, found: Found) -> Result<Judged, CheckRefusal> {
     let limits = Limits::read(&check.limits);
     let (measured, failure) = match (&limits, found) {
         (Some(limits), Found::Measured(measured)) => {
@@ -96,8 +96,8 @@ pub fn judge(check: &Check, found: Found) -> Result<Judged, Refusal> {
         (Some(_), Found::Gauged(goes)) if limit_gauge(check).is_some() => {
             (None, (!goes).then_some(Failure::Gauge))
         }
-        (Some(_), Found::Gauged(_)) => return Err(Refusal::NeedsMeasurement),
-        (None, Found::Measured(_)) => return Err(Refusal::NeedsGauging),
+        (Some(_), Found::Gauged(_)) => return Err(CheckRefusal::NeedsMeasurement),
+        (None, Found::Measured(_)) => return Err(CheckRefusal::NeedsGauging),
     };
     Ok(Judged {
         limits,
@@ -141,7 +141,7 @@ mod tests {
         );
         assert_eq!(
             failure(&bored, Found::Gauged(true)),
-            Err(Refusal::NeedsMeasurement)
+            Err(CheckRefusal::NeedsMeasurement)
         );
         assert_eq!(failure(&plugged, Found::Gauged(true)), Ok(None));
         assert_eq!(
@@ -154,7 +154,7 @@ mod tests {
         );
         assert_eq!(
             failure(&thread, Found::Measured(dec!(1))),
-            Err(Refusal::NeedsGauging)
+            Err(CheckRefusal::NeedsGauging)
         );
         let large = judge(&bored, Found::Measured(dec!(12.019))).unwrap();
         assert_eq!(

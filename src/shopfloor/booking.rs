@@ -21,7 +21,7 @@ pub enum Conflict {
 
 /// Why an entry is not booked, however often it is sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum Refusal {
+pub enum BookingRefusal {
     /// Its key was used for another entry.
     #[error("the key was used for another entry")]
     KeyUsed,

@@ -39,7 +39,7 @@ mod forgotten;
 mod hours;
 
 pub use booking::{
-    Conflict, Course, Refusal, Situation, attended_elsewhere, conflict, course, pauses,
+    BookingRefusal, Conflict, Course, Situation, attended_elsewhere, conflict, course, pauses,
     while_signed_on,
 };
 pub use clock::{Clock, Entry, Kind, OperationState, Phase, clocks, corrected, state, true_time};

@@ -4,8 +4,10 @@
 
 mod level;
 mod need;
+mod route;
 mod shelf;
 
 pub use level::Level;
 pub use need::{Arrival, Cover, Loan, NeedKind, NeedRefusal, Reserved, Source, Standing, Transfer};
+pub use route::materials;
 pub use shelf::{NotMovable, Outcome, Ownership, ShelfState};

@@ -16,7 +16,7 @@ use borewright::estimating::{Check, Route};
 use borewright::planning::Shift;
 use borewright::quality::{CallReason, Decision, Found, Rework};
 use borewright::shopfloor::{Conflict, Kind};
-use borewright::units::{Code, Currency, Minutes, Money};
+use borewright::units::{Currency, Minutes, Money};
 use chrono::{DateTime, NaiveTime, Utc, Weekday};
 use rust_decimal::Decimal;
 use sqlx::{AssertSqlSafe, query};

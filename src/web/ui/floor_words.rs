@@ -24,24 +24,26 @@ pub fn conflict(conflict: Conflict) -> &'static str {
 
 /// Why a booking was not taken.
 #[must_use]
-pub fn booking_refused(why: shopfloor::Refusal) -> &'static str {
+pub fn booking_refused(why: shopfloor::BookingRefusal) -> &'static str {
     match why {
-        shopfloor::Refusal::KeyUsed => "Its key was used for another booking",
-        shopfloor::Refusal::CorrectsOtherOperation => {
+        shopfloor::BookingRefusal::KeyUsed => "Its key was used for another booking",
+        shopfloor::BookingRefusal::CorrectsOtherOperation => {
             "The booking it corrects is not one of this operation"
         }
-        shopfloor::Refusal::CorrectsNothing => "A correction must name the booking it corrects",
+        shopfloor::BookingRefusal::CorrectsNothing => {
+            "A correction must name the booking it corrects"
+        }
     }
 }
 
 /// Why a check was not taken.
 #[must_use]
-pub fn check_refused(why: quality::Refusal) -> &'static str {
+pub fn check_refused(why: quality::CheckRefusal) -> &'static str {
     match why {
-        quality::Refusal::NoSuchCheck => "The operation has no such check",
-        quality::Refusal::NeedsMeasurement => "This check has limits: enter a measurement",
-        quality::Refusal::NeedsGauging => "This check has no limits: enter pass or fail",
-        quality::Refusal::KeyUsed => "Its key was used for another check",
+        quality::CheckRefusal::NoSuchCheck => "The operation has no such check",
+        quality::CheckRefusal::NeedsMeasurement => "This check has limits: enter a measurement",
+        quality::CheckRefusal::NeedsGauging => "This check has no limits: enter pass or fail",
+        quality::CheckRefusal::KeyUsed => "Its key was used for another check",
     }
 }
 
