@@ -217,7 +217,7 @@ impl View {
         let office = who.may(Role::Office);
         let body = html! {
             (back(super::PATH, "Stock"))
-            h1 { (item.details.name) @if item.is_low() { " " span.tag.hole { "low" } } }
+            h1 { (item.details.name) @if item.level().is_low() { " " span.tag.hole { "low" } } }
             (self.notice)
             (self.errors.summary())
             section.card {
@@ -229,7 +229,7 @@ impl View {
                     div { dt { "Kept" } dd { (or_nothing(&item.details.kept_at)) } }
                     div { dt { "Bought from" } dd { (or_nothing(&item.details.supplier)) } }
                 }
-                @if let Some(short) = item.short_by() {
+                @if let Some(short) = item.level().short_by() {
                     p.notice.warn { "With what jobs want taken off and what is on order added, " (amount(short, unit)) " short of the minimum." }
                 }
             }
