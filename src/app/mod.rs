@@ -14,6 +14,7 @@ pub mod lapse;
 pub mod lose_quote;
 pub mod password;
 pub mod planner;
+pub mod read_feed;
 pub mod reserve_slot;
 pub mod save_enquiry;
 mod shared_results;
