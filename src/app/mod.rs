@@ -5,6 +5,7 @@
 pub mod actor;
 pub mod answer_enquiry;
 pub mod catalogue;
+pub mod change_plan;
 pub mod close_enquiry;
 pub mod current_plan;
 pub mod drawn_plans;
@@ -18,6 +19,7 @@ pub mod read_feed;
 pub mod reserve_slot;
 pub mod save_enquiry;
 mod shared_results;
+pub mod week;
 pub mod win_quote;
 
 pub use actor::Actor;

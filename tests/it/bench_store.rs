@@ -12,7 +12,7 @@ use borewright::db::{DbError, Scope, ShopTx, castings_on_shelf, enquiries, holds
 use borewright::estimating::{Check, Route};
 use borewright::planning::Shift;
 use borewright::shopfloor::Kind;
-use borewright::units::{Code, Currency, Minutes, Money};
+use borewright::units::{Currency, Minutes, Money};
 use chrono::{DateTime, NaiveTime, Utc, Weekday};
 use rust_decimal::Decimal;
 use sqlx::{AssertSqlSafe, query};

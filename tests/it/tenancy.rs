@@ -1,7 +1,6 @@
 //! The walls between shops, for every table there is.
 
 use crate::support::TestDatabase;
-use borewright::units::Code;
 use sqlx::{AssertSqlSafe, PgConnection, Row, query, query_scalar};
 use uuid::Uuid;
 
