@@ -24,6 +24,7 @@ pub mod move_casting;
 pub mod password;
 pub mod planner;
 pub mod put_photo;
+pub mod read_feed;
 pub mod record_check;
 pub mod reserve_slot;
 pub mod save_enquiry;

@@ -130,12 +130,12 @@ impl OptionAnswer {
     }
 }
 
-/// The best conversion against the hunt, future by future.
+/// The best conversion against finding one, future by future.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Comparison {
     /// Key of the conversion.
     pub conversion: String,
-    /// Per cent of futures in which converting is cheaper. Where the hunt finds nothing, converting wins.
+    /// Per cent of futures in which converting is cheaper. Where none is found, converting wins.
     pub cheaper_percent: u32,
     /// Per cent of futures in which converting is sooner.
     pub sooner_percent: u32,
@@ -173,7 +173,7 @@ pub struct Answer {
     pub futures: u32,
     /// The options: what can be done first, cheapest first; then what cannot.
     pub options: Vec<OptionAnswer>,
-    /// Converting against hunting, where both can be done.
+    /// Converting against finding one, where both can be done.
     pub comparison: Option<Comparison>,
     /// Key of the option the shop would take, if any.
     pub recommended: Option<String>,
@@ -206,7 +206,7 @@ pub enum AnswerError {
 /// Answers a wish from what the shop knows.
 ///
 /// # Errors
-/// [`AnswerError`]. An option that cannot be costed is not an error: it stands in the answer with the reason.
+/// [`AnswerError`]. An option that cannot be costed is not an error: it is in the answer with the reason.
 pub fn answer(
     wish: &Wish,
     knowledge: &Knowledge,
@@ -315,7 +315,7 @@ fn cheapest(done: &[Simulated]) -> Option<&Simulated> {
         .min_by_key(|s| s.option.figures().map(|f| f.price.likely.amount()))
 }
 
-/// The cheapest conversion against the hunt.
+/// The cheapest conversion against finding one.
 ///
 /// The price below which an offered casting wins is where buying it costs as much as converting, both expected, before
 /// overhead and margin, which are in proportion on both sides. An offer at price p costs p, its carriage c and its

@@ -168,7 +168,7 @@ pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) 
     options
 }
 
-/// Blocks that are of the wanted kind already: the caller's own to repair, one on the shelf, one to be hunted for.
+/// Blocks that are of the wanted kind already: the customer's own to repair, one on the shelf, one to be found.
 /// `borrowed` stands in for a price that nobody has seen.
 ///
 /// # Errors

@@ -10,14 +10,14 @@ use rand::Rng;
 pub(super) enum Procurement {
     /// The caller brings it. If it fails, the job ends there.
     Brought,
-    /// From the shelf; once the shelf is empty, from a hunt for another, if one can be thought of.
+    /// From the shelf; once the shelf is empty, another is looked for, if anything is known of its market.
     Shelf {
         /// How many there are.
         free: u32,
         /// What replaces the last of them.
         then: Option<Hunt>,
     },
-    /// Hunted for.
+    /// Found and bought.
     Hunt(Hunt),
 }
 
@@ -27,9 +27,9 @@ pub(super) struct Procured {
     pub(super) days: Option<f64>,
     /// Castings that failed the inspection first.
     pub(super) failed: u32,
-    /// Spent on a hunt, minor units.
+    /// Spent on finding one, minor units.
     pub(super) spent_minor: i64,
-    /// What a hunt's money went on.
+    /// What that was spent on.
     pub(super) parts: Option<Spent>,
 }
 

@@ -271,7 +271,7 @@ impl Draws {
         dates: &dyn ReadyDates,
         now: DateTime<Utc>,
     ) -> Vec<Option<DateTime<Utc>>> {
-        // A future without a casting is not asked about; its release is far out and its ready time is none.
+        // A future without a casting is played from now like the others, and its ready time is dropped below.
         let starts: Vec<DateTime<Utc>> = self.release.iter().map(|r| r.unwrap_or(now)).collect();
         let mut ready = dates.ready(&candidate(route), &starts, &self.minutes);
         for (ready, release) in ready.iter_mut().zip(&self.release) {
