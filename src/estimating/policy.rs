@@ -1,5 +1,6 @@
 //! How the shop makes a price of a cost.
 
+use crate::units::{Money, MoneyError};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
