@@ -10,6 +10,7 @@ pub use standing::{Cover, Loan, Reserved, Source, Standing};
 use super::castings_on_shelf::{self, ShelfState};
 use super::read::{corrupt, word};
 use super::{DbError, ShopTx, jobs};
+use crate::enquiry::quote::DonorSource;
 use crate::estimating::Route;
 use crate::units::Code;
 use chrono::NaiveDate;
@@ -523,17 +524,6 @@ pub(super) async fn set_state(
     one(done.rows_affected())
 }
 
-/// Where the casting of a job comes from, as its quote had it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum DonorNeed {
-    /// From the shelf; it is set aside already.
-    Shelf(Uuid),
-    /// The customer brings it.
-    Brought,
-    /// It has to be found and bought.
-    Hunted,
-}
-
 /// Writes down what a new job needs: its casting, and the materials of the elements of its route, each before the
 /// operation that uses it. A material that is kept in stock under the same name draws on stock.
 ///
@@ -543,13 +533,13 @@ pub async fn of_route(
     tx: &mut ShopTx,
     job_id: Uuid,
     route: &Route,
-    donor: Option<DonorNeed>,
+    donor: Option<DonorSource>,
 ) -> Result<(), DbError> {
     if let Some(donor) = donor {
         let (what, behind) = match donor {
-            DonorNeed::Shelf(id) => ("Casting from the shelf", Behind::Casting(id)),
-            DonorNeed::Brought => ("The customer’s own casting", Behind::Itself),
-            DonorNeed::Hunted => ("A casting, to be found and bought", Behind::Itself),
+            DonorSource::Shelf(id) => ("Casting from the shelf", Behind::Casting(id)),
+            DonorSource::Brought => ("The customer’s own casting", Behind::Itself),
+            DonorSource::Bought => ("A casting, to be found and bought", Behind::Itself),
         };
         let details = NeedDetails {
             operation_id: None,

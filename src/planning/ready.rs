@@ -67,9 +67,6 @@ pub trait ReadyDates {
 
     /// Kinds of machine the candidate needs and the shop has none of, by name: then no date can be given at all.
     fn missing(&self, candidate: &Candidate) -> Vec<String>;
-
-    /// What the dates are based on, in words for the screen.
-    fn basis(&self) -> String;
 }
 
 /// Whether someone has a skill: the same word, whatever the case.

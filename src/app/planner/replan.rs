@@ -1,8 +1,10 @@
 //! One run of the planner.
 
 use super::Settings;
-use crate::db::plans::{self, FUTURES_SEED, Kept, Read};
-use crate::db::{DbError, Scope, ShopTx};
+use crate::app::Actor;
+use crate::app::current_plan::{self, FUTURES_SEED, PlanInputs};
+use crate::db::plans::{self, Kept};
+use crate::db::{DbError, ShopTx};
 use crate::planning::engine::futures::futures;
 use crate::planning::engine::model::plan::Plan;
 use crate::planning::engine::model::{Minute, ModelError};
@@ -44,9 +46,9 @@ pub enum Ended {
 /// Why a run came to nothing.
 #[derive(Debug, thiserror::Error)]
 pub enum ReplanError {
-    /// The store.
+    /// From the database.
     #[error(transparent)]
-    Store(#[from] DbError),
+    Db(#[from] DbError),
     /// The floor cannot be planned.
     #[error("the floor cannot be planned: {0}")]
     Model(#[from] ModelError),
@@ -65,21 +67,17 @@ pub async fn replan(
     settings: Settings,
 ) -> Result<Ended, ReplanError> {
     let run = Run {
-        pool: pool.clone(),
-        scope: Scope {
-            shop_id,
-            person_id: None,
-        },
+        actor: Actor::program(pool.clone(), shop_id),
         id: Uuid::now_v7(),
     };
     let began = Utc::now();
     let mut tx = run.begin().await?;
-    let read = plans::read(&mut tx, began).await?;
-    let version = read.age.floor_version;
+    let inputs = current_plan::read(&mut tx, began).await?;
+    let version = inputs.age.floor_version;
     plans::begin_run(&mut tx, run.id, version).await?;
     tx.commit().await?;
 
-    let ended = run.work(read, began, settings).await;
+    let ended = run.work(inputs, began, settings).await;
     // Whatever became of it, it is not under way any more.
     let mut tx = run.begin().await?;
     plans::end_run(&mut tx, run.id).await?;
@@ -91,8 +89,7 @@ pub async fn replan(
 }
 
 struct Run {
-    pool: PgPool,
-    scope: Scope,
+    actor: Actor,
     id: Uuid,
 }
 
@@ -115,17 +112,17 @@ impl Drop for StopWhenDropped {
 
 impl Run {
     async fn begin(&self) -> Result<ShopTx, DbError> {
-        ShopTx::begin(&self.pool, self.scope).await
+        self.actor.begin().await
     }
 
     async fn work(
         &self,
-        read: Read,
+        inputs: PlanInputs,
         began: DateTime<Utc>,
         settings: Settings,
     ) -> Result<Ended, ReplanError> {
-        let version = read.age.floor_version;
-        let first = tokio::task::spawn_blocking(move || first(read)).await??;
+        let version = inputs.age.floor_version;
+        let first = tokio::task::spawn_blocking(move || first(inputs)).await??;
         let (task, usable) = (Arc::new(first.0), first.1);
         if !self.keep(version, began, &usable, false).await? {
             return Ok(Ended::Overtaken);
@@ -212,8 +209,8 @@ impl Made {
 }
 
 /// A plan that can be used: the old one carried over and mended; by rules and a short search where there was none.
-fn first(read: Read) -> Result<(Task, Made), ModelError> {
-    let Read { floor, kept, .. } = read;
+fn first(inputs: PlanInputs) -> Result<(Task, Made), ModelError> {
+    let PlanInputs { floor, kept, .. } = inputs;
     let model = floor.model();
     let carried = kept
         .map(|kept| model.carry_over(&floor, &kept.timetable))

@@ -18,6 +18,7 @@
 
 mod model;
 mod operation;
+mod promises;
 mod snapshot;
 #[cfg(test)]
 mod tests;
@@ -25,8 +26,9 @@ mod timetable;
 
 pub use model::{FloorModel, IssueReason, SchedulingIssue};
 pub use operation::{FloorOperation, Pin, Progress, attended_part};
+pub use promises::{OpenPromise, PromiseStatus};
 pub use snapshot::{
     Floor, FloorJob, FloorMachine, FloorPerson, Gate, GateState, HORIZON_DAYS, LEAST_LEFT, Order,
-    PROMISE_WEIGHT, SAME_KEY_REMAINS,
+    PROMISE_WEIGHT, Resource, SAME_KEY_REMAINS,
 };
-pub use timetable::{DayLoad, JobDates, Owner, Slot, SlotState, Timetable};
+pub use timetable::{DayLoad, JobDates, Slot, SlotState, Timetable};

@@ -5,6 +5,7 @@ use crate::planning::calendar::Hours;
 use crate::planning::ready::has_skill;
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -19,6 +20,16 @@ pub const PROMISE_WEIGHT: i64 = 10;
 
 /// How far ahead working time is laid out, in days: as long as the longest hunt, and a year of work after it.
 pub const HORIZON_DAYS: u32 = 6 * 366;
+
+/// A machine or a person: what work takes time of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Resource {
+    /// A machine.
+    Machine(Uuid),
+    /// A person.
+    Person(Uuid),
+}
 
 /// A machine.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -122,8 +122,9 @@ fn planned(floor: &Floor) -> (FloorModel, Timetable) {
     (model, timetable)
 }
 
-/// Clocks go forward on 29 March 2026 and back on 25 October 2026 (EU summer time; tz database). Two hours begun an hour
-/// before Friday's end are done at nine on Monday by the wall, an hour earlier in UTC in spring and later in autumn.
+/// Clocks go forward on 29 March 2026 and back on 25 October 2026 (EU summer time; tz database). Two hours begun an
+/// hour before Friday's end are done at nine on Monday by the wall, an hour earlier in UTC in spring and later in
+/// autumn.
 #[test]
 fn weeks_in_which_clocks_change_keep_to_the_clock_on_the_wall() {
     for (now, end) in [
@@ -157,7 +158,7 @@ fn weeks_in_which_clocks_change_keep_to_the_clock_on_the_wall() {
         let load = timetable.load(&floor, day(saturday), 2);
         let mill: Minute = load
             .iter()
-            .filter(|l| l.owner == Owner::Machine(id(1)))
+            .filter(|l| l.owner == Resource::Machine(id(1)))
             .map(|l| l.capacity)
             .sum();
         assert_eq!(mill, minutes, "{saturday}");
@@ -390,9 +391,15 @@ fn a_day_has_its_load_its_capacity_and_what_is_over() {
         (l.load, l.capacity, l.over)
     };
     // Two of three hours today; Edda is not there for the overtime. One hour is done a day after it was promised.
-    assert_eq!(of(Owner::Person(id(11)), day("2026-11-25")), (120, 480, 60));
-    assert_eq!(of(Owner::Machine(id(1)), day("2026-11-26")), (60, 480, 0));
-    assert_eq!(of(Owner::Machine(id(1)), day("2026-11-25")).1, 540);
+    assert_eq!(
+        of(Resource::Person(id(11)), day("2026-11-25")),
+        (120, 480, 60)
+    );
+    assert_eq!(
+        of(Resource::Machine(id(1)), day("2026-11-26")),
+        (60, 480, 0)
+    );
+    assert_eq!(of(Resource::Machine(id(1)), day("2026-11-25")).1, 540);
 }
 
 fn operations() -> impl Strategy<Value = Vec<FloorOperation>> {
@@ -444,8 +451,8 @@ fn operations() -> impl Strategy<Value = Vec<FloorOperation>> {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(60))]
 
-    /// Whatever the floor: nothing panics, every open operation is in the plan or its job says why not, nothing is on two
-    /// machines' hands at once, and carrying the timetable over to the same floor changes nothing.
+    /// Whatever the floor: nothing panics, every open operation is in the plan or its job says why not, nothing is on
+    /// two machines' hands at once, and carrying the timetable over to the same floor changes nothing.
     #[test]
     fn every_floor_is_planned_or_says_why_not(
         routes in proptest::collection::vec((operations(), 0..6u8, -3..20i64), 0..6)

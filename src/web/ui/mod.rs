@@ -7,6 +7,7 @@ pub mod history;
 pub mod page;
 pub mod show;
 pub mod stale;
+pub mod words;
 
 pub use super::shell::body::{CheckedForm, Live, csrf_field};
 pub use super::shell::error::WebError;

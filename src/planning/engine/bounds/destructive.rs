@@ -2,9 +2,9 @@
 //! its window, tighten until nothing moves; when a window closes, T is too short.
 //!
 //! What windows alone do not refute, shaving may (Martin and Shmoys 1996): an operation is tried at an end of its
-//! window, and when that cannot be, the end is cut off. How much is tried is bounded by a count of work, not by a clock,
-//! so that the answer is the same on every machine. A little is done before the search; while the search goes on, the
-//! makespan just below the best it has is being refuted, and when that succeeds the best is proved.
+//! window, and when that cannot be, the end is cut off. How much is tried is bounded by a count of work, not by a
+//! clock, so that the answer is the same on every machine. A little is done before the search; while the search goes
+//! on, the makespan just below the best it has is being refuted, and when that succeeds the best is proved.
 
 use super::disjunctive::{Disjunctive, Task};
 use crate::planning::engine::model::{

@@ -103,8 +103,8 @@ fn earliest_ends(shop: &Shop) -> Vec<Minute> {
     ends
 }
 
-/// What the machines say of the makespan: the preemptive one-machine bound of each, and the work that a group of machines
-/// must share; with what destruction starts from.
+/// What the machines say of the makespan: the preemptive one-machine bound of each, and the work that a group of
+/// machines must share; with what destruction starts from.
 fn by_machines(shop: &Shop, ends: &[Minute]) -> (Minute, HeadsAndTails) {
     let n = shop.ops.len();
     let least = |op: u32| match shop.fixed[op as usize] {

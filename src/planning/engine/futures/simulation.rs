@@ -135,7 +135,8 @@ impl<'a> Simulation<'a> {
             let op = self.planned.order[turn.place()];
             let choice = self.planned.choice[op as usize];
             let mode = &shop.modes(op)[choice.mode as usize];
-            // Nothing begins before its machine and its person are free, whatever their hours: most are put off by that.
+            // Nothing begins before its machine and its person are free, whatever their hours: most are put off by
+            // that.
             let free = timing.free(op, mode, choice.person);
             let place = turn.place() as u32;
             if free > turn.start() {

@@ -240,12 +240,6 @@ impl ReadyDates for PlannedDates {
         missing.dedup();
         missing
     }
-
-    fn basis(&self) -> String {
-        "Dates come from the running plan: the work goes where a machine and a person with the skill are both free, \
-         and nothing already planned is moved."
-            .to_owned()
-    }
 }
 
 #[cfg(test)]

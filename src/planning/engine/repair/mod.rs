@@ -1,8 +1,9 @@
 //! Repair of a plan that events have overtaken: a machine stopped, an operation took longer, a job came in.
 //!
-//! The old plan is timed again in the new model with as little moved as possible (`matchup`), which is a plan at once. A short search then makes it better where that is worth the disturbance: each operation that ends up on another
-//! machine, with another person, or behind another operation on its machine costs a stated price, in weighted minutes of
-//! lateness. What the search has moved without need is moved back at the end: between plans that keep the promises
+//! The old plan is timed again in the new model with as little moved as possible (`matchup`), which is a plan at once.
+//! A short search then makes it better where that is worth the disturbance: each operation that ends up on another
+//! machine, with another person, or behind another operation on its machine costs a stated price, in weighted minutes
+//! of lateness. What the search has moved without need is moved back at the end: between plans that keep the promises
 //! equally well, the one that is nearer to the old plan is taken, so nobody's slack is spent for nothing.
 
 mod matchup;

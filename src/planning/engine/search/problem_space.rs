@@ -1,5 +1,5 @@
-//! Search in the space of problems (Storer, Wu and Vaccari 1992): the promises are put elsewhere, a rule plans by those,
-//! and the plan is judged by the true ones.
+//! Search in the space of problems (Storer, Wu and Vaccari 1992): the promises are put elsewhere, a rule plans by
+//! those, and the plan is judged by the true ones.
 //!
 //! One promise put earlier or later moves a whole job among all others, which no small change of an order can do. Each
 //! try costs a whole plan by rule, so this is for finding the region; what is near is left to [`super::anneal`].
@@ -14,8 +14,8 @@ use crate::planning::engine::{
     timing::{Decisions, Timing},
 };
 
-/// Tries in succession that may bring nothing better. The same for a large shop as for a small one, where each costs more:
-/// annealing makes better use of the time.
+/// Tries in succession that may bring nothing better. The same for a large shop as for a small one, where each costs
+/// more: annealing makes better use of the time.
 const PATIENCE: u32 = 20;
 
 /// The furthest that a promise is moved at once, and the unit of temperature (simulated annealing at one temperature),

@@ -19,8 +19,8 @@ const ELITE: usize = 12;
 /// Iterations without a new best after which one tabu search ends (Peng, Lü and Cheng 2015 use 12,500).
 const PATIENCE: u32 = 12_500;
 
-/// So many tabu searches in succession without a gain for the elite, and it has converged: another is begun. The best of
-/// converged elites make an elite themselves when they are enough.
+/// So many tabu searches in succession without a gain for the elite, and it has converged: another is begun. The best
+/// of converged elites make an elite themselves when they are enough.
 const STALE: usize = 5 * ELITE;
 
 /// What the search is told and asked while it runs.

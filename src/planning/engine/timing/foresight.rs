@@ -1,10 +1,10 @@
 //! Latest starts: what a delay will cost, estimated before it is timed to its end.
 //!
 //! In the accepted order every operation has a latest start: begun later than that, some job comes late or later. These
-//! are the tails of the disjunctive graph, seen from each job's own promise (Mati, Dauzère-Pérès and Lahlou 2011), found
-//! in one pass backwards over links and machines. A hopeless move shows at the first operations it puts off: in a week
-//! of work after less than half as many as it takes to reach the ends of enough jobs. People who can be replaced are
-//! left out: a delay stops at them more often than not.
+//! are the tails of the disjunctive graph, seen from each job's own promise (Mati, Dauzère-Pérès and Lahlou 2011),
+//! found in one pass backwards over links and machines. A hopeless move shows at the first operations it puts off: in a
+//! week of work after less than half as many as it takes to reach the ends of enough jobs. People who can be replaced
+//! are left out: a delay stops at them more often than not.
 //!
 //! All is counted in the minutes in which anybody works. In elapsed time, an operation put off past the end of a shift
 //! loses a night, and one that was already past it loses nothing, so latest starts would be wrong by nights.

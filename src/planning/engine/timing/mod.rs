@@ -8,8 +8,8 @@
 //! A longest lag pulls from behind: when an operation comes too late after the one before, that one is put off and the
 //! pass begins again. Starts only ever grow, so what comes out is the least fixed point.
 //!
-//! Here is the pass from the beginning; [`retime`] times again only what a move has changed, along [`chains`], as long as
-//! [`foresight`] does not give the move up.
+//! Here is the pass from the beginning; [`retime`] times again only what a move has changed, along [`chains`], as long
+//! as [`foresight`] does not give the move up.
 
 mod chains;
 mod decisions;
@@ -42,7 +42,8 @@ pub(crate) struct Times {
     pub attended_until: Minute,
     pub end: Minute,
     pub setup: Minute,
-    /// When its person is free after it: the end of its attended part, or, when nothing in it is attended, as before it.
+    /// When its person is free after it: the end of its attended part, or, when nothing in it is attended, as before
+    /// it.
     person_free: Minute,
 }
 

@@ -31,8 +31,8 @@ pub(super) struct Retiming {
     accepted: Value,
     /// What fixed operations begin too early by, of `value.broken`.
     too_early: Minute,
-    /// The most lateness that jobs whose ends are not timed yet can save by operations that end earlier; by job, its share
-    /// and the pass in which it was counted.
+    /// The most lateness that jobs whose ends are not timed yet can save by operations that end earlier; by job, its
+    /// share and the pass in which it was counted.
     possible_gain: Minute,
     parts: Vec<(Minute, u32)>,
     pass: u32,
@@ -162,14 +162,14 @@ impl Timing {
         &self.retiming.done
     }
 
-    /// Times an order that differs from the accepted one only as `moved` says. With `stand_ins`, who is held up by other
-    /// work may be replaced: the decisions follow, and the choices replaced go there, for the caller to put back if the
-    /// move is taken back.
+    /// Times an order that differs from the accepted one only as `moved` says. With `substitutes`, who is held up by
+    /// other work may be replaced: the decisions follow, and the choices replaced go there, for the caller to put back
+    /// if the move is taken back.
     ///
-    /// `None` when it was broken off: the jobs done by then cost so much more, or those put off will cost so much more as
-    /// far as can be foreseen, that lateness would come above `limit` even if every job that has gained so far came in
-    /// as much earlier. (Gains not yet begun are not foreseen, and a delay may still be taken up, so a good move is lost
-    /// now and then. A plan taken is always timed exactly.)
+    /// `None` when it was broken off: the jobs done by then cost so much more, or those put off will cost so much more
+    /// as far as can be foreseen, that lateness would come above `limit` even if every job that has gained so far came
+    /// in as much earlier. (Gains not yet begun are not foreseen, and a delay may still be taken up, so a good move is
+    /// lost now and then. A plan taken is always timed exactly.)
     pub fn changed(
         &mut self,
         shop: &Shop,

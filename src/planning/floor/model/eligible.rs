@@ -8,7 +8,8 @@ use crate::planning::floor::snapshot::{FloorJob, FloorPerson, SAME_KEY_REMAINS};
 use crate::planning::ready::has_skill;
 
 impl Builder<'_> {
-    /// The machines and people that can do an operation, after its pin. Without machines when nobody can, which is told.
+    /// The machines and people that can do an operation, after its pin. Without machines when nobody can, which is
+    /// told.
     pub(super) fn eligible(
         &mut self,
         job: &FloorJob,

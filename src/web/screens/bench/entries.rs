@@ -175,21 +175,11 @@ fn unbookable(error: DbError) -> Result<String, DbError> {
     match error {
         DbError::NotFound(what) => Ok(format!("{what} was not found")),
         DbError::Refused(why) => Ok(why),
-        DbError::Database(error) if is_about_the_values(&error) => {
+        error if error.is_about_the_values() => {
             Ok("It holds something that cannot be kept".to_owned())
         }
         other => Err(other),
     }
-}
-
-/// Whether PostgreSQL refuses the values themselves: a data exception (class 22), or a key, check or missing value of
-/// the table (class 23). A unique key is left out: the same entry may be arriving twice at once.
-fn is_about_the_values(error: &sqlx::Error) -> bool {
-    let Some(error) = error.as_database_error() else {
-        return false;
-    };
-    let class = error.code().unwrap_or_default();
-    (class.starts_with("22") || class.starts_with("23")) && !error.is_unique_violation()
 }
 
 /// Takes NUL characters out of all text in a JSON value, names included: PostgreSQL keeps none. Whether there were any.

@@ -1,7 +1,7 @@
-//! Setups together: work that needs the same on the table, done one after the other.
+//! Setups combined: work that needs the same on the table, done one after the other.
 
-use super::effect::{Ground, Settings, WhatIf};
-use super::{Change, Side, TryError};
+use super::effect::{Ground, Settings, TryError, WhatIf};
+use crate::planning::changes::{Order, PlanChange, Side};
 use crate::planning::engine::model::Minute;
 use crate::planning::floor::{Floor, SAME_KEY_REMAINS, Slot, SlotState, Timetable};
 use chrono::{DateTime, Utc};
@@ -10,7 +10,7 @@ use uuid::Uuid;
 
 /// Two operations that could share a setup.
 #[derive(Debug, Clone)]
-pub struct Together {
+pub struct Combination {
     /// What is on the table.
     pub setup_key: String,
     /// The one that stays, or goes first.
@@ -22,7 +22,7 @@ pub struct Together {
     /// Setup minutes saved on the whole plan; what a changed order costs elsewhere is taken off.
     pub saves: Minute,
     /// The change that does it.
-    pub change: Change,
+    pub change: PlanChange,
     /// What comes of it.
     pub tried: WhatIf,
 }
@@ -43,15 +43,15 @@ struct Pair<'a> {
 ///
 /// # Errors
 /// [`TryError::Model`] when there is no plan at all.
-pub fn together(
+pub fn combinations(
     floor: &Floor,
-    standing: &Timetable,
+    current: &Timetable,
     most: usize,
     settings: Settings,
-) -> Result<Vec<Together>, TryError> {
-    let ground = Ground::new(floor, standing, settings)?;
-    let mut found: Vec<Together> = Vec::new();
-    for pair in pairs(floor, standing).into_iter().take(most) {
+) -> Result<Vec<Combination>, TryError> {
+    let ground = Ground::new(floor, current, settings)?;
+    let mut found: Vec<Combination> = Vec::new();
+    for pair in pairs(floor, current).into_iter().take(most) {
         let (moving, stays) = if pair.forward {
             (pair.second, pair.first)
         } else {
@@ -60,17 +60,17 @@ pub fn together(
         let Some(machine) = stays.machine else {
             continue;
         };
-        let change = Change::Order {
+        let change = PlanChange::from(Order {
             operation: moving.operation,
             other: stays.operation,
             side: Side::Behind,
             machine: (stays.machine != moving.machine).then_some(machine),
-        };
+        });
         match ground.try_out(&change) {
             Ok(tried) => {
                 let saves = tried.before.value.setup - tried.after.value.setup;
                 if saves > 0 {
-                    found.push(Together {
+                    found.push(Combination {
                         setup_key: pair.key.to_owned(),
                         first: pair.first.operation,
                         second: pair.second.operation,
@@ -98,12 +98,12 @@ pub fn together(
 
 /// Operations of a machine kind with the same key that do not follow each other already, each in one pair as the one
 /// that moves.
-fn pairs<'a>(floor: &'a Floor, standing: &'a Timetable) -> Vec<Pair<'a>> {
+fn pairs<'a>(floor: &'a Floor, current: &'a Timetable) -> Vec<Pair<'a>> {
     let mut groups: BTreeMap<(&str, &str), Vec<(&Slot, Minute)>> = BTreeMap::new();
-    // What stands directly behind what on a machine.
+    // What comes directly behind what on a machine.
     let mut follows: BTreeMap<Uuid, Uuid> = BTreeMap::new();
     let mut last: BTreeMap<Uuid, Uuid> = BTreeMap::new();
-    for slot in &standing.slots {
+    for slot in &current.slots {
         let (Some(machine), Some((_, operation))) = (slot.machine, floor.operation(slot.operation))
         else {
             continue;
@@ -122,7 +122,7 @@ fn pairs<'a>(floor: &'a Floor, standing: &'a Timetable) -> Vec<Pair<'a>> {
     let mut pairs: Vec<Pair> = Vec::new();
     for ((_, key), slots) in &groups {
         for (i, &(second, setup)) in slots.iter().enumerate() {
-            let ready = ready(floor, standing, second);
+            let ready = ready(floor, current, second);
             let behind = slots.iter().take(i).rev();
             let between = |first: &Slot| follows.get(&first.operation) != Some(&second.operation);
             for &(first, _) in behind.take_while(|(first, _)| between(first)) {
@@ -151,14 +151,14 @@ fn pairs<'a>(floor: &'a Floor, standing: &'a Timetable) -> Vec<Pair<'a>> {
 }
 
 /// When an operation could begin at the earliest: when those before it are done.
-fn ready(floor: &Floor, standing: &Timetable, slot: &Slot) -> DateTime<Utc> {
+fn ready(floor: &Floor, current: &Timetable, slot: &Slot) -> DateTime<Utc> {
     let Some((job, operation)) = floor.operation(slot.operation) else {
         return slot.starts;
     };
     let before = job.operations.iter();
     before
         .filter(|o| operation.after.contains(&o.number))
-        .filter_map(|o| standing.slot(o.id).map(|s| s.ends))
+        .filter_map(|o| current.slot(o.id).map(|s| s.ends))
         .max()
         .unwrap_or(floor.now)
 }
