@@ -20,11 +20,21 @@
 //! | [`castings`] | patterns, variants, features, differences, remedies |
 //! | [`units`] | money, length, thread and fit designations, minutes, spread |
 //!
-//! From [`documents`] down everything is pure: no SQL, no HTTP, no clock, no randomness that was not handed in.
+//! From [`documents`] down everything is pure: no SQL, no HTTP, no clock, no randomness that was not handed in. Clippy's
+//! `disallowed-methods` hold it to that.
 
+#[expect(
+    clippy::disallowed_methods,
+    reason = "use cases know what time it is and make keys"
+)]
 pub mod app;
 pub mod castings;
+#[expect(clippy::disallowed_methods, reason = "rows get their keys here")]
 pub mod db;
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the demo shop is made from today on"
+)]
 pub mod demo;
 pub mod documents;
 pub mod enquiry;
@@ -36,4 +46,5 @@ pub mod shopfloor;
 pub mod sourcing;
 pub mod stock;
 pub mod units;
+#[expect(clippy::disallowed_methods, reason = "requests come at a time of day")]
 pub mod web;

@@ -55,13 +55,11 @@ pub async fn book(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, BookErr
         return Ok(Recorded::Again(earlier.conflict));
     }
     match new.corrects {
-        Some(corrects) => {
-            if !bookings::is_of_operation(tx, corrects, new.operation_id).await? {
-                return Err(BookingRefusal::CorrectsOtherOperation.into());
-            }
+        Some(corrects) if !bookings::is_of_operation(tx, corrects, new.operation_id).await? => {
+            return Err(BookingRefusal::CorrectsOtherOperation.into());
         }
         None if new.kind.corrects() => return Err(BookingRefusal::CorrectsNothing.into()),
-        None => {}
+        Some(_) | None => {}
     }
     let conflict = shopfloor::conflict(new.kind, found);
     bookings::insert(tx, new, conflict).await?;

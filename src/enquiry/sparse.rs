@@ -1,7 +1,8 @@
 //! Random shops that know little: whatever is asked of them, no price is out of proportion and no option is recommended
 //! that another beats.
 
-use super::answer::{Answer, OptionAnswer, Simulation, answer};
+use super::answer::{Answer, OptionAnswer, answer};
+use super::simulation::Simulation;
 use super::tests::{farm, gbp, knowledge, marine, now, supply, wish};
 use super::wish::{Knowledge, OwnBlock, Wish};
 use crate::planning::{Candidate, ReadyDates};

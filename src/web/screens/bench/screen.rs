@@ -150,7 +150,49 @@ pub(super) async fn draw(at: &AtBench, which: &Which, refused: Option<&Refused>)
     })
 }
 
+/// What cannot start yet, with what it waits for.
+fn coming_list(coming: &[&Waiting]) -> Markup {
+    html! {
+        @if !coming.is_empty() {
+            details.bench-coming {
+                summary { "Waiting: " (coming.len()) }
+                ul {
+                    @for w in coming.iter().take(COMING) {
+                        li { strong { "Job " (w.job_number) " · " (w.planned.number) } " " (w.planned.title) ": " (waits(w)) }
+                    }
+                    @if coming.len() > COMING { li.muted { "and " (coming.len() - COMING) " more" } }
+                }
+            }
+        }
+    }
+}
+
 impl Screen<'_> {
+    /// Who is at which machine, and what this device has not sent yet.
+    fn head(&self) -> Markup {
+        html! {
+            div.bench-head {
+                p { strong { (self.who.name) } " · " (self.at.device.name) }
+                form method="post" action="/bench/sign-off" {
+                    button.quiet type="submit" { "Sign off" }
+                }
+            }
+            (offline())
+            h1.bench-machine { (self.machine.name) }
+            (self.machine_choice())
+            div #bench-state role="status" hidden {}
+            section #bench-queue.notice.warn aria-labelledby="bench-queue-title" hidden {
+                h2 #bench-queue-title { "Not sent yet" }
+                ul {}
+            }
+            section #bench-trouble.notice.bad aria-labelledby="bench-trouble-title" hidden {
+                h2 #bench-trouble-title { "Check these" }
+                ul {}
+                button.quiet type="button" { "Read" }
+            }
+        }
+    }
+
     fn page(
         &self,
         here: &[Waiting],
@@ -176,25 +218,7 @@ impl Screen<'_> {
             .iter()
             .filter(|b| b.conflict.is_some() && !b.settled && b.entry.person == self.who.person_id);
         let body = html! {
-            div.bench-head {
-                p { strong { (self.who.name) } " · " (self.at.device.name) }
-                form method="post" action="/bench/sign-off" {
-                    button.quiet type="submit" { "Sign off" }
-                }
-            }
-            (offline())
-            h1.bench-machine { (self.machine.name) }
-            (self.machine_choice())
-            div #bench-state role="status" hidden {}
-            section #bench-queue.notice.warn aria-labelledby="bench-queue-title" hidden {
-                h2 #bench-queue-title { "Not sent yet" }
-                ul {}
-            }
-            section #bench-trouble.notice.bad aria-labelledby="bench-trouble-title" hidden {
-                h2 #bench-trouble-title { "Check these" }
-                ul {}
-                button.quiet type="button" { "Read" }
-            }
+            (self.head())
             @for question in questions.iter().filter(mine) { (self.question(question)) }
             @for booking in conflicting { (self.conflict(booking)) }
             @if asked_for.is_some() {
@@ -229,17 +253,7 @@ impl Screen<'_> {
                 h2 { "On hold" }
                 @for w in &held { (self.card(w, None)) }
             }
-            @if !coming.is_empty() {
-                details.bench-coming {
-                    summary { "Waiting: " (coming.len()) }
-                    ul {
-                        @for w in coming.iter().take(COMING) {
-                            li { strong { "Job " (w.job_number) " · " (w.planned.number) } " " (w.planned.title) ": " (waits(w)) }
-                        }
-                        @if coming.len() > COMING { li.muted { "and " (coming.len() - COMING) " more" } }
-                    }
-                }
-            }
+            (coming_list(&coming))
             p.small.muted { "Guide figures only: follow the tool maker’s data, local codes and qualified people." }
         };
         Page::open(self.machine.name.clone())
