@@ -10,11 +10,11 @@
     reason = "a benchmark fails by panicking"
 )]
 
+use borewright::app::answer_enquiry;
 use borewright::app::answer_enquiry::{DrawnPlans, Ways};
 use borewright::app::planner::{Ended, Settings, replan};
 use borewright::db::cluster::Cluster;
 use borewright::db::enquiries::{self, EnquiryDetails};
-use borewright::app::answer_enquiry;
 use borewright::db::{Scope, ShopTx, castings, migrate, shops};
 use borewright::db::{decisions, floor, plans};
 use borewright::planning::floor::Progress;

@@ -27,6 +27,7 @@ pub mod quotes;
 mod read;
 pub(crate) use read::corrupt;
 pub mod remedy_rules;
+mod rows;
 pub mod scope;
 pub mod sessions;
 pub mod settings;
@@ -46,7 +47,7 @@ pub enum DbError {
     #[error("{0} was not found")]
     NotFound(&'static str),
     /// Someone else changed it meanwhile; the caller shows both values.
-    #[error("{0} was changed by someone else meanwhile")]
+    #[error("someone else changed {0}")]
     Stale(&'static str),
     /// Something like it exists already; `field` names the form field to complain beside.
     #[error("{message}")]

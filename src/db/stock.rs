@@ -1,8 +1,8 @@
 //! Parts and materials: what is kept, how much is on hand and on order, and every movement that made it so.
 
-use super::castings::name_taken;
 use super::needs::{self, Arrival, Behind};
 use super::read::{codes, word};
+use super::rows::broken;
 use super::{DbError, ShopTx, jobs};
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
@@ -186,7 +186,7 @@ pub async fn insert(tx: &mut ShopTx, details: &ItemDetails) -> Result<Uuid, DbEr
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "stock_item_name", &details.name))?;
+    .map_err(broken)?;
     Ok(id)
 }
 
@@ -216,7 +216,7 @@ pub async fn update(
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "stock_item_name", &details.name))?;
+    .map_err(broken)?;
     if done.rows_affected() == 0 {
         item(tx, id).await?;
         return Err(DbError::Stale("this item of stock"));

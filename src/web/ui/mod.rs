@@ -5,6 +5,7 @@ pub mod error_page;
 pub mod forms;
 pub mod history;
 pub mod page;
+pub(in crate::web) mod record;
 pub mod show;
 pub mod stale;
 

@@ -2,7 +2,7 @@
 
 use crate::estimating::{Basis, Check, Cut, Element, Material, Process, Recipe, Stage, Standing};
 use crate::units::{Length, Minutes, Spread};
-use crate::web::screens::shop::rates::amount;
+use crate::web::ui::record::amount;
 use crate::web::ui::stale::Changed;
 use crate::web::ui::{FormErrors, SignedIn};
 use rust_decimal::Decimal;
