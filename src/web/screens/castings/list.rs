@@ -29,7 +29,7 @@ async fn list(who: SignedIn) -> Answer {
                     @if may_edit {
                         a.button href="/castings/patterns/new" data-key="n" data-key-label="New pattern" { "New pattern" }
                     }
-                    a.button.quiet href="/castings/rules" data-key="r" data-key-label="Remedy rules" { "Remedy rules" }
+                    a.button.quiet href="/castings/rules" data-key="r" data-key-label="Conversion rules" { "Conversion rules" }
                     a.button.quiet href="/castings/shelf" data-key="o" data-key-label="On the shelf" { "On the shelf" }
                 }
             }

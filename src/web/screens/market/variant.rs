@@ -12,11 +12,7 @@ use maud::{Markup, html};
 use uuid::Uuid;
 
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(
-        web::resource("/market/{variant_id}")
-            .route(web::get().to(page))
-            .route(web::post().to(super::sighting::add)),
-    );
+    cfg.route("/market/{variant_id}", web::get().to(page));
 }
 
 async fn page(who: SignedIn, variant_id: web::Path<Uuid>) -> Answer {

@@ -135,7 +135,9 @@ impl Record for WorkMaterial {
         add: "/shop/cutting",
         edit: "/shop/cutting/{id}",
         delete: "",
+        copy: "",
     };
+    const EMPTY: &'static [&'static str] = &["top_speed"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(cutting::material(tx, at.id).await?)
@@ -187,7 +189,7 @@ impl Record for WorkMaterial {
         self.id
     }
 
-    async fn insert(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
         cutting::insert_material(tx, self).await
     }
 
@@ -220,7 +222,9 @@ impl Record for CuttingLine {
         add: "/shop/cutting/{parent}/lines",
         edit: "/shop/cutting/{parent}/lines/{id}",
         delete: "/shop/cutting/{parent}/lines/{id}/delete",
+        copy: "",
     };
+    const EMPTY: &'static [&'static str] = &["process", "speed", "feed"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(cutting::line(tx, at.parent, at.id).await?)
@@ -319,7 +323,7 @@ impl Record for CuttingLine {
         }
     }
 
-    async fn insert(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
         cutting::insert_line(tx, self).await
     }
 

@@ -46,6 +46,7 @@ impl Record for Machine {
         add: "/shop/machines",
         edit: "/shop/machines/{id}",
         delete: "",
+        copy: "",
     };
     const LIVE: &'static str = "worksheet";
 
@@ -176,7 +177,7 @@ impl Record for Machine {
         }
     }
 
-    async fn insert(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
         machines::insert(tx, self).await
     }
 

@@ -31,7 +31,10 @@ impl Record for LabourRate {
         add: "/shop/rates",
         edit: "/shop/rates/{id}",
         delete: "/shop/rates/{id}/delete",
+        copy: "",
     };
+
+    const EMPTY: &'static [&'static str] = &["hourly"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         let rates = machines::labour_rates(tx).await?;
@@ -78,7 +81,7 @@ impl Record for LabourRate {
         self.id
     }
 
-    async fn insert(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
         machines::insert_labour_rate(tx, self).await
     }
 

@@ -196,22 +196,6 @@ impl<R: Clone + 'static> Fields<R> {
         )
     }
 
-    /// A field that must be filled in although its record starts without a value.
-    pub(in crate::web) fn needed<V: 'static>(
-        &mut self,
-        field: Field,
-        lens: Lens<R, Option<V>>,
-        show: impl Fn(&V) -> String + 'static,
-        parse: impl Fn(&mut FormErrors, &str, &str) -> Option<V> + 'static,
-    ) -> &mut Self {
-        let name = field.name().to_owned();
-        self.input(
-            field,
-            move |record| (lens.get)(record).as_ref().map(&show).unwrap_or_default(),
-            move |record, raw, errors| *(lens.at)(record) = parse(errors, &name, raw),
-        )
-    }
-
     /// A line of text of at most `longest` characters that must be there.
     pub(in crate::web) fn text(
         &mut self,
@@ -400,7 +384,7 @@ impl<R: Clone + 'static> Fields<R> {
     }
 
     /// Reads a form into a record; what does not read is left as it was and complained about.
-    pub(super) fn read(&self, record: &mut R, typed: &Typed, errors: &mut FormErrors) {
+    pub(in crate::web) fn read(&self, record: &mut R, typed: &Typed, errors: &mut FormErrors) {
         for part in &self.parts {
             match part {
                 Part::Input(input) => {

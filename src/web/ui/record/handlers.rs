@@ -2,7 +2,9 @@
 
 use super::{Done, Record, Sheet, Typed};
 use crate::db::DbError;
-use crate::web::ui::{Answer, CheckedForm, Live, Page, SignedIn, WebError, csrf_field};
+use crate::web::ui::{
+    Answer, CheckedForm, Field, FormErrors, Live, Page, Reply, SignedIn, WebError, csrf_field,
+};
 use actix_web::dev::Payload;
 use actix_web::{FromRequest, HttpRequest, web};
 use maud::html;
@@ -75,6 +77,10 @@ pub(in crate::web) fn routes<R: Record>(cfg: &mut web::ServiceConfig) {
     }
     cfg.route(paths.edit, web::get().to(edit::<R>))
         .route(paths.edit, web::post().to(save::<R>));
+    if !paths.copy.is_empty() {
+        cfg.route(paths.copy, web::get().to(ask_copy::<R>))
+            .route(paths.copy, web::post().to(copy::<R>));
+    }
     if !paths.delete.is_empty() {
         cfg.route(paths.delete, web::get().to(ask_delete::<R>))
             .route(paths.delete, web::post().to(delete::<R>));
@@ -94,13 +100,15 @@ async fn new<R: Record>(who: SignedIn, mut at: At) -> Answer {
         }
         None => R::blank(&around, &who, &at),
     };
-    Sheet::new(who, at, around, draft, None)
-        .answer(&mut tx)
-        .await
+    let mut sheet = Sheet::new(who, at, around, draft, None);
+    if copy.is_none() {
+        R::begin(&mut sheet.typed, &sheet.at);
+    }
+    sheet.answer(&mut tx).await
 }
 
 /// Stores a new record, unless the request was made by `live.js` as someone types.
-pub(in crate::web) async fn add<R: Record>(
+async fn add<R: Record>(
     who: SignedIn,
     req: HttpRequest,
     live: Live,
@@ -136,6 +144,9 @@ async fn edit<R: Record>(who: SignedIn, at: At) -> Answer {
     who.require(R::READ)?;
     let mut tx = who.begin().await?;
     let sheet = Sheet::<R>::stored(who, at, &mut tx).await?;
+    if !sheet.draft.is_there() {
+        return Err(WebError::NotFound("this page"));
+    }
     sheet.answer(&mut tx).await
 }
 
@@ -168,6 +179,67 @@ async fn save<R: Record>(who: SignedIn, live: Live, at: At, form: CheckedForm<Ty
     sheet.answer(&mut tx).await
 }
 
+async fn ask_copy<R: Record>(who: SignedIn, at: At) -> Answer {
+    who.require(R::WRITE)?;
+    let mut tx = who.begin().await?;
+    let sheet = Sheet::<R>::stored(who, at, &mut tx).await?;
+    let none = (String::new(), FormErrors::default());
+    Ok(copy_page(&sheet, &none.0, &none.1)?.into())
+}
+
+fn copy_page<R: Record>(
+    sheet: &Sheet<R>,
+    name: &str,
+    errors: &FormErrors,
+) -> Result<Page, WebError> {
+    let copying = sheet
+        .draft
+        .before_copy(&sheet.around)
+        .ok_or(WebError::NotFound("this page"))?;
+    let words = sheet.draft.words(&sheet.around, false);
+    let title = format!("Copy {}", words.what);
+    let body = html! {
+        div.narrow {
+            p.back { a href=(words.cancel) { "‹ Back" } }
+            h1 { (title) }
+            p { (copying.words) }
+            (errors.summary())
+            form.grid method="post" action=(sheet.at.address(R::PATHS.copy)) {
+                (csrf_field(&sheet.who))
+                (Field::text("name", "Name of the copy", name).errors(errors).wide().autofocus(errors.is_empty()))
+                div.actions { button type="submit" { "Copy" } a.button.quiet href=(words.cancel) { "Cancel" } }
+            }
+        }
+    };
+    Ok(Page::new(&sheet.who, title).nav(R::NAV).body(body))
+}
+
+async fn copy<R: Record>(who: SignedIn, at: At, form: CheckedForm<Typed>) -> Answer {
+    who.require(R::WRITE)?;
+    let mut tx = who.begin().await?;
+    let sheet = Sheet::<R>::stored(who.clone(), at, &mut tx).await?;
+    let copying = sheet
+        .draft
+        .before_copy(&sheet.around)
+        .ok_or(WebError::NotFound("this page"))?;
+    let mut errors = FormErrors::default();
+    errors.label("name", "Name of the copy");
+    if let Some(name) = errors.required_text("name", form.get("name"), copying.longest) {
+        let key = Uuid::now_v7();
+        match sheet.draft.copy(&mut tx, key, &name).await {
+            Ok(()) => {
+                tx.commit().await?;
+                let to = copying.to.replace("{id}", &key.to_string());
+                return Ok(Reply::see_other(to).flash("Copied."));
+            }
+            Err(error) => errors.absorb(error)?,
+        }
+    }
+    Ok(copy_page(&sheet, form.get("name"), &errors)?
+        .invalid()
+        .into())
+}
+
 async fn ask_delete<R: Record>(who: SignedIn, at: At) -> Answer {
     who.require(R::WRITE)?;
     let mut tx = who.begin().await?;
@@ -175,6 +247,7 @@ async fn ask_delete<R: Record>(who: SignedIn, at: At) -> Answer {
     let (title, warning) = sheet
         .draft
         .before_delete(&sheet.around)
+        .filter(|_| sheet.draft.is_there())
         .ok_or(WebError::NotFound("this page"))?;
     let body = html! {
         div.narrow {

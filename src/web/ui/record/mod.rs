@@ -7,11 +7,13 @@
 
 mod fields;
 mod handlers;
+mod rows;
 mod sheet;
 mod typed;
 
 pub(in crate::web) use fields::{Fields, Group, Lens, amount, at};
 pub(in crate::web) use handlers::{At, routes};
+pub(in crate::web) use rows::rows;
 pub(in crate::web) use sheet::Sheet;
 pub(in crate::web) use typed::Typed;
 
@@ -32,6 +34,8 @@ pub(in crate::web) struct Paths {
     pub(in crate::web) edit: &'static str,
     /// Where it is deleted; empty where it never is.
     pub(in crate::web) delete: &'static str,
+    /// Where a copy is given its name; empty where none is.
+    pub(in crate::web) copy: &'static str,
 }
 
 /// What the pages of a record say.
@@ -77,6 +81,17 @@ impl Words {
     }
 }
 
+/// A copy under another name: how long that may be, what is copied, where the copy is found.
+#[derive(Debug, Clone)]
+pub(in crate::web) struct Copying {
+    /// The most characters of its name.
+    pub(in crate::web) longest: usize,
+    /// A sentence that says what is copied.
+    pub(in crate::web) words: &'static str,
+    /// The page of the copy; `{id}` is its key.
+    pub(in crate::web) to: &'static str,
+}
+
 /// What was done, for the words that say so.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::web) enum Done {
@@ -109,6 +124,9 @@ pub(in crate::web) trait Record: Clone + 'static {
     /// Whether it can be copied: `?copy=` and its key on the form for a new one.
     const COPY: bool = false;
 
+    /// Fields that the form for a new one leaves empty although the blank record has a value.
+    const EMPTY: &'static [&'static str] = &[];
+
     /// Reads the stored one.
     async fn load(tx: &mut ShopTx, who: &SignedIn, at: &At) -> Result<Self, WebError>;
     /// Reads what the pages need besides.
@@ -138,8 +156,8 @@ pub(in crate::web) trait Record: Clone + 'static {
     async fn prepare(&mut self, _req: &HttpRequest) -> Result<(), WebError> {
         Ok(())
     }
-    /// Stores a new one.
-    async fn insert(&self, tx: &mut ShopTx) -> Result<(), DbError>;
+    /// Stores a new one, and takes the key it was given.
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError>;
     /// Stores a change; the version is the one the editor saw.
     async fn update(&self, tx: &mut ShopTx) -> Result<(), DbError>;
     /// Deletes it; an error names what still needs it.
@@ -149,6 +167,24 @@ pub(in crate::web) trait Record: Clone + 'static {
     /// Turns what the database refused into a complaint beside a field, or gives it back.
     fn refused(error: DbError, errors: &mut FormErrors) -> Result<(), DbError> {
         errors.absorb(error)
+    }
+    /// Whether the address still names something. Where it does not, what was typed can be added again.
+    fn is_there(&self) -> bool {
+        true
+    }
+    /// What the form for a new one starts with besides.
+    fn begin(typed: &mut Typed, _at: &At) {
+        for field in Self::EMPTY {
+            typed.set(field, "");
+        }
+    }
+    /// What the page that asks for the name of a copy says. `None` where no page asks.
+    fn before_copy(&self, _around: &Self::Around) -> Option<Copying> {
+        None
+    }
+    /// Stores a copy under a new key and another name.
+    async fn copy(&self, _tx: &mut ShopTx, _key: uuid::Uuid, _name: &str) -> Result<(), DbError> {
+        Err(DbError::NotFound("this page"))
     }
     /// What its pages say. On the form for a new one `new` is true and this is the blank one.
     fn words(&self, around: &Self::Around, new: bool) -> Words;

@@ -4,7 +4,7 @@ use super::{At, Done, Fields, Record, Typed, Words};
 use crate::db::history::{self as changes, Change};
 use crate::db::{DbError, ShopTx};
 use crate::web::ui::stale::stale_notice;
-use crate::web::ui::{Answer, FormErrors, Page, Reply, SignedIn, csrf_field, history};
+use crate::web::ui::{Answer, FormErrors, Page, Reply, SignedIn, WebError, csrf_field, history};
 use actix_web::http::StatusCode;
 use maud::{Markup, html};
 
@@ -32,7 +32,7 @@ pub(in crate::web) struct Sheet<R: Record> {
 
 impl<R: Record> Sheet<R> {
     /// A record as its form shows it before anything is typed.
-    pub(super) fn new(
+    pub(in crate::web) fn new(
         who: SignedIn,
         at: At,
         around: R::Around,
@@ -61,7 +61,7 @@ impl<R: Record> Sheet<R> {
         who: SignedIn,
         at: At,
         tx: &mut ShopTx,
-    ) -> Result<Self, crate::web::ui::WebError> {
+    ) -> Result<Self, WebError> {
         let stored = R::load(tx, &who, &at).await?;
         let around = R::around(tx, &who, &at, Some(&stored)).await?;
         Ok(Self::new(who, at, around, stored.clone(), Some(stored)))
@@ -70,8 +70,11 @@ impl<R: Record> Sheet<R> {
     /// Takes what was typed.
     pub(super) fn fill(&mut self, typed: Typed) {
         self.fields.read(&mut self.draft, &typed, &mut self.errors);
-        if let Some(seen) = typed.version() {
-            *self.draft.version() = seen;
+        match (typed.version(), &self.stored) {
+            (Some(seen), _) => *self.draft.version() = seen,
+            // A form that does not say which version it changes changes none.
+            (None, Some(_)) => *self.draft.version() = 0,
+            (None, None) => {}
         }
         self.draft.check(&self.around, &self.who, &mut self.errors);
         self.typed = typed;
@@ -103,13 +106,13 @@ impl<R: Record> Sheet<R> {
     }
 
     /// The page with its complaints, if there are any.
-    pub(super) async fn answer(self, tx: &mut ShopTx) -> Answer {
+    pub(in crate::web) async fn answer(self, tx: &mut ShopTx) -> Answer {
         let sound = self.errors.is_empty();
         let page = self.whole(tx).await?;
         Ok(if sound { page } else { page.invalid() }.into())
     }
 
-    async fn whole(mut self, tx: &mut ShopTx) -> Result<Page, crate::web::ui::WebError> {
+    async fn whole(mut self, tx: &mut ShopTx) -> Result<Page, WebError> {
         if let Some(stored) = &self.stored
             && !R::TABLE.is_empty()
             && self.who.may(R::HISTORY)
@@ -143,16 +146,11 @@ impl<R: Record> Sheet<R> {
         self.fields.draw(&self.typed, &self.errors)
     }
 
-    /// The changes of the record, newest first.
-    pub(in crate::web) fn past(&mut self) -> &mut Vec<Change> {
-        &mut self.past
-    }
-
     fn form(&self, words: &Words) -> Markup {
         let may = self.who.may(R::WRITE);
         let action = match &self.stored {
-            Some(_) => self.at.address(R::PATHS.edit),
-            None => self.at.address(R::PATHS.add),
+            Some(stored) if stored.is_there() => self.at.address(R::PATHS.edit),
+            _ => self.at.address(R::PATHS.add),
         };
         let live = (!R::LIVE.is_empty()).then_some(R::LIVE);
         let delete = self.stored.is_some() && !words.delete.is_empty();

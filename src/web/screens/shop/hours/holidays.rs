@@ -40,7 +40,9 @@ impl Record for Holiday {
         add: "/shop/hours/holidays/new",
         edit: "/shop/hours/holidays/{id}",
         delete: "/shop/hours/holidays/{id}/remove",
+        copy: "",
     };
+    const EMPTY: &'static [&'static str] = &["on"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         let time = calendars::read(tx).await?;
@@ -81,7 +83,7 @@ impl Record for Holiday {
         &mut self.version
     }
 
-    async fn insert(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
         calendars::insert_holiday(tx, self).await
     }
 

@@ -47,11 +47,6 @@ fn weekday_from_code(code: &str) -> Option<Weekday> {
     found.map(|(day, _)| *day)
 }
 
-fn weekday_name(weekday: Weekday) -> &'static str {
-    let found = WEEK.iter().find(|(day, _)| *day == weekday);
-    found.map_or("", |(_, name)| name)
-}
-
 fn clock(time: NaiveTime) -> String {
     time.format("%H:%M").to_string()
 }

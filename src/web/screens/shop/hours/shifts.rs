@@ -20,13 +20,11 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     record::routes::<ShiftSheet>(cfg);
 }
 
-/// A shift; a new one may be for several days. Its times are `None` until they are filled in.
+/// A shift; a new one may be for several days.
 #[derive(Debug, Clone)]
 struct ShiftSheet {
     row: ShiftRow,
     days: Vec<Weekday>,
-    start: Option<NaiveTime>,
-    end: Option<NaiveTime>,
 }
 
 impl Record for ShiftSheet {
@@ -39,7 +37,9 @@ impl Record for ShiftSheet {
         add: "/shop/hours/shifts/new",
         edit: "/shop/hours/shifts/{id}",
         delete: "/shop/hours/shifts/{id}/remove",
+        copy: "",
     };
+    const EMPTY: &'static [&'static str] = &["start", "end"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         let time = calendars::read(tx).await?;
@@ -47,8 +47,6 @@ impl Record for ShiftSheet {
         let row = found.ok_or(WebError::NotFound("the shift"))?;
         Ok(Self {
             days: vec![row.shift.weekday],
-            start: Some(row.shift.start),
-            end: Some(row.shift.end),
             row,
         })
     }
@@ -75,8 +73,6 @@ impl Record for ShiftSheet {
                 version: 1,
             },
             days: Vec::new(),
-            start: None,
-            end: None,
         }
     }
 
@@ -120,11 +116,8 @@ impl Record for ShiftSheet {
                 weekday_from_code,
             );
         }
-        let clock = |time: &NaiveTime| super::clock(*time);
-        let start = Field::time("start", "From", "");
-        f.needed(start, at!(start), clock, FormErrors::time);
-        let end = Field::time("end", "Until", "");
-        f.needed(end, at!(end), clock, FormErrors::time)
+        f.time("start", "From", at!(row.shift.start));
+        f.time("end", "Until", at!(row.shift.end))
             .hint("At or before the start means on the next day");
         f
     }
@@ -133,13 +126,7 @@ impl Record for ShiftSheet {
         &mut self.row.version
     }
 
-    fn check(&mut self, _: &Owners, _: &SignedIn, _: &mut FormErrors) {
-        if let (Some(start), Some(end)) = (self.start, self.end) {
-            (self.row.shift.start, self.row.shift.end) = (start, end);
-        }
-    }
-
-    async fn insert(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
         for &weekday in &self.days {
             let row = ShiftRow {
                 id: Uuid::now_v7(),

@@ -9,7 +9,7 @@ use crate::planning::local_instant;
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError, show};
 use actix_web::web;
-use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use maud::{Markup, html};
 use uuid::Uuid;
@@ -38,15 +38,17 @@ pub(super) fn table(stops: &[&Stop], zone: Tz, owners: &Owners) -> Markup {
     }
 }
 
-/// A stop with its ends as the shop's clock shows them; `None` until they are filled in.
+/// A stop with its ends as the shop's clock shows them.
 #[derive(Debug, Clone)]
 struct StopSheet {
     stop: Stop,
-    from_day: Option<NaiveDate>,
-    from_time: Option<NaiveTime>,
-    until_day: Option<NaiveDate>,
-    until_time: Option<NaiveTime>,
+    from_day: NaiveDate,
+    from_time: NaiveTime,
+    until_day: NaiveDate,
+    until_time: NaiveTime,
 }
+
+const ENDS: [&str; 4] = ["from_day", "from_time", "until_day", "until_time"];
 
 impl Record for StopSheet {
     type Around = Owners;
@@ -58,7 +60,9 @@ impl Record for StopSheet {
         add: "/shop/hours/stops/new",
         edit: "/shop/hours/stops/{id}",
         delete: "/shop/hours/stops/{id}/remove",
+        copy: "",
     };
+    const EMPTY: &'static [&'static str] = &ENDS;
 
     async fn load(tx: &mut ShopTx, who: &SignedIn, at: &At) -> Result<Self, WebError> {
         let time = calendars::read(tx).await?;
@@ -67,10 +71,10 @@ impl Record for StopSheet {
         let from = stop.starts_at.with_timezone(&who.shop.time_zone);
         let until = stop.ends_at.with_timezone(&who.shop.time_zone);
         Ok(Self {
-            from_day: Some(from.date_naive()),
-            from_time: Some(from.time()),
-            until_day: Some(until.date_naive()),
-            until_time: Some(until.time()),
+            from_day: from.date_naive(),
+            from_time: from.time(),
+            until_day: until.date_naive(),
+            until_time: until.time(),
             stop,
         })
     }
@@ -94,10 +98,10 @@ impl Record for StopSheet {
                 why: String::new(),
                 version: 1,
             },
-            from_day: None,
-            from_time: None,
-            until_day: None,
-            until_time: None,
+            from_day: NaiveDate::MIN,
+            from_time: NaiveTime::MIN,
+            until_day: NaiveDate::MIN,
+            until_time: NaiveTime::MIN,
         }
     }
 
@@ -114,16 +118,10 @@ impl Record for StopSheet {
         .hint("A stop of the shop stops everything");
         f.text("why", "Reason", 200, at!(stop.why));
         f.heading("When");
-        let day = |time: &NaiveDate| time.to_string();
-        let clock = |time: &NaiveTime| super::clock(*time);
-        let from = Field::date("from_day", "From day", "");
-        f.needed(from, at!(from_day), day, FormErrors::date);
-        let from = Field::time("from_time", "From time", "");
-        f.needed(from, at!(from_time), clock, FormErrors::time);
-        let until = Field::date("until_day", "Until day", "");
-        f.needed(until, at!(until_day), day, FormErrors::date);
-        let until = Field::time("until_time", "Until time", "");
-        f.needed(until, at!(until_time), clock, FormErrors::time);
+        f.date("from_day", "From day", at!(from_day));
+        f.time("from_time", "From time", at!(from_time));
+        f.date("until_day", "Until day", at!(until_day));
+        f.time("until_time", "Until time", at!(until_time));
         f
     }
 
@@ -132,20 +130,18 @@ impl Record for StopSheet {
     }
 
     fn check(&mut self, _: &Owners, who: &SignedIn, errors: &mut FormErrors) {
-        let at = |day: Option<NaiveDate>, time: Option<NaiveTime>| {
-            Some(local_instant(who.shop.time_zone, day?.and_time(time?)))
-        };
-        let from = at(self.from_day, self.from_time);
-        let until = at(self.until_day, self.until_time);
-        if let (Some(from), Some(until)) = (from, until) {
-            (self.stop.starts_at, self.stop.ends_at) = (from, until);
-            if errors.is_empty() && until <= from {
-                errors.add("until_time", "Enter a time after the start");
-            }
+        if ENDS.iter().any(|field| errors.get(field).is_some()) {
+            return;
+        }
+        let at = |day: NaiveDate, time| local_instant(who.shop.time_zone, day.and_time(time));
+        self.stop.starts_at = at(self.from_day, self.from_time);
+        self.stop.ends_at = at(self.until_day, self.until_time);
+        if self.stop.ends_at <= self.stop.starts_at {
+            errors.add("until_time", "Enter a time after the start");
         }
     }
 
-    async fn insert(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
         calendars::insert_stop(tx, &self.stop).await
     }
 
