@@ -10,19 +10,27 @@ help: ## Say what there is.
 .PHONY: demo
 demo: ## Build, fill the invented demo shop and serve it; Ctrl-C stops.
 	.ci/install serve
-	cargo build --release
+	cargo build --release --locked
 	exec target/release/borewright demo
 
 .PHONY: test
 test: ## Every test, against a throwaway PostgreSQL and a real browser.
 	.ci/install serve test
-	env -u DATABASE_URL -u SERVICE_DATABASE_URL cargo test
+	env -u DATABASE_URL -u SERVICE_DATABASE_URL cargo test --locked
 
 .PHONY: lint
-lint: ## Formatting and lints.
-	.ci/install serve
+lint: ## Formatting, lints, documentation, dependencies, style sheet and scripts.
+	.ci/install serve lint
 	cargo fmt --check
-	env -u DATABASE_URL cargo clippy --all-targets -- -D warnings
+	env -u DATABASE_URL cargo clippy --locked --all-targets -- -D warnings
+	env -u DATABASE_URL RUSTDOCFLAGS="-D warnings" cargo doc --locked --no-deps --document-private-items
+	.ci/dependencies
+	npm ci --silent
+	npm run --silent lint
+
+.PHONY: freeze
+freeze: ## Add new migrations to the list of those that never change (migrations/checksums.sha256).
+	cd migrations && for file in *.sql; do grep -q "  $$file$$" checksums.sha256 || sha256sum "$$file" >> checksums.sha256; done
 
 .PHONY: sqlx
 sqlx: ## Write the offline data of the SQL queries (.sqlx) anew.
@@ -37,11 +45,11 @@ sqlx-check: ## Fail when the offline data of the SQL queries are stale.
 .PHONY: bench
 bench: ## The benchmarks whose figures the README shows.
 	.ci/install serve
-	env -u DATABASE_URL cargo bench
+	env -u DATABASE_URL cargo bench --locked
 
 .PHONY: pictures
 pictures: ## Take the README's pictures anew, in a real browser.
 	.ci/install serve test
-	env -u DATABASE_URL cargo test --test it
+	env -u DATABASE_URL cargo test --locked --test it
 	mkdir -p tests/pictures
 	for picture in $$(grep -o 'tests/pictures/[a-z0-9-]*\.png' README.md | sort -u); do cp "target/pictures/$${picture##*/}" "$$picture"; done

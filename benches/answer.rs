@@ -10,8 +10,10 @@
     reason = "a benchmark fails by panicking"
 )]
 
-use borewright::app::answer_enquiry;
-use borewright::app::answer_enquiry::{DrawnPlans, Ways};
+use borewright::app::Actor;
+use borewright::app::answer_enquiry::{Question, Simulator};
+use borewright::app::catalogue::Catalogue;
+use borewright::app::drawn_plans::DrawnPlans;
 use borewright::app::planner::{Ended, Settings, replan};
 use borewright::db::cluster::Cluster;
 use borewright::db::enquiries::{self, EnquiryDetails};
@@ -21,12 +23,21 @@ use borewright::planning::floor::Progress;
 use borewright::web::server::{Application, Config};
 use chrono::Utc;
 use std::time::{Duration, Instant};
+use uuid::Uuid;
 
 const ROUNDS: usize = 300;
 const REPLANS: usize = 20;
 const PAGES: usize = 30;
 const WARM_UP: usize = 20;
 const FUTURES: u32 = 1_000;
+
+/// All that the shop knows about a call.
+async fn question_of(tx: &mut ShopTx, call: Uuid) -> Question {
+    let catalogue = Catalogue::read(tx).await.unwrap();
+    let enquiry = enquiries::get(tx, call).await.unwrap();
+    let question = Question::read(tx, &catalogue, &enquiry, Utc::now()).await;
+    question.unwrap().unwrap()
+}
 
 /// Puts a job first or lets it take its turn again, and waits for a plan of the floor as it then is.
 async fn time_to_a_usable_plan(pool: &sqlx::PgPool, scope: Scope, round: usize) -> Duration {
@@ -93,6 +104,7 @@ async fn main() {
     let (call, _) = enquiries::create(&mut tx, &said).await.unwrap();
     tx.commit().await.unwrap();
 
+    let actor = Actor::program(pool.clone(), shop_id);
     // The plan there would be: a usable one, made better for five seconds.
     let planner = Settings::default();
     let ended = replan(&pool, shop_id, planner).await.unwrap();
@@ -105,11 +117,10 @@ async fn main() {
     for _ in 0..REPLANS {
         let start = Instant::now();
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
-        let fresh = DrawnPlans::default();
-        let ways = Ways::load(&mut tx).await.unwrap();
-        let question = answer_enquiry::load(&mut tx, ways, &said, now, &fresh, FUTURES).await;
+        let question = question_of(&mut tx, call).await;
         drop(tx);
-        question.unwrap().unwrap().answer(now, FUTURES, 1).unwrap();
+        let fresh = Simulator::new(FUTURES);
+        fresh.answer(&actor, question).await.unwrap().unwrap();
         cold.push(start.elapsed());
     }
     println!("\nPlanning: demo shop, {REPLANS} rounds");
@@ -122,14 +133,12 @@ async fn main() {
     for round in 0..WARM_UP + ROUNDS {
         let start = Instant::now();
         let mut tx = ShopTx::begin(&pool, scope).await.unwrap();
-        let ways = Ways::load(&mut tx).await.unwrap();
-        let question = answer_enquiry::load(&mut tx, ways, &said, now, &plans, FUTURES)
-            .await
-            .unwrap()
-            .unwrap();
+        let question = question_of(&mut tx, call).await;
         drop(tx);
+        let dates = plans.dates(&actor, question.age(), now, FUTURES);
+        let dates = dates.await.unwrap();
         let loaded = start.elapsed();
-        let answer = question.answer(now, FUTURES, 1).unwrap();
+        let answer = question.answer(&*dates, FUTURES).unwrap();
         let done = start.elapsed();
         assert!(answer.options.len() >= 3);
         if round >= WARM_UP {

@@ -19,7 +19,7 @@ use borewright::planning::engine::{
     model::{Minute, Model, plan::Plan, validator::validate},
     promise::promise,
     repair::repair,
-    solve::{Settings, first_plan, solve},
+    solve::{SolveOptions, first_plan, solve},
 };
 use rand::SeedableRng;
 use rand_pcg::Pcg64;
@@ -82,7 +82,7 @@ fn classical(file: Option<&str>, seconds: f64) -> anyhow::Result<()> {
     let (mut ours, mut rules) = (Vec::new(), Vec::new());
     for (name, model, best) in published(file)? {
         let begun = Instant::now();
-        let outcome = solve(&model, &Settings::default(), &mut |_| {
+        let outcome = solve(&model, &SolveOptions::default(), &mut |_| {
             begun.elapsed().as_secs_f64() >= seconds
         })?;
         anyhow::ensure!(
@@ -130,7 +130,7 @@ fn course(name: &str, model: &Model, at: &[f64]) -> anyhow::Result<()> {
     let begun = Instant::now();
     let mut next = 0;
     let last = at.last().copied().unwrap_or(0.0);
-    let outcome = solve(model, &Settings::default(), &mut |p| {
+    let outcome = solve(model, &SolveOptions::default(), &mut |p| {
         let now = begun.elapsed().as_secs_f64();
         while next < at.len() && now >= at[next] {
             println!(
@@ -180,11 +180,11 @@ fn main() -> anyhow::Result<()> {
         &[0.0, 2.0, 5.0, 10.0, 20.0, 30.0],
     )?;
 
-    let settings = Settings {
+    let options = SolveOptions {
         iterations: Some(100_000),
-        ..Settings::default()
+        ..SolveOptions::default()
     };
-    let plan = solve(&week, &settings, &mut |_| false)?.plan;
+    let plan = solve(&week, &options, &mut |_| false)?.plan;
     let thousand = |plan: &Plan| {
         least(5, || {
             futures(&week, plan, 1000, &mut Pcg64::seed_from_u64(1))
@@ -193,9 +193,9 @@ fn main() -> anyhow::Result<()> {
     beside("1,000 futures of the week", thousand(&plan), &week, &plan);
     let mut stopped = week.clone();
     stopped.machines[0].calendar = stopped.machines[0].calendar.without((0, 1440));
-    let quick = Settings {
+    let quick = SolveOptions {
         iterations: Some(500),
-        ..Settings::default()
+        ..SolveOptions::default()
     };
     beside(
         "repair after a machine stops, 500 moves",
@@ -223,7 +223,7 @@ fn main() -> anyhow::Result<()> {
     without.operations.retain(|o| o.job != last);
     let n = without.operations.len();
     without.links.retain(|l| l.after < n);
-    let running = solve(&without, &settings, &mut |_| false)?.plan;
+    let running = solve(&without, &options, &mut |_| false)?.plan;
     let asked = || {
         promise(
             &week,
@@ -248,7 +248,7 @@ fn main() -> anyhow::Result<()> {
         let model = shape.make(2, Some(operations));
         let first = least(2, || first_plan(&model));
         let mut searching = None;
-        let outcome = solve(&model, &Settings::default(), &mut |_| {
+        let outcome = solve(&model, &SolveOptions::default(), &mut |_| {
             searching
                 .get_or_insert_with(Instant::now)
                 .elapsed()

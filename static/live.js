@@ -75,7 +75,8 @@ async function send(form, name, state) {
     return;
   }
   state.running?.abort();
-  const mine = (state.running = new AbortController());
+  const mine = new AbortController();
+  state.running = mine;
   const slow = setTimeout(() => {
     tell(name, "Working it out …", false);
     mark(form, true);

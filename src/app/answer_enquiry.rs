@@ -1,243 +1,236 @@
-//! Everything an answer is computed from, read in one go.
+//! Answers an enquiry: reads what the shop knows, ends the transaction, and simulates every option on a thread of its own.
 
-use crate::castings::RemedyRule;
+use super::catalogue::Catalogue;
+use super::drawn_plans::DrawnPlans;
+use super::{Actor, AppError};
+use crate::castings::Variant;
 use crate::db::castings_on_shelf::{self, Outcome, Ownership, ShelfState};
-use crate::db::enquiries::EnquiryDetails;
-use crate::db::plans::{self, Age, FUTURES_SEED, Freshness};
-use crate::db::{
-    DbError, ShopTx, castings, corrupt, cutting, machines, remedy_rules, settings, sightings,
-    standards,
-};
+use crate::db::enquiries::{self, Enquiry, EnquiryDetails};
+use crate::db::people::Role;
+use crate::db::plans::{self, Age, Freshness};
+use crate::db::settings::Settings;
+use crate::db::{DbError, ShopTx, castings, cutting, machines, quotes, settings, sightings};
+use crate::enquiry::quote::{Quote, QuoteState};
 use crate::enquiry::{
-    Answer, AnswerError, Asked, Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work, answer,
+    Answer, AnswerError, Knowledge, OwnBlock, PlanState, ShelfCasting, Simulation, Supply, Wish,
+    Work, answer,
 };
-use crate::estimating::Element;
-use crate::planning::engine::model::ModelError;
-use crate::planning::engine::promise::PlannedDates;
-use crate::planning::{Candidate, ReadyDates};
+use crate::estimating::RatesError;
+use crate::planning::ReadyDates;
 use crate::sourcing::Watch;
-use chrono::{DateTime, TimeDelta, Utc};
-use rand::SeedableRng;
-use rand_pcg::Pcg64;
-use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use crate::units::Code;
+use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
-/// How long a plan's futures are used again before they are drawn from the moment it is by then.
-const KEPT_FOR: TimeDelta = TimeDelta::minutes(5);
-
-/// Shops whose plans are kept drawn at once; a week of sixty jobs in 1,000 futures takes some 10 MB.
-const SHOPS_KEPT: usize = 4;
-
-/// Futures drawn of a plan at most; an answer with more goes through them again.
-const PLAN_FUTURES: u32 = 1_000;
-
-/// The running plans of shops with their futures drawn, kept between calls until the plan or what it rests on changes.
-#[derive(Debug, Clone, Default)]
-pub struct DrawnPlans(Arc<Mutex<HashMap<Uuid, Drawn>>>);
-
+/// How answers are simulated. Clones share the plans that are drawn already.
 #[derive(Debug, Clone)]
-struct Drawn {
-    /// What it was drawn of: the version of the floor, when the plan was made, and how many futures.
-    of: (i64, Option<DateTime<Utc>>, u32),
-    at: DateTime<Utc>,
-    dates: Arc<PlannedDates>,
+pub struct Simulator {
+    /// Plans with their futures drawn.
+    pub plans: DrawnPlans,
+    /// Futures of each option.
+    pub futures: u32,
 }
 
-impl DrawnPlans {
-    /// The plan of a shop with its futures drawn.
-    async fn of(
-        &self,
-        tx: &mut ShopTx,
-        age: &Age,
-        now: DateTime<Utc>,
-        futures: u32,
-    ) -> Result<Arc<PlannedDates>, DbError> {
-        let shop_id = tx.shop_id();
-        let of = (
-            age.floor_version,
-            age.made_at,
-            futures.clamp(1, PLAN_FUTURES),
-        );
-        let known = {
-            let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-            kept.get(&shop_id).cloned()
-        };
-        if let Some(drawn) = known
-            && drawn.of == of
-            && (now - drawn.at).abs() < KEPT_FOR
-        {
-            return Ok(drawn.dates);
+impl Simulator {
+    /// A simulator with nothing drawn yet.
+    #[must_use]
+    pub fn new(futures: u32) -> Self {
+        Self {
+            plans: DrawnPlans::default(),
+            futures,
         }
-        let read = plans::read(tx, now).await?;
-        let dates = tokio::task::spawn_blocking(move || draw(read, of.2))
+    }
+
+    /// Answers a question. No transaction is open meanwhile but the short one that reads the plan when it is not drawn yet.
+    ///
+    /// # Errors
+    /// [`AppError::Db`], [`AppError::Failed`]. What keeps it from being answered is not an error but an [`Unanswerable`].
+    pub async fn answer(
+        &self,
+        actor: &Actor,
+        question: Question,
+    ) -> Result<Result<Answer, Unanswerable>, AppError> {
+        let (age, at) = (question.age, question.at);
+        let dates = self.plans.dates(actor, &age, at, self.futures).await?;
+        let futures = self.futures;
+        let simulated = tokio::task::spawn_blocking(move || question.answer(&*dates, futures));
+        let answer = simulated
             .await
-            .map_err(|why| corrupt("plan", why))?
-            .map_err(|why| corrupt("floor", why))?;
-        let dates = Arc::new(dates);
-        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if kept.len() >= SHOPS_KEPT && !kept.contains_key(&shop_id) {
-            let oldest = kept.iter().min_by_key(|(_, drawn)| drawn.at);
-            if let Some(oldest) = oldest.map(|(id, _)| *id) {
-                kept.remove(&oldest);
-            }
-        }
-        kept.insert(
-            shop_id,
-            Drawn {
-                of,
-                at: now,
-                dates: dates.clone(),
-            },
-        );
-        Ok(dates)
+            .map_err(|why| AppError::failed("the answer", why))?;
+        Ok(answer.map_err(Unanswerable::Answer))
     }
 }
 
-/// The plan as it can be carried out now, in many futures.
-fn draw(read: plans::Read, futures: u32) -> Result<PlannedDates, ModelError> {
-    let (model, plan) = read.carry_over()?;
-    let mut rng = Pcg64::seed_from_u64(FUTURES_SEED);
-    PlannedDates::new(
-        &model.model,
-        &plan,
-        model.origin,
-        model.kinds,
-        model.skills,
-        futures as usize,
-        &mut rng,
-    )
-}
-
-/// The dates of a running plan, with how fresh it is.
-#[derive(Debug, Clone)]
-struct FreshDates {
-    plan: Arc<PlannedDates>,
-    fresh: &'static str,
-}
-
-impl ReadyDates for FreshDates {
-    fn ready(
-        &self,
-        candidate: &Candidate,
-        release: &[DateTime<Utc>],
-        minutes: &[f64],
-    ) -> Vec<Option<DateTime<Utc>>> {
-        self.plan.ready(candidate, release, minutes)
-    }
-
-    fn missing(&self, candidate: &Candidate) -> Vec<String> {
-        self.plan.missing(candidate)
-    }
-
-    fn basis(&self) -> String {
-        format!("{} {}", self.plan.basis(), self.fresh)
-    }
-}
-
-/// How fresh the plan under an answer is, as a sentence.
-fn how_fresh(age: &Age) -> &'static str {
-    match (age.plan_version, age.freshness) {
-        (None, _) => "No plan was made yet; this one was made on the spot.",
-        (_, Freshness::Fresh) => "The plan is up to date.",
-        (_, Freshness::Planning { usable: true, .. }) => {
-            "The plan is up to date and is being improved."
-        }
-        (_, Freshness::Planning { .. } | Freshness::Stale { .. }) => {
-            "The shop has changed since the plan was made; its order was kept and put on today's clock."
-        }
-    }
-}
-
-/// Why nothing can be answered yet, in words for the screen.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+/// Why an enquiry has no answer yet.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Unanswerable {
-    /// The caller has not said what they want.
-    #[error("Choose what the caller wants, and every way to get it stands here side by side.")]
+    /// Nobody has said what the customer wants.
     NothingWanted,
-    /// The shop has not said something that every price needs.
-    #[error("{0}")]
-    Missing(String),
+    /// The shop has not set the rates that every price needs.
+    Rates(RatesError),
+    /// The options cannot be compared at all.
+    Answer(AnswerError),
 }
 
-/// A wish with all that is known: ready to be answered away from the database.
+/// An enquiry with its answer and all that its screen shows.
+#[derive(Debug)]
+pub struct AnsweredEnquiry {
+    /// The enquiry.
+    pub enquiry: Enquiry,
+    /// What its form chooses from.
+    pub catalogue: Catalogue,
+    /// Quotes given for it, newest first, at most twenty.
+    pub quotes: Vec<Quote>,
+    /// The answer, or why there is none.
+    pub answer: Result<Answer, Unanswerable>,
+}
+
+/// Answers an enquiry as of a moment, for the office.
+///
+/// # Errors
+/// [`AppError::NotAllowed`], [`AppError::Db`], [`AppError::Failed`].
+pub async fn answer_enquiry(
+    actor: &Actor,
+    simulator: &Simulator,
+    enquiry_id: Uuid,
+    at: DateTime<Utc>,
+) -> Result<AnsweredEnquiry, AppError> {
+    actor.require(Role::Office)?;
+    let mut tx = actor.begin().await?;
+    let catalogue = Catalogue::read(&mut tx).await?;
+    answer_within(actor, simulator, tx, catalogue, enquiry_id, at).await
+}
+
+/// The same with a catalogue that is read already.
+///
+/// # Errors
+/// As [`answer_enquiry`].
+pub async fn answer_with(
+    actor: &Actor,
+    simulator: &Simulator,
+    catalogue: Catalogue,
+    enquiry_id: Uuid,
+    at: DateTime<Utc>,
+) -> Result<AnsweredEnquiry, AppError> {
+    actor.require(Role::Office)?;
+    let tx = actor.begin().await?;
+    answer_within(actor, simulator, tx, catalogue, enquiry_id, at).await
+}
+
+async fn answer_within(
+    actor: &Actor,
+    simulator: &Simulator,
+    mut tx: ShopTx,
+    catalogue: Catalogue,
+    enquiry_id: Uuid,
+    at: DateTime<Utc>,
+) -> Result<AnsweredEnquiry, AppError> {
+    let enquiry = enquiries::get(&mut tx, enquiry_id).await?;
+    let quotes = quotes::list(&mut tx, QuoteState::ALL, Some(enquiry_id), None, 20).await?;
+    let question = Question::read(&mut tx, &catalogue, &enquiry, at).await?;
+    drop(tx);
+    let answer = match question {
+        Ok(question) => simulator.answer(actor, question).await?,
+        Err(why) => Err(why),
+    };
+    Ok(AnsweredEnquiry {
+        enquiry,
+        catalogue,
+        quotes,
+        answer,
+    })
+}
+
+/// An enquiry with all that the shop knows about it: ready to be answered away from the database.
 #[derive(Debug, Clone)]
 pub struct Question {
     wish: Wish,
     knowledge: Knowledge,
-    dates: FreshDates,
+    age: Age,
+    at: DateTime<Utc>,
+    seed: u64,
 }
 
 impl Question {
-    /// Works the answer out.
+    /// Reads all that the shop knows about what a customer wants.
     ///
     /// # Errors
-    /// As [`answer`].
-    pub fn answer(
-        &self,
-        now: DateTime<Utc>,
-        futures: u32,
-        seed: u64,
-    ) -> Result<Answer, AnswerError> {
-        answer(
-            &self.wish,
-            &self.knowledge,
-            &self.dates,
-            Asked { now, futures, seed },
-        )
+    /// [`DbError`]. What the shop has yet to say is not an error but an [`Unanswerable`].
+    pub async fn read(
+        tx: &mut ShopTx,
+        catalogue: &Catalogue,
+        enquiry: &Enquiry,
+        at: DateTime<Utc>,
+    ) -> Result<Result<Self, Unanswerable>, DbError> {
+        let said = &enquiry.details;
+        let Some(wanted_id) = said.wanted_variant_id else {
+            return Ok(Err(Unanswerable::NothingWanted));
+        };
+        let machines = machines::machines(tx).await?;
+        let rates = match machines::rates(tx, &machines).await? {
+            Ok(rates) => rates,
+            Err(why) => return Ok(Err(Unanswerable::Rates(why))),
+        };
+        let settings = settings::get(tx).await?;
+        let today = at.with_timezone(&settings.time_zone).date_naive();
+        let wanted = castings::variant(tx, wanted_id).await?;
+        let pattern = castings::pattern(tx, wanted.pattern_id).await?;
+        let supplies = supplies(tx, pattern.id, &settings, today).await?;
+        let wish = wish(tx, wanted, said).await?;
+        let knowledge = Knowledge {
+            pattern,
+            supplies,
+            rules: catalogue.rules.clone(),
+            elements: catalogue.elements.clone(),
+            cutting: cutting::usual(tx).await?,
+            rates,
+            policy: settings.policy,
+            currency: settings.currency,
+            zone: settings.time_zone,
+        };
+        Ok(Ok(Self {
+            wish,
+            knowledge,
+            age: plans::age(tx, at).await?,
+            at,
+            // The same enquiry always draws the same numbers, so its figures do not change between two looks.
+            seed: u64::try_from(enquiry.number).unwrap_or(0),
+        }))
     }
-}
 
-/// How the shop goes about things: its remedy rules and its standard times. An enquiry's form and its answer rest on the
-/// same, read once.
-#[derive(Debug, Clone)]
-pub struct Ways {
-    /// What is done about which differences.
-    pub rules: Vec<RemedyRule>,
-    /// What each piece of work takes.
-    pub elements: Vec<Element>,
-}
+    /// How fresh the plan was when the question was read.
+    #[must_use]
+    pub fn age(&self) -> &Age {
+        &self.age
+    }
 
-impl Ways {
-    /// Reads them.
+    /// Simulates every option in so many futures, on the caller's thread.
     ///
     /// # Errors
-    /// [`DbError`].
-    pub async fn load(tx: &mut ShopTx) -> Result<Self, DbError> {
-        Ok(Self {
-            rules: remedy_rules::list(tx).await?,
-            elements: standards::list(tx).await?,
+    /// As [`answer()`].
+    pub fn answer(&self, dates: &dyn ReadyDates, futures: u32) -> Result<Answer, AnswerError> {
+        let simulation = Simulation {
+            now: self.at,
+            futures,
+            seed: self.seed,
+        };
+        let answer = answer(&self.wish, &self.knowledge, dates, simulation)?;
+        Ok(Answer {
+            plan: Some(plan_state(&self.age)),
+            ..answer
         })
     }
 }
 
-/// Reads all that the shop knows about what a caller wants, for an answer in so many futures.
-///
-/// # Errors
-/// [`DbError`]. What the shop has yet to say is not an error but an [`Unanswerable`].
-pub async fn load(
+/// Every variant of a pattern with what the shop knows about getting one.
+async fn supplies(
     tx: &mut ShopTx,
-    ways: Ways,
-    said: &EnquiryDetails,
-    now: DateTime<Utc>,
-    plans: &DrawnPlans,
-    futures: u32,
-) -> Result<Result<Question, Unanswerable>, DbError> {
-    let Some(wanted_id) = said.wanted_variant_id else {
-        return Ok(Err(Unanswerable::NothingWanted));
-    };
-    let machines = machines::machines(tx).await?;
-    let rates = match machines::rates(tx, &machines).await? {
-        Ok(rates) => rates,
-        Err(why) => return Ok(Err(Unanswerable::Missing(why.to_string()))),
-    };
-    let settings = settings::get(tx).await?;
-    let wanted = castings::variant(tx, wanted_id).await?;
-    let pattern = castings::pattern(tx, wanted.pattern_id).await?;
-    let today = now.with_timezone(&settings.time_zone).date_naive();
-
+    pattern_id: Uuid,
+    settings: &Settings,
+    today: NaiveDate,
+) -> Result<Vec<Supply>, DbError> {
     let mut supplies = Vec::new();
-    for variant in castings::variants_of(tx, pattern.id).await? {
+    for variant in castings::variants_of(tx, pattern_id).await? {
         let mut mine = castings_on_shelf::list(tx, ShelfState::ALL, Some(variant.id)).await?;
         mine.retain(|c| c.details.ownership == Ownership::Shop);
         let outcomes = |outcome: Outcome| {
@@ -272,6 +265,10 @@ pub async fn load(
             variant,
         });
     }
+    Ok(supplies)
+}
+
+async fn wish(tx: &mut ShopTx, wanted: Variant, said: &EnquiryDetails) -> Result<Wish, DbError> {
     let own = match said.brings_variant_id {
         Some(id) => Some(OwnBlock {
             variant: castings::variant(tx, id).await?,
@@ -279,35 +276,24 @@ pub async fn load(
         }),
         None => None,
     };
-    let knowledge = Knowledge {
-        pattern,
-        supplies,
-        rules: ways.rules,
-        elements: ways.elements,
-        cutting: cutting::usual(tx).await?,
-        rates,
-        policy: settings.policy.clone(),
-        currency: settings.currency,
-        zone: settings.time_zone,
-    };
-    let wish = Wish {
+    Ok(Wish {
         wanted,
         wanted_by: said.wanted_by,
         own,
         also: once_each(&said.also),
-    };
-    let age = plans::age(tx, now).await?;
-    let dates = FreshDates {
-        plan: plans.of(tx, &age, now, futures).await?,
-        fresh: how_fresh(&age),
-    };
-    Ok(Ok(Question {
-        wish,
-        knowledge,
-        dates,
-    }))
+    })
 }
 
+/// Work by element code, each once.
 fn once_each(codes: &[String]) -> Work {
     codes.iter().map(|code| (code.clone(), 1)).collect()
+}
+
+fn plan_state(age: &Age) -> PlanState {
+    match (age.plan_version, age.freshness) {
+        (None, _) => PlanState::NoneYet,
+        (_, Freshness::Fresh) => PlanState::Current,
+        (_, Freshness::Planning { usable: true, .. }) => PlanState::Improving,
+        (_, Freshness::Planning { .. } | Freshness::Stale { .. }) => PlanState::Outdated,
+    }
 }

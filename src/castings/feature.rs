@@ -4,10 +4,26 @@ use super::words::words;
 use crate::units::{Fit, Length, Thread};
 use serde::{Deserialize, Serialize};
 use std::cmp::Ordering;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 
 /// A face of an engine block, as it stands in the vehicle.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum Face {
     /// The top, where the cylinder head sits.
     Deck,
@@ -26,13 +42,13 @@ pub enum Face {
 }
 
 words!(Face {
-    Deck = "deck", "deck";
-    Sump = "sump", "sump face";
-    Front = "front", "front face";
-    Rear = "rear", "rear face";
-    Left = "left", "left side";
-    Right = "right", "right side";
-    Crankcase = "crankcase", "crankcase";
+    Deck = "deck";
+    Sump = "sump face";
+    Front = "front face";
+    Rear = "rear face";
+    Left = "left side";
+    Right = "right side";
+    Crankcase = "crankcase";
 });
 
 /// Where a feature is: the face and the shop's own label for the spot, e.g. `rear / R7`.
@@ -99,8 +115,23 @@ impl std::fmt::Display for Place {
 }
 
 /// What kind of thing is machined.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum FeatureKind {
     /// A reamed hole for a fitted dowel.
     DowelHole,
@@ -119,13 +150,13 @@ pub enum FeatureKind {
 }
 
 words!(FeatureKind {
-    DowelHole = "dowel_hole", "dowel hole";
-    TappedHole = "tapped_hole", "tapped hole";
-    PlainHole = "plain_hole", "plain hole";
-    Counterbore = "counterbore", "counterbore";
-    Register = "register", "register";
-    Bore = "bore", "bore";
-    Spotface = "spotface", "spotface";
+    DowelHole = "dowel hole";
+    TappedHole = "tapped hole";
+    PlainHole = "plain hole";
+    Counterbore = "counterbore";
+    Register = "register";
+    Bore = "bore";
+    Spotface = "spotface";
 });
 
 /// One machined feature.

@@ -9,6 +9,7 @@
 use super::{Feature, Pattern, Place, Variant};
 use crate::units::Length;
 use rust_decimal::Decimal;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 /// The share of findings that speak against the true variant.
@@ -19,7 +20,8 @@ const READING_ERROR: f64 = 0.05;
 const SAME_SIZE_MM: Decimal = Decimal::from_parts(3, 0, 0, false, 1);
 
 /// How a mark was made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum MarkKind {
     /// Cast with the block: it tells the pattern.
     Cast,

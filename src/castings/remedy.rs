@@ -4,11 +4,25 @@ use super::words::words;
 use super::{Difference, Face, Feature, FeatureKind};
 use crate::units::Length;
 use serde::{Deserialize, Serialize};
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 /// What is done about a difference.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum Action {
     /// Make it in sound metal.
     Machine,
@@ -27,13 +41,13 @@ pub enum Action {
 }
 
 words!(Action {
-    Machine = "machine", "make it";
-    Rework = "rework", "rework it";
-    PlugAndRedo = "plug_and_redo", "plug and redo it";
-    Plug = "plug", "plug it";
-    Leave = "leave", "leave it";
-    Caution = "caution", "leave it with a caution";
-    Impossible = "impossible", "cannot be done";
+    Machine = "make it";
+    Rework = "rework it";
+    PlugAndRedo = "plug and redo it";
+    Plug = "plug it";
+    Leave = "leave it";
+    Caution = "leave it with a caution";
+    Impossible = "cannot be done";
 });
 
 impl Action {
@@ -48,8 +62,21 @@ impl Action {
 }
 
 /// Which differences a rule speaks of.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum When {
     /// Wanted, absent in the donor, and the pattern has metal there.
     MissingWithMetal,
@@ -66,12 +93,12 @@ pub enum When {
 }
 
 words!(When {
-    MissingWithMetal = "missing_with_metal", "missing, with metal for it";
-    MissingNoMetal = "missing_no_metal", "missing, without metal for it";
-    ChangedClears = "changed_clears", "changed, and the new clears the old";
-    ChangedDoesNotClear = "changed_does_not_clear", "changed, and the new does not clear the old";
-    ChangedNoMetal = "changed_no_metal", "changed, without metal for the new";
-    Extra = "extra", "in the donor only";
+    MissingWithMetal = "missing, with metal for it";
+    MissingNoMetal = "missing, without metal for it";
+    ChangedClears = "changed, and the new clears the old";
+    ChangedDoesNotClear = "changed, and the new does not clear the old";
+    ChangedNoMetal = "changed, without metal for the new";
+    Extra = "in the donor only";
 });
 
 /// One rule of the shop's remedy table. The first rule that fits, by `priority`, decides.

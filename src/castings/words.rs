@@ -1,24 +1,9 @@
-//! Closed lists of words: a code for storage and forms, and the word a person reads.
+//! Closed lists of words: the word a person reads for each of an enumeration.
 
-/// Gives a field-less enum its list, its stored code (the same as its serde name) and its word.
+/// Gives a field-less enum its words, and prints it as its word.
 macro_rules! words {
-    ($name:ident { $($variant:ident = $code:literal, $word:literal;)+ }) => {
+    ($name:ident { $($variant:ident = $word:literal;)+ }) => {
         impl $name {
-            /// All of them, in the order screens list them.
-            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
-
-            /// The code it is stored and sent as; the same as in JSON.
-            #[must_use]
-            pub const fn code(self) -> &'static str {
-                match self { $(Self::$variant => $code),+ }
-            }
-
-            /// The one with this code.
-            #[must_use]
-            pub fn from_code(code: &str) -> Option<Self> {
-                match code { $($code => Some(Self::$variant),)+ _ => None }
-            }
-
             /// The word a person reads.
             #[must_use]
             pub const fn word(self) -> &'static str {
@@ -38,6 +23,7 @@ pub(crate) use words;
 #[cfg(test)]
 mod tests {
     use crate::castings::{Action, Face, FeatureKind, When};
+    use crate::units::Code;
 
     /// Stored text, form values and JSON must be one and the same word.
     #[test]

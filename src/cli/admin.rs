@@ -7,7 +7,7 @@ use borewright::app::password;
 use borewright::db::people::{self, NewPerson, Role};
 use borewright::db::shops::{self, NewShop};
 use borewright::db::{Scope, ShopTx};
-use borewright::units::Currency;
+use borewright::units::{Code, Currency};
 use chrono_tz::Tz;
 use clap::{Args, Subcommand};
 use rust_decimal::Decimal;

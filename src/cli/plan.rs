@@ -4,11 +4,11 @@ use borewright::planning::engine::{
     formats::{
         classical::{Instance, read_flexible, read_instances},
         sample::Sample,
-        shopfile::{ShopFile, planned},
+        shopfile::{PlannedOperation, ShopFile, planned},
     },
     futures,
-    model::{Minute, Model, ModelError, validator::validate},
-    solve::{Outcome, Settings, solve},
+    model::{Goal, Minute, Model, ModelError, validator::validate},
+    solve::{Outcome, SolveOptions, solve},
 };
 use clap::{Args, Subcommand, ValueEnum};
 use rand::SeedableRng;
@@ -125,9 +125,9 @@ fn search(model: &Model, how: &Search) -> Result<(Outcome, f64), ModelError> {
         let mut asked = 0u32;
         let outcome = solve(
             model,
-            &Settings {
+            &SolveOptions {
                 seed,
-                ..Settings::default()
+                ..SolveOptions::default()
             },
             &mut |_| {
                 asked = asked.wrapping_add(1);
@@ -278,73 +278,17 @@ fn run_solve(how: &Solve) -> anyhow::Result<()> {
             }
         }
     }
+    let report = Report {
+        model: &model,
+        outcome: &outcome,
+        rows: &rows,
+        chances: &chances,
+        faults: &faults,
+        seconds,
+    };
     match how.format {
-        Format::Json => {
-            let chances: Vec<_> = chances
-                .iter()
-                .map(|(job, due, chance)| serde_json::json!({ "job": job, "due": due, "chance": chance }))
-                .collect();
-            let answer = serde_json::json!({
-                "operations": rows,
-                "late": plan.value.lateness,
-                "setup": plan.value.setup,
-                "in_progress": plan.value.in_progress,
-                "makespan": plan.value.makespan,
-                "bound": outcome.bound,
-                "valid": faults.is_empty(),
-                "broken_rules": faults,
-                "promises": chances,
-                "seconds": seconds,
-            });
-            say!("{}", serde_json::to_string_pretty(&answer)?);
-        }
-        Format::Table => {
-            say!(
-                "{:>8} {:>8} {:>6}  {:<12} {:<10} {:<16} person",
-                "start",
-                "end",
-                "setup",
-                "job",
-                "operation",
-                "machine"
-            );
-            for r in &rows {
-                say!(
-                    "{:>8} {:>8} {:>6}  {:<12} {:<10} {:<16} {}",
-                    r.start,
-                    r.end,
-                    r.setup,
-                    r.job,
-                    r.operation,
-                    r.machine.as_deref().unwrap_or("outside"),
-                    r.person.as_deref().unwrap_or("-")
-                );
-            }
-            for (job, due, chance) in &chances {
-                say!(
-                    "job {job}: done by {due} in {:.0} of 100 futures",
-                    100.0 * chance
-                );
-            }
-            say!(
-                "weighted lateness {} min (no plan can have less than {}), setup {} min, in progress {} min, makespan {} min",
-                plan.value.lateness,
-                if model.goal == borewright::planning::engine::model::Goal::Promises {
-                    outcome.bound
-                } else {
-                    0
-                },
-                plan.value.setup,
-                plan.value.in_progress,
-                plan.value.makespan
-            );
-            if faults.is_empty() {
-                say!("the validator finds no fault, after {seconds:.1} s");
-            }
-            for fault in &faults {
-                say!("the validator: {fault}");
-            }
-        }
+        Format::Json => say!("{}", serde_json::to_string_pretty(&report.json())?),
+        Format::Table => report.table(),
     }
     anyhow::ensure!(
         faults.is_empty(),
@@ -352,4 +296,88 @@ fn run_solve(how: &Solve) -> anyhow::Result<()> {
         faults.len()
     );
     Ok(())
+}
+
+/// A plan that was searched for, as it is printed.
+struct Report<'a> {
+    model: &'a Model,
+    outcome: &'a Outcome,
+    rows: &'a [PlannedOperation],
+    /// Job, due minute, and the share of futures in which it is done by then.
+    chances: &'a [(String, Minute, f64)],
+    /// Rules that the plan breaks, in words.
+    faults: &'a [String],
+    seconds: f64,
+}
+
+impl Report<'_> {
+    fn json(&self) -> serde_json::Value {
+        let value = &self.outcome.plan.value;
+        let promises: Vec<_> = self
+            .chances
+            .iter()
+            .map(|(job, due, chance)| serde_json::json!({ "job": job, "due": due, "chance": chance }))
+            .collect();
+        serde_json::json!({
+            "operations": self.rows,
+            "late": value.lateness,
+            "setup": value.setup,
+            "in_progress": value.in_progress,
+            "makespan": value.makespan,
+            "bound": self.outcome.bound,
+            "valid": self.faults.is_empty(),
+            "broken_rules": self.faults,
+            "promises": promises,
+            "seconds": self.seconds,
+        })
+    }
+
+    fn table(&self) {
+        say!(
+            "{:>8} {:>8} {:>6}  {:<12} {:<10} {:<16} person",
+            "start",
+            "end",
+            "setup",
+            "job",
+            "operation",
+            "machine"
+        );
+        for row in self.rows {
+            say!(
+                "{:>8} {:>8} {:>6}  {:<12} {:<10} {:<16} {}",
+                row.start,
+                row.end,
+                row.setup,
+                row.job,
+                row.operation,
+                row.machine.as_deref().unwrap_or("outside"),
+                row.person.as_deref().unwrap_or("-")
+            );
+        }
+        for (job, due, chance) in self.chances {
+            say!(
+                "job {job}: {:.0} % sure to be done by {due}",
+                100.0 * chance
+            );
+        }
+        let value = &self.outcome.plan.value;
+        say!(
+            "weighted lateness {} min (no plan can have less than {}), setup {} min, in progress {} min, makespan {} min",
+            value.lateness,
+            if self.model.goal == Goal::Promises {
+                self.outcome.bound
+            } else {
+                0
+            },
+            value.setup,
+            value.in_progress,
+            value.makespan
+        );
+        if self.faults.is_empty() {
+            say!("the validator finds no fault, after {:.1} s", self.seconds);
+        }
+        for fault in self.faults {
+            say!("the validator: {fault}");
+        }
+    }
 }

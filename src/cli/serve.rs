@@ -6,6 +6,7 @@ use anyhow::Context;
 use borewright::app::planner::keep_planning;
 use borewright::db::casting_records::PhotoPlace;
 use borewright::demo::{self, Demo};
+use borewright::units::Code;
 use borewright::web::server::{Application, Config};
 use chrono::Utc;
 use clap::Args;

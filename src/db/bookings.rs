@@ -1,55 +1,28 @@
 //! Bookings: what people entered at the bench. Only ever added to; how far an operation has come follows from them.
 
 use super::jobs::{JobState, OperationState};
-use super::read::{codes, corrupt, word};
+use super::read::word;
 use super::{DbError, ShopTx, calendars};
 use crate::planning::Calendar;
 use crate::shopfloor::{self, Entry, Forgotten, Hours, Kind, Standards, State};
+use crate::units::Code;
 use chrono::{DateTime, Days, TimeDelta, Utc};
 use std::collections::HashMap;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-codes! {
-    /// What an entry was at odds with when it arrived. It counts all the same until somebody has looked at it.
-    Conflict {
-        /// Somebody had finished the operation.
-        OperationDone = "operation_done",
-        /// The job was closed.
-        JobClosed = "job_closed",
-        /// The job was on hold.
-        OnHold = "on_hold",
-        /// An operation that comes before was not done.
-        Waits = "waits",
-    }
-}
-
-const KINDS: [(Kind, &str); 8] = [
-    (Kind::Setup, "setup"),
-    (Kind::Run, "run"),
-    (Kind::RunAlone, "run_alone"),
-    (Kind::Pause, "pause"),
-    (Kind::Done, "done"),
-    (Kind::Moved, "moved"),
-    (Kind::Struck, "struck"),
-    (Kind::Stands, "stands"),
-];
-
-/// The word a kind of entry is stored and sent under.
-#[must_use]
-pub fn kind_code(kind: Kind) -> &'static str {
-    KINDS
-        .iter()
-        .find(|(one, _)| *one == kind)
-        .map_or("", |(_, code)| code)
-}
-
-/// A kind of entry from the word it is stored and sent under.
-#[must_use]
-pub fn kind_from_code(code: &str) -> Option<Kind> {
-    KINDS
-        .iter()
-        .find(|(_, one)| *one == code)
-        .map(|(kind, _)| *kind)
+/// What an entry was at odds with when it arrived. It counts all the same until somebody has looked at it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum Conflict {
+    /// Somebody had finished the operation.
+    OperationDone,
+    /// The job was closed.
+    JobClosed,
+    /// The job was on hold.
+    OnHold,
+    /// An operation that comes before was not done.
+    Waits,
 }
 
 /// An entry to be booked.
@@ -159,7 +132,7 @@ pub async fn record(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, DbErr
     .fetch_optional(tx.conn())
     .await?;
     if let Some(earlier) = earlier {
-        let same = earlier.kind == kind_code(new.kind)
+        let same = earlier.kind == new.kind.code()
             && earlier.operation_id == new.operation_id
             && earlier.person_id == new.person_id
             && (earlier.device_at - new.device_at).abs() < TimeDelta::milliseconds(1);
@@ -209,7 +182,7 @@ pub async fn record(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, DbErr
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)",
         shop_id,
         new.id,
-        kind_code(new.kind),
+        new.kind.code(),
         new.operation_id,
         new.machine_id,
         new.person_id,
@@ -272,7 +245,7 @@ async fn follow(tx: &mut ShopTx, operation_id: Uuid) -> Result<(), DbError> {
 
 fn conflict(stored: Option<String>) -> Result<Option<Conflict>, DbError> {
     stored
-        .map(|code| word("conflict of a booking", &code, Conflict::from_code))
+        .map(|code| word("conflict of a booking", &code))
         .transpose()
 }
 
@@ -307,8 +280,7 @@ pub async fn of_operations(tx: &mut ShopTx, operations: &[Uuid]) -> Result<Vec<B
             Ok(Booking {
                 entry: Entry {
                     id: row.id,
-                    kind: kind_from_code(&row.kind)
-                        .ok_or_else(|| corrupt("kind of a booking", &row.kind))?,
+                    kind: word("kind of a booking", &row.kind)?,
                     operation: row.operation_id,
                     person: row.person_id,
                     machine: row.machine_id,

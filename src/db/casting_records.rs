@@ -1,26 +1,27 @@
 //! What is known of one casting besides its tag: where it came from, whose it is, its marks, what was measured,
 //! photographs.
 
-use super::read::{codes, corrupt, word};
+use super::read::{corrupt, word};
 use super::{DbError, ShopTx};
-use crate::castings::identify::{Found, Mark, MarkKind};
-use crate::castings::{Face, Place};
-use crate::units::Length;
+use crate::castings::Place;
+use crate::castings::identify::{Found, Mark};
+use crate::units::{Code, Length};
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
 use std::path::PathBuf;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-codes! {
-    /// Where a casting came from.
-    Source {
-        /// Bought after it was seen for sale.
-        Sighting = "sighting",
-        /// Bought otherwise.
-        Bought = "bought",
-        /// Brought by the customer whose it is.
-        Customer = "customer",
-    }
+/// Where a casting came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum Source {
+    /// Bought after it was seen for sale.
+    Sighting,
+    /// Bought otherwise.
+    Bought,
+    /// Brought by the customer whose it is.
+    Customer,
 }
 
 /// Where a casting came from and whose it is.
@@ -56,7 +57,7 @@ pub async fn origin(tx: &mut ShopTx, casting_id: Uuid) -> Result<Origin, DbError
         _ => None,
     };
     Ok(Origin {
-        source: word("source of a casting", &row.source, Source::from_code)?,
+        source: word("source of a casting", &row.source)?,
         sighting,
         came_from: row.came_from,
         owner: row.owner,
@@ -108,13 +109,6 @@ pub struct KeptMark {
     pub mark: Mark,
 }
 
-fn mark_code(kind: MarkKind) -> &'static str {
-    match kind {
-        MarkKind::Cast => "cast",
-        MarkKind::Stamped => "stamped",
-    }
-}
-
 /// The marks of a casting in the order they were noted.
 ///
 /// # Errors
@@ -132,11 +126,7 @@ pub async fn marks(tx: &mut ShopTx, casting_id: Uuid) -> Result<Vec<KeptMark>, D
         Ok(KeptMark {
             id: row.id,
             mark: Mark {
-                kind: match row.kind.as_str() {
-                    "cast" => MarkKind::Cast,
-                    "stamped" => MarkKind::Stamped,
-                    other => return Err(corrupt("kind of mark", other)),
-                },
+                kind: word("kind of mark", &row.kind)?,
                 place: row.place,
                 text: row.text,
             },
@@ -156,7 +146,7 @@ pub async fn add_mark(tx: &mut ShopTx, casting_id: Uuid, mark: &Mark) -> Result<
         tx.shop_id(),
         Uuid::now_v7(),
         casting_id,
-        mark_code(mark.kind),
+        mark.kind.code(),
         mark.place,
         mark.text,
         tx.person_id(),
@@ -240,7 +230,7 @@ pub async fn measurements(
         };
         let place = match (row.face, row.label) {
             (Some(face), Some(label)) => {
-                Some(Place::new(word("face", &face, Face::from_code)?, label))
+                Some(Place::new(word("face", &face)?, label))
             }
             _ => None,
         };

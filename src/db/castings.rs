@@ -3,8 +3,8 @@
 use super::read::{count, stored_count, word};
 use super::rows::{Touched, broken, changed, still_needed};
 use super::{DbError, ShopTx};
-use crate::castings::{Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, Variant};
-use crate::units::Length;
+use crate::castings::{Boss, Feature, Outline, Pattern, Place, Variant};
+use crate::units::{Code, Length};
 use std::collections::HashMap;
 use uuid::Uuid;
 
@@ -38,7 +38,7 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
     .await?;
     for row in rows {
         outlines.entry(row.pattern_id).or_default().push(Outline {
-            face: word("face", &row.face, Face::from_code)?,
+            face: word("face", &row.face)?,
             width: Length::from_mm(row.width_mm),
             height: Length::from_mm(row.height_mm),
         });
@@ -54,7 +54,7 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
     .await?;
     for row in rows {
         bosses.entry(row.pattern_id).or_default().push(Boss {
-            place: Place::new(word("face", &row.face, Face::from_code)?, row.label),
+            place: Place::new(word("face", &row.face)?, row.label),
             largest: Length::from_mm(row.largest_mm),
             deepest: row.deepest_mm.map(Length::from_mm),
         });
@@ -277,8 +277,8 @@ async fn read_variants(
     .await?;
     for row in rows {
         features.entry(row.variant_id).or_default().push(Feature {
-            place: Place::new(word("face", &row.face, Face::from_code)?, row.label),
-            kind: word("kind of feature", &row.kind, FeatureKind::from_code)?,
+            place: Place::new(word("face", &row.face)?, row.label),
+            kind: word("kind of feature", &row.kind)?,
             x: Length::from_mm(row.x_mm),
             y: Length::from_mm(row.y_mm),
             size: Length::from_mm(row.size_mm),

@@ -2,46 +2,47 @@
 
 use super::casting_records::{Origin, another_customers};
 use super::counters::{self, Counter};
-use super::read::{codes, money, word};
+use super::read::{money, word};
 use super::{DbError, ShopTx};
-use crate::units::Money;
+use crate::units::{Code, Money};
 use chrono::NaiveDate;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-codes! {
-    /// Whose a casting is.
-    Ownership {
-        /// The shop's.
-        Shop = "shop",
-        /// A customer's, left with the shop.
-        Customer = "customer",
-    }
+/// Whose a casting is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum Ownership {
+    /// The shop's.
+    Shop,
+    /// A customer's, left with the shop.
+    Customer,
 }
 
-codes! {
-    /// What crack test and measuring found.
-    Outcome {
-        /// Fit to be machined.
-        Good = "good",
-        /// Not.
-        Failed = "failed",
-    }
+/// What crack test and measuring found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum Outcome {
+    /// Fit to be machined.
+    Good,
+    /// Not.
+    Failed,
 }
 
-codes! {
-    /// Where a casting stands.
-    ShelfState {
-        /// On the shelf, free to be used.
-        OnShelf = "on_shelf",
-        /// Set aside for a job.
-        Reserved = "reserved",
-        /// Used in a job.
-        Used = "used",
-        /// Scrapped.
-        Scrapped = "scrapped",
-        /// Gone back to its owner.
-        Returned = "returned",
-    }
+/// Where a casting stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum ShelfState {
+    /// On the shelf, free to be used.
+    OnShelf,
+    /// Set aside for a job.
+    Reserved,
+    /// Used in a job.
+    Used,
+    /// Scrapped.
+    Scrapped,
+    /// Gone back to its owner.
+    Returned,
 }
 
 /// What is written down about a casting.
@@ -98,10 +99,7 @@ impl TryFrom<Row> for Casting {
     type Error = DbError;
     fn try_from(row: Row) -> Result<Self, DbError> {
         let inspection = match (row.outcome, row.inspected_on) {
-            (Some(outcome), Some(on)) => Some((
-                word("inspection outcome", &outcome, Outcome::from_code)?,
-                on,
-            )),
+            (Some(outcome), Some(on)) => Some((word("inspection outcome", &outcome)?, on)),
             _ => None,
         };
         Ok(Self {
@@ -109,12 +107,12 @@ impl TryFrom<Row> for Casting {
             number: row.number,
             details: CastingDetails {
                 variant_id: row.variant_id,
-                ownership: word("ownership", &row.ownership, Ownership::from_code)?,
+                ownership: word("ownership", &row.ownership)?,
                 cost: money("cost of a casting", row.cost, &row.currency)?,
                 condition: row.condition,
             },
             inspection,
-            state: word("state of a casting", &row.state, ShelfState::from_code)?,
+            state: word("state of a casting", &row.state)?,
             job_id: row.job_id,
             job_number: row.job_number,
             version: row.version,

@@ -1,11 +1,12 @@
 //! Checks as they were made, and the holds that failed ones open.
 
-use super::read::{codes, word};
+use super::read::word;
 use super::{DbError, ShopTx, jobs};
 use crate::estimating::{Check, Operation};
 use crate::quality::{Limits, Verdict, limit_gauge};
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 /// A check to be written down.
@@ -84,18 +85,18 @@ pub struct CheckResult {
     pub at: DateTime<Utc>,
 }
 
-codes! {
-    /// What was decided about a hold.
-    DecisionKind {
-        /// It was measured again and is within its limits.
-        MeasuredAgain = "measured_again",
-        /// It is put right by more work.
-        Rework = "rework",
-        /// Somebody who may say so accepts it as it is.
-        Concession = "concession",
-        /// The casting is scrap.
-        Scrap = "scrap",
-    }
+/// What was decided about a hold.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum DecisionKind {
+    /// It was measured again and is within its limits.
+    MeasuredAgain,
+    /// It is put right by more work.
+    Rework,
+    /// Somebody who may say so accepts it as it is.
+    Concession,
+    /// The casting is scrap.
+    Scrap,
 }
 
 /// A job stopped by a check that failed.
@@ -351,7 +352,7 @@ pub async fn holds(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Hold>, D
                 opened_by: row.opened_by,
                 decision: row
                     .decision
-                    .map(|code| word("decision", &code, DecisionKind::from_code))
+                    .map(|code| word("decision", &code))
                     .transpose()?,
                 decided_at: row.decided_at,
                 decided_by: row.decided_by,

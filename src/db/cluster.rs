@@ -198,42 +198,12 @@ impl Cluster {
             }
             command
         };
-        let reached = as_owner("test")
-            .arg("-w")
-            .arg(dir)
-            .arg("-a")
-            .arg("-x")
-            .arg(dir)
-            .status()
-            .map_err(|why| ClusterError::Program {
-                program: "test",
-                why,
-            })?;
-        if !reached.success() {
-            return Err(ClusterError::Unreachable(dir.to_owned()));
-        }
+        check_reachable(dir, as_owner("test"))?;
 
         let init = format!(
             "--username={OWNER} --encoding=UTF8 --locale=C.UTF-8 --auth-local=trust --auth-host=reject{}",
             if throwaway { " --no-sync" } else { "" }
         );
-        let mut settings = vec![
-            "listen_addresses=",
-            "unix_socket_permissions=0700",
-            "logging_collector=off",
-            "log_destination=stderr",
-            "log_line_prefix=",
-            "lc_messages=C",
-        ];
-        if throwaway {
-            settings.extend([
-                "fsync=off",
-                "synchronous_commit=off",
-                "full_page_writes=off",
-                "autovacuum=off",
-                "max_connections=200",
-            ]);
-        }
         let mut command = as_owner("sh");
         command
             .args(["-c", SHELL, "borewright-postgres"])
@@ -245,7 +215,7 @@ impl Cluster {
                 "".as_ref()
             })
             .arg(init);
-        for setting in settings {
+        for setting in server_settings(throwaway) {
             command.args(["-c", setting]);
         }
         let mut shell = command
@@ -310,6 +280,48 @@ impl Drop for Cluster {
         if let Err(why) = self.shell.wait() {
             tracing::error!(%why, "the private PostgreSQL server could not be waited for");
         }
+    }
+}
+
+/// Settings of the private server; a throwaway one may lose what it holds.
+fn server_settings(throwaway: bool) -> Vec<&'static str> {
+    let mut settings = vec![
+        "listen_addresses=",
+        "unix_socket_permissions=0700",
+        "logging_collector=off",
+        "log_destination=stderr",
+        "log_line_prefix=",
+        "lc_messages=C",
+    ];
+    if throwaway {
+        settings.extend([
+            "fsync=off",
+            "synchronous_commit=off",
+            "full_page_writes=off",
+            "autovacuum=off",
+            "max_connections=200",
+        ]);
+    }
+    settings
+}
+
+/// Whether the user that owns a directory can work in it: one above it may be closed to them.
+fn check_reachable(dir: &Path, mut test: Command) -> Result<(), ClusterError> {
+    let reached = test
+        .arg("-w")
+        .arg(dir)
+        .arg("-a")
+        .arg("-x")
+        .arg(dir)
+        .status()
+        .map_err(|why| ClusterError::Program {
+            program: "test",
+            why,
+        })?;
+    if reached.success() {
+        Ok(())
+    } else {
+        Err(ClusterError::Unreachable(dir.to_owned()))
     }
 }
 

@@ -3,8 +3,8 @@
 use super::read::{count, stored_count, word};
 use super::rows::{Touched, broken, changed};
 use super::{DbError, ShopTx};
-use crate::estimating::{CuttingData, Process, ToolData};
-use crate::units::Length;
+use crate::estimating::{CuttingData, ToolData};
+use crate::units::{Code, Length};
 use rust_decimal::Decimal;
 use uuid::Uuid;
 
@@ -161,7 +161,7 @@ pub async fn lines(tx: &mut ShopTx, material: Uuid) -> Result<Vec<CuttingLine>, 
                 id: row.id,
                 work_material_id: row.work_material_id,
                 data: ToolData {
-                    process: word("process", &row.process, Process::from_code)?,
+                    process: word("process", &row.process)?,
                     tool: row.tool,
                     smallest: row.smallest_mm.map(Length::from_mm),
                     largest: row.largest_mm.map(Length::from_mm),

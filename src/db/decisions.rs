@@ -174,33 +174,12 @@ pub async fn not_first(tx: &mut ShopTx, job_id: Uuid) -> Result<(), DbError> {
     Ok(())
 }
 
-/// Holds the slot of a quote in the plan until the end of a day, or longer or shorter than it is held.
+/// Reserves the slot of a quote in the plan until the end of a day, in place of the day it is reserved until. Whether it
+/// may be is [`crate::enquiry::quote::Quote::check_slot`]'s to say.
 ///
 /// # Errors
-/// [`DbError::Refused`] when the quote is decided or does not hold so long, [`DbError::NotFound`],
 /// [`DbError::Database`].
 pub async fn hold_slot(tx: &mut ShopTx, quote_id: Uuid, until: NaiveDate) -> Result<(), DbError> {
-    let quote = sqlx::query!(
-        "select number, state, valid_until from quote where shop_id = $1 and id = $2",
-        tx.shop_id(),
-        quote_id
-    )
-    .fetch_optional(tx.conn())
-    .await?
-    .ok_or(DbError::NotFound("this quote"))?;
-    if quote.state != "sent" {
-        return Err(DbError::Refused(format!(
-            "Quote {} is already {}",
-            quote.number, quote.state
-        )));
-    }
-    if until > quote.valid_until {
-        return Err(DbError::Refused(format!(
-            "Quote {} holds until {}, and its slot no longer",
-            quote.number,
-            quote.valid_until.format("%-d %b %Y")
-        )));
-    }
     sqlx::query!(
         "insert into held_slot (shop_id, id, until) values ($1, $2, $3)
          on conflict (shop_id, id) do update set until = $3, version = held_slot.version + 1",

@@ -1,21 +1,23 @@
 //! Enquiries: a call, saved at every step of the answer.
 
 use super::counters::{self, Counter};
-use super::read::{codes, word};
+use super::read::word;
 use super::{DbError, ShopTx};
+use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-codes! {
-    /// How far an enquiry has come.
-    EnquiryState {
-        /// Being answered.
-        Open = "open",
-        /// At least one quote was given.
-        Quoted = "quoted",
-        /// Nothing came of it.
-        Closed = "closed",
-    }
+/// How far an enquiry has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum EnquiryState {
+    /// Not quoted and not closed.
+    Open,
+    /// At least one quote was given.
+    Quoted,
+    /// Closed without a sale.
+    Closed,
 }
 
 /// What the caller said.
@@ -31,11 +33,11 @@ pub struct EnquiryDetails {
     pub wanted_by: Option<NaiveDate>,
     /// The casting of their own that they bring.
     pub brings_variant_id: Option<Uuid>,
-    /// What is known of it.
+    /// Its condition, as far as it is known.
     pub brings_note: String,
     /// Codes of the elements that casting needs to be sound again.
     pub repairs: Vec<String>,
-    /// Codes of the elements wanted whichever way the block comes.
+    /// Codes of the elements wanted as extra work, whichever casting is used.
     pub also: Vec<String>,
     /// Anything else.
     pub note: String,
@@ -95,7 +97,7 @@ impl TryFrom<Row> for Enquiry {
                 also: row.also,
                 note: row.note,
             },
-            state: word("state of an enquiry", &row.state, EnquiryState::from_code)?,
+            state: word("state of an enquiry", &row.state)?,
             created_at: row.created_at,
             created_by: row.created_by,
             version: row.version,
@@ -250,17 +252,17 @@ pub async fn save(
     }
 }
 
-/// Closes an enquiry that came to nothing, or opens it again.
+/// Closes an enquiry, or opens it again; one with quotes stays as it is. Returns whether it was written: if not, the
+/// version is not `version`, or there are quotes.
 ///
 /// # Errors
-/// [`DbError::Refused`] when quotes were given, [`DbError::Stale`], [`DbError::NotFound`],
 /// [`DbError::Database`].
 pub async fn set_closed(
     tx: &mut ShopTx,
     id: Uuid,
     version: i32,
     closed: bool,
-) -> Result<(), DbError> {
+) -> Result<bool, DbError> {
     let state = if closed {
         EnquiryState::Closed
     } else {
@@ -276,18 +278,22 @@ pub async fn set_closed(
     )
     .execute(tx.conn())
     .await?;
-    if done.rows_affected() == 0 {
-        let enquiry = get(tx, id).await?;
-        return Err(if enquiry.state == EnquiryState::Quoted {
-            DbError::Refused(format!(
-                "Enquiry {} has quotes; win or lose those instead",
-                enquiry.number
-            ))
-        } else {
-            DbError::Stale("this enquiry")
-        });
-    }
-    Ok(())
+    Ok(done.rows_affected() > 0)
+}
+
+/// One enquiry, which nobody else changes before this transaction ends.
+///
+/// # Errors
+/// As [`get`].
+pub async fn lock(tx: &mut ShopTx, id: Uuid) -> Result<Enquiry, DbError> {
+    sqlx::query!(
+        "select from enquiry where shop_id = $1 and id = $2 for update",
+        tx.shop_id(),
+        id
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    get(tx, id).await
 }
 
 /// Why an update with a version found no row.

@@ -104,11 +104,7 @@ async fn open_jobs(
         let planned: Operation =
             serde_json::from_value(row.planned).map_err(|why| corrupt("planned operation", why))?;
         let mut operation = FloorOperation::of_route(row.id, &planned);
-        let state = word(
-            "state of an operation",
-            &row.state,
-            OperationState::from_code,
-        )?;
+        let state = word("state of an operation", &row.state)?;
         operation.progress = match state {
             OperationState::Queued => Progress::Queued,
             OperationState::Started => Progress::Started {

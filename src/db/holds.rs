@@ -7,7 +7,7 @@ use super::read::money;
 use super::{DbError, ShopTx, castings_on_shelf, quotes};
 use crate::estimating::{Operation, Step, TimeSource};
 use crate::quality::again;
-use crate::units::{Minutes, Money, Spread};
+use crate::units::{Code, Minutes, Money, Spread};
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
 use uuid::Uuid;

@@ -1,36 +1,37 @@
 //! Jobs and the operations of their routes.
 
 use super::counters::{self, Counter};
-use super::read::{codes, corrupt, count, word};
+use super::read::{corrupt, count, word};
 use super::{DbError, ShopTx, castings_on_shelf};
 use crate::estimating::{Operation, Route};
-use crate::units::Minutes;
+use crate::units::{Code, Minutes};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde_json::Value;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-codes! {
-    /// How far a job has come.
-    JobState {
-        /// To be done.
-        Open = "open",
-        /// Done.
-        Done = "done",
-        /// Given up.
-        Cancelled = "cancelled",
-    }
+/// How far a job has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum JobState {
+    /// To be done.
+    Open,
+    /// Done.
+    Done,
+    /// Given up.
+    Cancelled,
 }
 
-codes! {
-    /// How far an operation has come.
-    OperationState {
-        /// Waiting for its machine.
-        Queued = "queued",
-        /// Begun.
-        Started = "started",
-        /// Done.
-        Done = "done",
-    }
+/// How far an operation has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum OperationState {
+    /// Waiting for its machine.
+    Queued,
+    /// Begun.
+    Started,
+    /// Done.
+    Done,
 }
 
 /// A job to be put into work.
@@ -117,7 +118,7 @@ impl TryFrom<Row> for Job {
             number: row.number,
             quote_id: row.quote_id,
             title: row.title,
-            state: word("state of a job", &row.state, JobState::from_code)?,
+            state: word("state of a job", &row.state)?,
             due_on: row.due_on,
             promised_on: row.promised_on,
             created_at: row.created_at,
@@ -233,11 +234,7 @@ pub async fn operations(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<JobOperatio
                 id: row.id,
                 planned: serde_json::from_value(row.planned)
                     .map_err(|why| corrupt("planned operation", why))?,
-                state: word(
-                    "state of an operation",
-                    &row.state,
-                    OperationState::from_code,
-                )?,
+                state: word("state of an operation", &row.state)?,
                 added: row.added,
                 again_for: row
                     .again_for

@@ -25,7 +25,6 @@ pub mod plan_changes;
 pub mod plans;
 pub mod quotes;
 mod read;
-pub(crate) use read::corrupt;
 pub mod remedy_rules;
 mod rows;
 pub mod scope;
@@ -74,6 +73,22 @@ pub enum DbError {
     /// The database itself.
     #[error(transparent)]
     Database(#[from] sqlx::Error),
+}
+
+impl DbError {
+    /// Whether PostgreSQL refuses the values themselves, however often they are sent: a data exception (class 22), or a
+    /// key, check or missing value of the table (class 23). A unique key is left out: the same row may be arriving twice
+    /// at once.
+    #[must_use]
+    pub fn is_about_the_values(&self) -> bool {
+        let Self::Database(error) = self else {
+            return false;
+        };
+        error.as_database_error().is_some_and(|error| {
+            let class = error.code().unwrap_or_default();
+            (class.starts_with("22") || class.starts_with("23")) && !error.is_unique_violation()
+        })
+    }
 }
 
 /// Asks the database for a sign of life.

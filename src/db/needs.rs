@@ -8,37 +8,40 @@ mod standing;
 pub use standing::{Cover, Loan, Reserved, Source, Standing};
 
 use super::castings_on_shelf::{self, ShelfState};
-use super::read::{codes, corrupt, word};
+use super::read::{corrupt, word};
 use super::{DbError, ShopTx, jobs};
+use crate::enquiry::quote::DonorSource;
 use crate::estimating::Route;
+use crate::units::Code;
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-codes! {
-    /// What kind of thing is needed.
-    NeedKind {
-        /// A casting to be worked on.
-        Donor = "donor",
-        /// A part that goes into the work.
-        Part = "part",
-        /// Material that is used up.
-        Material = "material",
-        /// Tooling that comes back: temporary bolts, a mandrel.
-        Tool = "tool",
-    }
+/// What kind of thing is needed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum NeedKind {
+    /// A casting to be worked on.
+    Donor,
+    /// A part that goes into the work.
+    Part,
+    /// Material that is used up.
+    Material,
+    /// Tooling that comes back: temporary bolts, a mandrel.
+    Tool,
 }
 
-codes! {
-    /// What was last said of a need's own goods.
-    Arrival {
-        /// Nothing is on order.
-        Wanted = "wanted",
-        /// On order.
-        Ordered = "ordered",
-        /// Come, or taken from stock.
-        Here = "here",
-    }
+/// What was last said of a need's own goods.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum Arrival {
+    /// Nothing is on order.
+    Wanted,
+    /// On order.
+    Ordered,
+    /// Come, or taken from stock.
+    Here,
 }
 
 /// What stands behind a need.
@@ -136,12 +139,12 @@ struct Row {
 impl TryFrom<Row> for Need {
     type Error = DbError;
     fn try_from(row: Row) -> Result<Self, DbError> {
-        let arrival = word("state of a need", &row.state, Arrival::from_code)?;
+        let arrival = word("state of a need", &row.state)?;
         let missing = |what| corrupt(what, "what it names is gone");
         let (behind, source) = match (row.casting_id, row.item_id, row.tool_id) {
             (Some(id), ..) => {
                 let state = row.casting_state.ok_or_else(|| missing("casting"))?;
-                let state = word("state of a casting", &state, ShelfState::from_code)?;
+                let state = word("state of a casting", &state)?;
                 let ours = row.casting_job_id == Some(row.job_id)
                     && matches!(state, ShelfState::Reserved | ShelfState::Used);
                 let reserved = Reserved {
@@ -189,7 +192,7 @@ impl TryFrom<Row> for Need {
             job_number: row.job_number,
             details: NeedDetails {
                 operation_id: row.operation_id,
-                kind: word("kind of need", &row.kind, NeedKind::from_code)?,
+                kind: word("kind of need", &row.kind)?,
                 what: row.what,
                 quantity: row.quantity.normalize(),
                 unit: row.unit,
@@ -521,17 +524,6 @@ pub(super) async fn set_state(
     one(done.rows_affected())
 }
 
-/// Where the casting of a job comes from, as its quote had it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum DonorNeed {
-    /// From the shelf; it is set aside already.
-    Shelf(Uuid),
-    /// The customer brings it.
-    Brought,
-    /// It has to be found and bought.
-    Hunted,
-}
-
 /// Writes down what a new job needs: its casting, and the materials of the elements of its route, each before the
 /// operation that uses it. A material that is kept in stock under the same name draws on stock.
 ///
@@ -541,13 +533,13 @@ pub async fn of_route(
     tx: &mut ShopTx,
     job_id: Uuid,
     route: &Route,
-    donor: Option<DonorNeed>,
+    donor: Option<DonorSource>,
 ) -> Result<(), DbError> {
     if let Some(donor) = donor {
         let (what, behind) = match donor {
-            DonorNeed::Shelf(id) => ("Casting from the shelf", Behind::Casting(id)),
-            DonorNeed::Brought => ("The customer’s own casting", Behind::Itself),
-            DonorNeed::Hunted => ("A casting, to be found and bought", Behind::Itself),
+            DonorSource::Shelf(id) => ("Casting from the shelf", Behind::Casting(id)),
+            DonorSource::Brought => ("The customer’s own casting", Behind::Itself),
+            DonorSource::Bought => ("A casting, to be found and bought", Behind::Itself),
         };
         let details = NeedDetails {
             operation_id: None,

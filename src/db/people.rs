@@ -2,10 +2,25 @@
 
 use super::rows::{broken, changed};
 use super::{DbError, ShopTx};
+use crate::units::Code;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 /// What a person may do here. Each role may do all that the ones before it may.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum Role {
     /// Works at the bench: sees the work and books it.
     Machinist,
@@ -13,27 +28,6 @@ pub enum Role {
     Office,
     /// Runs the shop: people, rates, settings.
     Owner,
-}
-
-impl Role {
-    /// Every role, least first.
-    pub const ALL: [Self; 3] = [Self::Machinist, Self::Office, Self::Owner];
-
-    /// The word it is stored and sent under.
-    #[must_use]
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::Machinist => "machinist",
-            Self::Office => "office",
-            Self::Owner => "owner",
-        }
-    }
-
-    /// From the word it is stored and sent under.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|role| role.code() == code)
-    }
 }
 
 /// A person as everyone may see them.
@@ -66,7 +60,7 @@ pub struct NewPerson {
     pub role: Role,
     /// Skills in the shop's words.
     pub skills: Vec<String>,
-    /// From [`super::password::hash`].
+    /// From `app::password::hash`.
     pub password_hash: String,
 }
 

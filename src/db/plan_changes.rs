@@ -1,18 +1,19 @@
-//! Changes of the plan by hand, as they are taken: the decision, the mended plan and the log in one transaction.
+//! Changes of the plan by hand, as they are applied: their rows, the mended plan and the log in one transaction.
 
 use super::calendars::{self, Overtime, Owner, Stop};
 use super::read::corrupt;
 use super::{DbError, ShopTx, decisions, floor, people, plans};
-use crate::planning::floor::{Pin, Slot, SlotState, Timetable};
-use crate::planning::what_if::{Change, WhatIf, Whose};
+use crate::planning::changes::{PlanChange, RowChange};
+use crate::planning::floor::{Resource, Slot, SlotState, Timetable};
+use crate::planning::what_if::WhatIf;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use uuid::Uuid;
 
-/// A change that was taken.
+/// A change that was applied.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PlanChange {
+pub struct AppliedChange {
     /// Key.
     pub id: Uuid,
     /// What was done.
@@ -23,9 +24,9 @@ pub struct PlanChange {
     pub taken_at: DateTime<Utc>,
     /// By whom; `None` for the program itself.
     pub by: Option<String>,
-    /// Whether it took another one back.
+    /// Whether it undid another.
     pub is_undo: bool,
-    /// Whether it was taken back itself.
+    /// Whether it was undone itself.
     pub undone: bool,
 }
 
@@ -35,29 +36,29 @@ pub struct Undo {
     /// What was done.
     pub words: String,
     /// The change that gives the floor back.
-    pub change: Change,
-    /// Where everything stood. Only operation, machine, person and start are kept.
+    pub change: PlanChange,
+    /// Where everything was planned. Only operation, machine, person and start are kept.
     pub places: Timetable,
 }
 
-/// A change with what was worked out for it.
+/// A change with what was computed for it.
 #[derive(Debug, Clone, Copy)]
-pub struct Taking<'a> {
+pub struct ToApply<'a> {
     /// The change.
-    pub change: &'a Change,
+    pub change: &'a PlanChange,
     /// The change that gives the floor back.
-    pub undo: &'a Change,
+    pub undo: &'a PlanChange,
     /// What was done, in words.
     pub words: &'a str,
     /// What comes of it.
     pub what: &'a WhatIf,
-    /// The version of the floor it was worked out for.
+    /// The version of the floor it was computed for.
     pub floor_version: i64,
-    /// The change it takes back, if it does.
+    /// The change it undoes, if it does.
     pub undoes: Option<Uuid>,
 }
 
-/// Where an operation stood.
+/// Where an operation was planned.
 #[derive(Debug, Serialize, Deserialize)]
 struct Place {
     operation: Uuid,
@@ -99,9 +100,9 @@ impl Place {
 ///
 /// # Errors
 /// [`DbError::Database`].
-pub async fn recent(tx: &mut ShopTx, limit: u16) -> Result<Vec<PlanChange>, DbError> {
+pub async fn recent(tx: &mut ShopTx, limit: u16) -> Result<Vec<AppliedChange>, DbError> {
     Ok(sqlx::query_as!(
-        PlanChange,
+        AppliedChange,
         r#"select c.id, c.words, c.sentence, c.taken_at, p.name as "by?", c.undoes is not null as "is_undo!",
                   exists (select from plan_change u where u.shop_id = c.shop_id and u.undoes = c.id) as "undone!"
            from plan_change c left join person p on p.shop_id = c.shop_id and p.id = c.taken_by
@@ -113,13 +114,13 @@ pub async fn recent(tx: &mut ShopTx, limit: u16) -> Result<Vec<PlanChange>, DbEr
     .await?)
 }
 
-/// The newest change that still stands: the one that can be undone.
+/// The newest change that has not been undone: the one that can be.
 ///
 /// # Errors
 /// [`DbError::Database`].
-pub async fn newest(tx: &mut ShopTx) -> Result<Option<PlanChange>, DbError> {
+pub async fn newest(tx: &mut ShopTx) -> Result<Option<AppliedChange>, DbError> {
     Ok(sqlx::query_as!(
-        PlanChange,
+        AppliedChange,
         r#"select c.id, c.words, c.sentence, c.taken_at, p.name as "by?", false as "is_undo!", false as "undone!"
            from plan_change c left join person p on p.shop_id = c.shop_id and p.id = c.taken_by
            where c.shop_id = $1 and c.undoes is null
@@ -134,7 +135,7 @@ pub async fn newest(tx: &mut ShopTx) -> Result<Option<PlanChange>, DbError> {
 /// What it takes to undo a change.
 ///
 /// # Errors
-/// [`DbError::Refused`] when it is not the newest that stands, [`DbError::NotFound`], [`DbError::Corrupt`],
+/// [`DbError::Refused`] when it is not the newest that can be undone, [`DbError::NotFound`], [`DbError::Corrupt`],
 /// [`DbError::Database`].
 pub async fn to_undo(tx: &mut ShopTx, id: Uuid) -> Result<Undo, DbError> {
     let row = sqlx::query!(
@@ -147,7 +148,7 @@ pub async fn to_undo(tx: &mut ShopTx, id: Uuid) -> Result<Undo, DbError> {
     .ok_or(DbError::NotFound("this change"))?;
     if newest(tx).await?.is_none_or(|newest| newest.id != id) {
         return Err(DbError::Refused(
-            "This change has been undone, or another one was taken after it: undo that one first"
+            "This change has been undone, or another was made after it. Undo that one first"
                 .to_owned(),
         ));
     }
@@ -166,13 +167,13 @@ pub async fn to_undo(tx: &mut ShopTx, id: Uuid) -> Result<Undo, DbError> {
     })
 }
 
-/// Takes a change: writes the decision, keeps the mended plan and the log. The transaction must be dropped when this
+/// Applies a change: writes its rows, keeps the mended plan and the log. The transaction must be dropped when this
 /// fails.
 ///
 /// # Errors
-/// [`DbError::Stale`] when the floor has changed since it was worked out, [`DbError::Refused`] when it cannot be
+/// [`DbError::Stale`] when the floor has changed since it was computed, [`DbError::Refused`] when it cannot be
 /// done, [`DbError::NotFound`], [`DbError::Database`].
-pub async fn take(tx: &mut ShopTx, taking: Taking<'_>) -> Result<(), DbError> {
+pub async fn apply(tx: &mut ShopTx, apply: ToApply<'_>) -> Result<(), DbError> {
     const PLAN: &str = "The plan";
     // Two at once: one waits here for the other, and then finds the floor changed.
     sqlx::query!(
@@ -182,10 +183,12 @@ pub async fn take(tx: &mut ShopTx, taking: Taking<'_>) -> Result<(), DbError> {
     .fetch_optional(tx.conn())
     .await?;
     let before = floor::version(tx).await?;
-    if before != taking.floor_version {
+    if before != apply.floor_version {
         return Err(DbError::Stale(PLAN));
     }
-    write(tx, taking.change).await?;
+    for row in apply.change.rows() {
+        write(tx, row).await?;
+    }
     // The floor is counted up now, not at the end, so that the plan can say which floor it is of.
     sqlx::query!("set constraints all immediate")
         .execute(tx.conn())
@@ -193,93 +196,47 @@ pub async fn take(tx: &mut ShopTx, taking: Taking<'_>) -> Result<(), DbError> {
     let floor_version = floor::version(tx).await?;
     let kept = plans::Kept {
         floor_version,
-        made_at: taking.what.floor.now,
+        made_at: apply.what.floor.now,
         took: Duration::ZERO,
         moves: 0,
         improved: false,
-        timetable: taking.what.after.clone(),
+        timetable: apply.what.after.clone(),
     };
     if !plans::keep(tx, &kept).await? {
         return Err(DbError::Stale(PLAN));
     }
-    let places: Vec<Place> = taking.what.before.slots.iter().map(Place::of).collect();
+    let places: Vec<Place> = apply.what.before.slots.iter().map(Place::of).collect();
     let json = |why| corrupt("change of a plan", why);
     sqlx::query!(
         "insert into plan_change (shop_id, id, words, sentence, change, undo, places, taken_by, undoes)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
         tx.shop_id(),
         Uuid::now_v7(),
-        taking.words,
-        taking.what.effect.sentence,
-        serde_json::to_value(taking.change).map_err(json)?,
-        serde_json::to_value(taking.undo).map_err(json)?,
+        apply.words,
+        apply.what.effect.sentence,
+        serde_json::to_value(apply.change).map_err(json)?,
+        serde_json::to_value(apply.undo).map_err(json)?,
         serde_json::to_value(&places).map_err(json)?,
         tx.person_id(),
-        taking.undoes,
+        apply.undoes,
     )
     .execute(tx.conn())
     .await?;
     Ok(())
 }
 
-/// The rows of a change.
-async fn write(tx: &mut ShopTx, change: &Change) -> Result<(), DbError> {
-    match change {
-        Change::Place {
-            operation,
-            machine,
-            person,
-            starts,
-        } => {
-            let pin = Pin {
-                machine: *machine,
-                person: *person,
-                start: *starts,
-            };
-            decisions::pin(tx, *operation, &pin).await
-        }
-        Change::Order {
-            operation,
-            other,
-            side,
-            machine,
-        } => {
-            let (first, second) = side.ordered(*operation, *other);
-            decisions::put_behind(tx, second, first).await?;
-            if machine.is_some() {
-                let pin = Pin {
-                    machine: *machine,
-                    person: None,
-                    start: None,
-                };
-                decisions::pin(tx, *operation, &pin).await?;
-            }
-            Ok(())
-        }
-        Change::NoOrder {
-            operation,
-            other,
-            side,
-            machine,
-            was,
-        } => {
-            let (first, second) = side.ordered(*operation, *other);
-            decisions::not_behind(tx, second, first).await?;
-            match (machine, was) {
-                (None, _) => Ok(()),
-                (Some(_), Some(pin)) => decisions::pin(tx, *operation, pin).await,
-                (Some(_), None) => decisions::unpin(tx, *operation).await,
-            }
-        }
-        Change::Unpin { operation } => decisions::unpin(tx, *operation).await,
-        Change::Rank {
-            job,
-            place: Some(place),
-        } => decisions::put_at(tx, *job, *place).await,
-        Change::Rank { job, place: None } => decisions::not_first(tx, *job).await,
-        Change::Hold { job, reason } => decisions::hold(tx, *job, reason).await,
-        Change::Release { job } => decisions::release(tx, *job).await,
-        Change::Away {
+/// Carries the rows of a change out.
+async fn write(tx: &mut ShopTx, row: RowChange) -> Result<(), DbError> {
+    match row {
+        RowChange::SetPin { operation, pin } => decisions::pin(tx, operation, &pin).await,
+        RowChange::ClearPin { operation } => decisions::unpin(tx, operation).await,
+        RowChange::SetOrder { first, second } => decisions::put_behind(tx, second, first).await,
+        RowChange::ClearOrder { first, second } => decisions::not_behind(tx, second, first).await,
+        RowChange::SetRank { job, place } => decisions::put_at(tx, job, place).await,
+        RowChange::ClearRank { job } => decisions::not_first(tx, job).await,
+        RowChange::SetHold { job, reason } => decisions::hold(tx, job, &reason).await,
+        RowChange::ClearHold { job } => decisions::release(tx, job).await,
+        RowChange::AddStop {
             whose,
             from,
             until,
@@ -287,78 +244,64 @@ async fn write(tx: &mut ShopTx, change: &Change) -> Result<(), DbError> {
         } => {
             let stop = Stop {
                 id: Uuid::now_v7(),
-                owner: owner(*whose),
-                starts_at: *from,
-                ends_at: *until,
-                why: why.clone(),
+                owner: owner(whose),
+                starts_at: from,
+                ends_at: until,
+                why,
                 version: 1,
             };
             calendars::insert_stop(tx, &stop).await
         }
-        Change::Back {
-            whose, from, until, ..
-        } => {
+        RowChange::RemoveStop { whose, from, until } => {
             let time = calendars::read(tx).await?;
             let theirs =
-                |s: &&Stop| (s.owner, s.starts_at, s.ends_at) == (owner(*whose), *from, *until);
+                |s: &&Stop| (s.owner, s.starts_at, s.ends_at) == (owner(whose), from, until);
             let stop = time.stops.iter().rfind(theirs);
             let stop = stop.ok_or(DbError::NotFound("the stop"))?;
             calendars::delete_stop(tx, stop.id, stop.version).await
         }
-        Change::Overtime {
+        RowChange::AddOvertime {
             whose,
             from,
             until,
             why,
         } => {
-            for whose in whose {
-                let overtime = Overtime {
-                    id: Uuid::now_v7(),
-                    owner: owner(*whose),
-                    starts_at: *from,
-                    ends_at: *until,
-                    why: why.clone(),
-                    version: 1,
-                };
-                calendars::insert_overtime(tx, &overtime).await?;
-            }
-            Ok(())
+            let overtime = Overtime {
+                id: Uuid::now_v7(),
+                owner: owner(whose),
+                starts_at: from,
+                ends_at: until,
+                why,
+                version: 1,
+            };
+            calendars::insert_overtime(tx, &overtime).await
         }
-        Change::NoOvertime {
-            whose, from, until, ..
-        } => {
+        RowChange::RemoveOvertime { whose, from, until } => {
             let time = calendars::read(tx).await?;
-            for whose in whose {
-                let theirs = |o: &&Overtime| {
-                    (o.owner, o.starts_at, o.ends_at) == (owner(*whose), *from, *until)
-                };
-                let overtime = time.overtime.iter().rfind(theirs);
-                let overtime = overtime.ok_or(DbError::NotFound("the overtime"))?;
-                calendars::delete_overtime(tx, overtime.id, overtime.version).await?;
-            }
-            Ok(())
+            let theirs =
+                |o: &&Overtime| (o.owner, o.starts_at, o.ends_at) == (owner(whose), from, until);
+            let overtime = time.overtime.iter().rfind(theirs);
+            let overtime = overtime.ok_or(DbError::NotFound("the overtime"))?;
+            calendars::delete_overtime(tx, overtime.id, overtime.version).await
         }
-        Change::Train { person, skill } => {
-            let mut learns = people::get(tx, *person).await?;
-            learns.skills.push(skill.clone());
-            people::update(tx, &learns).await
+        RowChange::AddSkill { person, skill } => {
+            let mut person = people::get(tx, person).await?;
+            person.skills.push(skill);
+            people::update(tx, &person).await
         }
-        Change::Untrain { person, skill } => {
-            let mut person = people::get(tx, *person).await?;
-            if let Some(at) = person.skills.iter().rposition(|has| has == skill) {
+        RowChange::RemoveSkill { person, skill } => {
+            let mut person = people::get(tx, person).await?;
+            if let Some(at) = person.skills.iter().rposition(|has| *has == skill) {
                 person.skills.remove(at);
             }
             people::update(tx, &person).await
         }
-        Change::SecondMachine { .. } => Err(DbError::Refused(
-            "A second machine has to be bought first; then add it under Shop, Machines".to_owned(),
-        )),
     }
 }
 
-fn owner(whose: Whose) -> Owner {
+fn owner(whose: Resource) -> Owner {
     match whose {
-        Whose::Machine(id) => Owner::Machine(id),
-        Whose::Person(id) => Owner::Person(id),
+        Resource::Machine(id) => Owner::Machine(id),
+        Resource::Person(id) => Owner::Person(id),
     }
 }

@@ -1,16 +1,13 @@
-//! The plan as it is kept, how fresh it is, and the standing plan: the kept one carried over to the floor as it is now.
+//! The plan as it is kept, how fresh it is, and the runs that make it.
 
-use super::read::{codes, corrupt, word};
+use super::read::word;
 use super::{DbError, ShopTx, floor};
-use crate::planning::engine::futures::futures;
-use crate::planning::engine::model::ModelError;
-use crate::planning::engine::model::plan::{Plan, Value};
-use crate::planning::engine::solve::first_plan;
-use crate::planning::floor::{Floor, FloorModel, JobDates, Slot, SlotState, Timetable};
+use crate::planning::engine::model::plan::Value;
+use crate::planning::floor::{JobDates, Slot, SlotState, Timetable};
+use crate::units::Code;
 use chrono::{DateTime, TimeDelta, Utc};
-use rand::SeedableRng;
-use rand_pcg::Pcg64;
 use std::time::Duration;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 /// A run that has not been heard of for so long is not counted on: its worker is gone, and another will take it over.
@@ -19,24 +16,18 @@ pub const RUN_SILENT_FOR: TimeDelta = TimeDelta::seconds(15);
 /// Minutes by which work may begin late before the plan counts as overtaken by time: common practice, no source.
 pub const GRACE: i64 = 15;
 
-/// Futures drawn for the chances of a plan that has none of its own yet.
-const QUICK_FUTURES: usize = 200;
-
-/// The same plan always draws the same futures, so that chances stand still while somebody looks.
-pub const FUTURES_SEED: u64 = 1;
-
-codes! {
-    /// How a slot's state is kept.
-    SlotCode {
-        /// Planned.
-        Planned = "planned",
-        /// Pinned to its time.
-        Pinned = "pinned",
-        /// Being worked on.
-        Started = "started",
-        /// Begun, and standing half done.
-        HalfDone = "half_done",
-    }
+/// How a slot's state is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum SlotCode {
+    /// Planned.
+    Planned,
+    /// Pinned to its time.
+    Pinned,
+    /// Being worked on.
+    Started,
+    /// Begun, and half done.
+    HalfDone,
 }
 
 impl From<SlotState> for SlotCode {
@@ -110,119 +101,6 @@ pub struct Age {
     pub improved: bool,
     /// How fresh it is.
     pub freshness: Freshness,
-}
-
-/// The plan as it can be carried out now.
-#[derive(Debug, Clone)]
-pub struct Standing {
-    /// The floor as it is.
-    pub floor: Floor,
-    /// Its model.
-    pub model: FloorModel,
-    /// The plan, in the model's terms.
-    pub plan: Plan,
-    /// The plan in times of day, with chances.
-    pub timetable: Timetable,
-    /// How fresh it is.
-    pub age: Age,
-}
-
-/// What a [`Standing`] is worked out from, read from the database.
-#[derive(Debug, Clone)]
-pub struct Read {
-    /// The floor as it is.
-    pub floor: Floor,
-    /// The plan as it is kept, if there is one.
-    pub kept: Option<Kept>,
-    /// How fresh it is.
-    pub age: Age,
-}
-
-impl Read {
-    /// The model of the floor as it is, and the kept plan carried over to it; one by rules when none is kept.
-    ///
-    /// # Errors
-    /// When the floor cannot be planned.
-    pub fn carry_over(&self) -> Result<(FloorModel, Plan), ModelError> {
-        let model = self.floor.model();
-        let plan = match &self.kept {
-            Some(kept) => model.carry_over(&self.floor, &kept.timetable)?,
-            None => first_plan(&model.model)?,
-        };
-        Ok((model, plan))
-    }
-
-    /// Carries the kept plan over to the floor as it is; makes a first one by rules when none is kept.
-    ///
-    /// # Errors
-    /// When the floor cannot be planned.
-    pub fn stand(self) -> Result<Standing, ModelError> {
-        let (model, plan) = self.carry_over()?;
-        let Self { floor, kept, age } = self;
-        let mut timetable = model.timetable(&floor, &plan, None);
-        // The kept chances stand as long as the plan is the kept one; otherwise a few futures are drawn of this one.
-        let chances = kept
-            .as_ref()
-            .filter(|kept| kept.floor_version == age.floor_version)
-            .filter(|kept| same_times(&kept.timetable, &timetable));
-        match chances {
-            Some(kept) => {
-                for dates in &mut timetable.jobs {
-                    if let Some(known) = kept.timetable.job(dates.job) {
-                        dates.chance = known.chance;
-                        dates.sure_by = known.sure_by;
-                    }
-                }
-            }
-            None => {
-                let mut rng = Pcg64::seed_from_u64(FUTURES_SEED);
-                let drawn = futures(&model.model, &plan, QUICK_FUTURES, &mut rng)?;
-                timetable = model.timetable(&floor, &plan, Some(&drawn));
-            }
-        }
-        Ok(Standing {
-            floor,
-            model,
-            plan,
-            timetable,
-            age,
-        })
-    }
-}
-
-/// Whether two timetables have every operation begin and end at the same time. What is being worked on begins, for a
-/// plan, whenever the plan is looked at.
-fn same_times(one: &Timetable, other: &Timetable) -> bool {
-    one.slots.len() == other.slots.len()
-        && other.slots.iter().all(|slot| {
-            one.slot(slot.operation).is_some_and(|s| {
-                let begun = s.state == SlotState::Started && slot.state == SlotState::Started;
-                s.ends == slot.ends && (begun || s.starts == slot.starts)
-            })
-        })
-}
-
-/// The standing plan.
-///
-/// # Errors
-/// [`DbError`].
-pub async fn standing(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<Standing, DbError> {
-    let read = read(tx, now).await?;
-    tokio::task::spawn_blocking(move || read.stand())
-        .await
-        .map_err(|why| corrupt("plan", why))?
-        .map_err(|why| corrupt("floor", why))
-}
-
-/// All that a standing plan is worked out from.
-///
-/// # Errors
-/// [`DbError`].
-pub async fn read(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<Read, DbError> {
-    let (floor, _) = floor::read(tx, now).await?;
-    let age = age(tx, now).await?;
-    let kept = kept(tx).await?;
-    Ok(Read { floor, kept, age })
 }
 
 /// How fresh the plan is: a few rows, for a page that asks again and again.
@@ -305,7 +183,7 @@ pub async fn kept(tx: &mut ShopTx) -> Result<Option<Kept>, DbError> {
             ends: row.ends_at,
             setup_minutes: row.setup_minutes,
             slack_minutes: row.slack_minutes,
-            state: word("state of a slot", &row.state, SlotCode::from_code)?.into(),
+            state: word::<SlotCode>("state of a slot", &row.state)?.into(),
         })
     })
     .collect::<Result<_, DbError>>()?;

@@ -1,107 +1,23 @@
-//! Quotes: frozen on the day they are given. All that may still happen to one is a single decision.
+//! Quotes as they are stored: header, lines, and what each rests on.
 
 use super::counters::{self, Counter};
-use super::jobs::{self, NewJob};
-use super::needs::{self, DonorNeed};
-use super::read::{codes, corrupt, money, word};
-use super::{DbError, ShopTx, castings_on_shelf, decisions, plans};
-use crate::enquiry::OptionKind;
+use super::read::{corrupt, money, word};
+use super::{DbError, ShopTx};
+use crate::enquiry::quote::{CheckedQuote, Quote, QuoteState};
 use crate::estimating::{CostLine, Route};
-use crate::units::Money;
+use crate::units::{Code, Money};
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
 use serde_json::Value;
 use std::collections::HashMap;
 use uuid::Uuid;
 
-codes! {
-    /// What became of a quote.
-    QuoteState {
-        /// Given, and waiting for an answer.
-        Sent = "sent",
-        /// Taken up: there is a job.
-        Won = "won",
-        /// Turned down.
-        Lost = "lost",
-        /// Run out before there was an answer.
-        Lapsed = "lapsed",
-    }
-}
-
-/// A quote to be given.
-#[derive(Debug, Clone)]
-pub struct NewQuote {
-    /// The enquiry it answers.
-    pub enquiry_id: Uuid,
-    /// The kind of option, in a word.
-    pub option_kind: String,
-    /// What is offered, in a line.
-    pub title: String,
-    /// The donor it counts on, when that is on the shelf.
-    pub casting_id: Option<Uuid>,
-    /// The last day it holds.
-    pub valid_until: NaiveDate,
-    /// The day promised, if one is.
-    pub promised_on: Option<NaiveDate>,
-    /// Before tax.
-    pub net: Money,
-    /// Tax.
-    pub tax: Money,
-    /// What the customer pays: `net` and `tax`.
-    pub gross: Money,
-    /// What `net` is made of.
-    pub lines: Vec<CostLine>,
-    /// The whole answer as it stood.
-    pub answer: Value,
-    /// What the job will be when the quote is won.
-    pub route: Route,
-}
-
-/// A quote as it was given, and what became of it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Quote {
-    /// Key.
-    pub id: Uuid,
-    /// Number.
-    pub number: i64,
-    /// The enquiry it answers.
-    pub enquiry_id: Uuid,
-    /// The kind of option, in a word.
-    pub option_kind: String,
-    /// What is offered.
-    pub title: String,
-    /// The donor it counts on, when that is on the shelf.
-    pub casting_id: Option<Uuid>,
-    /// The last day it holds.
-    pub valid_until: NaiveDate,
-    /// The day promised, if one was.
-    pub promised_on: Option<NaiveDate>,
-    /// Before tax.
-    pub net: Money,
-    /// Tax.
-    pub tax: Money,
-    /// What the customer pays.
-    pub gross: Money,
-    /// When it was given.
-    pub created_at: DateTime<Utc>,
-    /// By whom.
-    pub created_by: Option<Uuid>,
-    /// What became of it.
-    pub state: QuoteState,
-    /// When that was decided.
-    pub decided_at: Option<DateTime<Utc>>,
-    /// Why it was lost.
-    pub lost_why: Option<String>,
-    /// Counts edits.
-    pub version: i32,
-}
-
-/// What a quote stood on.
+/// What a quote rests on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Basis {
     /// The whole answer as it was on the day.
     pub answer: Value,
-    /// The route it was reckoned with.
+    /// The route it was costed with.
     pub route: Route,
 }
 
@@ -143,7 +59,7 @@ impl TryFrom<Row> for Quote {
             gross: money("gross of a quote", row.gross, &row.currency)?,
             created_at: row.created_at,
             created_by: row.created_by,
-            state: word("state of a quote", &row.state, QuoteState::from_code)?,
+            state: word("state of a quote", &row.state)?,
             decided_at: row.decided_at,
             lost_why: row.lost_why,
             version: row.version,
@@ -151,13 +67,13 @@ impl TryFrom<Row> for Quote {
     }
 }
 
-/// Gives a quote on behalf of the transaction's person: number, lines, totals and all it stands on, and marks its
-/// enquiry as quoted.
+/// Gives a quote on behalf of the transaction's person: number, lines, totals and all it rests on, and marks its
+/// enquiry as quoted. Returns its key and number.
 ///
 /// # Errors
-/// [`DbError::Refused`] when its sums do not agree with each other, [`DbError::Database`].
-pub async fn create(tx: &mut ShopTx, quote: &NewQuote) -> Result<(Uuid, i64), DbError> {
-    check_sums(quote)?;
+/// [`DbError::Database`].
+pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64), DbError> {
+    let quote = quote.quote();
     let route = serde_json::to_value(&quote.route).map_err(|why| corrupt("route", why))?;
     let mut lines = Vec::new();
     flatten(&quote.lines, None, &mut lines);
@@ -225,24 +141,6 @@ pub async fn create(tx: &mut ShopTx, quote: &NewQuote) -> Result<(Uuid, i64), Db
     .execute(tx.conn())
     .await?;
     Ok((id, number))
-}
-
-/// The lines must add up to the net, and net and tax to the gross: a quote is a paper people hold us to.
-fn check_sums(quote: &NewQuote) -> Result<(), DbError> {
-    let currency = quote.net.currency();
-    let refused = |why: &dyn std::fmt::Display| {
-        DbError::Refused(format!("This quote does not add up: {why}"))
-    };
-    let lines = Money::sum(currency, quote.lines.iter().map(|line| line.amount))
-        .map_err(|why| refused(&why))?;
-    if lines != quote.net {
-        return Err(refused(&"its lines do not make its net"));
-    }
-    let gross = quote.net.plus(quote.tax).map_err(|why| refused(&why))?;
-    if gross != quote.gross {
-        return Err(refused(&"net and tax do not make the gross"));
-    }
-    Ok(())
 }
 
 /// A tree of lines in preorder, each with the position of its parent.
@@ -342,7 +240,7 @@ pub async fn lines(tx: &mut ShopTx, id: Uuid) -> Result<Vec<CostLine>, DbError> 
     Ok(top)
 }
 
-/// What the quote stood on.
+/// What the quote rests on.
 ///
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
@@ -361,99 +259,11 @@ pub async fn basis(tx: &mut ShopTx, id: Uuid) -> Result<Basis, DbError> {
     })
 }
 
-/// The customer takes the quote up: it becomes a job with its route, and its donor is set aside, all or nothing.
-/// Returns the job's key.
+/// One quote, which nobody else decides before this transaction ends.
 ///
 /// # Errors
-/// [`DbError::Refused`] when it was decided already, has run out by `today` or its donor is gone,
-/// [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
-pub async fn win(
-    tx: &mut ShopTx,
-    id: Uuid,
-    version: i32,
-    today: NaiveDate,
-    due_on: NaiveDate,
-) -> Result<Uuid, DbError> {
-    let quote = undecided(tx, id).await?;
-    if quote.valid_until < today {
-        return Err(DbError::Refused(format!(
-            "Quote {} held until {}; give a new one at today's rates",
-            quote.number, quote.valid_until
-        )));
-    }
-    decide(tx, &quote, version, QuoteState::Won, None).await?;
-    let route = basis(tx, id).await?.route;
-    let job = NewJob {
-        quote_id: Some(id),
-        title: quote.title,
-        due_on,
-        promised_on: quote.promised_on,
-    };
-    let (job_id, _) = jobs::create(tx, &job, &route).await?;
-    // The job is for whoever asked.
-    sqlx::query!(
-        "update job set customer = e.caller from enquiry e
-         where job.shop_id = $1 and job.id = $2 and e.shop_id = $1 and e.id = $3",
-        tx.shop_id(),
-        job_id,
-        quote.enquiry_id,
-    )
-    .execute(tx.conn())
-    .await?;
-    if let Some(casting_id) = quote.casting_id {
-        castings_on_shelf::reserve(tx, casting_id, job_id).await?;
-    }
-    let donor = donor_need(&quote.option_kind, quote.casting_id);
-    needs::of_route(tx, job_id, &route, donor).await?;
-    plans::take_slot(tx, id, job_id).await?;
-    Ok(job_id)
-}
-
-/// Where the casting of a won job comes from: from the shelf when the quote counts on one there, else as its kind of
-/// option has it.
-fn donor_need(option_kind: &str, casting_id: Option<Uuid>) -> Option<DonorNeed> {
-    if let Some(id) = casting_id {
-        return Some(DonorNeed::Shelf(id));
-    }
-    let is = |kinds: [OptionKind; 2]| kinds.iter().any(|kind| kind.code() == option_kind);
-    if is([OptionKind::Repair, OptionKind::ConvertOwn]) {
-        Some(DonorNeed::Brought)
-    } else if is([OptionKind::ConvertBought, OptionKind::Hunt]) {
-        Some(DonorNeed::Hunted)
-    } else {
-        None
-    }
-}
-
-/// The customer turns the quote down.
-///
-/// # Errors
-/// [`DbError::Refused`] when it was decided already, [`DbError::Stale`], [`DbError::NotFound`],
-/// [`DbError::Database`].
-pub async fn lose(tx: &mut ShopTx, id: Uuid, version: i32, why: &str) -> Result<(), DbError> {
-    let quote = undecided(tx, id).await?;
-    decide(tx, &quote, version, QuoteState::Lost, Some(why)).await?;
-    decisions::drop_slot(tx, id).await
-}
-
-/// Marks every undecided quote that held until before `today` as lapsed; says how many.
-///
-/// # Errors
-/// [`DbError::Database`].
-pub async fn lapse(tx: &mut ShopTx, today: NaiveDate) -> Result<u64, DbError> {
-    Ok(sqlx::query!(
-        "update quote set state = 'lapsed', decided_at = now(), version = version + 1
-         where shop_id = $1 and state = 'sent' and valid_until < $2",
-        tx.shop_id(),
-        today
-    )
-    .execute(tx.conn())
-    .await?
-    .rows_affected())
-}
-
-/// Reads a quote that nothing has become of yet, and keeps others from deciding it until this transaction ends.
-async fn undecided(tx: &mut ShopTx, id: Uuid) -> Result<Quote, DbError> {
+/// As [`get`].
+pub async fn lock(tx: &mut ShopTx, id: Uuid) -> Result<Quote, DbError> {
     sqlx::query!(
         "select from quote where shop_id = $1 and id = $2 for update",
         tx.shop_id(),
@@ -461,19 +271,15 @@ async fn undecided(tx: &mut ShopTx, id: Uuid) -> Result<Quote, DbError> {
     )
     .fetch_optional(tx.conn())
     .await?;
-    let quote = get(tx, id).await?;
-    if quote.state == QuoteState::Sent {
-        Ok(quote)
-    } else {
-        Err(DbError::Refused(format!(
-            "Quote {} is already {}",
-            quote.number,
-            quote.state.code()
-        )))
-    }
+    get(tx, id).await
 }
 
-async fn decide(
+/// Writes down what became of a quote read with [`lock`], with the reason when it is lost; `version` is the version the
+/// person who decides saw.
+///
+/// # Errors
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn decide(
     tx: &mut ShopTx,
     quote: &Quote,
     version: i32,
@@ -494,4 +300,41 @@ async fn decide(
     .execute(tx.conn())
     .await?;
     Ok(())
+}
+
+/// Makes the caller of an enquiry the customer of a job.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn caller_is_customer(
+    tx: &mut ShopTx,
+    enquiry_id: Uuid,
+    job_id: Uuid,
+) -> Result<(), DbError> {
+    sqlx::query!(
+        "update job set customer = e.caller from enquiry e
+         where job.shop_id = $1 and job.id = $2 and e.shop_id = $1 and e.id = $3",
+        tx.shop_id(),
+        job_id,
+        enquiry_id,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Marks every undecided quote that held until before `today` as lapsed; says how many.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn lapse(tx: &mut ShopTx, today: NaiveDate) -> Result<u64, DbError> {
+    Ok(sqlx::query!(
+        "update quote set state = 'lapsed', decided_at = now(), version = version + 1
+         where shop_id = $1 and state = 'sent' and valid_until < $2",
+        tx.shop_id(),
+        today
+    )
+    .execute(tx.conn())
+    .await?
+    .rows_affected())
 }

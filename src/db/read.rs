@@ -1,43 +1,12 @@
 //! From columns to types: codes, money, counts.
 
 use super::DbError;
-use crate::units::{Currency, Money};
+use crate::units::{Code, Currency, Money};
 use rust_decimal::Decimal;
 
-/// An enumeration stored and sent under fixed words: `ALL`, `code` and `from_code`.
-macro_rules! codes {
-    ($(#[$meta:meta])* $name:ident { $($(#[$doc:meta])* $variant:ident = $code:literal,)+ }) => {
-        $(#[$meta])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-        pub enum $name { $($(#[$doc])* $variant,)+ }
-
-        impl $name {
-            /// Every one of them.
-            pub const ALL: &[Self] = &[$(Self::$variant,)+];
-
-            /// The word it is stored and sent under.
-            #[must_use]
-            pub fn code(self) -> &'static str {
-                match self { $(Self::$variant => $code,)+ }
-            }
-
-            /// From the word it is stored and sent under.
-            #[must_use]
-            pub fn from_code(code: &str) -> Option<Self> {
-                Self::ALL.iter().copied().find(|one| one.code() == code)
-            }
-        }
-    };
-}
-pub(super) use codes;
-
 /// A stored word as one of its enumeration.
-pub(super) fn word<T>(
-    what: &'static str,
-    code: &str,
-    from_code: fn(&str) -> Option<T>,
-) -> Result<T, DbError> {
-    from_code(code).ok_or_else(|| corrupt(what, format!("“{code}” is none of ours")))
+pub(super) fn word<T: Code>(what: &'static str, code: &str) -> Result<T, DbError> {
+    T::from_code(code).ok_or_else(|| corrupt(what, format!("“{code}” is none of ours")))
 }
 
 /// A stored amount with its stored currency.

@@ -3,8 +3,8 @@
 use super::read::word;
 use super::rows::{Touched, broken, changed};
 use super::{DbError, ShopTx};
-use crate::castings::{Action, Face, FeatureKind, RemedyRule, When};
-use crate::units::Length;
+use crate::castings::{Face, FeatureKind, RemedyRule};
+use crate::units::{Code, Length};
 use uuid::Uuid;
 
 /// All rules, in the order they are tried.
@@ -39,19 +39,16 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<RemedyRule>, Db
                 id: row.id,
                 priority: row.priority,
                 name: row.name,
-                when: word("case of a rule", &row.applies_when, When::from_code)?,
+                when: word("case of a rule", &row.applies_when)?,
                 kind: row
                     .kind
-                    .map(|kind| word("kind of feature", &kind, FeatureKind::from_code))
+                    .map(|kind| word("kind of feature", &kind))
                     .transpose()?,
-                face: row
-                    .face
-                    .map(|face| word("face", &face, Face::from_code))
-                    .transpose()?,
+                face: row.face.map(|face| word("face", &face)).transpose()?,
                 smallest: row.smallest_mm.map(Length::from_mm),
                 largest: row.largest_mm.map(Length::from_mm),
                 gearbox_under: row.gearbox_under,
-                action: word("action", &row.action, Action::from_code)?,
+                action: word("action", &row.action)?,
                 elements: row.elements,
                 say: row.say,
                 version: row.version,

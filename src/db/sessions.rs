@@ -1,4 +1,7 @@
-//! Sessions of signed-in browsers, and the brake on repeated failures to sign in.
+//! Sessions of signed-in browsers, and the slow-down after repeated failures to sign in.
+//!
+//! Failures are counted in PostgreSQL and not by a limiter in memory: the count must hold for every process of the service
+//! and outlive a restart, and the wait doubles with each failure, which no limiter by rate expresses.
 
 use super::people::{Role, role};
 use super::{DbError, ShopTx};

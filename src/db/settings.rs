@@ -3,7 +3,7 @@
 use super::read::{corrupt, count, stored_count, word};
 use super::{DbError, ShopTx};
 use crate::estimating::Policy;
-use crate::units::{Currency, LengthUnit};
+use crate::units::{Code, Currency, LengthUnit};
 use chrono_tz::Tz;
 
 /// What a shop has decided once for all its work.
@@ -48,7 +48,7 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
             .time_zone
             .parse()
             .map_err(|why: chrono_tz::ParseError| corrupt("time zone", why))?,
-        length_unit: word("length unit", &row.length_unit, LengthUnit::from_code)?,
+        length_unit: word("length unit", &row.length_unit)?,
         policy: Policy {
             overhead_percent: row.overhead_percent,
             margin_percent: row.margin_percent,

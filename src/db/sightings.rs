@@ -3,8 +3,8 @@
 use super::read::{corrupt, count, money, stored_count, word};
 use super::rows::{Touched, broken, changed};
 use super::{DbError, ShopTx};
-use crate::sourcing::{Fate, Sighting, Watch};
-use crate::units::{Currency, Money};
+use crate::sourcing::{Sighting, Watch};
+use crate::units::{Code, Currency, Money};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use uuid::Uuid;
@@ -80,7 +80,7 @@ impl Row {
             asked,
             condition: self.condition,
             acceptable: self.acceptable,
-            fate: word("fate of a sighting", &self.fate, Fate::from_code)?,
+            fate: word("fate of a sighting", &self.fate)?,
             version: self.version,
         })
     }

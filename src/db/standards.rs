@@ -4,8 +4,8 @@ use super::read::{corrupt, count, stored_count, word};
 use super::rows::{Touched, broken};
 use super::settings;
 use super::{DbError, ShopTx};
-use crate::estimating::{Basis, Element, Stage, Standing};
-use crate::units::{Minutes, Money};
+use crate::estimating::Element;
+use crate::units::{Code, Minutes, Money};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
@@ -48,7 +48,7 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbErr
                 id: row.id,
                 code: row.code,
                 name: row.name,
-                stage: word("stage", &row.stage, Stage::from_code)?,
+                stage: word("stage", &row.stage)?,
                 machine_kind: row.machine_kind,
                 skill: row.skill,
                 setup: Minutes(row.setup_minutes),
@@ -58,8 +58,8 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbErr
                 owner_figure: Minutes(row.owner_minutes),
                 attended_share: row.attended_share,
                 spread: document("spread", row.spread)?,
-                basis: word("basis", &row.basis, Basis::from_code)?,
-                standing: word("standing", &row.standing, Standing::from_code)?,
+                basis: word("basis", &row.basis)?,
+                standing: word("standing", &row.standing)?,
                 can_fail: row.can_fail,
                 outside_price: row.outside_price.map(|price| Money::new(price, currency)),
                 outside_days: row

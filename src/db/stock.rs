@@ -1,27 +1,29 @@
 //! Parts and materials: what is kept, how much is on hand and on order, and every movement that made it so.
 
 use super::needs::{self, Arrival, Behind};
-use super::read::{codes, word};
+use super::read::word;
 use super::rows::broken;
 use super::{DbError, ShopTx, jobs};
+use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-codes! {
-    /// Why what is on hand changed.
-    Reason {
-        /// Goods came in.
-        Received = "received",
-        /// Taken for a job.
-        Issued = "issued",
-        /// Put back by a job.
-        Returned = "returned",
-        /// A count found another figure.
-        Counted = "counted",
-        /// Spoilt, lost, used up without a job.
-        WrittenOff = "written_off",
-    }
+/// Why what is on hand changed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum Reason {
+    /// Goods came in.
+    Received,
+    /// Taken for a job.
+    Issued,
+    /// Put back by a job.
+    Returned,
+    /// A count found another figure.
+    Counted,
+    /// Spoilt, lost, used up without a job.
+    WrittenOff,
 }
 
 /// What is written down about an item.
@@ -271,7 +273,7 @@ pub async fn movements(
             Ok(Movement {
                 id: row.id,
                 quantity: row.quantity.normalize(),
-                reason: word("reason of a movement", &row.reason, Reason::from_code)?,
+                reason: word("reason of a movement", &row.reason)?,
                 note: row.note,
                 job: row.job_id.zip(row.job_number),
                 at: row.at,

@@ -81,11 +81,7 @@ pub async fn waiting(
                 id: row.id,
                 planned: serde_json::from_value::<Operation>(row.planned)
                     .map_err(|why| corrupt("planned operation", why))?,
-                state: word(
-                    "state of an operation",
-                    &row.state,
-                    OperationState::from_code,
-                )?,
+                state: word("state of an operation", &row.state)?,
                 job_id: row.job_id,
                 job_number: row.job_number,
                 job_title: row.job_title,

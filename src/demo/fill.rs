@@ -19,7 +19,7 @@ use crate::db::{
 use crate::estimating::cutting_data;
 use crate::planning::calendar::Shift;
 use crate::sourcing::Watch;
-use crate::units::{Length, Money};
+use crate::units::{Code, Length, Money};
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeZone, Utc};
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::SeedableRng;
@@ -340,11 +340,8 @@ async fn write_records(
     casting_records::set_origin(tx, casting_id, &origin).await?;
     for [kind, place, text] in &on_shelf.marks {
         let mark = Mark {
-            kind: match kind.as_str() {
-                "cast" => MarkKind::Cast,
-                "stamped" => MarkKind::Stamped,
-                other => return Err(fault(format!("“{other}” is no kind of mark")).into()),
-            },
+            kind: MarkKind::from_code(kind)
+                .ok_or_else(|| fault(format!("“{kind}” is no kind of mark")))?,
             place: place.clone(),
             text: text.clone(),
         };

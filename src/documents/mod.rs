@@ -4,6 +4,7 @@
 pub mod qr;
 pub mod route_card;
 mod sheet;
+mod typeface;
 
 pub use route_card::{CardJob, CardOperation, route_card};
 pub use sheet::{Paper, SheetError};

@@ -37,13 +37,13 @@ pub struct CardOperation {
 /// cautions, and a code that opens it at the bench.
 ///
 /// # Errors
-/// [`SheetError`] when an address is too long for a code.
+/// [`SheetError`] when an address is too long for a code, or the PDF cannot be written.
 pub fn route_card(
     job: &CardJob,
     operations: &[CardOperation],
     paper: Paper,
 ) -> Result<Vec<u8>, SheetError> {
-    let mut sheet = Sheet::new(paper);
+    let mut sheet = Sheet::new(paper)?;
     sheet.paragraph(Style::Small, 0.0, &job.shop);
     sheet.paragraph(
         Style::Title,
@@ -72,7 +72,7 @@ pub fn route_card(
     for one in operations {
         sheet.together(|sheet| operation(sheet, one, side))?;
     }
-    Ok(sheet.finish(&format!("Job {}", job.number)))
+    sheet.finish(&format!("Job {}", job.number))
 }
 
 /// One operation, with its code at the right.

@@ -1,11 +1,15 @@
-//! A sheet of paper, written from the top down.
-//!
-//! The text is set in Helvetica, one of the fonts every PDF reader has (ISO 32000-1, 9.6.2.2, from memory), so nothing
-//! is embedded and a card is a few kilobytes. Those fonts know the characters of Windows-1252; any other is written as a
-//! question mark.
+//! A sheet of paper, written from the top down: lengths in points, y from the top edge.
 
 use super::qr::Code;
-use pdf_writer::{Content, Finish, Name, Pdf, Rect, Ref, Str};
+use super::typeface::{Typeface, Weight};
+use krilla::Document;
+use krilla::geom::{Path, PathBuilder, Point, Rect};
+use krilla::metadata::Metadata;
+use krilla::page::PageSettings;
+use krilla::paint::{Fill, Stroke};
+use krilla::surface::Surface;
+use krilla::text::TextDirection;
+use std::rc::Rc;
 
 /// The size of a sheet, ISO 216.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,6 +26,12 @@ pub enum SheetError {
     /// The address is too long for a QR code.
     #[error("the address {0} is too long for a QR code")]
     TooLong(String),
+    /// The fonts in the program do not read.
+    #[error("the fonts in the program do not read")]
+    Typeface,
+    /// The PDF cannot be written.
+    #[error("the PDF cannot be written: {0}")]
+    Unwritable(String),
 }
 
 /// Points in a millimetre: an inch is 72 points.
@@ -71,34 +81,56 @@ impl Style {
             }
     }
 
-    fn font(self) -> Name<'static> {
+    fn weight(self, typeface: &Typeface) -> &Weight {
         match self {
-            Self::Title | Self::Heading => Name(b"Bold"),
-            Self::Text | Self::Small => Name(b"Plain"),
+            Self::Title | Self::Heading => &typeface.bold,
+            Self::Text | Self::Small => &typeface.plain,
         }
     }
 }
 
-/// Height of a trial sheet, in points: more than anything that belongs together.
-const ENDLESS: f32 = 100_000.0;
+/// Something on a page.
+enum Mark {
+    /// A line of text, by the left end of its baseline.
+    Line {
+        at: Point,
+        style: Style,
+        text: String,
+    },
+    /// A shape, drawn in a line of this width.
+    Outline(Path, f32),
+    /// A shape, filled.
+    Filled(Path),
+}
 
 /// A sheet while it is being set.
 pub(super) struct Sheet {
     paper: Paper,
-    pages: Vec<Content>,
-    page: Content,
+    typeface: Rc<Typeface>,
+    pages: Vec<Vec<Mark>>,
+    page: Vec<Mark>,
     y: f32,
+    /// Nothing is set below this.
+    bottom: f32,
     /// Kept free at the right, for a QR code, down to this height.
     beside: Option<(f32, f32)>,
 }
 
 impl Sheet {
-    pub(super) fn new(paper: Paper) -> Self {
+    /// # Errors
+    /// [`SheetError::Typeface`].
+    pub(super) fn new(paper: Paper) -> Result<Self, SheetError> {
+        Ok(Self::with(paper, Rc::new(Typeface::load()?)))
+    }
+
+    fn with(paper: Paper, typeface: Rc<Typeface>) -> Self {
         Self {
             paper,
+            typeface,
             pages: Vec::new(),
-            page: Content::new(),
-            y: paper.size().1 - paper.margin(),
+            page: Vec::new(),
+            y: paper.margin(),
+            bottom: paper.size().1 - paper.margin(),
             beside: None,
         }
     }
@@ -109,28 +141,29 @@ impl Sheet {
         &mut self,
         set: impl Fn(&mut Self) -> Result<(), SheetError>,
     ) -> Result<(), SheetError> {
+        // A trial sheet without end tells the height.
         let mut trial = Self {
-            y: ENDLESS,
-            ..Self::new(self.paper)
+            y: 0.0,
+            bottom: f32::MAX,
+            ..Self::with(self.paper, Rc::clone(&self.typeface))
         };
         set(&mut trial)?;
-        let height = ENDLESS - trial.y;
-        let margin = self.paper.margin();
-        if self.y - height < margin && height <= self.paper.size().1 - 2.0 * margin {
+        let height = trial.y;
+        let page = self.paper.size().1 - 2.0 * self.paper.margin();
+        if self.y + height > self.bottom && height <= page {
             self.turn();
         }
         set(self)
     }
 
     fn turn(&mut self) {
-        self.pages
-            .push(std::mem::replace(&mut self.page, Content::new()));
-        self.y = self.paper.size().1 - self.paper.margin();
+        self.pages.push(std::mem::take(&mut self.page));
+        self.y = self.paper.margin();
         self.beside = None;
     }
 
     pub(super) fn gap(&mut self, lines: f32) {
-        self.y -= lines * self.paper.text() * 1.35;
+        self.y += lines * self.paper.text() * 1.35;
     }
 
     /// A line across the page.
@@ -138,17 +171,18 @@ impl Sheet {
         let (margin, width) = (self.paper.margin(), self.paper.size().0);
         self.below_code();
         self.gap(0.4);
-        self.page.set_line_width(0.5);
-        self.page.move_to(margin, self.y);
-        self.page.line_to(width - margin, self.y);
-        self.page.stroke();
+        let mut line = PathBuilder::new();
+        line.move_to(margin, self.y);
+        line.line_to(width - margin, self.y);
+        let line = line.finish().map(|path| Mark::Outline(path, 0.5));
+        self.page.extend(line);
         self.gap(0.9);
     }
 
     /// Goes below a code that stands at the right.
     pub(super) fn below_code(&mut self) {
         if let Some((_, down_to)) = self.beside.take() {
-            self.y = self.y.min(down_to);
+            self.y = self.y.max(down_to);
         }
     }
 
@@ -160,10 +194,10 @@ impl Sheet {
         let x = margin + indent_mm * MM;
         let mut words = text.split_whitespace().peekable();
         while words.peek().is_some() {
-            if self.y - leading < margin {
+            if self.y + leading > self.bottom {
                 self.turn();
             }
-            if self.beside.is_some_and(|(_, down_to)| self.y <= down_to) {
+            if self.beside.is_some_and(|(_, down_to)| self.y >= down_to) {
                 self.beside = None;
             }
             let kept = self.beside.map_or(0.0, |(kept, _)| kept);
@@ -175,32 +209,34 @@ impl Sheet {
                 } else {
                     format!("{line} {word}")
                 };
-                if !line.is_empty() && width(&longer, style) * size > room {
+                let wide = style.weight(&self.typeface).width(&longer) * size;
+                if !line.is_empty() && wide > room {
                     break;
                 }
                 line = longer;
                 words.next();
             }
-            self.y -= leading;
-            self.page.begin_text();
-            self.page.set_font(style.font(), size);
-            self.page.next_line(x, self.y);
-            self.page.show(Str(&encoded(&line)));
-            self.page.end_text();
+            self.y += leading;
+            self.page.push(Mark::Line {
+                at: Point::from_xy(x, self.y),
+                style,
+                text: line,
+            });
         }
     }
 
     /// A box to tick, and what it is for.
     pub(super) fn tick(&mut self, text: &str) {
-        if self.y - self.paper.text() * 1.35 < self.paper.margin() {
+        if self.y + self.paper.text() * 1.35 > self.bottom {
             self.turn();
         }
         let size = self.paper.text() * 0.9;
         let x = self.paper.margin() + 2.0 * MM;
-        self.page.set_line_width(0.7);
-        self.page
-            .rect(x, self.y - self.paper.text() * 1.2, size, size);
-        self.page.stroke();
+        let top = self.y + self.paper.text() * 0.3;
+        let mut square = PathBuilder::new();
+        push_rect(&mut square, x, top, size, size);
+        let square = square.finish().map(|path| Mark::Outline(path, 0.7));
+        self.page.extend(square);
         self.paragraph(Style::Text, 8.0, text);
     }
 
@@ -208,135 +244,83 @@ impl Sheet {
     pub(super) fn code(&mut self, address: &str, side_mm: f32) -> Result<(), SheetError> {
         let code = Code::of(address)?;
         let side = side_mm * MM;
-        if self.y - side < self.paper.margin() {
+        if self.y + side > self.bottom {
             self.turn();
         }
         let (left, top) = (self.paper.size().0 - self.paper.margin() - side, self.y);
         let module = side / code.with_quiet_zone();
+        let mut dark = PathBuilder::new();
         for (column, row) in code.dark() {
-            self.page.rect(
-                left + column * module,
-                top - (row + 1.0) * module,
-                module,
-                module,
-            );
+            let (x, y) = (left + column * module, top + row * module);
+            push_rect(&mut dark, x, y, module, module);
         }
-        self.page.fill_nonzero();
-        self.beside = Some((side + 2.0 * MM, top - side));
+        self.page.extend(dark.finish().map(Mark::Filled));
+        self.beside = Some((side + 2.0 * MM, top + side));
         Ok(())
     }
 
-    /// The document, with its number on every page.
-    pub(super) fn finish(mut self, title: &str) -> Vec<u8> {
+    /// The document as a PDF, with its title and the page's number at the foot of every page.
+    ///
+    /// # Errors
+    /// [`SheetError::Unwritable`].
+    pub(super) fn finish(mut self, title: &str) -> Result<Vec<u8>, SheetError> {
         self.turn();
         let (width, height) = self.paper.size();
-        let mut pdf = Pdf::new();
-        let mut next = 0;
-        let mut id = || {
-            next += 1;
-            Ref::new(next)
+        let size = PageSettings::from_wh(width, height)
+            .ok_or_else(|| SheetError::Unwritable("the page has no size".to_owned()))?;
+        let count = self.pages.len();
+        let mut document = Document::new();
+        document.set_metadata(Metadata::new().title(title.to_owned()));
+        for (number, mut marks) in (1..).zip(std::mem::take(&mut self.pages)) {
+            let margin = self.paper.margin();
+            marks.push(Mark::Line {
+                at: Point::from_xy(margin, height - margin * 0.5),
+                style: Style::Small,
+                text: format!("{title}, page {number} of {count}"),
+            });
+            let mut page = document.start_page_with(size.clone());
+            let mut surface = page.surface();
+            for mark in &marks {
+                self.draw(&mut surface, mark);
+            }
+            surface.finish();
+            page.finish();
+        }
+        document
+            .finish()
+            .map_err(|error| SheetError::Unwritable(error.to_string()))
+    }
+
+    fn draw(&self, surface: &mut Surface<'_>, mark: &Mark) {
+        let (fill, stroke) = match mark {
+            Mark::Line { .. } | Mark::Filled(_) => (Some(Fill::default()), None),
+            Mark::Outline(_, width) => (
+                None,
+                Some(Stroke {
+                    width: *width,
+                    ..Stroke::default()
+                }),
+            ),
         };
-        let (catalog, tree, plain, bold, info) = (id(), id(), id(), id(), id());
-        let pages: Vec<(Ref, Ref, Content)> = self
-            .pages
-            .into_iter()
-            .map(|content| (id(), id(), content))
-            .collect();
-        pdf.catalog(catalog).pages(tree);
-        pdf.document_info(info).title(pdf_writer::TextStr(title));
-        let count = i32::try_from(pages.len()).unwrap_or(i32::MAX);
-        pdf.pages(tree)
-            .kids(pages.iter().map(|(page, ..)| *page))
-            .count(count);
-        for (font, name) in [(plain, "Helvetica"), (bold, "Helvetica-Bold")] {
-            pdf.type1_font(font)
-                .base_font(Name(name.as_bytes()))
-                .encoding_predefined(Name(b"WinAnsiEncoding"));
+        surface.set_fill(fill);
+        surface.set_stroke(stroke);
+        match mark {
+            Mark::Outline(path, _) | Mark::Filled(path) => surface.draw_path(path),
+            Mark::Line { at, style, text } => surface.draw_text(
+                *at,
+                style.weight(&self.typeface).font(),
+                style.size(self.paper),
+                text,
+                false,
+                TextDirection::Auto,
+            ),
         }
-        for (number, (page, content, mut drawn)) in (1..).zip(pages) {
-            let small = Style::Small.size(self.paper);
-            drawn.begin_text();
-            drawn.set_font(Name(b"Plain"), small);
-            drawn.next_line(self.paper.margin(), self.paper.margin() * 0.5);
-            drawn.show(Str(&encoded(&format!("{title}, page {number} of {count}"))));
-            drawn.end_text();
-            let mut written = pdf.page(page);
-            written
-                .media_box(Rect::new(0.0, 0.0, width, height))
-                .parent(tree)
-                .contents(content);
-            written
-                .resources()
-                .fonts()
-                .pair(Name(b"Plain"), plain)
-                .pair(Name(b"Bold"), bold);
-            written.finish();
-            pdf.stream(content, &drawn.finish());
-        }
-        pdf.finish()
     }
 }
 
-/// Advance widths of Helvetica for the characters from space to tilde, in thousandths of the size (Adobe's font metrics
-/// of the core fonts, from memory). They serve to break lines; a reader sets the text by its own.
-const WIDTHS: [u16; 95] = [
-    278, 278, 355, 556, 556, 889, 667, 191, 333, 333, 389, 584, 278, 333, 278, 278, 556, 556, 556,
-    556, 556, 556, 556, 556, 556, 556, 278, 278, 584, 584, 584, 556, 1015, 667, 667, 722, 722, 667,
-    611, 778, 722, 278, 500, 667, 556, 833, 722, 778, 667, 778, 722, 667, 611, 722, 667, 944, 667,
-    667, 611, 278, 278, 278, 469, 556, 333, 556, 556, 500, 556, 556, 278, 556, 556, 222, 222, 500,
-    222, 833, 556, 556, 556, 556, 333, 500, 278, 556, 500, 722, 500, 500, 500, 334, 260, 334, 584,
-];
-
-/// The width of a text set one point high; bold is taken a tenth wider.
-fn width(text: &str, style: Style) -> f32 {
-    let thousandths: f32 = text
-        .chars()
-        .map(|c| {
-            let at = usize::try_from(u32::from(c))
-                .ok()
-                .and_then(|c| c.checked_sub(32));
-            f32::from(at.and_then(|at| WIDTHS.get(at)).copied().unwrap_or(600))
-        })
-        .sum();
-    let wider = match style {
-        Style::Title | Style::Heading => 1.1,
-        Style::Text | Style::Small => 1.0,
-    };
-    thousandths * wider / 1000.0
-}
-
-/// A text in Windows-1252.
-fn encoded(text: &str) -> Vec<u8> {
-    text.chars()
-        .map(|c| match c {
-            '\u{20}'..='\u{7e}' | '\u{a0}'..='\u{ff}' => u8::try_from(u32::from(c)).unwrap_or(b'?'),
-            '€' => 0x80,
-            '…' => 0x85,
-            '‘' => 0x91,
-            '’' => 0x92,
-            '“' => 0x93,
-            '”' => 0x94,
-            '•' => 0x95,
-            '–' => 0x96,
-            '—' => 0x97,
-            '−' | '‐' => b'-',
-            'μ' => 0xb5,
-            '⌀' => 0xd8,
-            _ => b'?',
-        })
-        .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn text_is_in_the_readers_own_alphabet() {
-        assert_eq!(encoded("ø12 H7 – 25 µm"), b"\xf812 H7 \x96 25 \xb5m");
-        assert_eq!(encoded("Ω"), b"?");
-        // H 722, e 556, l 222, v 500, e 556, t 278, i 222, c 500, a 556.
-        let wide = width("Helvetica", Style::Text);
-        assert!((wide - 4.112).abs() < 0.001, "{wide}");
+/// A rectangle by its left top corner; one without area is left out.
+fn push_rect(path: &mut PathBuilder, x: f32, y: f32, width: f32, height: f32) {
+    if let Some(rect) = Rect::from_xywh(x, y, width, height) {
+        path.push_rect(rect);
     }
 }

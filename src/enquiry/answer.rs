@@ -19,10 +19,24 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 
 /// One way to satisfy an enquiry.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum OptionKind {
     /// Repair the caller's own block.
     Repair,
@@ -32,26 +46,13 @@ pub enum OptionKind {
     ConvertShelf,
     /// Buy a donor and convert it.
     ConvertBought,
-    /// One of the wanted kind stands on the shelf.
+    /// One of the wanted kind is on the shelf.
     Shelf,
-    /// Hunt for one of the wanted kind.
+    /// Find one of the wanted kind.
     Hunt,
 }
 
 impl OptionKind {
-    /// The word it is stored under.
-    #[must_use]
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::Repair => "repair",
-            Self::ConvertOwn => "convert_own",
-            Self::ConvertShelf => "convert_shelf",
-            Self::ConvertBought => "convert_bought",
-            Self::Shelf => "shelf",
-            Self::Hunt => "hunt",
-        }
-    }
-
     /// Whether it is a conversion.
     #[must_use]
     pub fn is_conversion(self) -> bool {
@@ -107,7 +108,7 @@ pub enum Outcome {
     },
 }
 
-/// One option as it stands beside the others.
+/// One option beside the others.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OptionAnswer {
     /// A key that stays the same while the caller talks, e.g. `convert-shelf:<variant>`.
@@ -116,7 +117,7 @@ pub struct OptionAnswer {
     pub kind: OptionKind,
     /// Title, e.g. "Convert a Tarn 4/90 farm from the shelf".
     pub title: String,
-    /// The casting it counts on, when that stands on the shelf.
+    /// The casting it counts on, when that is on the shelf.
     pub casting: Option<ShelfCasting>,
     /// What could go wrong and what the customer must hear, one sentence each.
     pub risks: Vec<String>,
@@ -149,6 +150,20 @@ pub struct Comparison {
     pub hunt_wins_below: Option<Money>,
 }
 
+/// How far the plan that dates are taken from is up to date.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PlanState {
+    /// There was none; one was made by rules for this answer.
+    NoneYet,
+    /// It was made from the shop as it is.
+    Current,
+    /// It was made from the shop as it is, and a better one is being looked for.
+    Improving,
+    /// The shop has changed, or time has gone on, since it was made; its order was kept.
+    Outdated,
+}
+
 /// The answer to the phone.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Answer {
@@ -168,8 +183,9 @@ pub struct Answer {
     pub comparison: Option<Comparison>,
     /// Key of the option the shop would take, if any.
     pub recommended: Option<String>,
-    /// What the dates rest on.
-    pub dates_rest_on: String,
+    /// How far the plan the dates are taken from was up to date, when they are taken from one.
+    #[serde(default)]
+    pub plan: Option<PlanState>,
     /// One sentence to say on the phone.
     pub sentence: String,
 }
@@ -193,9 +209,9 @@ pub enum AnswerError {
     NotOfPattern(String),
 }
 
-/// When and how an answer is computed.
+/// When and how options are simulated.
 #[derive(Debug, Clone, Copy)]
-pub struct Asked {
+pub struct Simulation {
     /// Now.
     pub now: DateTime<Utc>,
     /// How many futures to simulate; at least one.
@@ -212,16 +228,23 @@ pub fn answer(
     wish: &Wish,
     knowledge: &Knowledge,
     dates: &dyn ReadyDates,
-    asked: Asked,
+    simulation: Simulation,
 ) -> Result<Answer, AnswerError> {
-    let today = asked.now.with_timezone(&knowledge.zone).date_naive();
+    let today = simulation.now.with_timezone(&knowledge.zone).date_naive();
     let mut done = Vec::new();
     let mut impossible = Vec::new();
     let mut try_all = |options: Options, done: &mut Vec<Simulated>| -> Result<(), AnswerError> {
         impossible.extend(options.impossible);
         for proposal in options.proposals {
             let stream = done.len() + impossible.len();
-            match simulate(&proposal, wish, knowledge, dates, asked, (stream, None)) {
+            match simulate(
+                &proposal,
+                wish,
+                knowledge,
+                dates,
+                simulation,
+                (stream, None),
+            ) {
                 Ok(simulated) => done.push(simulated),
                 Err(why) => impossible.push(why.reason(&proposal)?),
             }
@@ -247,7 +270,7 @@ pub fn answer(
             wish,
             knowledge,
             dates,
-            asked,
+            simulation,
             (*stream, Some(limit)),
         )
     };
@@ -259,9 +282,9 @@ pub fn answer(
     let mut answer = Answer {
         wanted: wish.wanted.name.clone(),
         wanted_by: wish.wanted_by,
-        at: asked.now,
+        at: simulation.now,
         confidence_percent: knowledge.policy.confidence_percent,
-        futures: asked.futures,
+        futures: simulation.futures,
         options: done
             .into_iter()
             .map(|s| s.option)
@@ -269,7 +292,7 @@ pub fn answer(
             .collect(),
         comparison,
         recommended,
-        dates_rest_on: dates.basis(),
+        plan: None,
         sentence: String::new(),
     };
     answer.sentence = say::sentence(&answer, knowledge.zone);
@@ -360,9 +383,9 @@ struct OfferTerms {
 enum Dropped {
     #[error(transparent)]
     Cost(#[from] CostError),
-    #[error("In none of the futures looked at was one found that is good.")]
+    #[error("No sound one turned up in any of the simulated outcomes.")]
     NothingFound,
-    #[error("It would cost more than {MOST_TIMES_CHEAPEST} times what the cheapest option does.")]
+    #[error("It would cost more than {MOST_TIMES_CHEAPEST} times as much as the cheapest option.")]
     OutOfProportion,
 }
 
@@ -392,10 +415,10 @@ fn simulate(
     wish: &Wish,
     knowledge: &Knowledge,
     dates: &dyn ReadyDates,
-    asked: Asked,
+    simulation: Simulation,
     (stream, limit): (usize, Option<i64>),
 ) -> Result<Simulated, Dropped> {
-    let futures = asked.futures.max(1) as usize;
+    let futures = simulation.futures.max(1) as usize;
     let way = &proposal.way;
     let route = &way.route;
     let operations = route.operations.len();
@@ -407,7 +430,7 @@ fn simulate(
     };
     let times = route.sampler().map_err(CostError::from)?;
     let costs = CostSampler::new(&costing)?;
-    let mut rng = Pcg64::new(u128::from(asked.seed), stream as u128);
+    let mut rng = Pcg64::new(u128::from(simulation.seed), stream as u128);
 
     let inspected = route.inspected_after();
     let mut minutes = vec![0.0; futures * operations];
@@ -437,7 +460,7 @@ fn simulate(
         release.push(
             procured
                 .days
-                .and_then(|days| asked.now.checked_add_signed(days_from(days))),
+                .and_then(|days| simulation.now.checked_add_signed(days_from(days))),
         );
         found.push(procured.parts);
     }
@@ -459,7 +482,10 @@ fn simulate(
 
     let candidate = candidate(route);
     // A future without a casting is not asked about; its release stands far out and its ready time is none.
-    let starts: Vec<DateTime<Utc>> = release.iter().map(|r| r.unwrap_or(asked.now)).collect();
+    let starts: Vec<DateTime<Utc>> = release
+        .iter()
+        .map(|r| r.unwrap_or(simulation.now))
+        .collect();
     let mut ready = dates.ready(&candidate, &starts, &minutes);
     for (ready, release) in ready.iter_mut().zip(&release) {
         if release.is_none() {

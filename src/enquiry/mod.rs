@@ -7,13 +7,14 @@ mod advice;
 pub mod answer;
 mod options;
 mod proportion;
+pub mod quote;
 pub mod range;
 pub mod say;
 pub mod wish;
 
 pub use answer::{
-    Answer, AnswerError, Asked, Comparison, Figures, MachineTime, OptionAnswer, OptionKind,
-    Outcome, answer,
+    Answer, AnswerError, Comparison, Figures, MachineTime, OptionAnswer, OptionKind, Outcome,
+    PlanState, Simulation, answer,
 };
 pub use range::{PriceRange, ReadyRange};
 pub use wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work};

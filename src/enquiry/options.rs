@@ -22,7 +22,7 @@ pub(super) enum Procurement {
     Brought,
     /// From the shelf; once the shelf is empty, from a hunt for another, if one can be thought of.
     Shelf {
-        /// How many stand there.
+        /// How many there are.
         free: u32,
         /// What replaces the last of them.
         then: Option<Hunt>,
@@ -144,7 +144,7 @@ impl Proposal {
         if figures.never_percent > 0 {
             let years = (HORIZON_DAYS / 365.0).round();
             risks.push(format!(
-                "In {} of 100 futures none that is good is found within {years} years, or for less than {MOST_TIMES_CHEAPEST} times the price of the cheapest option.",
+                "{} % chance that no sound one turns up within {years} years, or only at more than {MOST_TIMES_CHEAPEST} times the price of the cheapest option.",
                 figures.never_percent
             ));
         }
@@ -160,7 +160,7 @@ impl Proposal {
     }
 }
 
-/// Options to be simulated, and those that fell at the first fence.
+/// Options to be simulated, and those that cannot be done.
 #[derive(Debug, Default)]
 pub(super) struct Options {
     pub(super) proposals: Vec<Proposal>,
@@ -188,13 +188,13 @@ pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) 
         .as_ref()
         .filter(|own| own.variant.id != wish.wanted.id)
     {
-        let title = format!("Convert the caller's own {}", own.variant.name);
+        let title = format!("Convert the customer’s own {}", own.variant.name);
         let label = Label::new("convert-own", OptionKind::ConvertOwn, title);
         let found = match knowledge.supply_of(own.variant.id) {
             Some(supply) => convert(wish, knowledge, supply)
                 .map(|(conversion, route)| brought(supply, route, Some(conversion))),
             None => Err(vec![format!(
-                "It is not a casting of the pattern “{}”: the metal is in other places.",
+                "It is not of the pattern “{}”: the metal is in other places.",
                 knowledge.pattern.name
             )]),
         };
@@ -272,11 +272,11 @@ pub(super) fn found_and_own(
             && own.repairs.is_empty()
         {
             way.risks.push(
-                "No repair is named yet: the price is only for cleaning, crack-testing and measuring what is brought."
+                "No repair is listed yet: the price covers only cleaning, crack-testing and measuring the block."
                     .to_owned(),
             );
         }
-        let title = format!("Repair the caller's own {wanted}");
+        let title = format!("Repair the customer’s own {wanted}");
         options.add(Label::new("repair", OptionKind::Repair, title), found);
     }
     if let Some(cheapest) = supply.shelf.first() {
@@ -287,7 +287,7 @@ pub(super) fn found_and_own(
     }
     let found = route(&wish.also)
         .and_then(|route| from_hunt(knowledge, supply, today, borrowed, route, None));
-    let title = format!("Hunt for a {wanted}");
+    let title = format!("Find a {wanted}");
     options.add(Label::new("hunt", OptionKind::Hunt, title), found);
     Ok(options)
 }
@@ -345,7 +345,7 @@ fn from_hunt(
     let hunt = hunt(knowledge, supply, today, borrowed).map_err(|why| vec![why.to_string()])?;
     let mut risks = cautions(conversion.as_ref());
     if conversion.is_some() {
-        risks.push("None stands on the shelf: one must be bought first.".to_owned());
+        risks.push("None on the shelf: one must be bought first.".to_owned());
     }
     risks.extend(hunt_risks(&hunt));
     Ok(Way {
@@ -421,7 +421,10 @@ fn soundness(supply: &Supply) -> Result<Good, Unusable> {
 }
 
 fn in_ten(chance: f64) -> String {
-    format!("about {:.0} in 10", (chance * 10.0).clamp(0.0, 10.0))
+    format!(
+        "about {:.0} %",
+        (chance * 10.0).round().clamp(0.0, 10.0) * 10.0
+    )
 }
 
 fn shelf_donor(supply: &Supply, cost: Money) -> Result<(Donor, String), Unusable> {
@@ -430,7 +433,7 @@ fn shelf_donor(supply: &Supply, cost: Money) -> Result<(Donor, String), Unusable
         .unwrap_or(Decimal::ONE)
         .round_dp(3);
     let survival = format!(
-        "{} of these castings come through crack test and measuring; the shop bears those that do not.",
+        "{} of these castings pass crack test and measuring; the shop bears the cost of those that fail.",
         capital(&in_ten(good.chance()))
     );
     Ok((
@@ -444,18 +447,17 @@ fn shelf_donor(supply: &Supply, cost: Money) -> Result<(Donor, String), Unusable
 }
 
 fn shelf_ends(supply: &Supply) -> Option<String> {
-    (supply.shelf.len() == 1).then(|| {
-        "It is the last on the shelf: if it fails, another must be found first.".to_owned()
-    })
+    (supply.shelf.len() == 1)
+        .then(|| "It is the last on the shelf: if it fails, another must be found.".to_owned())
 }
 
 fn own_fails(supply: &Supply) -> String {
     match soundness(supply) {
         Ok(good) => format!(
-            "If the caller's block fails crack test or measuring, the job ends there and the inspection is charged; {} come through.",
+            "If the customer’s block fails crack test or measuring, the job ends there and the inspection is charged; {} pass.",
             in_ten(good.chance())
         ),
-        Err(_) => "If the caller's block fails crack test or measuring, the job ends there and the inspection is charged."
+        Err(_) => "If the customer’s block fails crack test or measuring, the job ends there and the inspection is charged."
             .to_owned(),
     }
 }
@@ -465,7 +467,7 @@ fn hunt_risks(hunt: &Hunt) -> Vec<String> {
     vec![
         outlook.evidence.note.clone(),
         format!(
-            "{} bought ones prove good.",
+            "{} of those bought prove sound.",
             capital(&in_ten(outlook.good.chance()))
         ),
     ]
@@ -512,13 +514,13 @@ pub(super) fn procurement_lines(
     let leaf = |label: &str, how: String, minor: i64| {
         CostLine::leaf(label, how, Money::from_minor(minor, currency))
     };
-    let how = "middle fifth of the futures in which one is found, by cost";
+    let how = "middle fifth of the outcomes in which one is found, by cost";
     let lines = vec![
         leaf("The good one", how.into(), typical(|s| s.good_minor)),
         leaf("Those that prove bad", how.into(), typical(|s| s.bad_minor)),
         leaf(
             "Carriage",
-            format!("{how}, the bad ones' included"),
+            format!("{how}, including those that prove bad"),
             typical(|s| s.carriage_minor),
         ),
         leaf(

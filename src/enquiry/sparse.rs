@@ -1,7 +1,7 @@
 //! Random shops that know little: whatever is asked of them, no price is out of proportion and no option is recommended
 //! that another beats.
 
-use super::answer::{Answer, Asked, OptionAnswer, answer};
+use super::answer::{Answer, OptionAnswer, Simulation, answer};
 use super::tests::{farm, gbp, knowledge, marine, now, supply, wish};
 use super::wish::{Knowledge, OwnBlock, Wish};
 use crate::planning::{Candidate, ReadyDates};
@@ -35,10 +35,6 @@ impl ReadyDates for TenToOne {
 
     fn missing(&self, _: &Candidate) -> Vec<String> {
         Vec::new()
-    }
-
-    fn basis(&self) -> String {
-        String::new()
     }
 }
 
@@ -166,8 +162,8 @@ proptest! {
             }),
             ..wish()
         };
-        let asked = Asked { now: now(), futures: 200, seed };
-        let answer = answer(&wish, &shop, &TenToOne, asked).unwrap();
+        let simulation = Simulation { now: now(), futures: 200, seed };
+        let answer = answer(&wish, &shop, &TenToOne, simulation).unwrap();
         let options = possible(&answer);
         for option in &options {
             for other in &options {

@@ -1,6 +1,6 @@
 //! The room at work: one call, answered. Everything here is invented.
 
-use super::answer::{Answer, Asked, Figures, OptionKind, Outcome, answer};
+use super::answer::{Answer, Figures, OptionKind, Outcome, Simulation, answer};
 use super::wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish};
 use crate::castings::{
     Action, Boss, Face, Feature, FeatureKind, Pattern, Place, RemedyRule, Variant, When,
@@ -241,12 +241,12 @@ fn planned(knowledge: &Knowledge) -> PlannedDates {
 }
 
 fn ask(wish: &Wish, knowledge: &Knowledge) -> Answer {
-    let asked = Asked {
+    let simulation = Simulation {
         now: now(),
         futures: 1000,
         seed: 12,
     };
-    answer(wish, knowledge, &planned(knowledge), asked).unwrap()
+    answer(wish, knowledge, &planned(knowledge), simulation).unwrap()
 }
 
 fn figures(answer: &Answer, kind: OptionKind) -> &Figures {
@@ -285,12 +285,19 @@ fn a_call_is_answered_with_every_way_side_by_side() {
     let comparison = answer.comparison.as_ref().unwrap();
     assert!(comparison.sooner_percent > 90);
     assert!(
-        answer.sentence.contains(&convert.build_up.net.to_string()),
+        answer
+            .sentence
+            .contains(&super::say::whole(convert.build_up.net)),
         "{}",
         answer.sentence
     );
-    assert!(answer.sentence.contains("80 of 100"));
-    assert!(answer.options[0].risks.iter().any(|r| r.contains("in 10")));
+    assert!(answer.sentence.contains("4 times out of 5"));
+    assert!(
+        answer.options[0]
+            .risks
+            .iter()
+            .any(|r| r.contains(" % of these castings pass"))
+    );
     // The figures do not dance while the caller talks.
     assert_eq!(answer, ask(&wish(), &knowledge));
 }
@@ -346,12 +353,12 @@ fn a_promise_holds_as_often_as_it_says() {
         wanted_by: Some(promised),
         ..wish()
     };
-    let asked = Asked {
+    let simulation = Simulation {
         now: now(),
         futures: 4000,
         seed: 99,
     };
-    let other = answer(&wish, &knowledge, &planned(&knowledge), asked).unwrap();
+    let other = answer(&wish, &knowledge, &planned(&knowledge), simulation).unwrap();
     // Three standard errors of 1,000 and 4,000 futures are 4 in 100.
     assert!(
         figures(&other, OptionKind::ConvertShelf)
@@ -502,7 +509,7 @@ fn the_callers_own_block_is_converted_or_repaired_at_their_risk() {
         .find(|o| o.kind == OptionKind::Repair)
         .unwrap()
         .risks;
-    assert!(risks.iter().any(|r| r.contains("No repair is named")));
+    assert!(risks.iter().any(|r| r.contains("No repair is listed")));
 
     let strange = Variant {
         id: Uuid::from_u128(9),

@@ -4,6 +4,7 @@
 //! penny. Hours are expected hours: the standard times the mean of its spread.
 
 use super::futures::{CostSampler, percentile};
+use super::policy::Policy;
 use super::rates::Rates;
 use super::route::{Operation, Route};
 use crate::units::spread::SpreadError;
@@ -12,64 +13,6 @@ use rand::Rng;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
-
-/// The shop's pricing policy. Percentages are whole numbers of per cent: 12.5 means 12.5 %.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Policy {
-    /// Overhead on cost.
-    pub overhead_percent: Decimal,
-    /// Margin on the selling price before tax.
-    pub margin_percent: Decimal,
-    /// Tax, the shop's own setting.
-    pub tax_percent: Decimal,
-    /// The chance, in per cent, with which the shop wants its quoted hours and costs to suffice.
-    pub confidence_percent: u32,
-}
-
-impl Policy {
-    /// What is wrong with it, each complaint with the form field it belongs beside. Empty when all is well.
-    #[must_use]
-    pub fn faults(&self) -> Vec<(&'static str, String)> {
-        let percent = |p: Decimal, most: i64| (Decimal::ZERO..=Decimal::from(most)).contains(&p);
-        [
-            (
-                percent(self.overhead_percent, 1000),
-                "overhead_percent",
-                "Overhead is from 0 to 1000 per cent of cost",
-            ),
-            (
-                percent(self.margin_percent, 95),
-                "margin_percent",
-                "Margin is from 0 to 95 per cent of the selling price; at 100 there would be no price high enough",
-            ),
-            (
-                percent(self.tax_percent, 100),
-                "tax_percent",
-                "Tax is from 0 to 100 per cent",
-            ),
-            (
-                (50..=99).contains(&self.confidence_percent),
-                "confidence_percent",
-                "Confidence is from 50 to 99 in 100",
-            ),
-        ]
-        .into_iter()
-        .filter(|(well, ..)| !well)
-        .map(|(_, field, message)| (field, message.to_owned()))
-        .collect()
-    }
-
-    /// The selling price before tax for a cost before overhead, not rounded: cost × (1 + overhead) / (1 − margin).
-    ///
-    /// Overhead is absorbed as a percentage of cost; margin is a share of the selling price, not a mark-up on cost.
-    ///
-    /// # Errors
-    /// [`MoneyError::Overflow`], also for a margin of 100 % or more.
-    pub fn price(&self, cost: Money) -> Result<Money, MoneyError> {
-        let with_overhead = cost.plus(cost.percent(self.overhead_percent)?)?;
-        with_overhead.over(Decimal::ONE - self.margin_percent / Decimal::ONE_HUNDRED)
-    }
-}
 
 /// The donor a conversion starts from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

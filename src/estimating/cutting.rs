@@ -9,6 +9,7 @@ use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
 use rust_decimal::{Decimal, RoundingStrategy};
 use serde::{Deserialize, Serialize};
 use std::f64::consts::PI;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 
 /// How an element's cutting time is calculated from the feature it makes.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -32,8 +33,21 @@ pub struct Cut {
 }
 
 /// A cutting process.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum Process {
     /// Drilling.
     Drill,
@@ -48,11 +62,11 @@ pub enum Process {
 }
 
 words!(Process {
-    Drill = "drill", "Drill";
-    Ream = "ream", "Ream";
-    Tap = "tap", "Tap";
-    Bore = "bore", "Bore";
-    Mill = "mill", "Mill";
+    Drill = "Drill";
+    Ream = "Ream";
+    Tap = "Tap";
+    Bore = "Bore";
+    Mill = "Mill";
 });
 
 /// Why a cutting time could not be calculated.

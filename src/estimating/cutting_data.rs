@@ -67,24 +67,29 @@ const DRILL_FEEDS: &str = "feed: machinemfg.com, “CNC calculation formula”, 
 /// 2500 rev/min.
 #[must_use]
 pub fn starting_points() -> Vec<CuttingData> {
-    let iron_drill = format!("speed 25 m/min common practice, no source; {DRILL_FEEDS}");
-    let aluminium_drill = format!("speed 60 m/min common practice, no source; {DRILL_FEEDS}");
-    let iron_ream = "speed: a third to a half of drilling (th4.ilovetranslation.com, table H-5); vastcalc.com gives 50 ft/min, 15 m/min; a third less for a fitted hole. Feed common practice, no source";
-    let iron_tap = "8 to 10 m/min, cnclathing.com, “CNC tapping speeds and feeds”";
-    let practice = "common practice, no source";
-    let mut iron = drills("25", &iron_drill);
-    iron.extend([
-        line(
-            Process::Ream,
-            "HSS reamer",
-            "10",
-            "0.3",
-            1,
-            "3",
-            "5",
-            iron_ream,
-        ),
-        line(Process::Tap, "HSS tap", "8", "1", 1, "3", "3", iron_tap),
+    [
+        ("grey cast iron", for_grey_iron()),
+        ("aluminium alloy", for_aluminium()),
+    ]
+    .map(|(work, tools)| CuttingData {
+        work: work.to_owned(),
+        top_speed: Decimal::from(2500),
+        tools,
+    })
+    .into()
+}
+
+/// Without a source: what shops commonly start with.
+const PRACTICE: &str = "common practice, no source";
+
+fn for_grey_iron() -> Vec<ToolData> {
+    let drill = format!("speed 25 m/min common practice, no source; {DRILL_FEEDS}");
+    let ream = "speed: a third to a half of drilling (th4.ilovetranslation.com, table H-5); vastcalc.com gives 50 ft/min, 15 m/min; a third less for a fitted hole. Feed common practice, no source";
+    let tap = "8 to 10 m/min, cnclathing.com, “CNC tapping speeds and feeds”";
+    let mut tools = drills("25", &drill);
+    tools.extend([
+        line(Process::Ream, "HSS reamer", "10", "0.3", 1, "3", "5", ream),
+        line(Process::Tap, "HSS tap", "8", "1", 1, "3", "3", tap),
         line(
             Process::Bore,
             "boring bar, carbide",
@@ -93,7 +98,7 @@ pub fn starting_points() -> Vec<CuttingData> {
             1,
             "3",
             "3",
-            practice,
+            PRACTICE,
         ),
         line(
             Process::Mill,
@@ -103,7 +108,7 @@ pub fn starting_points() -> Vec<CuttingData> {
             4,
             "3",
             "3",
-            practice,
+            PRACTICE,
         ),
         line(
             Process::Mill,
@@ -113,11 +118,16 @@ pub fn starting_points() -> Vec<CuttingData> {
             6,
             "5",
             "5",
-            practice,
+            PRACTICE,
         ),
     ]);
-    let mut aluminium = drills("60", &aluminium_drill);
-    aluminium.extend([
+    tools
+}
+
+fn for_aluminium() -> Vec<ToolData> {
+    let drill = format!("speed 60 m/min common practice, no source; {DRILL_FEEDS}");
+    let mut tools = drills("60", &drill);
+    tools.extend([
         line(
             Process::Ream,
             "HSS reamer",
@@ -126,9 +136,9 @@ pub fn starting_points() -> Vec<CuttingData> {
             1,
             "3",
             "5",
-            practice,
+            PRACTICE,
         ),
-        line(Process::Tap, "HSS tap", "15", "1", 1, "3", "3", practice),
+        line(Process::Tap, "HSS tap", "15", "1", 1, "3", "3", PRACTICE),
         line(
             Process::Bore,
             "boring bar, carbide",
@@ -137,7 +147,7 @@ pub fn starting_points() -> Vec<CuttingData> {
             1,
             "3",
             "3",
-            practice,
+            PRACTICE,
         ),
         line(
             Process::Mill,
@@ -147,7 +157,7 @@ pub fn starting_points() -> Vec<CuttingData> {
             3,
             "3",
             "3",
-            practice,
+            PRACTICE,
         ),
         line(
             Process::Mill,
@@ -157,16 +167,10 @@ pub fn starting_points() -> Vec<CuttingData> {
             6,
             "5",
             "5",
-            practice,
+            PRACTICE,
         ),
     ]);
-    [("grey cast iron", iron), ("aluminium alloy", aluminium)]
-        .map(|(work, tools)| CuttingData {
-            work: work.to_owned(),
-            top_speed: Decimal::from(2500),
-            tools,
-        })
-        .into()
+    tools
 }
 
 /// HSS drills, a line for each range of the feed table.

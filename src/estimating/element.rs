@@ -6,11 +6,27 @@ use crate::castings::{Feature, words::words};
 use crate::units::{Minutes, Money, Spread};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 /// The trade's order of work.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum Stage {
     /// Receive and identify.
     Identify,
@@ -35,16 +51,16 @@ pub enum Stage {
 }
 
 words!(Stage {
-    Identify = "identify", "receive and identify";
-    Clean = "clean", "strip and clean";
-    Inspect = "inspect", "crack-test and measure";
-    Rough = "rough", "rough work";
-    Dowel = "dowel", "fitted dowels";
-    Hole = "hole", "drilled and tapped holes";
-    LineBore = "line_bore", "mains line bore";
-    Seal = "seal", "seal housing";
-    Wash = "wash", "final wash";
-    Check = "check", "final check";
+    Identify = "receive and identify";
+    Clean = "strip and clean";
+    Inspect = "crack-test and measure";
+    Rough = "rough work";
+    Dowel = "fitted dowels";
+    Hole = "drilled and tapped holes";
+    LineBore = "mains line bore";
+    Seal = "seal housing";
+    Wash = "final wash";
+    Check = "final check";
 });
 
 impl Stage {
@@ -66,8 +82,21 @@ impl Stage {
 }
 
 /// How often an element is done.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum Basis {
     /// Once per job.
     Once,
@@ -80,15 +109,30 @@ pub enum Basis {
 }
 
 words!(Basis {
-    Once = "once", "once a job";
-    PerFeature = "per_feature", "each feature";
-    PerMain = "per_main", "each main bearing";
-    PerCylinder = "per_cylinder", "each cylinder";
+    Once = "once a job";
+    PerFeature = "each feature";
+    PerMain = "each main bearing";
+    PerCylinder = "each cylinder";
 });
 
 /// Whether an element is done without being asked for. Each includes the one before.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum Standing {
     /// Only where a remedy or a list of work asks.
     Asked,
@@ -99,9 +143,9 @@ pub enum Standing {
 }
 
 words!(Standing {
-    Asked = "asked", "only when asked for";
-    Conversion = "conversion", "in every conversion";
-    EveryBlock = "every_block", "on every block";
+    Asked = "only when asked for";
+    Conversion = "in every conversion";
+    EveryBlock = "on every block";
 });
 
 /// Something an element must pass.
@@ -246,8 +290,6 @@ impl Element {
                 .code
                 .bytes()
                 .all(|b| b.is_ascii_uppercase() || b.is_ascii_digit() || b == b'-');
-        let sent_out = self.machine_kind == OUTSIDE;
-        let few = |lines: usize| lines <= 40;
         let complaints = [
             (
                 code_reads,
@@ -279,6 +321,24 @@ impl Element {
                 "cuts",
                 "No more than 40 cuts",
             ),
+        ];
+        let mut found: Vec<_> = complaints
+            .into_iter()
+            .chain(self.outside_faults())
+            .chain(self.list_faults())
+            .filter(|(well, ..)| !well)
+            .map(|(_, field, message)| (field, message.to_owned()))
+            .collect();
+        if let Err(why) = self.spread.validate() {
+            found.push(("spread", why.to_string()));
+        }
+        found
+    }
+
+    /// Work sent out has a price and days away; no other work has.
+    fn outside_faults(&self) -> [(bool, &'static str, &'static str); 4] {
+        let sent_out = self.machine_kind == OUTSIDE;
+        [
             (
                 sent_out == self.outside_price.is_some(),
                 "outside_price",
@@ -299,6 +359,12 @@ impl Element {
                 "outside_days",
                 "Up to 365 days",
             ),
+        ]
+    }
+
+    /// Checks, cautions and materials, each worded and not too many.
+    fn list_faults(&self) -> [(bool, &'static str, &'static str); 3] {
+        [
             (
                 few(self.checks.len())
                     && self
@@ -323,17 +389,12 @@ impl Element {
                 "materials",
                 "Each material has a name, a quantity from 0 to 10 000 and a price from 0 to 1 000 000",
             ),
-        ];
-        let mut found: Vec<_> = complaints
-            .into_iter()
-            .filter(|(well, ..)| !well)
-            .map(|(_, field, message)| (field, message.to_owned()))
-            .collect();
-        if let Err(why) = self.spread.validate() {
-            found.push(("spread", why.to_string()));
-        }
-        found
+        ]
     }
+}
+
+fn few(lines: usize) -> bool {
+    lines <= 40
 }
 
 const MINUTES: &str = "Minutes from 0 to 60 000";

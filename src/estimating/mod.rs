@@ -8,6 +8,7 @@ pub mod cutting_data;
 pub mod element;
 pub mod futures;
 pub mod machine;
+pub mod policy;
 pub mod rates;
 pub mod route;
 mod routing;
@@ -15,12 +16,13 @@ pub mod starting;
 #[cfg(test)]
 mod tests;
 
-pub use cost::{CostBuildUp, CostError, CostLine, Costing, Donor, Policy};
+pub use cost::{CostBuildUp, CostError, CostLine, Costing, Donor};
 pub use cutting::{Cut, CuttingError, CuttingTime, Process, Recipe};
 pub use cutting_data::{CuttingData, ToolData};
 pub use element::{Basis, Check, Element, Material, Stage, Standing, TimeSource};
 pub use futures::{CostSampler, TimeSampler, percentile};
 pub use machine::{LabourRate, Machine, RatesError};
+pub use policy::Policy;
 pub use rates::{MachineRate, RateError, Rates};
 pub use route::{Operation, Route, Step};
 pub use routing::RouteError;

@@ -2,7 +2,7 @@
 //!
 //! A route is read off a route card: receive and identify, clean, crack-test and measure (a donor can fail there),
 //! rough work, dowels, drilled and tapped holes, line bore, seal housing, wash, final check. How one is put together
-//! from elements is in [`super::routing`]; how long one takes in many futures is in [`super::futures`].
+//! from elements is in `routing`; how long one takes in many futures is in [`super::futures`].
 
 use super::element::{Check, Material, Stage, TimeSource};
 use crate::castings::{Face, Place};

@@ -1,7 +1,7 @@
 //! When work can be done. A job is ready when its last operation is, and each operation waits for four things: the one
-//! before it, the machine, somebody who can do it, and the hours in which both are there. Working time is what the shop's
-//! clock and shifts say ([`Calendar`]); the shop as its people speak of it is a [`floor`]; the [`engine`] finds a plan.
-//! Whoever asks for the date of a job that is not in the plan yet asks [`ReadyDates`].
+//! before it, the machine, somebody who can do it, and the hours in which both are there. Working time is what the
+//! shop's clock and shifts say ([`Calendar`]); the shop floor in the shop's own terms is a [`floor`]; the [`engine`]
+//! finds a plan. Whoever asks for the date of a job that is not in the plan yet asks [`ReadyDates`].
 //!
 //! ```
 //! use borewright::planning::engine::{promise::PlannedDates, solve::first_plan};
@@ -64,11 +64,13 @@
 //! ```
 
 pub mod calendar;
+pub mod changes;
 pub mod engine;
 pub mod floor;
 pub mod ics;
 pub mod ready;
 pub mod what_if;
+pub mod words;
 
 pub use calendar::{Calendar, Hours, Shift, in_reach, local_instant};
 pub use ready::{Candidate, CandidateOperation, ReadyDates};

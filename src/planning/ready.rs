@@ -1,4 +1,4 @@
-//! The question a caller asks: when would it be ready? One interface, whatever answers it.
+//! When a job that is not in the plan yet would be ready: one interface, whatever answers it.
 
 use chrono::{DateTime, Utc};
 
@@ -16,7 +16,7 @@ pub struct CandidateOperation {
     /// Indices of the operations that must be done before.
     pub after: Vec<usize>,
     /// Share of its working time, setup included, that a person attends, from its start; from 0 to 1. The machine then
-    /// runs on by itself.
+    /// runs on unattended.
     pub attended_share: f64,
     /// Calendar days away, for work sent out; it then needs no machine of the shop's.
     pub outside_days: Option<u32>,
@@ -67,9 +67,6 @@ pub trait ReadyDates {
 
     /// Kinds of machine the candidate needs and the shop has none of, by name: then no date can be given at all.
     fn missing(&self, candidate: &Candidate) -> Vec<String>;
-
-    /// What stands behind the dates, in words for the screen.
-    fn basis(&self) -> String;
 }
 
 /// Whether someone has a skill: the same word, whatever the case.

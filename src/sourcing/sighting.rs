@@ -3,52 +3,39 @@
 use crate::units::Money;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 /// What became of a sighting.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum Fate {
     /// Still for sale, as far as we know.
     Open,
     /// Gone to someone else.
     SoldElsewhere,
+    /// We passed it over.
+    PassedOver,
     /// We bought it and it was good.
     BoughtGood,
     /// We bought it and it was scrap.
     BoughtScrap,
-    /// We passed it over.
-    PassedOver,
 }
 
 impl Fate {
-    /// All of them, in the order a form offers them.
-    pub const ALL: [Self; 5] = [
-        Self::Open,
-        Self::SoldElsewhere,
-        Self::PassedOver,
-        Self::BoughtGood,
-        Self::BoughtScrap,
-    ];
-
-    /// The word it is stored and sent as.
-    #[must_use]
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::Open => "open",
-            Self::SoldElsewhere => "sold_elsewhere",
-            Self::BoughtGood => "bought_good",
-            Self::BoughtScrap => "bought_scrap",
-            Self::PassedOver => "passed_over",
-        }
-    }
-
-    /// The fate of a code.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|fate| fate.code() == code)
-    }
-
     /// In the shop's words.
     #[must_use]
     pub fn words(self) -> &'static str {

@@ -5,6 +5,7 @@ use rust_decimal::{Decimal, RoundingStrategy};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::str::FromStr;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 
 /// The longest length that is believed, in millimetres either way: 10 m, more than any block and any machine bed.
 const LONGEST_MM: Decimal = Decimal::from_parts(10_000, 0, 0, false, 0);
@@ -55,35 +56,28 @@ pub enum LengthError {
 }
 
 /// The unit a shop works in, for bare numbers and for showing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    Default,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
+)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum LengthUnit {
     /// Millimetres.
     #[default]
     Mm,
     /// Inches.
     Inch,
-}
-
-impl LengthUnit {
-    /// As the shop's settings name it: `mm` or `inch`.
-    #[must_use]
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::Mm => "mm",
-            Self::Inch => "inch",
-        }
-    }
-
-    /// By the name in the shop's settings.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        match code {
-            "mm" => Some(Self::Mm),
-            "inch" => Some(Self::Inch),
-            _ => None,
-        }
-    }
 }
 
 /// An exact length, held in millimetres. An inch is 25.4 mm exactly, so every inch fraction down to 1/128 is exact too.

@@ -1,5 +1,6 @@
 //! The measures a shop speaks in: money, lengths, threads, fits, working minutes and how far they spread.
 
+pub mod code;
 pub mod fit;
 pub mod gauge;
 pub mod length;
@@ -8,6 +9,7 @@ pub mod money;
 pub mod spread;
 pub mod thread;
 
+pub use code::Code;
 pub use fit::{Fit, FitError, Limits};
 pub use gauge::{Gauged, LimitGauge};
 pub use length::{Length, LengthError, LengthUnit};

@@ -1,17 +1,46 @@
 //! Exact money: a decimal amount with its currency.
 
 use super::Minutes;
+use iso_currency::Currency as Iso;
 use rust_decimal::prelude::ToPrimitive;
 use rust_decimal::{Decimal, RoundingStrategy};
 use serde::{Deserialize, Serialize};
+use std::collections::HashMap;
 use std::fmt;
+use std::sync::LazyLock;
 
-/// An ISO 4217 currency: its alphabetic code and the number of digits of its minor unit.
+/// An ISO 4217 currency that money is kept in: every one with a minor unit, but no fund, metal or test code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
-pub struct Currency {
-    code: [u8; 3],
-    minor_digits: u8,
+pub struct Currency(Iso);
+
+/// Of currencies that share a sign, those that are meant when nothing more is said.
+const FOREMOST: [Iso; 3] = [Iso::GBP, Iso::USD, Iso::KRW];
+
+/// The sign each currency is printed with, for those that have one nobody takes for another currency's.
+static SIGNS: LazyLock<HashMap<Iso, char>> = LazyLock::new(|| {
+    let all: Vec<(Iso, char)> = (0..1_000)
+        .filter_map(Iso::from_numeric)
+        .filter_map(|iso| Some((iso, sign(iso)?)))
+        .collect();
+    let alone = |sign| all.iter().filter(|(_, other)| *other == sign).count() == 1;
+    all.iter()
+        .copied()
+        .filter(|(iso, sign)| FOREMOST.contains(iso) || alone(*sign))
+        .collect()
+});
+
+/// The sign of a currency, whether or not others share it; `None` where letters stand for it, as in `zł`.
+fn sign(iso: Iso) -> Option<char> {
+    let symbol = iso.symbol().symbol;
+    let mut chars = symbol.chars();
+    let sign = chars.next().filter(|c| is_sign(*c))?;
+    chars.next().is_none().then_some(sign)
+}
+
+/// Whether a character is the sign of a currency: `$`, `£`, `¥` or of Unicode's block of currency symbols.
+fn is_sign(c: char) -> bool {
+    matches!(c, '$' | '£' | '¥' | '\u{20a0}'..='\u{20cf}')
 }
 
 impl Currency {
@@ -20,46 +49,29 @@ impl Currency {
     /// # Errors
     /// [`MoneyError::UnknownCurrency`] for a code that is not in the list.
     pub fn from_code(code: &str) -> Result<Self, MoneyError> {
-        let upper = code.trim().to_ascii_uppercase();
-        let minor_digits = match upper.as_str() {
-            "JPY" | "KRW" | "ISK" | "CLP" | "VND" => 0,
-            "BHD" | "KWD" | "OMR" | "JOD" | "TND" => 3,
-            "GBP" | "EUR" | "USD" | "AUD" | "NZD" | "CAD" | "CHF" | "SEK" | "NOK" | "DKK"
-            | "PLN" | "CZK" | "HUF" | "RON" | "ZAR" | "INR" | "MXN" | "BRL" | "TRY" | "SGD"
-            | "HKD" | "ILS" | "THB" | "MYR" | "PHP" | "CNY" => 2,
-            _ => return Err(MoneyError::UnknownCurrency(code.trim().to_owned())),
-        };
-        let bytes = upper.as_bytes();
-        Ok(Self {
-            code: [bytes[0], bytes[1], bytes[2]],
-            minor_digits,
-        })
+        let code = code.trim();
+        Iso::from_code(&code.to_ascii_uppercase())
+            .filter(|iso| iso.exponent().is_some() && !iso.is_fund() && !iso.is_special())
+            .map(Self)
+            .ok_or_else(|| MoneyError::UnknownCurrency(code.to_owned()))
     }
 
     /// The ISO 4217 alphabetic code.
     #[must_use]
     pub fn code(&self) -> &str {
-        std::str::from_utf8(&self.code).unwrap_or("???")
+        self.0.code()
     }
 
-    /// The usual sign where there is one that only this currency of our list is written with.
+    /// The sign it is printed with, where that cannot be taken for another currency: `£`, `€`, `$` for US dollars alone.
     #[must_use]
-    pub fn symbol(&self) -> Option<&'static str> {
-        match self.code() {
-            "GBP" => Some("£"),
-            "EUR" => Some("€"),
-            "USD" => Some("$"),
-            "INR" => Some("₹"),
-            "ILS" => Some("₪"),
-            "KRW" => Some("₩"),
-            _ => None,
-        }
+    pub fn symbol(&self) -> Option<char> {
+        SIGNS.get(&self.0).copied()
     }
 
     /// Digits of the minor unit: 2 for pence and cents.
     #[must_use]
     pub fn minor_digits(&self) -> u32 {
-        u32::from(self.minor_digits)
+        self.0.exponent().map_or(2, u32::from)
     }
 }
 
@@ -359,13 +371,14 @@ fn strip_sign(text: &str) -> (bool, &str) {
     }
 }
 
-/// Takes the currency's sign or code off either end; `None` when another currency is named.
+/// Takes the currency's sign or code off either end; `None` when another currency is named. A sign that several
+/// currencies share is taken as the one asked for.
 fn strip_currency(text: &str, currency: Currency) -> Option<&str> {
     let mut rest = text;
-    if let Some(symbol) = currency.symbol() {
+    if let Some(sign) = sign(currency.0) {
         rest = rest
-            .strip_prefix(symbol)
-            .or_else(|| rest.strip_suffix(symbol))
+            .strip_prefix(sign)
+            .or_else(|| rest.strip_suffix(sign))
             .unwrap_or(rest);
     }
     let code = |part: &str| part.eq_ignore_ascii_case(currency.code());
@@ -377,7 +390,7 @@ fn strip_currency(text: &str, currency: Currency) -> Option<&str> {
         }
     }
     let rest = rest.trim_matches([' ', '\u{a0}']);
-    let names_another = rest.chars().any(|c| "£€$₹₪₩¥".contains(c))
+    let names_another = rest.chars().any(is_sign)
         || (rest.chars().filter(|c| c.is_ascii_alphabetic()).count() == 3
             && rest
                 .split(|c: char| !c.is_ascii_alphabetic())

@@ -36,7 +36,7 @@
 //! 6. A duplicate is a complaint beside its field: `errors.absorb(error)?`. A stale edit is
 //!    [`ui::stale::stale_notice`] above the form, with `.status(CONFLICT)`.
 //! 7. Looks: no `style` attribute or element and no inline script (the content security policy forbids them); classes
-//!    are in `static/borewright.css`, with a section of its own for what one screen needs. A form that should answer
+//!    are in `static/css/`, with a file of its own for what one screen needs (listed in [`shell::assets`]). A form that should answer
 //!    as it is typed: `static/live.js`.
 
 pub mod api;

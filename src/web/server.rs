@@ -6,7 +6,7 @@ use super::shell::gate;
 pub use super::shell::site::Config;
 use super::shell::site::Site;
 use super::ui::error_page;
-use crate::app::answer_enquiry::DrawnPlans;
+use crate::app::answer_enquiry::Simulator;
 use crate::web::shell::log::RequestLog;
 use actix_web::dev::Server;
 use actix_web::middleware::{Compress, Condition, DefaultHeaders, from_fn};
@@ -47,8 +47,7 @@ impl Application {
             pool,
             secure_cookies: config.secure_cookies,
             behind_proxy: config.behind_proxy,
-            futures: config.futures,
-            plans: DrawnPlans::default(),
+            simulator: Simulator::new(config.futures),
             photos: config.photos.clone(),
             base_url: config.base_url.clone(),
             hashing: Arc::new(Semaphore::new(HASHES_AT_ONCE)),

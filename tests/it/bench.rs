@@ -492,8 +492,9 @@ async fn no_entry_blocks_the_queue_of_its_device() {
     };
     let unknown_machine = with("machine", json!(Uuid::now_v7()));
     let nul = with("reason", json!("cutter\0 broke"));
+    let first = entry("setup");
     let sent = [
-        entry("setup"),
+        first.clone(),
         unknown_machine.clone(),
         nul,
         with("kind", json!("pau\0se")),
@@ -501,6 +502,8 @@ async fn no_entry_blocks_the_queue_of_its_device() {
         with("at", json!("-262143-01-01T00:00:00Z")),
         with("at", json!("+262142-12-31T23:59:59Z")),
         json!("\0"),
+        // It corrects an entry and does not say why.
+        with("corrects", first["key"].clone()),
         entry("run"),
     ];
     let answer = send(&tablet, &sent).await;
@@ -516,14 +519,14 @@ async fn no_entry_blocks_the_queue_of_its_device() {
     assert_eq!(
         outcomes,
         [
-            "booked", aside, aside, aside, "booked", aside, aside, aside, "booked"
+            "booked", aside, aside, aside, "booked", aside, aside, aside, aside, "booked"
         ]
     );
     let bookings = booked(&site, floor.jobs[0]).await;
     assert_eq!(kinds(&bookings), [Kind::Setup, Kind::Pause, Kind::Run]);
     let mut tx = site.shop.begin().await;
     let kept = bookings::set_aside_open(&mut tx).await.unwrap();
-    assert_eq!(kept.len(), 6);
+    assert_eq!(kept.len(), 7);
     let of = |entry: &Value| kept.iter().find(|k| k.body["key"] == entry["key"]).unwrap();
     // Word for word, and what could not be kept is said.
     assert_eq!(of(&unknown_machine).body, unknown_machine);
@@ -543,6 +546,7 @@ async fn no_entry_blocks_the_queue_of_its_device() {
             ("operation", floor.first[0].to_string()),
             ("machine", machine.to_owned()),
             ("corrects", bookings[2].entry.id.to_string()),
+            ("reason", "It was left running".to_owned()),
             ("at", at.to_owned()),
         ]
     };

@@ -8,7 +8,7 @@ use borewright::castings::{
 };
 use borewright::db::people::Role;
 use borewright::db::{DbError, castings as db, remedy_rules};
-use borewright::units::{Length, LengthUnit, Thread};
+use borewright::units::{Code, Length, LengthUnit, Thread};
 use serde_json::Value;
 use uuid::Uuid;
 
@@ -534,7 +534,7 @@ async fn the_other_forms_refuse_what_cannot_be() {
     )
     .await;
     for (field, words) in [
-        ("name", "Fill this in"),
+        ("name", "Enter the name"),
         ("cylinders", "whole number"),
         ("mains", "1 to 25"),
         ("height-rear", "missing"),

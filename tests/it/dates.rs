@@ -73,6 +73,31 @@ fn is_dated(kind: &str) -> bool {
     matches!(kind, "date" | "time" | "datetime-local")
 }
 
+/// Quotes the best option of an enquiry. Returns the path of the quote.
+async fn a_quote(owner: &Visitor, enquiry: &str) -> String {
+    let path = format!("/api/v1/enquiries/{enquiry}");
+    let answer = owner.get(&format!("{path}/answer")).await;
+    let answer: Value = answer.json().await.unwrap();
+    let quoted = owner
+        .request("POST", &format!("{path}/quotes"))
+        .json(&json!({ "option": answer["recommended"], "hold_until": "2199-12-31" }))
+        .send()
+        .await
+        .unwrap();
+    assert_eq!(quoted.status(), 201, "{}", quoted.text().await.unwrap());
+    for day in DAYS.iter().filter(|day| day.contains("262")) {
+        let refused = owner
+            .request("POST", &format!("{path}/quotes"))
+            .json(&json!({ "option": answer["recommended"], "hold_until": day }))
+            .send()
+            .await
+            .unwrap();
+        assert_eq!(refused.status(), 422, "{day}");
+    }
+    let given: Value = quoted.json().await.unwrap();
+    given["address"].as_str().unwrap().to_owned()
+}
+
 #[tokio::test]
 async fn no_date_that_is_typed_breaks_a_form() {
     let site = TestSite::demo().await;
@@ -83,10 +108,11 @@ async fn no_date_that_is_typed_breaks_a_form() {
         wanted_variant_id: names.first().map(|v| v.id),
         ..EnquiryDetails::default()
     };
-    enquiries::create(&mut tx, &details).await.unwrap();
+    let (enquiry, _) = enquiries::create(&mut tx, &details).await.unwrap();
     tx.commit().await.unwrap();
     let owner = site.signed_in("owner").await;
-    let pages = every_page(&owner, &["/enquiries"], 4).await;
+    let quote = a_quote(&owner, &enquiry.to_string()).await;
+    let pages = every_page(&owner, &["/enquiries", &quote], 2).await;
     let forms = dated(&pages);
     let actions: BTreeSet<String> = forms
         .iter()
@@ -113,7 +139,10 @@ async fn no_date_that_is_typed_breaks_a_form() {
         "/enquiries/*",
         "/jobs/*/entries/new",
         "/jobs/*/needs/new",
-        "/market/*/new",
+        "/market/*",
+        "/market/*/watch",
+        "/quotes/*/slot",
+        "/quotes/*/won",
         "/shop/hours/holidays/new",
         "/shop/hours/shifts/new",
         "/shop/hours/stops/new",

@@ -8,6 +8,7 @@ use borewright::db::{
     sightings, standards,
 };
 use borewright::demo::{self, Demo, Seed};
+use borewright::units::Code;
 use chrono::{DateTime, Days, Utc};
 use rust_decimal::Decimal;
 use std::collections::BTreeSet;

@@ -3,8 +3,10 @@
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
 use borewright::db::enquiries::{self, EnquiryDetails, EnquiryState};
-use borewright::db::quotes::{self, QuoteState};
-use borewright::db::{castings, castings_on_shelf, jobs};
+use borewright::db::{castings, castings_on_shelf, jobs, quotes};
+use borewright::enquiry::quote::QuoteState;
+use borewright::enquiry::say::whole;
+use borewright::units::{Currency, Money};
 use chrono::{Days, Utc};
 use fantoccini::key::Key;
 use uuid::Uuid;
@@ -20,7 +22,7 @@ async fn from_the_first_key_to_a_job_by_keyboard() {
         browser.wait_for("#call").await;
         // Nothing is chosen yet, and the keyboard is where the first word goes.
         browser
-            .wait_for_text("#answer", "Choose what the caller wants")
+            .wait_for_text("#answer", "Choose what the customer wants")
             .await;
         browser.type_text("Asa Pemberly").await;
         browser.press(Key::Tab).await;
@@ -32,7 +34,7 @@ async fn from_the_first_key_to_a_job_by_keyboard() {
             .await;
         browser.wait_for_text(".live-status", "Up to date").await;
         browser
-            .wait_for_text(".option.recommended", "The one to take")
+            .wait_for_text(".option.recommended", "Best option")
             .await;
         browser.picture("enquiry").await;
 
@@ -50,12 +52,12 @@ async fn from_the_first_key_to_a_job_by_keyboard() {
         let sentence = browser.text(".sentence").await;
         browser.press(Key::Enter).await;
         browser.wait_for(".paper").await;
-        browser
-            .wait_for_text("[role=status]", "is saved as it stands")
-            .await;
+        browser.wait_for_text("[role=status]", "saved").await;
         let net = browser.text(".totals dd").await;
+        let pounds = Currency::from_code("GBP").unwrap();
+        let spoken = whole(Money::parse(&net, pounds).unwrap());
         assert!(
-            sentence.contains(&net),
+            sentence.contains(&spoken),
             "{sentence} is not the {net} that is quoted"
         );
         browser.picture("quote").await;
@@ -63,7 +65,7 @@ async fn from_the_first_key_to_a_job_by_keyboard() {
         browser.tab_to("#due_on").await;
         browser.press(Key::Enter).await;
         browser.wait_for_text("h1", "Job").await;
-        browser.wait_for_text("[role=status]", "is opened").await;
+        browser.wait_for_text("[role=status]", "opened").await;
         browser.picture("job").await;
         browser.goto("/jobs").await;
         browser.picture("jobs").await;
@@ -164,7 +166,7 @@ async fn bad_input_is_told_beside_the_field_and_nothing_typed_is_lost() {
     )
     .await;
     assert_eq!(status, 422);
-    assert!(page.contains("cannot be quoted any more"));
+    assert!(page.contains("can no longer be quoted"));
 }
 
 #[tokio::test]

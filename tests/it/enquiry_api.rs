@@ -151,7 +151,7 @@ async fn nothing_can_be_answered_before_the_shop_and_the_caller_have_said_enough
         told["detail"]
             .as_str()
             .unwrap()
-            .starts_with("Choose what the caller wants"),
+            .starts_with("Choose what the customer wants"),
         "{told}"
     );
 

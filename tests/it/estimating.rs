@@ -10,7 +10,7 @@ use borewright::db::{DbError, ShopTx, history, machines, remedy_rules, settings,
 use borewright::estimating::{
     CuttingData, Element, LabourRate, Machine, MachineRate, cutting_data, starting,
 };
-use borewright::units::{Currency, Length, Minutes, Money, Spread};
+use borewright::units::{Code, Currency, Length, Minutes, Money, Spread};
 use fantoccini::key::Key;
 use rust_decimal::{Decimal, dec};
 use uuid::Uuid;
@@ -681,7 +681,7 @@ async fn the_shops_screens_at_both_widths() {
                 .await;
             browser.press(Key::Enter).await;
             browser
-                .wait_for_text("[role=status]", "starting points")
+                .wait_for_text("[role=status]", "guide figures")
                 .await;
             let owner = site.owner().await;
             owner.post("/shop/machines", &MACHINE).await;

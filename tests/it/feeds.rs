@@ -2,6 +2,7 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
+use borewright::app::current_plan;
 use borewright::db::calendars::{self, Holiday};
 use borewright::db::feeds::{self, Whose};
 use borewright::db::people::{self, Role};
@@ -16,14 +17,15 @@ use uuid::Uuid;
 /// Makes a plan of the demo shop at once and keeps it.
 async fn plan(site: &TestSite) {
     let mut tx = site.shop.begin().await;
-    let standing = plans::standing(&mut tx, Utc::now()).await.unwrap();
+    let inputs = current_plan::read(&mut tx, Utc::now()).await.unwrap();
+    let current = inputs.current().unwrap();
     let kept = Kept {
-        floor_version: standing.age.floor_version,
+        floor_version: current.age.floor_version,
         made_at: Utc::now(),
         took: Duration::ZERO,
         moves: 0,
         improved: false,
-        timetable: standing.timetable,
+        timetable: current.timetable,
     };
     assert!(plans::keep(&mut tx, &kept).await.unwrap());
     tx.commit().await.unwrap();

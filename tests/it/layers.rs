@@ -1,38 +1,53 @@
-//! The rooms of the house: imports run downward only, domain rooms are pure, SQL lives in the store.
+//! The layers: imports run downward only, also between the layers inside `web`; domain modules are pure; SQL stands in
+//! `db` alone; files of different folders do not depend on each other in a circle.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use syn::visit::{self, Visit};
 
-/// From the top of the house to its foundations.
-const ROOMS: [&str; 12] = [
+/// From the top layer to the lowest.
+const LAYERS: [&str; 16] = [
     "web",
     "demo",
-    "worker",
-    "store",
-    "enquiry",
+    "app",
+    "db",
     "documents",
-    "bench",
+    "enquiry",
     "planning",
+    "quality",
+    "jobs",
+    "shopfloor",
+    "stock",
+    "review",
     "sourcing",
     "estimating",
     "castings",
     "units",
 ];
-/// Rooms without SQL, HTTP, a clock, or randomness they were not handed.
-const PURE: [&str; 8] = [
-    "enquiry",
-    "documents",
-    "bench",
-    "planning",
-    "sourcing",
-    "estimating",
-    "castings",
-    "units",
-];
+/// From the top layer of `web` to its lowest. The screens and the JSON interface stand side by side.
+const WEB_LAYERS: [&[&str]; 4] = [&["", "server"], &["screens", "api"], &["ui"], &["shell"]];
+/// The first layer, from the top, without SQL, HTTP, a clock, or randomness that was not handed in.
+const FIRST_PURE: &str = "documents";
 
-fn rank(room: &str) -> Option<usize> {
-    ROOMS.iter().position(|r| *r == room)
+fn rank(layer: &str) -> Option<usize> {
+    LAYERS.iter().position(|l| *l == layer)
+}
+
+fn is_pure(layer: &str) -> bool {
+    rank(layer) >= rank(FIRST_PURE)
+}
+
+/// The rank of a module inside `web`, by its second path segment.
+fn web_rank(path: &[String]) -> Option<usize> {
+    if path.first().is_none_or(|first| first != "web") {
+        return None;
+    }
+    let second = path.get(1).map_or("", String::as_str);
+    WEB_LAYERS.iter().position(|layer| layer.contains(&second))
+}
+
+fn web_upward(from: &[String], to: &[String]) -> bool {
+    matches!((web_rank(from), web_rank(to)), (Some(from), Some(to)) if to < from)
 }
 
 fn is_test(module: &syn::ItemMod) -> bool {
@@ -110,6 +125,8 @@ impl<'ast> Visit<'ast> for Paths {
             visit::visit_item_mod(self, item);
         }
     }
+    // Who may see an item is no dependency.
+    fn visit_visibility(&mut self, _: &'ast syn::Visibility) {}
     fn visit_item_use(&mut self, item: &'ast syn::ItemUse) {
         self.unroll(&item.tree, Vec::new());
     }
@@ -124,7 +141,7 @@ impl<'ast> Visit<'ast> for Paths {
     }
 }
 
-/// The module a file is, from the crate's root: `["store", "quotes"]`.
+/// The module a file is, from the crate's root: `["db", "quotes"]`.
 fn module_of(relative: &Path) -> Vec<String> {
     let mut module: Vec<String> = relative
         .with_extension("")
@@ -170,19 +187,19 @@ fn wrongs(relative: &Path, source: &str) -> Vec<String> {
     let module = module_of(relative);
     let paths = Paths::of(source).0;
     let mut wrongs = Vec::new();
-    let room = module.first().map_or("", String::as_str);
+    let layer = module.first().map_or("", String::as_str);
     let written = |path: &[String]| path.join("::");
-    if let Some(mine) = rank(room) {
+    if let Some(mine) = rank(layer) {
         for path in &paths {
             if let Some(target) = absolute(&module, path)
                 && let Some(theirs) = target.first().and_then(|r| rank(r))
-                && theirs < mine
+                && (theirs < mine || web_upward(&module, &target))
             {
                 wrongs.push(format!("imports upward: {}", written(path)));
             }
         }
     }
-    if PURE.contains(&room) {
+    if is_pure(layer) {
         for path in &paths {
             let first = path.first().map_or("", String::as_str);
             let impure = matches!(first, "sqlx" | "actix_web" | "maud" | "tokio" | "reqwest")
@@ -201,7 +218,7 @@ fn wrongs(relative: &Path, source: &str) -> Vec<String> {
             }
         }
     }
-    if room != "store" {
+    if layer != "db" {
         for path in &paths {
             let last = path.last().map_or("", String::as_str);
             let of_sqlx = path.first().is_some_and(|f| f == "sqlx");
@@ -243,8 +260,8 @@ fn sources(dir: &Path, into: &mut Vec<PathBuf>) {
     }
 }
 
-#[test]
-fn imports_run_downward_and_domain_rooms_are_pure() {
+/// Every source file of the crate with its text, without the files of unit tests.
+fn read_sources() -> BTreeMap<PathBuf, String> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut files = Vec::new();
     sources(&root, &mut files);
@@ -259,13 +276,172 @@ fn imports_run_downward_and_domain_rooms_are_pure() {
         .iter()
         .flat_map(|(file, source)| test_files(file, source))
         .collect();
-    let found: BTreeMap<_, _> = read
-        .iter()
-        .filter(|(file, _)| !tests.contains(&module_of(file)))
-        .map(|(file, source)| (file, wrongs(file, source)))
+    read.into_iter()
+        .filter(|(file, _)| {
+            let module = module_of(file);
+            !tests.iter().any(|test| module.starts_with(test))
+        })
+        .collect()
+}
+
+#[test]
+fn imports_run_downward_and_domain_modules_are_pure() {
+    let found: BTreeMap<_, _> = read_sources()
+        .into_iter()
+        .map(|(file, source)| {
+            let wrongs = wrongs(&file, &source);
+            (file, wrongs)
+        })
         .filter(|(_, wrongs)| !wrongs.is_empty())
         .collect();
     assert!(found.is_empty(), "{found:#?}");
+}
+
+/// What a file gives on under another path: the name here, and the whole path it stands for.
+fn given_on(module: &[String], source: &str) -> BTreeMap<String, Vec<String>> {
+    let mut given = BTreeMap::new();
+    for item in syn::parse_file(source).unwrap().items {
+        let syn::Item::Use(item) = item else { continue };
+        if matches!(item.vis, syn::Visibility::Inherited) {
+            continue;
+        }
+        let mut paths = Paths::default();
+        paths.unroll(&item.tree, Vec::new());
+        for path in paths.0 {
+            // A path that does not say where it starts is one of a module declared here.
+            let whole = absolute(module, &path).unwrap_or_else(|| [module, &path].concat());
+            if let Some(name) = path.last() {
+                given.insert(name.clone(), whole);
+            }
+        }
+    }
+    given
+}
+
+/// Which file holds what a path names, following what is given on. Both by their modules.
+fn holder(
+    path: &[String],
+    given: &BTreeMap<Vec<String>, BTreeMap<String, Vec<String>>>,
+    steps: usize,
+) -> Option<Vec<String>> {
+    let mut holder = path.to_vec();
+    while !given.contains_key(&holder) {
+        holder.pop()?;
+        if holder.is_empty() {
+            return None;
+        }
+    }
+    let Some(next) = path.get(holder.len()) else {
+        return Some(holder);
+    };
+    match given[&holder].get(next) {
+        Some(whole) if steps > 0 && *whole != path => {
+            let onward = [whole.as_slice(), &path[holder.len() + 1..]].concat();
+            self::holder(&onward, given, steps - 1).or(Some(holder))
+        }
+        _ => Some(holder),
+    }
+}
+
+/// Which modules each file depends on. Giving something on is no dependency of the file that does it.
+fn dependencies(read: &BTreeMap<PathBuf, String>) -> BTreeMap<Vec<String>, BTreeSet<Vec<String>>> {
+    let given: BTreeMap<Vec<String>, BTreeMap<String, Vec<String>>> = read
+        .iter()
+        .map(|(file, source)| (module_of(file), given_on(&module_of(file), source)))
+        .collect();
+    read.iter()
+        .map(|(file, source)| {
+            let module = module_of(file);
+            let own: BTreeSet<Vec<String>> = Paths::of(source)
+                .0
+                .iter()
+                .filter_map(|path| absolute(&module, path))
+                .filter(|path| !given[&module].values().any(|whole| whole == path))
+                .filter_map(|path| holder(&path, &given, 8))
+                .filter(|holder| *holder != module)
+                .collect();
+            (module, own)
+        })
+        .collect()
+}
+
+/// The folder a module's file stands in.
+fn folder(module: &[String], read: &BTreeMap<PathBuf, String>) -> Vec<String> {
+    let nested = module.iter().collect::<PathBuf>().join("mod.rs");
+    let depth = if read.contains_key(&nested) {
+        module.len()
+    } else {
+        module.len() - 1
+    };
+    module[..depth].to_vec()
+}
+
+/// Circles of files that do not all stand in one folder, each by its modules.
+fn circles(read: &BTreeMap<PathBuf, String>) -> Vec<Vec<String>> {
+    let uses = dependencies(read);
+    let reaches = |from: &Vec<String>| {
+        let mut seen = BTreeSet::new();
+        let mut open = vec![from.clone()];
+        while let Some(module) = open.pop() {
+            for next in uses.get(&module).into_iter().flatten() {
+                if seen.insert(next.clone()) {
+                    open.push(next.clone());
+                }
+            }
+        }
+        seen
+    };
+    let reach: BTreeMap<_, _> = uses.keys().map(|m| (m.clone(), reaches(m))).collect();
+    let mut circles = BTreeSet::new();
+    for (module, seen) in reach.iter().filter(|(m, seen)| seen.contains(*m)) {
+        let circle: Vec<&Vec<String>> = seen
+            .iter()
+            .filter(|other| reach.get(*other).is_some_and(|back| back.contains(module)))
+            .collect();
+        let folders: BTreeSet<_> = circle.iter().map(|m| folder(m, read)).collect();
+        if folders.len() > 1 {
+            let mut names: Vec<String> = circle.iter().map(|m| m.join("::")).collect();
+            names.sort();
+            circles.insert(names);
+        }
+    }
+    circles.into_iter().collect()
+}
+
+#[test]
+fn files_of_different_folders_do_not_depend_on_each_other_in_a_circle() {
+    let found = circles(&read_sources());
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+#[test]
+fn circles_are_found() {
+    let read = |files: &[(&str, &str)]| {
+        files
+            .iter()
+            .map(|(file, source)| (PathBuf::from(file), (*source).to_owned()))
+            .collect()
+    };
+    let through_what_is_given_on = read(&[
+        ("a/mod.rs", "mod x; pub use x::X;"),
+        ("a/x.rs", "pub struct X(crate::b::y::Y);"),
+        ("b/mod.rs", "pub mod y;"),
+        ("b/y.rs", "use crate::a::X; pub struct Y;"),
+    ]);
+    assert_eq!(circles(&through_what_is_given_on), [["a::x", "b::y"]]);
+    let in_one_folder = read(&[
+        ("a/mod.rs", "mod x; mod y; pub use x::X; pub use y::Y;"),
+        ("a/x.rs", "pub struct X(super::Y);"),
+        ("a/y.rs", "pub struct Y(super::X);"),
+    ]);
+    assert_eq!(circles(&in_one_folder), Vec::<Vec<String>>::new());
+    let downward = read(&[
+        ("a/mod.rs", "mod x; pub use x::X;"),
+        ("a/x.rs", "pub struct X(super::b::y::Y);"),
+        ("a/b/mod.rs", "pub mod y;"),
+        ("a/b/y.rs", "pub struct Y;"),
+    ]);
+    assert_eq!(circles(&downward), Vec::<Vec<String>>::new());
 }
 
 #[test]
@@ -285,9 +461,9 @@ fn the_rules_bite() {
             upward,
         ),
         ("planning/a/b.rs", "use super::super::super::web;", upward),
-        ("store/jobs.rs", "fn f(x: &crate::web::ui::Page) {}", upward),
+        ("db/jobs.rs", "fn f(x: &crate::web::ui::Page) {}", upward),
         (
-            "store/jobs.rs",
+            "db/jobs.rs",
             "fn f() { println!(\"{}\", crate::web::ui::page()); }",
             upward,
         ),
@@ -304,16 +480,28 @@ fn the_rules_bite() {
         ),
         ("units/mod.rs", "use actix_web::web;", "not pure"),
         (
-            "web/jobs.rs",
+            "web/screens/jobs.rs",
             "fn f() { sqlx::query!(\"select 1\"); }",
             "writes SQL",
         ),
-        ("web/jobs.rs", "use sqlx::query_scalar;", "writes SQL"),
+        (
+            "web/screens/jobs.rs",
+            "use sqlx::query_scalar;",
+            "writes SQL",
+        ),
         (
             "demo/mod.rs",
             "fn f() { sqlx::raw_sql(\"x\"); }",
             "writes SQL",
         ),
+        ("web/ui/page.rs", "use crate::web::screens::jobs;", upward),
+        ("web/shell/gate.rs", "use super::super::ui::Page;", upward),
+        (
+            "web/screens/week/mod.rs",
+            "use crate::web::server::Application;",
+            upward,
+        ),
+        ("app/planner/mod.rs", "use crate::web::ui::Page;", upward),
         (
             "main.rs",
             "fn f() { query_as!(X, \"select 1\"); }",
@@ -328,16 +516,24 @@ fn the_rules_bite() {
     }
     for (file, source) in [
         (
-            "store/jobs.rs",
+            "db/jobs.rs",
             "use crate::estimating::Route; fn f() { sqlx::query!(\"x\"); }",
         ),
         (
-            "web/jobs.rs",
+            "web/screens/jobs.rs",
             "use crate::db::jobs; fn f(q: web::Query<X>) { let query = 1; req.query_string(); }",
         ),
         (
             "castings/a.rs",
             "use super::Feature; use crate::units::Length; mod tests { use super::super::x; }",
+        ),
+        (
+            "web/api/jobs.rs",
+            "use crate::web::ui::FormErrors; use crate::web::screens::jobs;",
+        ),
+        (
+            "web/screens/jobs/mod.rs",
+            "use crate::web::shell::device::Device;",
         ),
         (
             "enquiry/mod.rs",

@@ -23,6 +23,7 @@ mod feeds;
 mod goods_in;
 mod layers;
 mod market;
+mod migrations;
 mod needs;
 mod paper;
 mod planner;

@@ -3,15 +3,16 @@
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, between, header};
 use crate::support::{TestDatabase, TestShop, operation};
+use borewright::app::win_quote::{Won, win_within};
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Outcome, Ownership};
 use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::jobs::{self, NewJob, OperationState};
 use borewright::db::needs::{self, Arrival, Behind, Gate, Need, NeedDetails, NeedKind, Standing};
 use borewright::db::people::Role;
-use borewright::db::quotes::{self, NewQuote};
 use borewright::db::stock::{self, ItemDetails, OrderDetails};
 use borewright::db::tools::{self, ToolDetails};
-use borewright::db::{DbError, ShopTx};
+use borewright::db::{DbError, ShopTx, quotes};
+use borewright::enquiry::quote::{CheckedQuote, NewQuote};
 use borewright::estimating::{Material, Route};
 use borewright::units::{Currency, Money};
 use chrono::{Days, NaiveDate, Utc};
@@ -287,7 +288,7 @@ async fn tooling_is_out_with_one_job_at_a_time() {
     assert_eq!(standing(&mut tx, b, need).await, Standing::Here);
 }
 
-fn quote(enquiry_id: Uuid, kind: &str, casting_id: Option<Uuid>) -> NewQuote {
+fn quote(enquiry_id: Uuid, kind: &str, casting_id: Option<Uuid>) -> CheckedQuote {
     let mut drilled = operation(10, "mill", 30, 90);
     let material = |name: &str, quantity: &str| Material {
         name: name.to_owned(),
@@ -295,7 +296,7 @@ fn quote(enquiry_id: Uuid, kind: &str, casting_id: Option<Uuid>) -> NewQuote {
         price: pounds("1.80"),
     };
     drilled.materials = vec![material("ground dowel", "2"), material("Sealant", "0.2")];
-    NewQuote {
+    let quote = NewQuote {
         enquiry_id,
         option_kind: kind.to_owned(),
         title: "Convert farm block to marine".to_owned(),
@@ -315,7 +316,8 @@ fn quote(enquiry_id: Uuid, kind: &str, casting_id: Option<Uuid>) -> NewQuote {
         route: Route {
             operations: vec![drilled, operation(20, "bench", 0, 45)],
         },
-    }
+    };
+    quote.checked().unwrap()
 }
 
 async fn won(tx: &mut ShopTx, kind: &str, casting_id: Option<Uuid>) -> (Uuid, Vec<Need>) {
@@ -325,7 +327,12 @@ async fn won(tx: &mut ShopTx, kind: &str, casting_id: Option<Uuid>) -> (Uuid, Ve
     let (id, _) = quotes::create(tx, &quote(enquiry, kind, casting_id))
         .await
         .unwrap();
-    let job = quotes::win(tx, id, 1, day(2), day(27)).await.unwrap();
+    let won = Won {
+        quote_id: id,
+        version: 1,
+        due_on: day(27),
+    };
+    let (job, _) = win_within(tx, won, day(2)).await.unwrap();
     let needs = needs::of_job(tx, job).await.unwrap();
     (job, needs)
 }
@@ -457,8 +464,8 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
     // Complaints beside their fields, nothing lost.
     for (field, value, said) in [
         ("quantity", "0", "from 0.001"),
-        ("quantity", "lots", "Write a number"),
-        ("what", "", "Fill this in"),
+        ("quantity", "lots", "Enter a number"),
+        ("what", "", "Required"),
         ("kind", "ship", "Choose one"),
         (
             "operation",

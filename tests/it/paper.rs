@@ -33,28 +33,31 @@ fn decoded(dark: &BTreeSet<(usize, usize)>) -> String {
     grids[0].decode().unwrap().1
 }
 
-/// The codes of a page of a PDF: filled squares, from the bottom up.
+/// The codes of a page of a PDF: filled paths of squares, each begun at its left top corner.
 fn codes_of_page(page: &[u8]) -> Vec<String> {
-    let mut squares: Vec<[f32; 3]> = Vec::new();
+    let mut corners: Vec<[f32; 2]> = Vec::new();
+    let mut side = None;
     let mut found = Vec::new();
     for operation in Content::decode(page).unwrap().operations {
+        let number = |at: usize| operation.operands[at].as_float().unwrap();
         match operation.operator.as_str() {
-            "re" => {
-                let number = |at: usize| operation.operands[at].as_float().unwrap();
-                squares.push([number(0), number(1), number(2)]);
-            }
+            "m" => corners.push([number(0), number(1)]),
+            "l" if side.is_none() => side = Some(number(0) - corners[0][0]),
             "f" => {
-                let squares = std::mem::take(&mut squares);
-                let side = squares[0][2];
-                let left = squares.iter().map(|s| s[0]).fold(f32::MAX, f32::min);
-                let top = squares.iter().map(|s| s[1]).fold(f32::MIN, f32::max);
+                let corners = std::mem::take(&mut corners);
+                let side = side.take().unwrap();
+                let left = corners.iter().map(|c| c[0]).fold(f32::MAX, f32::min);
+                let top = corners.iter().map(|c| c[1]).fold(f32::MAX, f32::min);
                 let module = |length: f32| (length / side).round() as usize;
-                let dark = squares
+                let dark = corners
                     .iter()
-                    .map(|s| (module(s[0] - left), module(top - s[1])));
+                    .map(|c| (module(c[0] - left), module(c[1] - top)));
                 found.push(decoded(&dark.collect()));
             }
-            "S" => squares.clear(),
+            "S" => {
+                corners.clear();
+                side = None;
+            }
             _ => {}
         }
     }
@@ -141,6 +144,39 @@ fn the_card_reads_back_and_its_codes_open_each_operation() {
             let text = document.extract_text(&[*number]).unwrap();
             assert_eq!(text.matches("CAUTION").count(), codes.len(), "{text}");
         }
+    }
+}
+
+#[test]
+fn names_and_sums_of_any_alphabet_read_back() {
+    let mut work = operation(10, "mill", 30, 60);
+    work.title = "Drill ⌀12 H7, ±0.01 mm".to_owned();
+    work.cautions = vec!["Deposit: £40, €50, 60 zł, ₹900, ₺700".to_owned()];
+    let job = CardJob {
+        shop: "Łukasz Żółć, Ærø".to_owned(),
+        number: 18,
+        title: "Block of Дмитро Їжак".to_owned(),
+        days: "Work to Mon 30 Nov 2026".to_owned(),
+        castings: vec![],
+        held: Some("ask Γιώργος Παπαδόπουλος".to_owned()),
+    };
+    let operation = CardOperation {
+        operation: work.clone(),
+        done: false,
+        address: address(1),
+    };
+    let pdf = route_card(&job, &[operation], Paper::A5).unwrap();
+    // The fonts hold 5,000 characters and 1.3 MB; those shown take a few kilobytes.
+    assert!(pdf.len() < 60_000, "{} bytes", pdf.len());
+    let text = text_of(&Document::load_mem(&pdf).unwrap());
+    for words in [
+        &job.shop,
+        &job.title,
+        "ask Γιώργος Παπαδόπουλος",
+        &work.title,
+        &work.cautions[0],
+    ] {
+        assert!(text.contains(words), "{words} is not in {text}");
     }
 }
 

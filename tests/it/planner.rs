@@ -1,16 +1,24 @@
 //! The plan that is kept, the workers that make it, and the slots that quotes hold in it.
 
 use crate::support::{TestDatabase, TestShop, operation};
+use borewright::app::answer_enquiry::{Simulator, answer_enquiry};
+use borewright::app::current_plan::current_plan;
 use borewright::app::planner::{Ended, Planner, Settings, look_round, replan};
+use borewright::app::reserve_slot::reserve_slot;
+use borewright::app::win_quote::{Won, win_quote};
+use borewright::app::{Actor, AppError, Refusal};
+use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::jobs::{self, NewJob, OperationState};
 use borewright::db::plans::{self, Freshness, Kept};
-use borewright::db::quotes::{self, NewQuote};
-use borewright::db::{decisions, enquiries, floor, people};
+use borewright::db::{castings, decisions, floor, people, quotes};
+use borewright::enquiry::quote::{NewQuote, QuoteRefusal};
+use borewright::enquiry::{Answer, PlanState};
 use borewright::estimating::{CostLine, Route};
 use borewright::planning::engine::model::validator::validate;
 use borewright::planning::floor::{Floor, Order, Pin, SlotState};
 use borewright::units::{Currency, Money};
 use chrono::{Days, NaiveDate, TimeDelta, Utc};
+use futures_util::future::join_all;
 use sqlx::{ConnectOptions, query_scalar};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
@@ -81,23 +89,22 @@ async fn the_demo_shop_has_a_plan_that_keeps_every_rule_and_stands_as_it_is_kept
     assert!(now.improved);
 
     let kept = kept(&shop).await.unwrap();
-    let standing = plans::standing(&mut shop.begin().await, kept.timetable.origin)
-        .await
-        .unwrap();
-    assert_eq!(validate(&standing.model.model, &standing.plan), vec![]);
-    assert_eq!(standing.timetable.slots, kept.timetable.slots);
-    assert_eq!(standing.timetable.value, kept.timetable.value);
+    let program = Actor::program(db.pool.clone(), shop.id);
+    let current = current_plan(&program, kept.timetable.origin).await.unwrap();
+    assert_eq!(validate(&current.model.model, &current.plan), vec![]);
+    assert_eq!(current.timetable.slots, kept.timetable.slots);
+    assert_eq!(current.timetable.value, kept.timetable.value);
     // What is not planned says why: a few donors without a day.
-    let out: Vec<Uuid> = standing.model.holes.iter().map(|hole| hole.job).collect();
-    assert!(out.len() <= 4, "{:?}", standing.model.holes);
-    let planned = standing.floor.jobs.iter().filter(|j| !out.contains(&j.id));
+    let out: Vec<Uuid> = current.model.issues.iter().map(|issue| issue.job).collect();
+    assert!(out.len() <= 4, "{:?}", current.model.issues);
+    let planned = current.floor.jobs.iter().filter(|j| !out.contains(&j.id));
     let open: usize = planned.map(|j| j.operations.len()).sum();
     // What was begun goes on even in a job that is not planned.
     let slots = kept.timetable.slots.iter();
     assert_eq!(slots.filter(|slot| !out.contains(&slot.job)).count(), open);
 
     // A week like a real one: work under way, nearly every promise in reach, and a few that are not.
-    let promised = standing
+    let promised = current
         .floor
         .jobs
         .iter()
@@ -276,18 +283,20 @@ async fn a_quote_holds_its_slot_until_its_day_and_the_job_it_becomes_takes_it() 
             }],
             answer: serde_json::json!({}),
             route,
-        },
+        }
+        .checked()
+        .unwrap(),
     )
     .await
     .unwrap();
-    let beyond = decisions::hold_slot(&mut tx, quote, today + Days::new(31)).await;
-    assert!(
-        beyond
-            .unwrap_err()
-            .to_string()
-            .contains("and its slot no longer")
-    );
     tx.commit().await.unwrap();
+    let program = Actor::program(db.pool.clone(), shop.id);
+    let beyond = reserve_slot(&program, quote, Some(today + Days::new(31)), today).await;
+    let last = QuoteRefusal::SlotBeyond(today + Days::new(30));
+    assert!(
+        matches!(beyond, Err(AppError::Refused(Refusal::Quote { why, .. })) if why == last),
+        "{beyond:?}"
+    );
     let hold = async |until: NaiveDate| {
         let mut tx = shop.begin().await;
         decisions::hold_slot(&mut tx, quote, until).await.unwrap();
@@ -334,17 +343,20 @@ async fn a_quote_holds_its_slot_until_its_day_and_the_job_it_becomes_takes_it() 
 
     // Held again and won: the job stands where the slot stood.
     hold(today + Days::new(3)).await;
+    let won = Won {
+        quote_id: quote,
+        version: 1,
+        due_on: today + Days::new(90),
+    };
+    let (job, _) = win_quote(&program, won, today).await.unwrap();
     let mut tx = shop.begin().await;
-    let job = quotes::win(&mut tx, quote, 1, today, today + Days::new(90))
-        .await
-        .unwrap();
     let ids: Vec<Uuid> = jobs::operations(&mut tx, job)
         .await
         .unwrap()
         .iter()
         .map(|o| o.id)
         .collect();
-    tx.commit().await.unwrap();
+    drop(tx);
     let plan = plans::kept(&mut shop.begin().await)
         .await
         .unwrap()
@@ -358,11 +370,43 @@ async fn a_quote_holds_its_slot_until_its_day_and_the_job_it_becomes_takes_it() 
             (job, slot.starts, slot.machine)
         );
     }
-    let standing = plans::standing(&mut shop.begin().await, Utc::now())
+    let current = current_plan(&program, Utc::now()).await.unwrap();
+    assert!(current.floor.job(quote).is_none());
+    assert!(current.timetable.job(job).is_some());
+}
+
+#[tokio::test]
+async fn ten_callers_at_once_have_the_plan_drawn_once_until_the_floor_changes() {
+    let db = TestDatabase::new().await;
+    let shop = db.demo_shop().await;
+    replan(&db.pool, shop.id, quick(0)).await.unwrap();
+    let mut tx = shop.begin().await;
+    let names = castings::variant_names(&mut tx).await.unwrap();
+    let marine = names.iter().find(|v| v.name == "Tarn 4/90 marine").unwrap();
+    let details = EnquiryDetails {
+        wanted_variant_id: Some(marine.id),
+        ..EnquiryDetails::default()
+    };
+    let (id, _) = enquiries::create(&mut tx, &details).await.unwrap();
+    tx.commit().await.unwrap();
+
+    let simulator = Simulator::new(100);
+    let program = Actor::program(db.pool.clone(), shop.id);
+    let at = Utc::now();
+    let ten = (0..10).map(|_| answer_enquiry(&program, &simulator, id, at));
+    let answers: Vec<Answer> = join_all(ten)
         .await
-        .unwrap();
-    assert!(standing.floor.job(quote).is_none());
-    assert!(standing.timetable.job(job).is_some());
+        .into_iter()
+        .map(|answered| answered.unwrap().answer.unwrap())
+        .collect();
+    assert_eq!(simulator.plans.draws(), 1);
+    assert!(answers.iter().all(|answer| *answer == answers[0]));
+    assert_eq!(answers[0].plan, Some(PlanState::Current));
+
+    change_the_floor(&shop).await;
+    let changed = answer_enquiry(&program, &simulator, id, at).await.unwrap();
+    assert_eq!(simulator.plans.draws(), 2);
+    assert_eq!(changed.answer.unwrap().plan, Some(PlanState::Outdated));
 }
 
 #[tokio::test]

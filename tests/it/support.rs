@@ -181,10 +181,10 @@ impl TestShop {
             version: 1,
         };
         let mut tx = self.begin().await;
-        store::castings::insert_pattern(&mut tx, &pattern)
+        db::castings::insert_pattern(&mut tx, &pattern)
             .await
             .unwrap();
-        store::castings::insert_variant(&mut tx, &variant)
+        db::castings::insert_variant(&mut tx, &variant)
             .await
             .unwrap();
         tx.commit().await.unwrap();

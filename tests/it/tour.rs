@@ -1,6 +1,7 @@
 //! Every page that can be reached by a link, as the owner sees it, in the demo shop and in an empty one. Over HTTP every
-//! link of every page is followed and must lead somewhere; in a browser, at both widths, one page of each kind: it opens,
-//! nothing scrolls sideways, everything has a name, and its picture is taken. The README's pictures come from here.
+//! link must lead somewhere; of addresses that differ in keys and values alone some are followed, since the week alone has
+//! no end. In a browser, at both widths, one page of each kind: it opens, nothing scrolls sideways, everything has a name,
+//! and its picture is taken. The README's pictures come from here.
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::crawl::{Reached, every_page, kind_of};
@@ -84,13 +85,13 @@ async fn tour(site: &TestSite, screen: Screen, owner: &str, name: &str, starts: 
 async fn every_link_of_the_demo_shop_leads_somewhere() {
     let (site, marine) = demo().await;
     let owner = site.signed_in("owner").await;
-    let reached = every_page(&owner, &["/enquiries", &marine], usize::MAX).await;
+    let reached = every_page(&owner, &["/enquiries", &marine], 4).await;
     assert_eq!(broken(&reached), [""; 0], "of {} pages", reached.len());
     let kinds: BTreeSet<String> = reached.iter().map(|page| kind_of(&page.path)).collect();
     for new in [
         "/castings/patterns/new?",
         "/castings/rules/new?",
-        "/stock/new?",
+        "/stock/items/new?",
     ] {
         assert!(kinds.contains(new), "{new} is not among {kinds:#?}");
     }
@@ -100,7 +101,7 @@ async fn every_link_of_the_demo_shop_leads_somewhere() {
 async fn every_link_of_an_empty_shop_leads_somewhere() {
     let site = TestSite::new().await;
     let owner = site.owner().await;
-    let reached = every_page(&owner, &["/enquiries"], usize::MAX).await;
+    let reached = every_page(&owner, &["/enquiries"], 12).await;
     assert_eq!(broken(&reached), [""; 0], "of {} pages", reached.len());
     assert!(reached.len() > 25, "only {} pages", reached.len());
 }

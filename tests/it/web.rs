@@ -192,7 +192,7 @@ async fn the_session_is_stored_by_hash_rotates_and_ends() {
     assert_eq!(answer.status(), 401);
     let page = answer.text().await.unwrap();
     assert!(
-        page.contains("signed out meanwhile") && page.contains("<dd>&lt;Col&gt;</dd>"),
+        page.contains("You were signed out") && page.contains("<dd>&lt;Col&gt;</dd>"),
         "{page}"
     );
     assert!(!page.contains("secret words"), "{page}");
@@ -218,7 +218,7 @@ async fn a_form_without_the_sessions_token_does_nothing() {
         assert_eq!(answer.status(), 403);
         let page = answer.text().await.unwrap();
         assert!(
-            page.contains("earlier sign-in") && page.contains("<dd>Col Brannick</dd>"),
+            page.contains("signed in again") && page.contains("<dd>Col Brannick</dd>"),
             "{page}"
         );
         assert!(!page.contains("graphite"), "a password is never sent back");
@@ -400,7 +400,7 @@ async fn refusals_are_pages_with_words_or_problem_documents() {
         assert_eq!(owner.get(path).await.status(), 404, "{path}");
     }
     let document = problem(owner.get("/api/no-such-thing").await).await;
-    assert_eq!(document["title"], "Nothing here");
+    assert_eq!(document["title"], "Page not found");
     let answer = owner
         .request("GET", "/no-such-page")
         .header("accept", "application/json");
@@ -626,25 +626,27 @@ async fn assets_are_cached_for_ever_and_compressed_pages_too() {
 /// which on a connection that is kept takes some 40 ms.
 #[tokio::test]
 async fn a_compressed_page_is_not_held_back_on_a_connection_that_is_kept() {
-    let site = TestSite::new().await;
-    let stranger = site.stranger();
-    let mut times = Vec::new();
-    for _ in 0..60 {
-        let began = Instant::now();
-        let answer = stranger
-            .request("GET", "/sign-in")
-            .header("accept-encoding", "gzip")
-            .send()
-            .await
-            .unwrap();
-        assert_eq!(header(answer.headers(), "content-encoding"), "gzip");
-        answer.bytes().await.unwrap();
-        times.push(began.elapsed());
+    let site = TestSite::demo().await;
+    let owner = site.signed_in("owner").await;
+    for page in ["/market", "/shop/people"] {
+        let mut times = Vec::new();
+        for _ in 0..40 {
+            let began = Instant::now();
+            let answer = owner
+                .request("GET", page)
+                .header("accept-encoding", "gzip")
+                .send()
+                .await
+                .unwrap();
+            assert_eq!(header(answer.headers(), "content-encoding"), "gzip");
+            answer.bytes().await.unwrap();
+            times.push(began.elapsed());
+        }
+        times.sort_unstable();
+        // Held back, nearly every one takes 40 ms at least, however idle the machine; else some are quicker than that,
+        // however busy it is.
+        assert!(times[8] < Duration::from_millis(35), "{page}: {times:?}");
     }
-    times.sort_unstable();
-    // Held back, every one but the first few takes 40 ms at least, however idle the machine; else a quarter of them is
-    // quicker than that, however busy it is.
-    assert!(times[15] < Duration::from_millis(35), "{times:?}");
 }
 
 #[tokio::test]

@@ -3,6 +3,7 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, between};
+use borewright::app::current_plan;
 use borewright::app::planner::{Ended, Settings, replan};
 use borewright::db::{floor, plans};
 use chrono::{Days, Utc};
@@ -212,8 +213,9 @@ async fn every_change_by_hand_is_tried_then_taken() {
         click(".week-effect button[type=submit]").await;
         browser.wait_for_text(".week-taken", "stands still").await;
         let mut tx = site.shop.begin().await;
-        let standing = plans::standing(&mut tx, Utc::now()).await.unwrap();
+        let inputs = current_plan::read(&mut tx, Utc::now()).await.unwrap();
         drop(tx);
+        let standing = inputs.current().unwrap();
         let away = standing
             .floor
             .machines

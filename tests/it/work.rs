@@ -1,15 +1,19 @@
 //! Castings on the shelf, enquiries, quotes and jobs: numbers, versions, frozen quotes, one decision each, history.
 
 use crate::support::{TestDatabase, TestShop, operation};
+use borewright::app::close_enquiry::close_within;
+use borewright::app::lose_quote::lose_within;
+use borewright::app::win_quote::{Won, win_within};
+use borewright::app::{AppError, Refusal};
 use borewright::db::casting_records;
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Ownership, ShelfState};
 use borewright::db::counters::{self, Counter};
 use borewright::db::enquiries::{self, EnquiryDetails, EnquiryState};
 use borewright::db::jobs::{self, JobState, OperationState};
-use borewright::db::quotes::{self, NewQuote, QuoteState};
-use borewright::db::{DbError, history};
+use borewright::db::{DbError, ShopTx, history, quotes};
+use borewright::enquiry::quote::{NewQuote, QuoteRefusal, QuoteState, Unbalanced};
 use borewright::estimating::{CostLine, Route};
-use borewright::units::{Currency, Money};
+use borewright::units::{Code, Currency, Money};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use serde_json::json;
@@ -96,9 +100,34 @@ async fn a_casting(shop: &TestShop) -> Uuid {
 
 async fn give(shop: &TestShop, quote: &NewQuote) -> Uuid {
     let mut tx = shop.begin().await;
-    let (id, _) = quotes::create(&mut tx, quote).await.unwrap();
+    let quote = quote.clone().checked().unwrap();
+    let (id, _) = quotes::create(&mut tx, &quote).await.unwrap();
     tx.commit().await.unwrap();
     id
+}
+
+/// Wins a quote on a day and gives the key of its job.
+async fn win(
+    tx: &mut ShopTx,
+    quote_id: Uuid,
+    version: i32,
+    today: NaiveDate,
+    due_on: NaiveDate,
+) -> Result<Uuid, AppError> {
+    let won = Won {
+        quote_id,
+        version,
+        due_on,
+    };
+    Ok(win_within(tx, won, today).await?.0)
+}
+
+/// The rule on quotes that a use case was refused by.
+fn refusal<T: std::fmt::Debug>(refused: Result<T, AppError>) -> QuoteRefusal {
+    match refused {
+        Err(AppError::Refused(Refusal::Quote { why, .. })) => why,
+        other => panic!("not refused by a rule on quotes: {other:?}"),
+    }
 }
 
 #[tokio::test]
@@ -156,9 +185,12 @@ async fn an_enquiry_is_saved_step_by_step_and_a_stale_save_is_refused() {
     assert_eq!(enquiries::get(&mut tx, id).await.unwrap().details, details);
     let missing = enquiries::update(&mut tx, Uuid::now_v7(), 1, &details).await;
     assert!(matches!(missing, Err(DbError::NotFound(_))), "{missing:?}");
-    enquiries::set_closed(&mut tx, id, version, true)
-        .await
-        .unwrap();
+    let stale = close_within(&mut tx, id, version - 1, true).await;
+    assert!(
+        matches!(stale, Err(AppError::Db(DbError::Stale(_)))),
+        "{stale:?}"
+    );
+    close_within(&mut tx, id, version, true).await.unwrap();
     let closed = enquiries::list(&mut tx, &[EnquiryState::Closed], None, 10)
         .await
         .unwrap();
@@ -189,8 +221,11 @@ async fn a_quote_reads_as_it_was_given() {
 
     let mut wrong = a_quote(new.enquiry_id, None);
     wrong.lines.pop();
-    let refused = quotes::create(&mut tx, &wrong).await;
-    assert!(matches!(refused, Err(DbError::Refused(_))), "{refused:?}");
+    let refused = wrong.checked();
+    assert!(
+        matches!(refused, Err(Unbalanced::Lines { .. })),
+        "{refused:?}"
+    );
 }
 
 #[tokio::test]
@@ -220,7 +255,7 @@ async fn a_given_quote_cannot_be_changed_by_anyone() {
         assert!(by_owner.is_err(), "even the owner must not: {change}");
     }
     let mut tx = shop.begin().await;
-    quotes::lose(&mut tx, id, 1, "too dear").await.unwrap();
+    lose_within(&mut tx, id, 1, "too dear").await.unwrap();
     let undone = query("update quote set state = 'sent', lost_why = null, decided_at = null")
         .execute(tx.conn())
         .await;
@@ -237,13 +272,14 @@ async fn a_won_quote_becomes_one_job_with_its_route_and_takes_its_donor() {
     let (first, second) = (give(&shop, &new).await, give(&shop, &new).await);
 
     let mut tx = shop.begin().await;
-    let early = quotes::win(&mut tx, first, 7, day(2), day(26)).await;
-    assert!(matches!(early, Err(DbError::Stale(_))), "{early:?}");
+    let early = win(&mut tx, first, 7, day(2), day(26)).await;
+    assert!(
+        matches!(early, Err(AppError::Db(DbError::Stale(_)))),
+        "{early:?}"
+    );
     drop(tx);
     let mut tx = shop.begin().await;
-    let job_id = quotes::win(&mut tx, first, 1, day(20), day(26))
-        .await
-        .unwrap();
+    let job_id = win(&mut tx, first, 1, day(20), day(26)).await.unwrap();
     tx.commit().await.unwrap();
 
     let mut tx = shop.begin().await;
@@ -260,15 +296,15 @@ async fn a_won_quote_becomes_one_job_with_its_route_and_takes_its_donor() {
         (donor.state, donor.job_id),
         (ShelfState::Reserved, Some(job_id))
     );
-    let again = quotes::win(&mut tx, first, 2, day(3), day(26)).await;
-    assert!(matches!(again, Err(DbError::Refused(_))), "{again:?}");
+    let again = win(&mut tx, first, 2, day(3), day(26)).await;
+    assert_eq!(refusal(again), QuoteRefusal::Decided(QuoteState::Won));
     drop(tx);
 
     // The other quote counted on the same donor: nothing of it may stay.
     let mut tx = shop.begin().await;
-    let gone = quotes::win(&mut tx, second, 1, day(3), day(26)).await;
+    let gone = win(&mut tx, second, 1, day(3), day(26)).await;
     assert!(
-        matches!(&gone, Err(DbError::Refused(why)) if why.contains("no longer free")),
+        matches!(&gone, Err(AppError::Db(DbError::Refused(why))) if why.contains("no longer free")),
         "{gone:?}"
     );
     drop(tx);
@@ -293,9 +329,9 @@ async fn a_quote_won_twice_at_once_makes_one_job() {
     let id = give(&shop, &a_quote(an_enquiry(&shop).await, None)).await;
     let win = async || {
         let mut tx = shop.begin().await;
-        let job = quotes::win(&mut tx, id, 1, day(2), day(26)).await?;
+        let job = win(&mut tx, id, 1, day(2), day(26)).await?;
         tx.commit().await?;
-        Ok::<_, DbError>(job)
+        Ok::<_, AppError>(job)
     };
     let (one, other) = tokio::join!(win(), win());
     assert!(one.is_ok() != other.is_ok(), "{one:?} {other:?}");
@@ -307,8 +343,8 @@ async fn a_quote_past_its_day_cannot_be_won_and_lapses() {
     let shop = db.shop("shop").await;
     let id = give(&shop, &a_quote(an_enquiry(&shop).await, None)).await;
     let mut tx = shop.begin().await;
-    let late = quotes::win(&mut tx, id, 1, day(21), day(26)).await;
-    assert!(matches!(late, Err(DbError::Refused(_))), "{late:?}");
+    let late = win(&mut tx, id, 1, day(21), day(26)).await;
+    assert_eq!(refusal(late), QuoteRefusal::Expired(day(20)));
     assert_eq!(
         quotes::lapse(&mut tx, day(20)).await.unwrap(),
         0,
@@ -317,8 +353,8 @@ async fn a_quote_past_its_day_cannot_be_won_and_lapses() {
     assert_eq!(quotes::lapse(&mut tx, day(21)).await.unwrap(), 1);
     let lapsed = quotes::get(&mut tx, id).await.unwrap();
     assert_eq!(lapsed.state, QuoteState::Lapsed);
-    let lost = quotes::lose(&mut tx, id, lapsed.version, "late").await;
-    assert!(matches!(lost, Err(DbError::Refused(_))), "{lost:?}");
+    let lost = lose_within(&mut tx, id, lapsed.version, "late").await;
+    assert_eq!(refusal(lost), QuoteRefusal::Decided(QuoteState::Lapsed));
 }
 
 #[tokio::test]
@@ -334,7 +370,7 @@ async fn the_load_of_a_machine_is_the_planned_work_of_open_jobs_that_is_not_done
     let mut tx = shop.begin().await;
     let mut made = Vec::new();
     for id in quotes_given {
-        made.push(quotes::win(&mut tx, id, 1, day(2), day(26)).await.unwrap());
+        made.push(win(&mut tx, id, 1, day(2), day(26)).await.unwrap());
     }
     let load = async |tx: &mut _| {
         jobs::machine_load(tx)

@@ -11,7 +11,8 @@
 
 mod replan;
 
-use crate::db::{DbError, Scope, ShopTx, decisions, migrate, plans, quotes, settings, shops};
+use crate::app::{Actor, AppError, lapse};
+use crate::db::{migrate, plans, settings, shops};
 use chrono::Utc;
 use graphile_worker::{
     Cron, IntoTaskHandlerResult, TaskHandler, Worker, WorkerContext, WorkerOptions,
@@ -188,23 +189,19 @@ impl TaskHandler for LookRound {
 /// Lets lapse what has run out in a shop, and asks for a run when its plan is not of the floor as it is now.
 ///
 /// # Errors
-/// [`DbError`].
-pub async fn look_round(pool: &PgPool, shop_id: Uuid) -> Result<(), DbError> {
+/// [`AppError::Db`].
+pub async fn look_round(pool: &PgPool, shop_id: Uuid) -> Result<(), AppError> {
     let now = Utc::now();
-    let scope = Scope {
-        shop_id,
-        person_id: None,
-    };
-    let mut tx = ShopTx::begin(pool, scope).await?;
+    let mut tx = Actor::program(pool.clone(), shop_id).begin().await?;
     let zone = settings::get(&mut tx).await?.time_zone;
     let today = now.with_timezone(&zone).date_naive();
-    quotes::lapse(&mut tx, today).await?;
-    decisions::lapse_slots(&mut tx, today).await?;
+    lapse::lapse_within(&mut tx, today).await?;
     let age = plans::age(&mut tx, now).await?;
     if matches!(age.freshness, plans::Freshness::Stale { .. }) {
         plans::ask(&mut tx).await?;
     }
-    tx.commit().await
+    tx.commit().await?;
+    Ok(())
 }
 
 #[cfg(test)]

@@ -1,8 +1,10 @@
 //! One run of the planner.
 
 use super::Settings;
-use crate::db::plans::{self, FUTURES_SEED, Kept, Read};
-use crate::db::{DbError, Scope, ShopTx};
+use crate::app::Actor;
+use crate::app::current_plan::{self, FUTURES_SEED, PlanInputs};
+use crate::db::plans::{self, Kept};
+use crate::db::{DbError, ShopTx};
 use crate::planning::engine::futures::futures;
 use crate::planning::engine::model::plan::Plan;
 use crate::planning::engine::model::{Minute, ModelError};
@@ -44,9 +46,9 @@ pub enum Ended {
 /// Why a run came to nothing.
 #[derive(Debug, thiserror::Error)]
 pub enum ReplanError {
-    /// The store.
+    /// From the database.
     #[error(transparent)]
-    Store(#[from] DbError),
+    Db(#[from] DbError),
     /// The floor cannot be planned.
     #[error("the floor cannot be planned: {0}")]
     Model(#[from] ModelError),
@@ -58,28 +60,24 @@ pub enum ReplanError {
 /// Plans a shop: a usable plan at once, then a better one. Nothing is kept over a floor that has changed meanwhile.
 ///
 /// # Errors
-/// [`ReplanError`]; the plan there was stands.
+/// When the plan cannot be read, made or stored; the plan that was stored stays.
 pub async fn replan(
     pool: &PgPool,
     shop_id: Uuid,
     settings: Settings,
 ) -> Result<Ended, ReplanError> {
     let run = Run {
-        pool: pool.clone(),
-        scope: Scope {
-            shop_id,
-            person_id: None,
-        },
+        actor: Actor::program(pool.clone(), shop_id),
         id: Uuid::now_v7(),
     };
     let began = Utc::now();
     let mut tx = run.begin().await?;
-    let read = plans::read(&mut tx, began).await?;
-    let version = read.age.floor_version;
+    let inputs = current_plan::read(&mut tx, began).await?;
+    let version = inputs.age.floor_version;
     plans::begin_run(&mut tx, run.id, version).await?;
     tx.commit().await?;
 
-    let ended = run.work(read, began, settings).await;
+    let ended = run.work(inputs, began, settings).await;
     // Whatever became of it, it is not under way any more.
     let mut tx = run.begin().await?;
     plans::end_run(&mut tx, run.id).await?;
@@ -91,8 +89,7 @@ pub async fn replan(
 }
 
 struct Run {
-    pool: PgPool,
-    scope: Scope,
+    actor: Actor,
     id: Uuid,
 }
 
@@ -115,17 +112,17 @@ impl Drop for StopWhenDropped {
 
 impl Run {
     async fn begin(&self) -> Result<ShopTx, DbError> {
-        ShopTx::begin(&self.pool, self.scope).await
+        self.actor.begin().await
     }
 
     async fn work(
         &self,
-        read: Read,
+        inputs: PlanInputs,
         began: DateTime<Utc>,
         settings: Settings,
     ) -> Result<Ended, ReplanError> {
-        let version = read.age.floor_version;
-        let first = tokio::task::spawn_blocking(move || first(read)).await??;
+        let version = inputs.age.floor_version;
+        let first = tokio::task::spawn_blocking(move || first(inputs)).await??;
         let (task, usable) = (Arc::new(first.0), first.1);
         if !self.keep(version, began, &usable, false).await? {
             return Ok(Ended::Overtaken);
@@ -212,13 +209,13 @@ impl Made {
 }
 
 /// A plan that can be used: the old one carried over and mended; by rules and a short search where there was none.
-fn first(read: Read) -> Result<(Task, Made), ModelError> {
-    let Read { floor, kept, .. } = read;
+fn first(inputs: PlanInputs) -> Result<(Task, Made), ModelError> {
+    let PlanInputs { floor, kept, .. } = inputs;
     let model = floor.model();
     let carried = kept
         .map(|kept| model.carry_over(&floor, &kept.timetable))
         .transpose()?;
-    let search = solve::Settings {
+    let search = solve::SolveOptions {
         seed: 1,
         iterations: Some(QUICK_MOVES),
         rounds: 9,
@@ -251,13 +248,13 @@ fn improve(
 ) -> Result<Made, ModelError> {
     let began = Instant::now();
     let mut moves = 0;
-    let mut watch = |progress: &solve::Progress| {
+    let mut watch = |progress: &solve::SearchProgress| {
         moves = progress.iterations;
         let part = began.elapsed().as_secs_f64() / settings.improve_for.as_secs_f64().max(0.001);
         share.store(part.min(1.0).to_bits(), Ordering::Relaxed);
         part >= 1.0 || stop.load(Ordering::Relaxed)
     };
-    let search = solve::Settings::default();
+    let search = solve::SolveOptions::default();
     let model = &task.model.model;
     let plan = match &task.carried {
         Some(_) => repair(model, &usable, PRICE_OF_A_MOVE, &search, &mut watch)?.plan,

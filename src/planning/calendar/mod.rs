@@ -1,10 +1,10 @@
 //! Working time: shifts by weekday in the shop's time zone, less holidays and stops.
 //!
-//! A shift is what a clock on the shop's wall shows; work is counted in minutes that really pass. The two part company
-//! when clocks change. A wall-clock time that is skipped is read with the offset from before the gap, and one that
-//! comes twice means its first coming, the convention of calendar standards (RFC 5545, 3.3.5, as told in the
-//! documentation of the `whenever` package, "Ambiguity"). So a night shift from 22:00 to 06:00 lasts seven hours in the
-//! night clocks go forward and nine in the night they go back.
+//! A shift is given in local clock time; work is counted in elapsed minutes. The two differ when clocks change. A
+//! wall-clock time that is skipped is read with the offset from before the gap, and one that comes twice means its
+//! first coming, the convention of calendar standards (RFC 5545, 3.3.5, as told in the documentation of the `whenever`
+//! package, "Ambiguity"). So a night shift from 22:00 to 06:00 lasts seven hours in the night clocks go forward and
+//! nine in the night they go back.
 
 #[cfg(test)]
 mod tests;
@@ -19,7 +19,7 @@ use std::collections::BTreeSet;
 /// Minutes in a day: what a shift's end may be at most past its start.
 const DAY: i64 = 24 * 60;
 
-/// A weekly shift, as the clock on the wall shows it. An end at or before the start is on the next day.
+/// A weekly shift, in local clock time. An end at or before the start is on the next day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Shift {
     /// The day on which it starts.
@@ -46,6 +46,21 @@ pub struct Hours {
 }
 
 impl Hours {
+    /// Minutes of a usual working day: those of a plain week over the days it has shifts on; eight hours without any.
+    #[must_use]
+    pub fn usual_day(&self) -> i64 {
+        let days: BTreeSet<u32> = self
+            .shifts
+            .iter()
+            .map(|shift| shift.weekday.num_days_from_monday())
+            .collect();
+        let days = i64::try_from(days.len()).unwrap_or(i64::MAX);
+        match self.weekly_minutes().checked_div(days) {
+            Some(minutes) if minutes > 0 => minutes,
+            _ => DAY / 3,
+        }
+    }
+
     /// Working minutes of a plain week: no holiday, no stop, no change of clocks.
     #[must_use]
     pub fn weekly_minutes(&self) -> i64 {
@@ -226,6 +241,13 @@ fn date_in(zone: Tz, minute: i64) -> NaiveDate {
         .unwrap_or(DateTime::UNIX_EPOCH)
         .with_timezone(&zone)
         .date_naive()
+}
+
+/// Midnight to midnight of a day by the shop's clock.
+#[must_use]
+pub fn whole_day(zone: Tz, day: NaiveDate) -> Option<(DateTime<Utc>, DateTime<Utc>)> {
+    let midnight = |day: NaiveDate| local_instant(zone, day.and_time(NaiveTime::MIN));
+    Some((midnight(day), midnight(day.succ_opt()?)))
 }
 
 /// Whether an instant lies in the years 1970 to 2199, within which a shop's dates may be typed. Near the ends of the

@@ -362,7 +362,7 @@ fn chain(shop: &Shop, timing: &Timing, d: &Decisions, job: usize) -> Vec<ChainLi
             }
         }
         let choice = d.choice[op as usize];
-        let machine = shop.ways(op)[choice.way as usize].machine as usize;
+        let machine = shop.modes(op)[choice.mode as usize].machine as usize;
         if let Some(before) = timing.machine_before(op)
             && times[before as usize].end > ready
         {
@@ -454,7 +454,7 @@ mod tests {
             .improvements
             .iter()
             .find(|h| {
-                h.change
+                h.measure
                     == Measure::Order {
                         first: 1,
                         second: 0,

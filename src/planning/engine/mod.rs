@@ -18,7 +18,7 @@
 //! | `search::anneal`, `search::moves` | search for everything else | simulated annealing on critical chains (Mati et al. 2011) |
 //! | `bounds` | what no plan can beat | preemptive one-machine bound (Carlier 1982) |
 //! | `bounds::disjunctive`, `bounds::destructive` | more of it, for makespan | edge-finding (Carlier and Pinson 1989), shaving (Martin and Shmoys 1996) |
-//! | [`solve`] | the way in | |
+//! | [`solve`] | the entry point | |
 //! | [`futures`] | what may become of a plan | Monte Carlo over the plan's order |
 //! | [`promise`] | a date for a job not yet planned | insertion |
 //! | [`repair`] | a plan overtaken by events | match-up repair (Bean, Birge, Mittenthal and Noon 1991), then search with a price on change |
@@ -40,8 +40,8 @@
 //! Most is won by replacing, while a move is timed, the person who holds an operation up (`timing::retime`): a delay
 //! then no longer runs through one person's whole row. In a large shop as much is won by giving up hopeless moves, nine
 //! of ten, by latest starts (`timing::foresight`): three times the moves and, with a shorter search in the space of
-//! problems, a quarter of the lateness after thirty seconds. What must be seen there is that a move changes who waits
-//! for whom, and that nights are not time.
+//! problems, a quarter of the lateness after thirty seconds. Two things matter there: a move changes who
+//! waits for whom, and closed hours must not be counted.
 //!
 //! Tried on such weeks and no better than what is there: kicks to a job with short coolings between them (worse the
 //! shorter the coolings), whole jobs drawn together in time, operations to the ends of their critical block, setups or
@@ -61,7 +61,7 @@
 //! use borewright::planning::engine::{
 //!     formats::classical::job_shop,
 //!     model::validator::validate,
-//!     solve::{Ended, Settings, solve},
+//!     solve::{SolveOptions, Termination, solve},
 //! };
 //!
 //! // Two blocks, each bored then honed: 3 + 2 hours and 1 + 4 hours. The one that is quick to bore goes first
@@ -70,9 +70,9 @@
 //!     vec![vec![(0, 180)], vec![(1, 120)]],
 //!     vec![vec![(0, 60)], vec![(1, 240)]],
 //! ]);
-//! let outcome = solve(&shop, &Settings::default(), &mut |_| false)?;
+//! let outcome = solve(&shop, &SolveOptions::default(), &mut |_| false)?;
 //! assert_eq!(outcome.plan.value.makespan, 7 * 60);
-//! assert_eq!(outcome.ended, Ended::Proved);
+//! assert_eq!(outcome.termination, Termination::Proved);
 //! assert!(validate(&shop, &outcome.plan).is_empty());
 //! # Ok::<(), borewright::planning::engine::model::ModelError>(())
 //! ```

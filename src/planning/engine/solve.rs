@@ -1,11 +1,11 @@
-//! The way in: a first plan by rules, then the search that fits the model, until time, proof or stagnation.
+//! Entry point: a first plan by rules, then the search that fits the model, until time, proof or stagnation.
 
 use rand::SeedableRng;
 use rand_pcg::Pcg64;
 
 use crate::planning::engine::{
     bounds::Bound,
-    construction::rules::{Dispatch, best_rule},
+    construction::rules::{DispatchRule, best_rule},
     model::{
         Goal, Minute, Model, ModelError,
         build::Shop,
@@ -23,7 +23,7 @@ use crate::planning::engine::{
 
 /// How to search.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Settings {
+pub struct SolveOptions {
     /// Same seed and same iterations, same plan.
     pub seed: u64,
     /// Stop after so many moves; `None` leaves it to the watcher.
@@ -32,7 +32,7 @@ pub struct Settings {
     pub rounds: u32,
 }
 
-impl Default for Settings {
+impl Default for SolveOptions {
     fn default() -> Self {
         Self {
             seed: 1,
@@ -44,7 +44,7 @@ impl Default for Settings {
 
 /// What the watcher is told, a few thousand times a second.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Progress {
+pub struct SearchProgress {
     /// Moves made.
     pub iterations: u64,
     /// The main figure of the best plan: makespan, or weighted lateness.
@@ -55,7 +55,7 @@ pub struct Progress {
 
 /// Why the search ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ended {
+pub enum Termination {
     /// No plan has a better main figure: the bound is met.
     Proved,
     /// The rounds allowed brought nothing more.
@@ -76,7 +76,7 @@ pub struct Outcome {
     /// Moves made.
     pub iterations: u64,
     /// Why the search ended.
-    pub ended: Ended,
+    pub termination: Termination,
 }
 
 /// A first plan, by the best of the priority rules.
@@ -102,8 +102,8 @@ pub fn first_plan(model: &Model) -> Result<Plan, ModelError> {
 /// When the model cannot be planned.
 pub fn solve(
     model: &Model,
-    settings: &Settings,
-    watch: &mut dyn FnMut(&Progress) -> bool,
+    options: &SolveOptions,
+    watch: &mut dyn FnMut(&SearchProgress) -> bool,
 ) -> Result<Outcome, ModelError> {
     let shop = Shop::build(model)?;
     let mut timing = Timing::new(&shop);
@@ -111,15 +111,15 @@ pub fn solve(
     let bound = Bound::new(&shop);
     let mut search = Search {
         shop: &shop,
-        settings,
-        rng: Pcg64::seed_from_u64(settings.seed),
-        progress: Progress {
+        options,
+        rng: Pcg64::seed_from_u64(options.seed),
+        progress: SearchProgress {
             iterations: 0,
             best: value.main(shop.goal),
             bound: bound.value,
         },
         bound,
-        ended: Ended::Stagnated,
+        termination: Termination::Stagnated,
         watch,
     };
     let graph = if shop.goal == Goal::Makespan {
@@ -133,7 +133,7 @@ pub fn solve(
     };
     let bound = search.bound.value;
     if value.broken == 0 && value.main(shop.goal) <= bound {
-        search.ended = Ended::Proved;
+        search.termination = Termination::Proved;
     }
     let plan = timing.plan(&shop, &decisions, value);
     debug_assert!(
@@ -145,19 +145,19 @@ pub fn solve(
         plan,
         bound,
         iterations: search.progress.iterations,
-        ended: search.ended,
+        termination: search.termination,
     })
 }
 
 /// A search under way.
 struct Search<'a> {
     shop: &'a Shop,
-    settings: &'a Settings,
+    options: &'a SolveOptions,
     rng: Pcg64,
     bound: Bound<'a>,
-    progress: Progress,
-    ended: Ended,
-    watch: &'a mut dyn FnMut(&Progress) -> bool,
+    progress: SearchProgress,
+    termination: Termination,
+    watch: &'a mut dyn FnMut(&SearchProgress) -> bool,
 }
 
 impl Search<'_> {
@@ -170,23 +170,24 @@ impl Search<'_> {
     ) -> (Decisions, Timing, Value) {
         let start = to_sequence(&decisions);
         let target = i32::try_from(self.bound.value).unwrap_or(0);
-        let limit = self.settings.iterations.unwrap_or(u64::MAX);
+        let limit = self.options.iterations.unwrap_or(u64::MAX);
         let best = std::cell::Cell::new(self.progress.best);
         let made = std::cell::Cell::new(0);
-        let (progress, ended, watch) = (&mut self.progress, &mut self.ended, &mut self.watch);
+        let (progress, termination, watch) =
+            (&mut self.progress, &mut self.termination, &mut self.watch);
         let bound = &mut self.bound;
         let found = relink::search(
             graph,
             &start,
             target,
-            self.settings.rounds,
+            self.options.rounds,
             &mut self.rng,
             &mut Watch {
                 stop: &mut |k| {
                     progress.iterations += k;
                     made.set(progress.iterations);
                     progress.best = best.get();
-                    stopped(progress, limit, watch, ended)
+                    stopped(progress, limit, watch, termination)
                 },
                 found: &mut |makespan| best.set(Minute::from(makespan)),
                 // A tenth or two of the time goes into proof.
@@ -201,17 +202,18 @@ impl Search<'_> {
     /// Problem space search where there are promises, then simulated annealing, from the plan of rule `how`.
     fn by_timing(
         &mut self,
-        how: Dispatch,
+        how: DispatchRule,
         mut found: (Decisions, Value),
         mut timing: Timing,
     ) -> (Decisions, Timing, Value) {
         let shop = self.shop;
-        let limit = self.settings.iterations.unwrap_or(u64::MAX);
-        let (progress, ended, watch) = (&mut self.progress, &mut self.ended, &mut self.watch);
+        let limit = self.options.iterations.unwrap_or(u64::MAX);
+        let (progress, termination, watch) =
+            (&mut self.progress, &mut self.termination, &mut self.watch);
         let mut ask = |moves: u64, value: &Value| {
             progress.iterations += moves;
             progress.best = value.main(shop.goal);
-            stopped(progress, limit, watch, ended)
+            stopped(progress, limit, watch, termination)
         };
         if shop.goal == Goal::Promises {
             // A try takes about as long as so many moves.
@@ -223,26 +225,26 @@ impl Search<'_> {
         // With few moves allowed, the first cooling takes what there is.
         let usual = 50 * shop.ops.len() as u64;
         search.first_cooling = self
-            .settings
+            .options
             .iterations
             .filter(|&all| all < 3 * usual)
             .map(|all| all / 2);
-        search.improve(shop, self.settings.rounds, &mut self.rng, &mut ask);
+        search.improve(shop, self.options.rounds, &mut self.rng, &mut ask);
         (search.moves.decisions, search.moves.timing, search.value)
     }
 }
 
 /// Whether the search must stop, and why in `ended`.
 fn stopped(
-    progress: &Progress,
+    progress: &SearchProgress,
     limit: u64,
-    watch: &mut dyn FnMut(&Progress) -> bool,
-    ended: &mut Ended,
+    watch: &mut dyn FnMut(&SearchProgress) -> bool,
+    termination: &mut Termination,
 ) -> bool {
     if progress.iterations >= limit {
-        *ended = Ended::Iterations;
+        *termination = Termination::Iterations;
     } else if watch(progress) {
-        *ended = Ended::Stopped;
+        *termination = Termination::Stopped;
     } else {
         return false;
     }
@@ -252,7 +254,7 @@ fn stopped(
 fn to_sequence(d: &Decisions) -> Sequence {
     Sequence {
         order: d.order.clone(),
-        mode: d.choice.iter().map(|c| c.way).collect(),
+        mode: d.choice.iter().map(|c| c.mode).collect(),
         makespan: i32::MAX,
     }
 }
@@ -262,8 +264,8 @@ fn from_sequence(s: &Sequence, like: Decisions) -> Decisions {
         .mode
         .iter()
         .zip(&like.choice)
-        .map(|(&way, c)| Choice {
-            way,
+        .map(|(&mode, c)| Choice {
+            mode,
             person: c.person,
         })
         .collect();

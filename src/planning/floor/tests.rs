@@ -1,11 +1,13 @@
 use super::*;
-use crate::planning::Shift;
+use crate::planning::calendar::{Hours, Shift};
 use crate::planning::engine::futures::futures;
-use crate::planning::engine::model::validator::validate;
+use crate::planning::engine::model::{Minute, validator::validate};
 use crate::planning::engine::solve::first_plan;
-use chrono::{NaiveTime, Weekday};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc, Weekday};
+use chrono_tz::Tz;
 use proptest::prelude::*;
 use rand::SeedableRng;
+use uuid::Uuid;
 
 const LONDON: Tz = chrono_tz::Europe::London;
 
@@ -120,8 +122,9 @@ fn planned(floor: &Floor) -> (FloorModel, Timetable) {
     (model, timetable)
 }
 
-/// Clocks go forward on 29 March 2026 and back on 25 October 2026 (EU summer time; tz database). Two hours begun an hour
-/// before Friday's end are done at nine on Monday by the wall, an hour earlier in UTC in spring and later in autumn.
+/// Clocks go forward on 29 March 2026 and back on 25 October 2026 (EU summer time; tz database). Two hours begun an
+/// hour before Friday's end are done at nine on Monday by the wall, an hour earlier in UTC in spring and later in
+/// autumn.
 #[test]
 fn weeks_in_which_clocks_change_keep_to_the_clock_on_the_wall() {
     for (now, end) in [
@@ -155,7 +158,7 @@ fn weeks_in_which_clocks_change_keep_to_the_clock_on_the_wall() {
         let load = timetable.load(&floor, day(saturday), 2);
         let mill: Minute = load
             .iter()
-            .filter(|l| l.owner == Owner::Machine(id(1)))
+            .filter(|l| l.owner == Resource::Machine(id(1)))
             .map(|l| l.capacity)
             .sum();
         assert_eq!(mill, minutes, "{saturday}");
@@ -163,7 +166,7 @@ fn weeks_in_which_clocks_change_keep_to_the_clock_on_the_wall() {
 }
 
 #[test]
-fn what_cannot_be_planned_is_a_hole_that_says_why() {
+fn what_cannot_be_planned_is_reported_with_its_reason() {
     let mut floor = floor("2026-11-25T09:00:00Z");
     let plain = || vec![operation(40, 10, "mill", "milling", 60)];
     let gate = |state| Gate {
@@ -186,9 +189,9 @@ fn what_cannot_be_planned_is_a_hole_that_says_why() {
     floor.jobs = vec![held, unknown, lathe, welding, later, circle];
     let (model, timetable) = planned(&floor);
     let why: Vec<(Uuid, String)> = model
-        .holes
+        .issues
         .iter()
-        .map(|hole| (hole.job, hole.why.to_string()))
+        .map(|issue| (issue.job, issue.reason.to_string()))
         .collect();
     assert_eq!(
         why,
@@ -313,8 +316,18 @@ fn a_pin_is_an_appointment_until_it_has_passed_or_is_taken() {
         (slot.state, slot.starts),
         (SlotState::Pinned, at("2026-11-26T10:00:00Z"))
     );
-    let holes: Vec<_> = model.holes.iter().map(|h| (h.job, h.why.clone())).collect();
-    assert_eq!(holes, [(id(24), Why::PinGone), (id(22), Why::PinTaken)]);
+    let issues: Vec<_> = model
+        .issues
+        .iter()
+        .map(|h| (h.job, h.reason.clone()))
+        .collect();
+    assert_eq!(
+        issues,
+        [
+            (id(24), IssueReason::PinGone),
+            (id(22), IssueReason::PinTaken)
+        ]
+    );
     assert_eq!(timetable.slots.len(), 4);
     assert_eq!(timetable.slot(id(33)).unwrap().state, SlotState::Planned);
 }
@@ -378,9 +391,15 @@ fn a_day_has_its_load_its_capacity_and_what_is_over() {
         (l.load, l.capacity, l.over)
     };
     // Two of three hours today; Edda is not there for the overtime. One hour is done a day after it was promised.
-    assert_eq!(of(Owner::Person(id(11)), day("2026-11-25")), (120, 480, 60));
-    assert_eq!(of(Owner::Machine(id(1)), day("2026-11-26")), (60, 480, 0));
-    assert_eq!(of(Owner::Machine(id(1)), day("2026-11-25")).1, 540);
+    assert_eq!(
+        of(Resource::Person(id(11)), day("2026-11-25")),
+        (120, 480, 60)
+    );
+    assert_eq!(
+        of(Resource::Machine(id(1)), day("2026-11-26")),
+        (60, 480, 0)
+    );
+    assert_eq!(of(Resource::Machine(id(1)), day("2026-11-25")).1, 540);
 }
 
 fn operations() -> impl Strategy<Value = Vec<FloorOperation>> {
@@ -432,8 +451,8 @@ fn operations() -> impl Strategy<Value = Vec<FloorOperation>> {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(60))]
 
-    /// Whatever the floor: nothing panics, every open operation is in the plan or its job says why not, nothing is on two
-    /// machines' hands at once, and carrying the timetable over to the same floor changes nothing.
+    /// Whatever the floor: nothing panics, every open operation is in the plan or its job says why not, nothing is on
+    /// two machines' hands at once, and carrying the timetable over to the same floor changes nothing.
     #[test]
     fn every_floor_is_planned_or_says_why_not(
         routes in proptest::collection::vec((operations(), 0..6u8, -3..20i64), 0..6)
@@ -465,7 +484,7 @@ proptest! {
         }
         let timetable = model.timetable(&floor, &plan, None);
         for job in &floor.jobs {
-            let left_out = model.holes.iter().any(|h| h.job == job.id && h.why.leaves_out());
+            let left_out = model.issues.iter().any(|h| h.job == job.id && h.reason.leaves_out());
             for operation in &job.operations {
                 let open = operation.progress != Progress::Done;
                 let slots = timetable.slots.iter().filter(|s| s.operation == operation.id).count();

@@ -1,6 +1,8 @@
-//! A plan in times of day: what stands on a screen, on paper and in a calendar.
+//! A plan in times of day, as screens, paper and calendars show it.
 
-use super::{Floor, FloorModel, HORIZON_DAYS, Progress};
+use super::model::FloorModel;
+use super::operation::Progress;
+use super::snapshot::{Floor, HORIZON_DAYS, Resource};
 use crate::planning::calendar::{Calendar, floor_minute, local_instant};
 use crate::planning::engine::{
     futures::Futures,
@@ -86,20 +88,11 @@ pub struct Timetable {
     pub value: Value,
 }
 
-/// Whose day it is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Owner {
-    /// A machine.
-    Machine(Uuid),
-    /// A person.
-    Person(Uuid),
-}
-
 /// A day of a machine or person.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct DayLoad {
-    /// Whose.
-    pub owner: Owner,
+    /// The machine or person.
+    pub owner: Resource,
     /// The shop's calendar day.
     pub day: NaiveDate,
     /// Working minutes the plan takes.
@@ -134,8 +127,11 @@ impl Timetable {
         let machines = floor
             .machines
             .iter()
-            .map(|m| (Owner::Machine(m.id), &m.hours));
-        let people = floor.people.iter().map(|p| (Owner::Person(p.id), &p.hours));
+            .map(|m| (Resource::Machine(m.id), &m.hours));
+        let people = floor
+            .people
+            .iter()
+            .map(|p| (Resource::Person(p.id), &p.hours));
         let mut loads = Vec::new();
         for (owner, hours) in machines.chain(people) {
             let calendar = Calendar::build(hours, midnight(from), midnight(last));
@@ -144,8 +140,8 @@ impl Timetable {
                 .iter()
                 .filter_map(|slot| {
                     let until = match owner {
-                        Owner::Machine(id) => (slot.machine == Some(id)).then_some(slot.ends),
-                        Owner::Person(id) => {
+                        Resource::Machine(id) => (slot.machine == Some(id)).then_some(slot.ends),
+                        Resource::Person(id) => {
                             (slot.person == Some(id)).then_some(slot.attended_until)
                         }
                     }?;
@@ -351,8 +347,8 @@ impl FloorModel {
         right_shift(&self.model, &self.places(floor, old).0)
     }
 
-    /// Where a timetable has each operation, and which it has at all. Work that is new to it is put by its latest start:
-    /// its promise less the work that is left from there on, twice over.
+    /// Where a timetable has each operation, and which it has at all. Work that is new to it is put by its latest
+    /// start: its promise less the work that is left from there on, twice over.
     fn places(&self, floor: &Floor, old: &Timetable) -> (Plan, Vec<bool>) {
         let known: HashMap<Uuid, &Slot> = old.slots.iter().map(|s| (s.operation, s)).collect();
         let latest = self.latest_starts(floor);

@@ -68,6 +68,33 @@ fn prints_with_symbol_or_code_and_the_currency_s_own_digits() {
     assert_eq!(show(1_250, "JPY"), "JPY\u{a0}1,250");
     assert_eq!(show(1_250, "KWD"), "KWD\u{a0}1.250");
     assert_eq!(show(0, "GBP"), "£0.00");
+    assert_eq!(show(125_000, "INR"), "₹1,250.00");
+    assert_eq!(show(125_000, "TRY"), "₺1,250.00");
+    assert_eq!(show(125_000, "PLN"), "PLN\u{a0}1,250.00");
+    assert_eq!(show(125_000, "USD"), "$1,250.00");
+    assert_eq!(show(125_000, "AUD"), "AUD\u{a0}1,250.00");
+}
+
+#[test]
+fn a_shared_sign_is_read_as_the_currency_asked_for() {
+    let read = |text, code| Money::parse(text, Currency::from_code(code).unwrap());
+    assert_eq!(read("$5", "AUD").unwrap().to_minor(), Ok(500));
+    assert_eq!(read("¥500", "JPY").unwrap().to_minor(), Ok(500));
+    assert!(matches!(
+        read("¥500", "AUD"),
+        Err(MoneyError::OtherCurrency { .. })
+    ));
+}
+
+#[test]
+fn only_what_a_shop_is_paid_in_is_a_currency() {
+    for code in ["GBP", " jpy ", "KWD", "UAH", "ZAR"] {
+        assert!(Currency::from_code(code).is_ok(), "{code}");
+    }
+    // A fund, gold, the code for tests, no code.
+    for code in ["CLF", "XAU", "XTS", "ZZZ", "", "€"] {
+        assert!(Currency::from_code(code).is_err(), "{code}");
+    }
 }
 
 #[test]

@@ -36,7 +36,7 @@ impl FromStr for Thread {
                 ),
                 None => (rest, String::new()),
             };
-            return reader.inch(Series::G, size, class);
+            return reader.inch(Series::G, size, &class);
         }
         // The longer names first: UNC is found before UN.
         for (name, series) in [
@@ -56,7 +56,7 @@ impl FromStr for Thread {
                 let size = typed.get(..at).unwrap_or_default();
                 let class = typed.get(at + name.len()..).unwrap_or_default().trim();
                 let class = class.strip_prefix('-').unwrap_or(class).trim();
-                return reader.inch(series, size, class.to_ascii_uppercase());
+                return reader.inch(series, size, &class.to_ascii_uppercase());
             }
         }
         Err(reader.not_understood())
@@ -126,15 +126,8 @@ impl Reader<'_> {
     }
 
     /// `1/2-13`, `1/2`, `#10-32`, `1-1/8-7`: what stands before the series.
-    fn inch(&self, series: Series, text: &str, class: String) -> Result<Thread, ThreadError> {
-        let known_class = match series {
-            Series::G => matches!(class.as_str(), "" | "A" | "B"),
-            Series::Bsw | Series::Bsf => class.is_empty(),
-            _ => matches!(class.as_str(), "" | "1A" | "2A" | "3A" | "1B" | "2B" | "3B"),
-        };
-        let class = Class::new(&class)
-            .filter(|_| known_class)
-            .ok_or_else(|| self.bad(&class, "a tolerance class of that series"))?;
+    fn inch(&self, series: Series, text: &str, class: &str) -> Result<Thread, ThreadError> {
+        let class = self.inch_class(series, &class)?;
         let text = text.replace('"', " ");
         let (numbered, text) = match text.trim().strip_prefix('#') {
             Some(rest) => (true, rest.to_owned()),
@@ -208,6 +201,17 @@ impl Reader<'_> {
             return Err(ThreadError::SillyPitch(thread.pitch().mm()));
         }
         Ok(thread)
+    }
+
+    fn inch_class(&self, series: Series, class: &str) -> Result<Class, ThreadError> {
+        let known = match series {
+            Series::G => matches!(class, "" | "A" | "B"),
+            Series::Bsw | Series::Bsf => class.is_empty(),
+            _ => matches!(class, "" | "1A" | "2A" | "3A" | "1B" | "2B" | "3B"),
+        };
+        Class::new(class)
+            .filter(|_| known)
+            .ok_or_else(|| self.bad(class, "a tolerance class of that series"))
     }
 
     /// A whole number or a fraction of inches, in thirty-seconds; up to 6 in, and the numbered sizes up to 12.

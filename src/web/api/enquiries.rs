@@ -1,12 +1,15 @@
 //! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
 
-use crate::app::answer_enquiry::Ways;
+use crate::app::Refusal;
+use crate::app::answer_enquiry::answer_enquiry;
+use crate::app::catalogue::catalogue;
+use crate::app::give_quote::{QuoteRequest, give_quote};
+use crate::app::save_enquiry::open_enquiry;
 use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
-use crate::db::quotes::Quote;
-use crate::units::Money;
-use crate::web::screens::enquiries::work;
-use crate::web::screens::enquiries::{CallForm, Lists};
+use crate::enquiry::quote::Quote;
+use crate::units::{Code, Money};
+use crate::web::screens::enquiries::CallForm;
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
 use actix_web::http::header::LOCATION;
@@ -110,17 +113,14 @@ async fn add(who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
         version: String::new(),
     };
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let ways = Ways::load(&mut tx).await?;
-    let lists = Lists::load(&mut tx, &ways).await?;
-    let Some(details) = form.read(&lists, &mut errors) else {
+    let actor = who.actor();
+    let catalogue = catalogue(&actor).await?;
+    let Some(details) = form.read(&catalogue, &mut errors) else {
         return Err(as_sent(&errors).into());
     };
-    let (id, _) = enquiries::create(&mut tx, &details).await?;
-    let enquiry = enquiries::get(&mut tx, id).await?;
-    tx.commit().await?;
+    let enquiry = open_enquiry(&actor, &details).await?;
     Ok(HttpResponse::Created()
-        .insert_header((LOCATION, format!("/api/v1/enquiries/{id}")))
+        .insert_header((LOCATION, format!("/api/v1/enquiries/{}", enquiry.id)))
         .json(Shown::from(enquiry))
         .into())
 }
@@ -134,13 +134,10 @@ async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
 
 /// The whole answer as it stands now.
 async fn answer(who: SignedIn, site: web::Data<Site>, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let enquiry = enquiries::get(&mut tx, *id).await?;
-    let ways = Ways::load(&mut tx).await?;
-    match work::answer_to(tx, &site, ways, &enquiry, Utc::now()).await? {
+    let answered = answer_enquiry(&who.actor(), &site.simulator, *id, Utc::now()).await?;
+    match answered.answer {
         Ok(answer) => Ok(HttpResponse::Ok().json(answer).into()),
-        Err(why) => Err(WebError::Unprocessable(why.to_string())),
+        Err(why) => Err(WebError::Refused(Refusal::Unanswerable(why))),
     }
 }
 
@@ -203,12 +200,14 @@ async fn quote(
     if !errors.is_empty() {
         return Err(errors.into());
     }
-    let asked = work::QuoteAsked {
-        option: &choice.option,
-        at: choice.at,
-        hold_until,
+    let request = QuoteRequest {
+        enquiry_id: *id,
+        option: choice.option.clone(),
+        read_out_at: choice.at,
+        reserve_until: hold_until,
     };
-    let given = Given::from(work::quote(&who, &site, *id, asked).await?);
+    let quote = give_quote(&who.actor(), &site.simulator, &request, Utc::now()).await?;
+    let given = Given::from(quote);
     Ok(HttpResponse::Created()
         .insert_header((LOCATION, given.address.clone()))
         .json(given)

@@ -3,6 +3,7 @@
 use crate::db::people::Role;
 use crate::db::sightings;
 use crate::sourcing::Sighting;
+use crate::units::Code;
 use crate::web::screens::market::read_sighting;
 use crate::web::ui::record::Typed;
 use crate::web::ui::{Answer, FormErrors, SignedIn};

@@ -1,4 +1,5 @@
 //! Style sheet, scripts and the mark: compiled in, compressed once, named by their content and cached for ever.
+//! The style sheet is joined from the files of `static/css/`, one for each component.
 
 use super::error::WebError;
 use actix_web::http::header::{
@@ -24,15 +25,70 @@ macro_rules! asset {
         Asset::new(
             $name,
             $content_type,
-            include_bytes!(concat!("../../../static/", $name)),
+            web::Bytes::from_static(include_bytes!(concat!(
+                env!("CARGO_MANIFEST_DIR"),
+                "/static/",
+                $name
+            ))),
         )
     };
+}
+
+macro_rules! style {
+    ($($name:literal),+ $(,)?) => {
+        &[$((
+            $name,
+            include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/static/css/", $name, ".css")),
+        )),+]
+    };
+}
+
+/// The files of `static/css/` with their text, in the order of the cascade: of two rules with equal specificity, the
+/// later one wins. They are served joined, as `borewright.css`.
+const STYLE: &[(&str, &str)] = style![
+    "tokens",
+    "base",
+    "shell",
+    "layout",
+    "buttons",
+    "forms",
+    "notices",
+    "tables",
+    "live",
+    "drawings",
+    "phone",
+    "print",
+    "motion",
+    "sign-in",
+    "market",
+    "hours",
+    "castings",
+    "face-drawing",
+    "conversion-rules",
+    "shelf",
+    "shop",
+    "enquiry",
+    "cost",
+    "route",
+    "stock",
+    "jobs",
+    "week-plan",
+    "week",
+    "week-media",
+    "bench",
+    "records",
+];
+
+/// The style sheet as it is served.
+fn style_sheet() -> web::Bytes {
+    let parts: Vec<&str> = STYLE.iter().map(|(_, text)| *text).collect();
+    web::Bytes::from(parts.join("\n"))
 }
 
 static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
     vec![
         asset!("bench.js", "text/javascript; charset=utf-8"),
-        asset!("borewright.css", "text/css; charset=utf-8"),
+        Asset::new("borewright.css", "text/css; charset=utf-8", style_sheet()),
         asset!("keys.js", "text/javascript; charset=utf-8"),
         asset!("live.js", "text/javascript; charset=utf-8"),
         asset!("mark.svg", "image/svg+xml"),
@@ -41,20 +97,20 @@ static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
 });
 
 impl Asset {
-    fn new(name: &'static str, content_type: &'static str, bytes: &'static [u8]) -> Self {
-        let hash = Sha256::digest(bytes);
+    fn new(name: &'static str, content_type: &'static str, bytes: web::Bytes) -> Self {
+        let hash = Sha256::digest(&bytes);
         let hex: String = hash.iter().take(8).map(|b| format!("{b:02x}")).collect();
         let mut encoder = GzEncoder::new(Vec::new(), Compression::best());
         // Writing into memory does not fail; were it to, the raw bytes would be served.
         let gzip = encoder
-            .write_all(bytes)
+            .write_all(&bytes)
             .and_then(|()| encoder.finish())
             .map_or(web::Bytes::new(), web::Bytes::from);
         Self {
             name,
             url: format!("/static/{hex}/{name}"),
             content_type,
-            raw: web::Bytes::from_static(bytes),
+            raw: bytes,
             gzip,
         }
     }
@@ -101,32 +157,49 @@ async fn serve(req: HttpRequest) -> Result<HttpResponse, WebError> {
 mod tests {
     use super::*;
 
-    /// A lost brace hides every section after it from the browser, which says nothing.
+    /// A brace that is not closed hides every rule after it from the browser, which reports nothing.
     #[test]
-    fn the_style_sheet_closes_every_section_it_opens() {
-        let mut depth = 0_i32;
-        let mut in_comment = false;
-        for (number, line) in include_str!("../../../static/borewright.css")
-            .lines()
-            .enumerate()
-        {
-            if line.starts_with("/*") {
-                assert_eq!(depth, 0, "line {}: a rule above is not closed", number + 1);
-                in_comment = true;
+    fn every_style_file_closes_every_section_it_opens() {
+        for (name, text) in STYLE {
+            let mut depth = 0_i32;
+            let mut in_comment = false;
+            for (number, line) in text.lines().enumerate() {
+                if line.starts_with("/*") {
+                    let line = number + 1;
+                    assert_eq!(depth, 0, "{name}.css:{line}: a rule above is not closed");
+                    in_comment = true;
+                }
+                if !in_comment {
+                    depth += line.matches('{').count() as i32 - line.matches('}').count() as i32;
+                }
+                in_comment &= !line.contains("*/");
             }
-            if !in_comment {
-                depth += line.matches('{').count() as i32 - line.matches('}').count() as i32;
-            }
-            in_comment &= !line.contains("*/");
+            assert_eq!(depth, 0, "{name}.css");
         }
-        assert_eq!(depth, 0);
+    }
+
+    /// A file that nobody lists would change nothing on any screen.
+    #[test]
+    fn every_style_file_is_part_of_the_sheet() {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/static/css");
+        let mut on_disk: Vec<String> = std::fs::read_dir(folder)
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect();
+        let mut listed: Vec<String> = STYLE
+            .iter()
+            .map(|(name, _)| format!("{name}.css"))
+            .collect();
+        on_disk.sort();
+        listed.sort();
+        assert_eq!(on_disk, listed);
     }
 
     #[test]
     fn names_change_with_content_and_are_known() {
         assert!(url("borewright.css").ends_with("/borewright.css"));
-        let one = Asset::new("a.css", "text/css", b"a{}");
-        let two = Asset::new("a.css", "text/css", b"b{}");
+        let one = Asset::new("a.css", "text/css", web::Bytes::from_static(b"a{}"));
+        let two = Asset::new("a.css", "text/css", web::Bytes::from_static(b"b{}"));
         assert_ne!(one.url, two.url);
         assert_eq!(url("missing.css"), "/static/");
     }

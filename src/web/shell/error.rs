@@ -1,6 +1,8 @@
 //! One error type at the edge: a page with words for people, a problem document (RFC 9457) for machines.
 
+use crate::app::{self, AppError};
 use crate::db::DbError;
+use crate::db::people::Role;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{ACCEPT, RETRY_AFTER};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
@@ -14,6 +16,9 @@ pub enum WebError {
     /// From the store.
     #[error(transparent)]
     Store(#[from] DbError),
+    /// A use case cannot be carried out as things are; the words are [`crate::web::ui::words`]'s.
+    #[error("{0}")]
+    Refused(app::Refusal),
     /// There is no such thing here; the words follow "We cannot find".
     #[error("{0} was not found")]
     NotFound(&'static str),
@@ -83,7 +88,9 @@ impl ResponseError for WebError {
                 StatusCode::UNAUTHORIZED
             }
             Self::BadRequest(_) => StatusCode::BAD_REQUEST,
-            Self::Unprocessable(_) | Self::Invalid(_) => StatusCode::UNPROCESSABLE_ENTITY,
+            Self::Refused(_) | Self::Unprocessable(_) | Self::Invalid(_) => {
+                StatusCode::UNPROCESSABLE_ENTITY
+            }
             Self::UnsupportedMedia(_) => StatusCode::UNSUPPORTED_MEDIA_TYPE,
             Self::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
             Self::TooMany { .. } => StatusCode::TOO_MANY_REQUESTS,
@@ -91,7 +98,7 @@ impl ResponseError for WebError {
         }
     }
 
-    /// Bare: [`crate::web::ui::error_page::render`] knows the request and gives it its page or problem document.
+    /// Bare: `ui::error_page::render` knows the request and gives it its page or problem document.
     fn error_response(&self) -> HttpResponse {
         let mut response = HttpResponse::build(self.status_code());
         if let Self::TooMany { retry_after, .. } = self {
@@ -109,9 +116,22 @@ impl ResponseError for WebError {
     }
 }
 
-/// What is refusal of an error, beyond its status.
+impl From<AppError> for WebError {
+    fn from(error: AppError) -> Self {
+        match error {
+            AppError::Db(error) => Self::Store(error),
+            AppError::NotAllowed(role) => Self::needs(role),
+            AppError::Refused(why) => Self::Refused(why),
+            AppError::Failed { .. } => Self::Internal(error.to_string()),
+        }
+    }
+}
+
+/// What an error page says, beyond its status.
 #[derive(Debug, Clone)]
 pub(in crate::web) struct Refusal {
+    /// A refusal of a use case, whose words take the place of `detail`.
+    pub(in crate::web) why: Option<app::Refusal>,
     pub(in crate::web) detail: String,
     /// Complaints by field.
     pub(in crate::web) fields: Vec<(String, String)>,
@@ -120,6 +140,16 @@ pub(in crate::web) struct Refusal {
 }
 
 impl WebError {
+    /// It takes this role.
+    pub(in crate::web) fn needs(role: Role) -> Self {
+        Self::Forbidden(match role {
+            Role::Owner => "This is for the owner of the shop.".to_owned(),
+            Role::Office | Role::Machinist => {
+                "This is for the office and the owner of the shop.".to_owned()
+            }
+        })
+    }
+
     fn refusal(&self) -> Option<Refusal> {
         let detail = match self {
             Self::Store(DbError::Corrupt { .. } | DbError::Database(_)) | Self::Internal(_) => {
@@ -147,7 +177,12 @@ impl WebError {
             Self::FromEarlierSignIn { typed, .. } => typed.clone(),
             _ => Vec::new(),
         };
+        let why = match self {
+            Self::Refused(why) => Some(why.clone()),
+            _ => None,
+        };
         Some(Refusal {
+            why,
             detail,
             fields,
             typed,

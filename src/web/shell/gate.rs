@@ -7,10 +7,11 @@ use super::error::{WebError, is_for_machines};
 use super::feed_address::is_feed;
 use super::session;
 use super::site::Site;
+use crate::app::Actor;
 use crate::db::people::Role;
 use crate::db::sessions::{self, Session};
 use crate::db::{DbError, Scope, ShopTx};
-use crate::units::{Currency, LengthUnit};
+use crate::units::{Code, Currency, LengthUnit};
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderMap};
@@ -92,6 +93,12 @@ impl SignedIn {
         ShopTx::begin(&self.pool, self.scope).await
     }
 
+    /// The same person as use cases take them.
+    #[must_use]
+    pub fn actor(&self) -> Actor {
+        Actor::new(self.pool.clone(), self.scope, self.role)
+    }
+
     /// Whether they may do what this role may.
     #[must_use]
     pub fn may(&self, role: Role) -> bool {
@@ -106,12 +113,7 @@ impl SignedIn {
         if self.may(role) {
             return Ok(());
         }
-        Err(WebError::Forbidden(match role {
-            Role::Owner => "This is for the owner of the shop.".to_owned(),
-            Role::Office | Role::Machinist => {
-                "This is for the office and the owner of the shop.".to_owned()
-            }
-        }))
+        Err(WebError::needs(role))
     }
 }
 

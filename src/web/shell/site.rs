@@ -1,7 +1,7 @@
 //! What the service was told at its start, and what every request may need.
 
 use super::brake::Brake;
-use crate::app::answer_enquiry::DrawnPlans;
+use crate::app::answer_enquiry::Simulator;
 use crate::db::casting_records::PhotoPlace;
 use actix_web::HttpRequest;
 use sqlx::PgPool;
@@ -50,13 +50,12 @@ pub struct Site {
     pub secure_cookies: bool,
     /// See [`Config::behind_proxy`].
     pub behind_proxy: bool,
-    /// See [`Config::futures`].
-    pub futures: u32,
     /// See [`Config::photos`].
     pub photos: PhotoPlace,
     /// See [`Config::base_url`].
     pub base_url: Option<String>,
-    pub(in crate::web) plans: DrawnPlans,
+    /// How answers are simulated, with the futures of [`Config::futures`].
+    pub simulator: Simulator,
     pub(in crate::web) hashing: Arc<Semaphore>,
     pub(in crate::web) feed_brake: Arc<Brake>,
 }

@@ -106,11 +106,15 @@ fn words(status: StatusCode, refusal: Option<Refusal>, id: Option<String>) -> Wo
         ),
         _ => ("That did not work", "The request was refused."),
     };
-    let refusal = refusal.unwrap_or_else(|| Refusal {
+    let mut refusal = refusal.unwrap_or_else(|| Refusal {
+        why: None,
         detail: otherwise.to_owned(),
         fields: Vec::new(),
         typed: Vec::new(),
     });
+    if let Some(why) = &refusal.why {
+        refusal.detail = super::words::refusal(why);
+    }
     Words {
         title,
         refusal,

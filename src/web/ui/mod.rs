@@ -8,6 +8,7 @@ pub mod page;
 pub(in crate::web) mod record;
 pub mod show;
 pub mod stale;
+pub mod words;
 
 pub use super::shell::body::{CheckedForm, Live, csrf_field};
 pub use super::shell::error::WebError;

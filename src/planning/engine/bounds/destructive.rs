@@ -2,9 +2,9 @@
 //! its window, tighten until nothing moves; when a window closes, T is too short.
 //!
 //! What windows alone do not refute, shaving may (Martin and Shmoys 1996): an operation is tried at an end of its
-//! window, and when that cannot be, the end is cut off. How much is tried is bounded by a count of work, not by a clock,
-//! so that the answer is the same on every machine. A little is done before the search; while the search goes on, the
-//! makespan just below the best it has is being refuted, and when that succeeds the best is proved.
+//! window, and when that cannot be, the end is cut off. How much is tried is bounded by a count of work, not by a
+//! clock, so that the answer is the same on every machine. A little is done before the search; while the search goes
+//! on, the makespan just below the best it has is being refuted, and when that succeeds the best is proved.
 
 use super::disjunctive::{Disjunctive, Task};
 use crate::planning::engine::model::{
@@ -17,7 +17,7 @@ use crate::planning::engine::model::{
 const WORK: u64 = 500_000;
 
 /// What is known before any makespan is supposed.
-pub(super) struct Given {
+pub(super) struct HeadsAndTails {
     /// Least minutes of each operation.
     pub time: Vec<Minute>,
     /// Earliest start of each operation.
@@ -29,14 +29,14 @@ pub(super) struct Given {
 }
 
 /// The windows of all operations under a supposed makespan.
-pub(super) struct Destruction<'a> {
+pub(super) struct DestructiveBound<'a> {
     shop: &'a Shop,
-    given: Given,
+    heads_and_tails: HeadsAndTails,
     /// Nothing in the windows is false when the makespan is at most this.
     supposed: Minute,
     est: Vec<Minute>,
     lct: Vec<Minute>,
-    /// Operations whose window moved and whose neighbours have not heard of it.
+    /// Operations whose window moved since the operations linked to them were last looked at.
     moved: Vec<u32>,
     /// Machines with such operations.
     due: Vec<usize>,
@@ -53,10 +53,10 @@ pub(super) struct Destruction<'a> {
     saved: (Vec<Minute>, Vec<Minute>),
 }
 
-impl<'a> Destruction<'a> {
-    pub fn new(shop: &'a Shop, given: Given) -> Self {
-        let mut machine_of = vec![usize::MAX; given.time.len()];
-        for (m, ops) in given.on_machine.iter().enumerate() {
+impl<'a> DestructiveBound<'a> {
+    pub fn new(shop: &'a Shop, heads_and_tails: HeadsAndTails) -> Self {
+        let mut machine_of = vec![usize::MAX; heads_and_tails.time.len()];
+        for (m, ops) in heads_and_tails.on_machine.iter().enumerate() {
             for &op in ops {
                 machine_of[op as usize] = m;
             }
@@ -68,16 +68,16 @@ impl<'a> Destruction<'a> {
             lct: Vec::new(),
             moved: Vec::new(),
             due: Vec::new(),
-            is_due: vec![false; given.on_machine.len()],
+            is_due: vec![false; heads_and_tails.on_machine.len()],
             machine_of,
-            ops: given.on_machine.concat(),
+            ops: heads_and_tails.on_machine.concat(),
             at: 0,
             barren: 0,
             tasks: Vec::new(),
             rules: Disjunctive::default(),
             work: 0,
             saved: (Vec::new(), Vec::new()),
-            given,
+            heads_and_tails,
         }
     }
 
@@ -117,7 +117,7 @@ impl<'a> Destruction<'a> {
             return true;
         }
         if supposed > self.supposed {
-            self.est.clone_from(&self.given.head);
+            self.est.clone_from(&self.heads_and_tails.head);
             self.lct.clear();
             self.lct.resize(self.est.len(), Minute::MAX / 4);
         }
@@ -127,7 +127,7 @@ impl<'a> Destruction<'a> {
             self.call(m);
         }
         for op in 0..narrow(self.lct.len()) {
-            let lct = supposed - self.given.tail[op as usize];
+            let lct = supposed - self.heads_and_tails.tail[op as usize];
             self.end_by(op, lct);
         }
         self.settle()
@@ -177,8 +177,8 @@ impl<'a> Destruction<'a> {
             while let Some(op) = self.moved.pop() {
                 let i = op as usize;
                 let (first_end, last_start) = (
-                    self.est[i] + self.given.time[i],
-                    self.lct[i] - self.given.time[i],
+                    self.est[i] + self.heads_and_tails.time[i],
+                    self.lct[i] - self.heads_and_tails.time[i],
                 );
                 if first_end > self.lct[i] {
                     return false;
@@ -196,12 +196,16 @@ impl<'a> Destruction<'a> {
             self.is_due[machine] = false;
             let mut tasks = std::mem::take(&mut self.tasks);
             tasks.clear();
-            tasks.extend(self.given.on_machine[machine].iter().map(|&op| Task {
-                op,
-                est: self.est[op as usize],
-                lct: self.lct[op as usize],
-                time: self.given.time[op as usize],
-            }));
+            tasks.extend(
+                self.heads_and_tails.on_machine[machine]
+                    .iter()
+                    .map(|&op| Task {
+                        op,
+                        est: self.est[op as usize],
+                        lct: self.lct[op as usize],
+                        time: self.heads_and_tails.time[op as usize],
+                    }),
+            );
             // The rules are quadratic in the tasks, with a small factor.
             let n = tasks.len() as u64;
             self.work += n + n * n / 16;
@@ -248,7 +252,7 @@ impl<'a> Destruction<'a> {
         let i = op as usize;
         self.saved.0.clone_from(&self.est);
         self.saved.1.clone_from(&self.lct);
-        let others = step - 1 + self.given.time[i];
+        let others = step - 1 + self.heads_and_tails.time[i];
         if early {
             self.end_by(op, self.est[i] + others);
         } else {

@@ -303,10 +303,10 @@ mod tests {
         let mut runner = proptest::test_runner::TestRunner::deterministic();
         let (mut impossible, mut refused, mut room, mut cut) = (0, 0, 0, 0);
         for _ in 0..1000 {
-            let given = tasks().new_tree(&mut runner).unwrap().current();
-            let mut windows = vec![None; given.len()];
-            count_out(&given, &mut Vec::new(), &mut windows);
-            let (mut now, mut rules) = (given.clone(), Disjunctive::default());
+            let heads_and_tails = tasks().new_tree(&mut runner).unwrap().current();
+            let mut windows = vec![None; heads_and_tails.len()];
+            count_out(&heads_and_tails, &mut Vec::new(), &mut windows);
+            let (mut now, mut rules) = (heads_and_tails.clone(), Disjunctive::default());
             let holds = (0..8).all(|_| rules.tighten(&mut now).is_some());
             if windows[0].is_none() {
                 impossible += 1;
@@ -315,7 +315,7 @@ mod tests {
             }
             for t in &now {
                 let (est, lct) = windows[t.op as usize].unwrap();
-                let was = given[t.op as usize];
+                let was = heads_and_tails[t.op as usize];
                 room += est - was.est + was.lct - lct;
                 cut += t.est - was.est + was.lct - t.lct;
             }

@@ -1,4 +1,4 @@
-//! What no plan can beat: root lower bounds.
+//! Lower bounds, found at the root, that no plan can beat.
 
 mod destructive;
 mod disjunctive;
@@ -8,15 +8,15 @@ use std::collections::BinaryHeap;
 use crate::planning::engine::model::{
     Goal, Minute,
     build::{NONE, Shop, narrow},
-    stay::stay,
+    fit::earliest_fit,
 };
-use destructive::{Destruction, Given};
+use destructive::{DestructiveBound, HeadsAndTails};
 
 /// A lower bound on the main figure of the goal: makespan, or weighted lateness.
 pub(crate) struct Bound<'a> {
     /// The bound so far.
     pub value: Minute,
-    destruction: Option<Destruction<'a>>,
+    destructive: Option<DestructiveBound<'a>>,
 }
 
 impl<'a> Bound<'a> {
@@ -33,15 +33,15 @@ impl<'a> Bound<'a> {
                     .iter()
                     .filter_map(|j| Some(j.weight * (done(j)?.saturating_sub(j.due)).max(0)))
                     .sum(),
-                destruction: None,
+                destructive: None,
             },
             Goal::Makespan => {
                 let longest = shop.jobs.iter().filter_map(done).max().unwrap_or(0);
-                let (bound, given) = by_machines(shop, &heads);
-                let mut destruction = Destruction::new(shop, given);
+                let (bound, heads_and_tails) = by_machines(shop, &heads);
+                let mut destructive = DestructiveBound::new(shop, heads_and_tails);
                 Self {
-                    value: destruction.raise(bound.max(longest)),
-                    destruction: Some(destruction),
+                    value: destructive.raise(bound.max(longest)),
+                    destructive: Some(destructive),
                 }
             }
         }
@@ -49,7 +49,7 @@ impl<'a> Bound<'a> {
 
     /// Tries to prove that nothing is better than `best`, going on until so much work has been done in all.
     pub fn prove(&mut self, best: Minute, work: u64) -> bool {
-        if let Some(d) = &mut self.destruction
+        if let Some(d) = &mut self.destructive
             && self.value < best
             && d.refutes(best - 1, work)
         {
@@ -80,19 +80,19 @@ fn earliest_ends(shop: &Shop) -> Vec<Minute> {
             shop.people(op)
         };
         let mut first = Minute::MAX;
-        for way in shop.ways(op) {
-            let setup = shop.least_setup(way, o.key);
+        for mode in shop.modes(op) {
+            let setup = shop.least_setup(mode, o.key);
             for &p in people {
-                let attended = if p == NONE { 0 } else { setup + way.attended };
+                let attended = if p == NONE { 0 } else { setup + mode.attended };
                 first = first.min(
-                    stay(
+                    earliest_fit(
                         shop,
-                        way.machine,
+                        mode.machine,
                         p,
                         o.may_pause,
                         from,
                         attended,
-                        setup + way.run - attended,
+                        setup + mode.run - attended,
                     )
                     .2,
                 );
@@ -103,14 +103,14 @@ fn earliest_ends(shop: &Shop) -> Vec<Minute> {
     ends
 }
 
-/// What the machines say of the makespan: the preemptive one-machine bound of each, and the work that a group of machines
-/// must share; with what destruction starts from.
-fn by_machines(shop: &Shop, ends: &[Minute]) -> (Minute, Given) {
+/// What the machines say of the makespan: the preemptive one-machine bound of each, and the work that a group of
+/// machines must share; with what destruction starts from.
+fn by_machines(shop: &Shop, ends: &[Minute]) -> (Minute, HeadsAndTails) {
     let n = shop.ops.len();
     let least = |op: u32| match shop.fixed[op as usize] {
         Some(f) => f.end - f.start,
         None => shop
-            .ways(op)
+            .modes(op)
             .iter()
             .map(|w| shop.least_setup(w, shop.ops[op as usize].key) + w.run)
             .min()
@@ -153,18 +153,18 @@ fn by_machines(shop: &Shop, ends: &[Minute]) -> (Minute, Given) {
         .iter()
         .map(|machines| shared_work(shop, machines, &triple));
     let bound = alone.chain(shared).max().unwrap_or(0);
-    let given = Given {
+    let heads_and_tails = HeadsAndTails {
         time,
         head,
         tail,
         on_machine,
     };
-    (bound, given)
+    (bound, heads_and_tails)
 }
 
 /// The machines an operation can be on, each once, in order.
 fn group(shop: &Shop, op: u32) -> Vec<u32> {
-    let mut group: Vec<u32> = shop.ways(op).iter().map(|w| w.machine).collect();
+    let mut group: Vec<u32> = shop.modes(op).iter().map(|w| w.machine).collect();
     group.sort_unstable();
     group.dedup();
     group
@@ -180,7 +180,7 @@ fn shared_work(
     for op in 0..narrow(shop.ops.len()) {
         let o = triple(op);
         let within = shop
-            .ways(op)
+            .modes(op)
             .iter()
             .all(|w| machines.binary_search(&w.machine).is_ok());
         if within && o.1 > 0 && shop.fixed[op as usize].is_none() {

@@ -1,7 +1,7 @@
 //! Schedules after Giffler and Thompson (1960): the conflict on the machine that could finish first is settled by a
 //! priority rule.
 
-use super::rules::{Dispatch, Rule};
+use super::rules::{DispatchRule, Rule};
 use crate::planning::engine::{
     model::{
         Minute,
@@ -111,7 +111,7 @@ impl<'a> Dispatcher<'a> {
                 order: Vec::with_capacity(n),
                 choice: vec![
                     Choice {
-                        way: 0,
+                        mode: 0,
                         person: NONE
                     };
                     n
@@ -121,7 +121,7 @@ impl<'a> Dispatcher<'a> {
     }
 
     /// Decisions by one rule, with a promise for each job as the rule is to see it.
-    pub fn plan(&mut self, timing: &mut Timing, how: Dispatch, dues: &[Minute]) -> &Decisions {
+    pub fn plan(&mut self, timing: &mut Timing, how: DispatchRule, dues: &[Minute]) -> &Decisions {
         let shop = self.shop;
         self.decisions.order.clear();
         self.waiting.copy_from_slice(&self.waits);
@@ -132,14 +132,14 @@ impl<'a> Dispatcher<'a> {
         timing.begin(shop);
         for op in 0..shop.ops.len() as u32 {
             if self.waiting[op as usize] == 0 && !shop.ops[op as usize].fixed {
-                let ready = self.best_way(timing, op);
+                let ready = self.best_mode(timing, op);
                 self.join(timing, ready);
             }
         }
         while let Some((machine, at)) = self.first(timing) {
             let pick = self.settle(timing, machine, at, how, dues);
             let picked = self.queues[machine].ready.swap_remove(pick);
-            let mut next = Some(self.best_way(timing, picked.op));
+            let mut next = Some(self.best_mode(timing, picked.op));
             self.look(timing, machine);
             // A chain held together by longest lags goes in one piece, so that it can be put off as a whole.
             while let Some(r) = next.take() {
@@ -154,7 +154,7 @@ impl<'a> Dispatcher<'a> {
                     }
                     self.waiting[i] -= 1;
                     if self.waiting[i] == 0 {
-                        let found = self.best_way(timing, l.op);
+                        let found = self.best_mode(timing, l.op);
                         if l.max != NO_MAX && next.is_none() {
                             next = Some(found);
                         } else {
@@ -167,8 +167,8 @@ impl<'a> Dispatcher<'a> {
         &self.decisions
     }
 
-    fn best_way(&mut self, timing: &Timing, op: u32) -> Ready {
-        best_way(self.shop, timing, &mut self.alike, op)
+    fn best_mode(&mut self, timing: &Timing, op: u32) -> Ready {
+        best_mode(self.shop, timing, &mut self.alike, op)
     }
 
     fn look(&mut self, timing: &Timing, machine: usize) {
@@ -188,7 +188,7 @@ impl<'a> Dispatcher<'a> {
         let firsts = self.queues.iter().enumerate();
         let ((_, op, at), machine) = firsts.filter_map(|(m, q)| Some((q.first?, m))).min()?;
         // It is looked at again with people and machines as they are now, and may be better off elsewhere by now.
-        let fresh = self.best_way(timing, op);
+        let fresh = self.best_mode(timing, op);
         let now = fresh.machine as usize;
         if now == machine {
             self.queues[machine].ready[at] = fresh;
@@ -206,7 +206,7 @@ impl<'a> Dispatcher<'a> {
         timing: &Timing,
         machine: usize,
         at: usize,
-        how: Dispatch,
+        how: DispatchRule,
         dues: &[Minute],
     ) -> usize {
         let shop = self.shop;
@@ -252,14 +252,14 @@ impl<'a> Dispatcher<'a> {
 }
 
 /// The mode and person with which an operation would end first.
-fn best_way(shop: &Shop, timing: &Timing, alike: &mut Vec<Person>, op: u32) -> Ready {
+fn best_mode(shop: &Shop, timing: &Timing, alike: &mut Vec<Person>, op: u32) -> Ready {
     let mut best: Option<Ready> = None;
-    for (k, way) in shop.ways(op).iter().enumerate() {
+    for (k, mode) in shop.modes(op).iter().enumerate() {
         alike.clear();
-        let from = timing.ready(shop, op, way.machine);
+        let from = timing.ready(shop, op, mode.machine);
         for &person in shop.people(op) {
             let other = Person {
-                hours: shop.joint_hours(way.machine, person),
+                hours: shop.joint_hours(mode.machine, person),
                 free: timing.person_free(person),
                 person,
             };
@@ -274,17 +274,17 @@ fn best_way(shop: &Shop, timing: &Timing, alike: &mut Vec<Person>, op: u32) -> R
             alike.push(NOBODY);
         }
         for p in &*alike {
-            let times = timing.fit(shop, op, way, p.person);
+            let times = timing.fit(shop, op, mode, p.person);
             if best.is_none_or(|b| (times.end, times.setup) < (b.times.end, b.times.setup)) {
                 best = Some(Ready {
                     op,
                     choice: Choice {
-                        way: k as u32,
+                        mode: k as u32,
                         person: p.person,
                     },
                     times,
-                    machine: way.machine,
-                    least: way.setup_same_key.min(way.setup) + way.run,
+                    machine: mode.machine,
+                    least: mode.setup_same_key.min(mode.setup) + mode.run,
                 });
             }
         }
@@ -292,7 +292,7 @@ fn best_way(shop: &Shop, timing: &Timing, alike: &mut Vec<Person>, op: u32) -> R
     best.unwrap_or(Ready {
         op,
         choice: Choice {
-            way: 0,
+            mode: 0,
             person: NONE,
         },
         times: timing.times[op as usize],
@@ -304,7 +304,7 @@ fn best_way(shop: &Shop, timing: &Timing, alike: &mut Vec<Person>, op: u32) -> R
 fn work_left(shop: &Shop) -> Vec<Work> {
     let n = shop.ops.len();
     let stretched = |op: u32| {
-        let ways = shop.ways(op).iter().map(|w| {
+        let modes = shop.modes(op).iter().map(|w| {
             let alone = (w.run - w.attended) as f64 / shop.hours(w.machine).open_share();
             let attended = (w.setup.min(w.setup_same_key) + w.attended) as f64;
             let joint = match shop.people(op).first() {
@@ -313,7 +313,7 @@ fn work_left(shop: &Shop) -> Vec<Work> {
             };
             alone + attended / joint.open_share()
         });
-        ways.fold(f64::INFINITY, f64::min)
+        modes.fold(f64::INFINITY, f64::min)
     };
     let mut work = vec![Work::default(); n];
     for &op in shop.topological().iter().rev() {

@@ -27,31 +27,31 @@ pub(crate) enum Rule {
 
 /// A rule, and how long it may keep a machine waiting for what it prefers.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Dispatch {
+pub(crate) struct DispatchRule {
     pub rule: Rule,
     /// As a share of the operation that could be done first: 1 gives active schedules, 0 schedules without delay
     /// (between them: Bierwirth and Mattfeld 1999).
     pub patience: f64,
 }
 
-const fn by(rule: Rule) -> Dispatch {
-    Dispatch {
+const fn by(rule: Rule) -> DispatchRule {
+    DispatchRule {
         rule,
         patience: 1.0,
     }
 }
 
 /// What is tried first whatever the goal.
-pub(crate) const FIRST: Dispatch = by(Rule::EarliestDue);
+pub(crate) const FIRST: DispatchRule = by(Rule::EarliestDue);
 
 /// What else is tried for a goal.
-pub(crate) fn dispatches(goal: Goal) -> Vec<Dispatch> {
+pub(crate) fn dispatch_rules(goal: Goal) -> Vec<DispatchRule> {
     let mut all = vec![by(Rule::MostWorkLeft), by(Rule::WeightedShortest)];
     if goal == Goal::Promises {
         for patience in [0.0, 0.5] {
             for ahead in [0.5, 1.0, 2.0, 4.0] {
                 for waits in [0.0, 0.5, 1.0] {
-                    all.push(Dispatch {
+                    all.push(DispatchRule {
                         rule: Rule::ApparentTardiness { ahead, waits },
                         patience,
                     });
@@ -63,16 +63,16 @@ pub(crate) fn dispatches(goal: Goal) -> Vec<Dispatch> {
 }
 
 /// The best of the rules, its plan and what that is worth.
-pub(crate) fn best_rule(shop: &Shop, timing: &mut Timing) -> (Dispatch, Decisions, Value) {
+pub(crate) fn best_rule(shop: &Shop, timing: &mut Timing) -> (DispatchRule, Decisions, Value) {
     let mut dispatcher = Dispatcher::new(shop);
     let dues = shop.dues();
-    let mut by = |how: Dispatch| {
+    let mut by = |how: DispatchRule| {
         let decisions = dispatcher.plan(timing, how, &dues).clone();
         let value = timing.once(shop, &decisions);
         (how, decisions, value)
     };
     let mut best = by(FIRST);
-    for how in dispatches(shop.goal) {
+    for how in dispatch_rules(shop.goal) {
         let other = by(how);
         if other.2.compare(&best.2, shop.goal).is_lt() {
             best = other;

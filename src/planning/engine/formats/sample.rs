@@ -35,9 +35,9 @@ pub struct Sample {
     pub keys: u32,
     /// Working days of the calendars.
     pub days: u32,
-    /// A promise is the job's own work content (TWK; Baker 1984, from memory) and some days more, spread evenly over so many percent of
-    /// the time that the fullest machine needs: what a shop that looks at its order book would promise. At 90, most
-    /// promises of a shop can be kept and a few cannot.
+    /// A promise is the job's own work content (TWK; Baker 1984, from memory) and some days more, spread evenly over so
+    /// many percent of the time that the fullest machine needs: what a shop that looks at its order book would promise.
+    /// At 90, most promises of a shop can be kept and a few cannot.
     pub promise_percent: u32,
 }
 
@@ -81,8 +81,8 @@ impl Sample {
         }
     }
 
-    /// One small enough for a constraint solver to prove its best plan: 3 machines, 2 people, a handful of jobs of 2 to 4
-    /// operations.
+    /// One small enough for a constraint solver to prove its best plan: 3 machines, 2 people, a handful of jobs of 2 to
+    /// 4 operations.
     #[must_use]
     pub const fn small(jobs: usize) -> Self {
         Self {

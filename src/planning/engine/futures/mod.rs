@@ -5,7 +5,7 @@
 //! when it was planned, but nobody stands idle by a late operation's empty machine: what can begin by then goes first.
 //! What has been started or pinned stays as planned.
 
-mod player;
+mod simulation;
 
 use rand::Rng;
 
@@ -14,7 +14,7 @@ use crate::planning::engine::{
     timing::{Decisions, Timing},
 };
 
-pub(super) use player::Player;
+pub(super) use simulation::Simulation;
 
 /// When the jobs were done in each of many futures.
 #[derive(Debug, Clone)]
@@ -83,10 +83,10 @@ pub(crate) fn run(
     count: usize,
     rng: &mut impl Rng,
 ) -> Futures {
-    let mut player = Player::new(model, plan, decisions);
+    let mut simulation = Simulation::new(model, plan, decisions);
     let mut done = vec![Vec::with_capacity(count); shop.jobs.len()];
     for _ in 0..count {
-        player.play(shop, timing, rng);
+        simulation.draw_and_replay(shop, timing, rng);
         for (job, done) in shop.jobs.iter().zip(&mut done) {
             if let Some(end) = shop
                 .sinks(job)
@@ -111,7 +111,7 @@ mod tests {
     use crate::planning::engine::{
         formats::{classical::job_shop, sample::Sample},
         model::Goal,
-        solve::{Settings, first_plan, solve},
+        solve::{SolveOptions, first_plan, solve},
     };
     use rand::SeedableRng;
     use statrs::distribution::{ContinuousCDF, Normal};
@@ -165,11 +165,11 @@ mod tests {
             op.spread = 0.0;
         }
         model.goal = Goal::Promises;
-        let settings = Settings {
+        let options = SolveOptions {
             iterations: Some(5000),
-            ..Settings::default()
+            ..SolveOptions::default()
         };
-        let plan = solve(&model, &settings, &mut |_| false).unwrap().plan;
+        let plan = solve(&model, &options, &mut |_| false).unwrap().plan;
         let mut rng = rand_pcg::Pcg64::seed_from_u64(1);
         let futures = futures(&model, &plan, 3, &mut rng).unwrap();
         for (op, a) in model.operations.iter().zip(&plan.assignments) {

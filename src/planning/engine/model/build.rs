@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::{
     Fixed, Goal, Minute, Mode, Model, ModelError,
     calendar::{NEVER, WorkingTime},
-    stay::stay,
+    fit::earliest_fit,
 };
 
 /// No machine, person, operation or key.
@@ -24,7 +24,7 @@ pub(crate) const NO_MAX: Minute = Minute::MAX;
 
 /// A mode with its machine as a plain number.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Way {
+pub(crate) struct FlatMode {
     pub machine: u32,
     pub setup: Minute,
     pub setup_same_key: Minute,
@@ -38,7 +38,7 @@ pub(crate) struct Op {
     pub release: Minute,
     pub job: u32,
     pub key: u32,
-    ways: (u32, u32),
+    modes: (u32, u32),
     people: (u32, u32),
     before: (u32, u32),
     after: (u32, u32),
@@ -101,7 +101,7 @@ pub(crate) struct Shop {
     changeovers: Vec<((u32, u32), Minute)>,
     /// Some link has a longest lag.
     pub has_max_lags: bool,
-    ways: Vec<Way>,
+    modes: Vec<FlatMode>,
     people: Vec<u32>,
     before: Vec<Lag>,
     after: Vec<Lag>,
@@ -163,7 +163,7 @@ impl Shop {
             person_blocks: vec![Vec::new(); model.people.len()],
             changeovers: model.changeovers.iter().map(|(k, v)| (*k, *v)).collect(),
             has_max_lags: model.links.iter().any(|l| l.max_lag.is_some()),
-            ways: Vec::new(),
+            modes: Vec::new(),
             people: Vec::new(),
             before: Vec::new(),
             after: Vec::new(),
@@ -217,8 +217,8 @@ impl Shop {
     fn lay_out_operation(&mut self, model: &Model, i: usize, [before, after]: [&[Lag]; 2]) {
         let op = &model.operations[i];
         let outside = narrow(model.machines.len());
-        let w0 = narrow(self.ways.len());
-        self.ways.extend(op.modes.iter().map(|m: &Mode| Way {
+        let w0 = narrow(self.modes.len());
+        self.modes.extend(op.modes.iter().map(|m: &Mode| FlatMode {
             machine: m.machine.map_or(outside, narrow),
             setup: m.setup,
             setup_same_key: m.setup_same_key,
@@ -236,7 +236,7 @@ impl Shop {
             release: model.jobs[op.job].release,
             job: narrow(op.job),
             key,
-            ways: (w0, narrow(self.ways.len())),
+            modes: (w0, narrow(self.modes.len())),
             people: (p0, narrow(self.people.len())),
             before: (b0, narrow(self.before.len())),
             after: (a0, narrow(self.after.len())),
@@ -294,7 +294,7 @@ impl Shop {
                 self.people(i)
             };
             let fits = op.fixed
-                || self.ways(i).iter().any(|w| {
+                || self.modes(i).iter().any(|w| {
                     let setup = self
                         .changeovers
                         .iter()
@@ -303,7 +303,7 @@ impl Shop {
                     let setup = setup.fold(w.setup.max(w.setup_same_key), Minute::max);
                     people.iter().any(|&p| {
                         let attended = if p == NONE { 0 } else { setup + w.attended };
-                        stay(
+                        earliest_fit(
                             self,
                             w.machine,
                             p,
@@ -333,8 +333,8 @@ impl Shop {
     }
 
     #[inline]
-    pub fn ways(&self, op: u32) -> &[Way] {
-        slice(&self.ways, self.ops[op as usize].ways)
+    pub fn modes(&self, op: u32) -> &[FlatMode] {
+        slice(&self.modes, self.ops[op as usize].modes)
     }
 
     #[inline]
@@ -358,13 +358,13 @@ impl Shop {
     }
 
     /// The least setup an operation can have in a mode, whatever came before.
-    pub fn least_setup(&self, way: &Way, key: u32) -> Minute {
+    pub fn least_setup(&self, mode: &FlatMode, key: u32) -> Minute {
         let to = self
             .changeovers
             .iter()
             .filter(|c| c.0.1 == key)
             .map(|c| c.1);
-        to.fold(way.setup.min(way.setup_same_key), Minute::min)
+        to.fold(mode.setup.min(mode.setup_same_key), Minute::min)
     }
 
     /// All operations in an order that respects the links.
@@ -420,19 +420,19 @@ impl Shop {
 
     /// Setup minutes after an operation with key `before`.
     #[inline]
-    pub fn setup(&self, way: &Way, key: u32, before: u32) -> Minute {
+    pub fn setup(&self, mode: &FlatMode, key: u32, before: u32) -> Minute {
         if before == NONE || key == NONE {
-            return way.setup;
+            return mode.setup;
         }
         if before == key {
-            return way.setup_same_key;
+            return mode.setup_same_key;
         }
         match self
             .changeovers
             .binary_search_by_key(&(before, key), |c| c.0)
         {
             Ok(k) => self.changeovers[k].1,
-            Err(_) => way.setup,
+            Err(_) => mode.setup,
         }
     }
 }

@@ -6,8 +6,8 @@
 
 pub(super) mod build;
 pub mod calendar;
+pub(super) mod fit;
 pub mod plan;
-pub(super) mod stay;
 pub mod validator;
 
 use std::collections::BTreeMap;

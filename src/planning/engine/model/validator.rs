@@ -69,7 +69,7 @@ pub fn validate(model: &Model, plan: &Plan) -> Vec<Violation> {
         }
     }
     let value = revalue(model, plan);
-    let told = plan.value;
+    let stated = plan.value;
     if found.is_empty()
         && (
             value.lateness,
@@ -78,16 +78,16 @@ pub fn validate(model: &Model, plan: &Plan) -> Vec<Violation> {
             value.makespan,
             0,
         ) != (
-            told.lateness,
-            told.setup,
-            told.in_progress,
-            told.makespan,
-            told.broken,
+            stated.lateness,
+            stated.setup,
+            stated.in_progress,
+            stated.makespan,
+            stated.broken,
         )
     {
         found.push(Violation {
             operation: None,
-            what: format!("is worth {value:?}, not {told:?}"),
+            what: format!("is worth {value:?}, not {stated:?}"),
         });
     }
     found

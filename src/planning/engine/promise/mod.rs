@@ -125,10 +125,10 @@ fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed:
         ops: &ops,
     };
     let mut best: Option<(Minute, usize, Choice)> = None;
-    for (k, way) in shop.ways(op).iter().enumerate() {
+    for (k, mode) in shop.modes(op).iter().enumerate() {
         for &person in people {
             let choice = Choice {
-                way: k as u32,
+                mode: k as u32,
                 person,
             };
             for to in lowest..=at {
@@ -136,7 +136,7 @@ fn insert(shop: &Shop, d: &mut Decisions, timing: &mut Timing, op: u32, allowed:
                 let shares = to == lowest || {
                     let before = d.order[to - 1];
                     let c = d.choice[before as usize];
-                    shop.ways(before)[c.way as usize].machine == way.machine
+                    shop.modes(before)[c.mode as usize].machine == mode.machine
                         || (person != NONE && c.person == person)
                 };
                 // Nor can it help to go before work that is over when the job is released.
@@ -186,7 +186,7 @@ mod tests {
     use crate::planning::engine::{
         formats::sample::Sample,
         model::validator::validate,
-        solve::{Settings, solve},
+        solve::{SolveOptions, solve},
     };
     use rand::SeedableRng;
 
@@ -202,12 +202,12 @@ mod tests {
             let mut without = model.clone();
             without.operations.truncate(n);
             without.links.retain(|l| l.after < n);
-            let settings = Settings {
+            let options = SolveOptions {
                 seed: 1,
                 iterations: Some(20_000),
                 rounds: 9,
             };
-            let running = solve(&without, &settings, &mut |_| false).unwrap().plan;
+            let running = solve(&without, &options, &mut |_| false).unwrap().plan;
             let mut rng = rand_pcg::Pcg64::seed_from_u64(seed);
             let p = promise(&model, &running, last, 0.8, 400, &mut rng).unwrap();
             assert!(

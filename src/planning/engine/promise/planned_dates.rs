@@ -8,7 +8,7 @@ use chrono::{DateTime, Utc};
 use rand::Rng;
 
 use crate::planning::engine::{
-    futures::Player,
+    futures::Simulation,
     model::{
         Minute, Model, ModelError,
         build::Shop,
@@ -23,10 +23,10 @@ use crate::planning::{
     ready::has_skill,
 };
 
-/// Stretches of time that are spoken for, sorted and apart.
+/// Stretches of time that are taken, sorted and disjoint.
 type Busy = Vec<(Minute, Minute)>;
 
-/// A running plan, ready to be asked.
+/// What a running plan leaves free of machines and people, in each of many futures.
 #[derive(Debug, Clone)]
 pub struct PlannedDates {
     origin: Minute,
@@ -66,16 +66,16 @@ impl PlannedDates {
         }
         let decisions = Decisions::of_plan(&shop, plan);
         let mut timing = Timing::new(&shop);
-        let mut player = Player::new(model, plan, &decisions);
+        let mut simulation = Simulation::new(model, plan, &decisions);
         let mut futures = Vec::with_capacity(count.max(1));
         for _ in 0..count.max(1) {
-            player.play(&shop, &mut timing, rng);
+            simulation.draw_and_replay(&shop, &mut timing, rng);
             let mut busy = vec![Busy::new(); model.machines.len() + model.people.len()];
             for (i, t) in timing.times.iter().take(shop.ops.len()).enumerate() {
                 let (mode, person) = match shop.fixed[i] {
                     Some(f) => (f.mode, f.person.unwrap_or(usize::MAX)),
                     None => (
-                        decisions.choice[i].way as usize,
+                        decisions.choice[i].mode as usize,
                         decisions.choice[i].person as usize,
                     ),
                 };
@@ -239,12 +239,6 @@ impl ReadyDates for PlannedDates {
         missing.sort_unstable();
         missing.dedup();
         missing
-    }
-
-    fn basis(&self) -> String {
-        "Dates come from the running plan: the work goes where a machine and a person with the skill are both free, \
-         and nothing already planned is moved."
-            .to_owned()
     }
 }
 

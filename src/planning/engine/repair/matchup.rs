@@ -1,4 +1,4 @@
-//! An old plan put on a clock again with as little moved as may be: match-up (Bean, Birge, Mittenthal and Noon 1991,
+//! An old plan timed again with as little moved as possible: match-up (Bean, Birge, Mittenthal and Noon 1991,
 //! from memory).
 //!
 //! A machine that stands still for a morning moves what was on it and what follows that in its jobs. Whatever else can
@@ -7,30 +7,30 @@
 //! trying.
 
 use crate::planning::engine::{
-    futures::Player,
+    futures::Simulation,
     model::{
         Minute,
-        build::{JobGoal, NONE, Shop, Way},
+        build::{FlatMode, JobGoal, NONE, Shop},
         calendar::NEVER,
+        fit::earliest_fit,
         plan::Plan,
-        stay::stay,
     },
     timing::{Choice, Decisions, Timing},
 };
 
 /// What a minute weighs by which work comes at another time that has nothing to do with what happened; work on a
 /// machine that it happened to weighs one. Common practice, no source.
-const BYSTANDER: Minute = 10;
+const UNAFFECTED_WEIGHT: Minute = 10;
 
 /// Which operations that are put off push those behind them on their machine; the others look for a gap.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Pushes {
+enum Pushing {
     /// None.
-    Nobody,
+    None,
     /// Those that their own hours put off, on their own machine.
-    Hit,
+    Affected,
     /// All.
-    Everybody,
+    All,
 }
 
 /// An old plan in a model that may have changed since.
@@ -43,13 +43,13 @@ pub(super) struct MatchUp {
     /// Setups in the old order.
     setups: Vec<Minute>,
     /// Machines with an operation that cannot be where it was to be, or takes longer than was left for it.
-    hit: Vec<bool>,
+    affected: Vec<bool>,
     /// Something was to begin before now: the clock has overtaken the plan.
     overtaken: bool,
     /// By job: how late it was, in minutes.
     late: Vec<Minute>,
     /// By operation: nothing happened to its job, and none of its job's work is on such a machine.
-    bystander: Vec<bool>,
+    unaffected: Vec<bool>,
 }
 
 /// A stay on a machine, or with a person.
@@ -62,7 +62,7 @@ struct Stay {
 
 /// What a machine or person is taken for: what is settled, and what may still be put off.
 #[derive(Debug, Clone, Default)]
-struct Taken {
+struct Occupancy {
     settled: Vec<Stay>,
     ahead: Vec<Stay>,
 }
@@ -73,7 +73,7 @@ fn clash(stays: &[Stay], start: Minute, end: Minute) -> Option<Minute> {
     stays.get(next).filter(|s| s.start < end).map(|s| s.end)
 }
 
-impl Taken {
+impl Occupancy {
     fn settle(&mut self, stay: Stay) {
         let at = self.settled.partition_point(|s| s.end < stay.end);
         self.settled.insert(at, stay);
@@ -98,16 +98,23 @@ struct Place {
 }
 
 /// The earliest place from a minute on by the hours alone.
-fn place(shop: &Shop, op: u32, choice: Choice, way: &Way, setup: Minute, from: Minute) -> Place {
+fn place(
+    shop: &Shop,
+    op: u32,
+    choice: Choice,
+    mode: &FlatMode,
+    setup: Minute,
+    from: Minute,
+) -> Place {
     let attended = if choice.person == NONE {
         0
     } else {
-        setup + way.attended.min(way.run)
+        setup + mode.attended.min(mode.run)
     };
-    let alone = setup + way.run - attended;
-    let (start, attended_until, end) = stay(
+    let alone = setup + mode.run - attended;
+    let (start, attended_until, end) = earliest_fit(
         shop,
-        way.machine,
+        mode.machine,
         choice.person,
         shop.ops[op as usize].may_pause,
         from,
@@ -134,10 +141,10 @@ impl MatchUp {
             starts,
             known,
             setups: setups(shop, decisions),
-            hit: vec![false; shop.machines()],
+            affected: vec![false; shop.machines()],
             overtaken: false,
             late: Vec::new(),
-            bystander: Vec::new(),
+            unaffected: Vec::new(),
         };
         let mut jobs = vec![false; shop.jobs.len()];
         let mut ends: Vec<Minute> = shop.fixed.iter().map(|f| f.map_or(0, |f| f.end)).collect();
@@ -145,7 +152,7 @@ impl MatchUp {
         let mut last: Vec<Option<(u32, Minute)>> = vec![None; shop.machines() + shop.people_count];
         let machine_of = |op: u32| {
             let choice = decisions.choice[op as usize];
-            shop.ways(op)[choice.way as usize].machine as usize
+            shop.modes(op)[choice.mode as usize].machine as usize
         };
         for &op in &decisions.order {
             if !new.known[op as usize] {
@@ -172,8 +179,8 @@ impl MatchUp {
             at_fault = at_fault.or(late.map(|l| if new.known[l.op as usize] { l.op } else { op }));
             if let Some(op) = at_fault {
                 jobs[shop.ops[op as usize].job as usize] = true;
-                if let Some(hit) = new.hit.get_mut(machine_of(op)) {
-                    *hit = true;
+                if let Some(affected) = new.affected.get_mut(machine_of(op)) {
+                    *affected = true;
                 }
             }
         }
@@ -184,78 +191,87 @@ impl MatchUp {
         }
         new.late = minutes_late(shop, |job| Some(done[job as usize]));
         for &op in &decisions.order {
-            if new.hit.get(machine_of(op)) == Some(&true) {
+            if new.affected.get(machine_of(op)) == Some(&true) {
                 jobs[shop.ops[op as usize].job as usize] = true;
             }
         }
-        new.bystander = shop.ops.iter().map(|op| !jobs[op.job as usize]).collect();
+        new.unaffected = shop.ops.iter().map(|op| !jobs[op.job as usize]).collect();
         new
     }
 
     /// An operation at its old start, or as soon after it as the hours allow.
     fn at_old_start(&self, shop: &Shop, decisions: &Decisions, op: u32) -> (Choice, Place) {
         let choice = decisions.choice[op as usize];
-        let way = &shop.ways(op)[choice.way as usize];
+        let mode = &shop.modes(op)[choice.mode as usize];
         let from = shop.ops[op as usize].release.max(self.starts[op as usize]);
         (
             choice,
-            place(shop, op, choice, way, self.setups[op as usize], from),
+            place(shop, op, choice, mode, self.setups[op as usize], from),
         )
     }
 
-    /// Minutes by which operations begin at another time than they were to, those of bystanders counted more.
+    /// Minutes by which operations begin at another time than they were to, those of unaffected jobs counted more.
     pub fn disturbance(&self, timing: &Timing) -> Minute {
         let all = self.starts.iter().zip(&timing.times).enumerate();
         let known = all.filter(|(i, _)| self.known[*i]);
         let weighed = known.map(|(i, (&was, now))| {
             let by = (now.start.min(NEVER) - was.clamp(-NEVER, NEVER)).abs();
-            by * if self.bystander[i] { BYSTANDER } else { 1 }
+            by * if self.unaffected[i] {
+                UNAFFECTED_WEIGHT
+            } else {
+                1
+            }
         });
         weighed.sum()
     }
 
-    /// Minutes by which bystanders begin later. When the clock has overtaken the plan it does not count: a quarter of an
-    /// hour lost is then better shared by all than by one who loses his place.
-    fn bystanders_later(&self, timing: &Timing) -> Minute {
+    /// Minutes by which unaffected operations begin later. Not counted when something should have begun before now: a
+    /// short delay is then better shared by all than borne by one operation that loses its place.
+    fn unaffected_delay(&self, timing: &Timing) -> Minute {
         if self.overtaken {
             return 0;
         }
         let all = self.starts.iter().zip(&timing.times).enumerate();
-        let theirs = all.filter(|(i, _)| self.known[*i] && self.bystander[*i]);
+        let theirs = all.filter(|(i, _)| self.known[*i] && self.unaffected[*i]);
         let later = theirs.map(|(_, (&was, now))| (now.start.min(NEVER) - was).max(0));
         later.sum()
     }
 
     /// Minutes by which jobs come later behind their promises than they did, each weighed. What others gain by it does
     /// not make up for that.
-    pub fn harm(&self, shop: &Shop, timing: &Timing, weigh: impl Fn(&JobGoal) -> Minute) -> Minute {
+    pub fn added_lateness(
+        &self,
+        shop: &Shop,
+        timing: &Timing,
+        weigh: impl Fn(&JobGoal) -> Minute,
+    ) -> Minute {
         let now = minutes_late(shop, |job| timing.done(shop, job));
         let jobs = shop.jobs.iter().zip(now.iter().zip(&self.late));
         jobs.map(|(job, (now, was))| weigh(job) * (now - was).max(0))
             .sum()
     }
 
-    /// The old plan in the new model: of the ways to put off what must be put off, the one that harms promises least
-    /// and of those the one that disturbs least. Leaves `timing` at it.
+    /// The old plan in the new model: of the ways to put off what must be put off, the one that adds least
+    /// lateness, and of those the one that disturbs least. Leaves `timing` at it.
     pub fn settle(&self, shop: &Shop, decisions: Decisions, timing: &mut Timing) -> Decisions {
         let mut judge = |d: &Decisions| {
             let value = timing.once(shop, d);
-            let harm = self.harm(shop, timing, |_| 1);
+            let added_lateness = self.added_lateness(shop, timing, |_| 1);
             (
                 value.broken,
-                harm,
-                self.bystanders_later(timing),
+                added_lateness,
+                self.unaffected_delay(timing),
                 self.disturbance(timing),
             )
         };
         let mut best = (judge(&decisions), decisions.clone());
         // Where nothing happened the old order is the plan; and longest lags tie operations together.
-        let happened = self.bystander.contains(&false) || self.known.contains(&false);
+        let happened = self.unaffected.contains(&false) || self.known.contains(&false);
         if happened && !shop.has_max_lags {
-            let put_off = [Pushes::Nobody, Pushes::Hit, Pushes::Everybody]
+            let put_off = [Pushing::None, Pushing::Affected, Pushing::All]
                 .map(|pushes| self.put_off(shop, &decisions, pushes));
-            let in_turn = self.in_turn(shop, &decisions);
-            for other in put_off.into_iter().chain([in_turn]) {
+            let replayed = self.replayed(shop, &decisions);
+            for other in put_off.into_iter().chain([replayed]) {
                 let worth = judge(&other);
                 if worth < best.0 {
                     best = (worth, other);
@@ -266,11 +282,11 @@ impl MatchUp {
         best.1
     }
 
-    /// Every operation at its old start, or as soon after it as can be: who cannot begin when it is his turn is waited
-    /// for by nobody.
-    fn in_turn(&self, shop: &Shop, decisions: &Decisions) -> Decisions {
+    /// Every operation at its old start, or as soon after it as possible: one that cannot begin in its turn holds up no
+    /// other.
+    fn replayed(&self, shop: &Shop, decisions: &Decisions) -> Decisions {
         let mut timing = Timing::new(shop);
-        Player::by_turns(self.starts.iter().copied(), decisions).play_on(shop, &mut timing);
+        Simulation::of_starts(self.starts.iter().copied(), decisions).replay(shop, &mut timing);
         let mut order = decisions.order.clone();
         order.sort_by_key(|&op| timing.times[op as usize].start);
         Decisions {
@@ -280,17 +296,17 @@ impl MatchUp {
     }
 
     /// Every operation at its old start where that can be; the others as early as the gaps, or the pushing, allow.
-    fn put_off(&self, shop: &Shop, decisions: &Decisions, pushes: Pushes) -> Decisions {
+    fn put_off(&self, shop: &Shop, decisions: &Decisions, pushes: Pushing) -> Decisions {
         let machines = shop.machines();
         let mut taken = self.taken(shop, decisions);
         // Ends and new starts of what is settled.
         let mut ends: Vec<Minute> = shop.fixed.iter().map(|f| f.map_or(0, |f| f.end)).collect();
         let mut starts = self.starts.clone();
-        let nothing = Taken::default();
+        let nothing = Occupancy::default();
         for &op in &decisions.order {
             let (choice, mut at) = self.at_old_start(shop, decisions, op);
-            let way = &shop.ways(op)[choice.way as usize];
-            let on = Some(way.machine as usize).filter(|&m| m < machines);
+            let mode = &shop.modes(op)[choice.mode as usize];
+            let on = Some(mode.machine as usize).filter(|&m| m < machines);
             let with = (choice.person != NONE).then(|| machines + choice.person as usize);
             for resource in on.into_iter().chain(with) {
                 taken[resource].leave(op);
@@ -307,16 +323,16 @@ impl MatchUp {
                 && both[1].settled_until(at.start, at.attended_until).is_none();
             if !keeps {
                 let pushes = match pushes {
-                    Pushes::Nobody => false,
-                    Pushes::Hit => on.is_some_and(|m| self.hit[m]),
-                    Pushes::Everybody => true,
+                    Pushing::None => false,
+                    Pushing::Affected => on.is_some_and(|m| self.affected[m]),
+                    Pushing::All => true,
                 };
-                at = first_gap(shop, op, (choice, way), both, ready, pushes);
+                at = first_gap(shop, op, (choice, mode), both, ready, pushes);
             }
             ends[op as usize] = at.end;
             starts[op as usize] = at.start;
             let spared = if keeps {
-                (way.setup - self.setups[op as usize]).max(0)
+                (mode.setup - self.setups[op as usize]).max(0)
             } else {
                 0
             };
@@ -342,9 +358,9 @@ impl MatchUp {
     }
 
     /// What machines and then people are taken for: by fixed work, and by operations that could be at their old start.
-    fn taken(&self, shop: &Shop, decisions: &Decisions) -> Vec<Taken> {
+    fn taken(&self, shop: &Shop, decisions: &Decisions) -> Vec<Occupancy> {
         let machines = shop.machines();
-        let mut taken = vec![Taken::default(); machines + shop.people_count];
+        let mut taken = vec![Occupancy::default(); machines + shop.people_count];
         let blocks = shop.machine_blocks.iter().chain(&shop.person_blocks);
         for (taken, blocks) in taken.iter_mut().zip(blocks) {
             let fixed = blocks.iter().map(|b| Stay {
@@ -359,17 +375,17 @@ impl MatchUp {
             if at.start != self.starts[op as usize] || !self.known[op as usize] {
                 continue;
             }
-            let way = &shop.ways(op)[choice.way as usize];
+            let mode = &shop.modes(op)[choice.mode as usize];
             // Whatever came between it and what has the same on the table would have it set up anew.
-            let spared = (way.setup - self.setups[op as usize]).max(0);
+            let spared = (mode.setup - self.setups[op as usize]).max(0);
             let mut take = |resource: usize, start: Minute, end: Minute| {
                 if let Some(taken) = taken.get_mut(resource).filter(|_| at.start < end) {
                     let place = taken.ahead.partition_point(|s| s.end < end);
                     taken.ahead.insert(place, Stay { start, end, op });
                 }
             };
-            if (way.machine as usize) < machines {
-                take(way.machine as usize, at.start - spared, at.end);
+            if (mode.machine as usize) < machines {
+                take(mode.machine as usize, at.start - spared, at.end);
             }
             if choice.person != NONE {
                 take(
@@ -388,13 +404,13 @@ impl MatchUp {
 fn first_gap(
     shop: &Shop,
     op: u32,
-    (choice, way): (Choice, &Way),
-    [machine, person]: [&Taken; 2],
+    (choice, mode): (Choice, &FlatMode),
+    [machine, person]: [&Occupancy; 2],
     mut from: Minute,
     pushes: bool,
 ) -> Place {
     loop {
-        let at = place(shop, op, choice, way, way.setup, from);
+        let at = place(shop, op, choice, mode, mode.setup, from);
         let end = at.end.min(NEVER);
         let meets = machine
             .settled_until(at.start, end)
@@ -429,16 +445,16 @@ fn setups(shop: &Shop, decisions: &Decisions) -> Vec<Minute> {
     }
     let mut setups = vec![0; shop.ops.len()];
     for &op in &decisions.order {
-        let way = &shop.ways(op)[decisions.choice[op as usize].way as usize];
+        let mode = &shop.modes(op)[decisions.choice[op as usize].mode as usize];
         let key = shop.ops[op as usize].key;
-        let before = table.get_mut(way.machine as usize);
+        let before = table.get_mut(mode.machine as usize);
         setups[op as usize] = match before {
             Some(before) => {
-                let setup = shop.setup(way, key, *before);
+                let setup = shop.setup(mode, key, *before);
                 *before = key;
                 setup
             }
-            None => shop.setup(way, key, NONE),
+            None => shop.setup(mode, key, NONE),
         };
     }
     setups

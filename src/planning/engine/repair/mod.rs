@@ -1,9 +1,9 @@
-//! A plan that has been overtaken by events, mended: a machine stopped, an operation took longer, a job came in.
+//! Repair of a plan that events have overtaken: a machine stopped, an operation took longer, a job came in.
 //!
-//! The old plan is put on a clock again in the new model with as little moved as may be (`matchup`), which is a plan at
-//! once. A short search then makes it better where that is worth the disturbance: each operation that ends up on another
-//! machine, with another person, or behind another operation on its machine costs a stated price, in weighted minutes of
-//! lateness. What the search has moved without need is given back at the end: between plans that keep the promises
+//! The old plan is timed again in the new model with as little moved as possible (`matchup`), which is a plan at once.
+//! A short search then makes it better where that is worth the disturbance: each operation that ends up on another
+//! machine, with another person, or behind another operation on its machine costs a stated price, in weighted minutes
+//! of lateness. What the search has moved without need is moved back at the end: between plans that keep the promises
 //! equally well, the one that is nearer to the old plan is taken, so nobody's slack is spent for nothing.
 
 mod matchup;
@@ -17,8 +17,8 @@ use crate::planning::engine::{
         build::{NONE, Shop},
         plan::Plan,
     },
-    search::anneal::{Anneal, Near},
-    solve::{Progress, Settings},
+    search::anneal::{Anneal, ChangePenalty},
+    solve::{SearchProgress, SolveOptions},
     timing::{Choice, Decisions, Timing},
 };
 use matchup::MatchUp;
@@ -41,19 +41,19 @@ pub fn repair(
     model: &Model,
     old: &Plan,
     price: Minute,
-    settings: &Settings,
-    watch: &mut dyn FnMut(&Progress) -> bool,
+    options: &SolveOptions,
+    watch: &mut dyn FnMut(&SearchProgress) -> bool,
 ) -> Result<Repaired, ModelError> {
     let shop = Shop::build(model)?;
     let count = old.assignments.len().min(shop.ops.len());
     let known: Vec<bool> = (0..shop.ops.len()).map(|i| i < count).collect();
     let decisions = carry_over(&shop, old, count);
     let mut timing = Timing::new(&shop);
-    let near_old = MatchUp::new(&shop, old, known, &decisions);
-    let carried = near_old.settle(&shop, decisions, &mut timing);
+    let match_up = MatchUp::new(&shop, old, known, &decisions);
+    let carried = match_up.settle(&shop, decisions, &mut timing);
     timing.full(&shop, &carried);
     // What stood before what, in the old order but among what is there now.
-    let near = Near {
+    let penalty = ChangePenalty {
         before: (0..shop.ops.len() as u32)
             .map(|i| timing.machine_before(i))
             .collect(),
@@ -63,64 +63,66 @@ pub fn repair(
     };
     let mut search = Anneal::new(&shop, carried.clone(), timing);
     let mut sooner = search.moves.timing.clone();
-    search.first_cooling = Some(settings.iterations.map_or(2_000, |all| all / 2));
-    search.stay_near(near.clone());
-    let mut progress = Progress {
+    search.first_cooling = Some(options.iterations.map_or(2_000, |all| all / 2));
+    search.penalize_changes(penalty.clone());
+    let mut progress = SearchProgress {
         iterations: 0,
         best: search.value.main(shop.goal),
         bound: 0,
     };
-    let limit = settings.iterations.unwrap_or(u64::MAX);
-    let mut rng = Pcg64::seed_from_u64(settings.seed);
-    search.improve(&shop, settings.rounds, &mut rng, &mut |k, value| {
+    let limit = options.iterations.unwrap_or(u64::MAX);
+    let mut rng = Pcg64::seed_from_u64(options.seed);
+    search.improve(&shop, options.rounds, &mut rng, &mut |k, value| {
         progress.iterations += k;
         progress.best = value.main(shop.goal);
         progress.iterations >= limit || watch(&progress)
     });
-    let decisions = give_back(
+    let decisions = undo_needless_moves(
         &shop,
-        &near,
-        &near_old,
+        &penalty,
+        &match_up,
         (carried, search.moves.decisions),
         &mut sooner,
     );
     let value = sooner.full(&shop, &decisions);
     Ok(Repaired {
         plan: sooner.plan(&shop, &decisions, value),
-        moved: near.moved(&sooner, &decisions).collect(),
+        moved: penalty.moved(&sooner, &decisions).collect(),
     })
 }
 
 /// What a mended plan is worth: promises, with the price of what is moved, before disturbance. A job that comes later
 /// behind its promise counts twice, so that what others gain by it is worth it.
-fn worth(
+fn score(
     shop: &Shop,
-    near: &Near,
-    near_old: &MatchUp,
+    penalty: &ChangePenalty,
+    match_up: &MatchUp,
     decisions: &Decisions,
     timing: &mut Timing,
 ) -> [Minute; 3] {
     let value = timing.full(shop, decisions);
-    let moved = near.moved(timing, decisions).count() as Minute;
+    let moved = penalty.moved(timing, decisions).count() as Minute;
     [
         value.broken,
-        value.main(shop.goal) + near.price * moved + near_old.harm(shop, timing, |job| job.weight),
-        near_old.disturbance(timing),
+        value.main(shop.goal)
+            + penalty.price * moved
+            + match_up.added_lateness(shop, timing, |job| job.weight),
+        match_up.disturbance(timing),
     ]
 }
 
 /// The better of the plan carried over and the one found, with each job put back where it was carried to when the
 /// promises are kept as well so.
-fn give_back(
+fn undo_needless_moves(
     shop: &Shop,
-    near: &Near,
-    near_old: &MatchUp,
+    penalty: &ChangePenalty,
+    match_up: &MatchUp,
     (carried, found): (Decisions, Decisions),
     timing: &mut Timing,
 ) -> Decisions {
-    let unmoved = worth(shop, near, near_old, &carried, timing);
+    let unmoved = score(shop, penalty, match_up, &carried, timing);
     let before: Vec<Minute> = timing.times.iter().map(|t| t.start).collect();
-    let mut best = (worth(shop, near, near_old, &found, timing), found);
+    let mut best = (score(shop, penalty, match_up, &found, timing), found);
     if unmoved <= best.0 {
         return carried;
     }
@@ -150,9 +152,9 @@ fn give_back(
         if !in_order(shop, &other.order) {
             continue;
         }
-        let worth_now = worth(shop, near, near_old, &other, timing);
-        if worth_now < best.0 {
-            best = (worth_now, other);
+        let score_now = score(shop, penalty, match_up, &other, timing);
+        if score_now < best.0 {
+            best = (score_now, other);
         } else {
             timing.full(shop, &best.1);
         }
@@ -169,7 +171,7 @@ fn in_order(shop: &Shop, order: &[u32]) -> bool {
     })
 }
 
-/// Puts an old plan's order and choices on a clock again, as early as the model now allows: right-shift repair without
+/// Times an old plan's order and choices again, as early as the model now allows: right-shift repair without
 /// search. Operations of the model are those of the plan, one for one; their old starts say what comes first.
 ///
 /// # Errors
@@ -181,7 +183,7 @@ pub fn right_shift(model: &Model, old: &Plan) -> Result<Plan, ModelError> {
     Ok(timing.plan(&shop, &decisions, value))
 }
 
-/// Puts an old plan on a clock again with as little moved as may be: what can keep its place keeps it. Operations of the
+/// Times an old plan again with as little moved as possible: what can keep its place keeps it. Operations of the
 /// model are those of the plan, one for one; `known` says which of them had a place, the others' starts are wishes.
 ///
 /// # Errors
@@ -189,7 +191,7 @@ pub fn right_shift(model: &Model, old: &Plan) -> Result<Plan, ModelError> {
 pub fn match_up(model: &Model, old: &Plan, known: Vec<bool>) -> Result<Plan, ModelError> {
     let (shop, decisions) = as_ordered(model, old)?;
     if known.len() != shop.ops.len() {
-        return Err(not_of_this());
+        return Err(wrong_plan());
     }
     let mut timing = Timing::new(&shop);
     let decisions =
@@ -202,13 +204,13 @@ pub fn match_up(model: &Model, old: &Plan, known: Vec<bool>) -> Result<Plan, Mod
 fn as_ordered(model: &Model, old: &Plan) -> Result<(Shop, Decisions), ModelError> {
     let shop = Shop::build(model)?;
     if old.assignments.len() != shop.ops.len() {
-        return Err(not_of_this());
+        return Err(wrong_plan());
     }
     let decisions = carry_over(&shop, old, shop.ops.len());
     Ok((shop, decisions))
 }
 
-fn not_of_this() -> ModelError {
+fn wrong_plan() -> ModelError {
     ModelError::Unreadable("the plan is not one of this model".into())
 }
 
@@ -246,15 +248,15 @@ pub(crate) fn carry_over(shop: &Shop, old: &Plan, known: usize) -> Decisions {
                 .assignments
                 .get(i as usize)
                 .filter(|_| (i as usize) < known);
-            let way = old.map_or(0, |a| a.mode as u32);
+            let mode = old.map_or(0, |a| a.mode as u32);
             let people = shop.people(i);
             let person = old
                 .and_then(|a| a.person)
                 .map(|p| p as u32)
                 .filter(|p| people.contains(p));
             Choice {
-                way: if (way as usize) < shop.ways(i).len() {
-                    way
+                mode: if (mode as usize) < shop.modes(i).len() {
+                    mode
                 } else {
                     0
                 },
@@ -279,15 +281,15 @@ mod tests {
     #[test]
     fn a_stopped_machine_moves_little_and_what_moves_pays() {
         let mut model = Sample::week().make(9, None);
-        let settings = Settings {
+        let options = SolveOptions {
             seed: 1,
             iterations: Some(40_000),
             rounds: 9,
         };
-        let old = solve(&model, &settings, &mut |_| false).unwrap().plan;
+        let old = solve(&model, &options, &mut |_| false).unwrap().plan;
         // The first machine stands still for the first two days.
         model.machines[0].calendar = model.machines[0].calendar.without((0, 2880));
-        let quick = Settings {
+        let quick = SolveOptions {
             seed: 1,
             iterations: Some(3_000),
             rounds: 9,
@@ -314,13 +316,13 @@ mod tests {
         let n = fewer.operations.iter().position(|o| o.job == last).unwrap();
         fewer.operations.truncate(n);
         fewer.links.retain(|l| l.after < n);
-        let settings = Settings {
+        let options = SolveOptions {
             seed: 1,
             iterations: Some(20_000),
             rounds: 9,
         };
-        let old = solve(&fewer, &settings, &mut |_| false).unwrap().plan;
-        let new = repair(&model, &old, 60, &settings, &mut |_| false).unwrap();
+        let old = solve(&fewer, &options, &mut |_| false).unwrap().plan;
+        let new = repair(&model, &old, 60, &options, &mut |_| false).unwrap();
         assert!(validate(&model, &new.plan).is_empty());
     }
 
@@ -344,14 +346,14 @@ mod tests {
         ) {
             let sample = Sample { promise_percent: 400, ..Sample::week() };
             let mut model = sample.make(seed, None);
-            let settings = Settings { seed: 1, iterations: Some(4_000), rounds: 9 };
-            let old = solve(&model, &settings, &mut |_| false).unwrap().plan;
+            let options = SolveOptions { seed: 1, iterations: Some(4_000), rounds: 9 };
+            let old = solve(&model, &options, &mut |_| false).unwrap().plan;
             prop_assume!(old.value.lateness == 0);
             let from = day * 1440 + hour * 60;
             let calendar = model.machines[machine].calendar.without((from, from + 240));
             model.machines[machine].calendar = calendar;
             let concerned = jobs_on(&model, &old, machine);
-            let quick = Settings { seed: 1, iterations: Some(1_500), rounds: 9 };
+            let quick = SolveOptions { seed: 1, iterations: Some(1_500), rounds: 9 };
             let mended = repair(&model, &old, 600, &quick, &mut |_| false).unwrap();
             prop_assert!(validate(&model, &mended.plan).is_empty(), "{:?}", validate(&model, &mended.plan));
             let pushed = right_shift(&model, &old).unwrap();
@@ -370,12 +372,12 @@ mod tests {
         #[test]
         fn a_plan_nothing_happened_to_is_left_as_it_is(seed in 1_u64..400) {
             let model = Sample { promise_percent: 400, ..Sample::week() }.make(seed, None);
-            let settings = Settings { seed: 1, iterations: Some(2_000), rounds: 9 };
-            let old = solve(&model, &settings, &mut |_| false).unwrap().plan;
+            let options = SolveOptions { seed: 1, iterations: Some(2_000), rounds: 9 };
+            let old = solve(&model, &options, &mut |_| false).unwrap().plan;
             prop_assume!(old.value.lateness == 0);
             let again = match_up(&model, &old, vec![true; model.operations.len()]).unwrap();
             prop_assert_eq!(&again.assignments, &old.assignments);
-            let mended = repair(&model, &old, 600, &settings, &mut |_| false).unwrap();
+            let mended = repair(&model, &old, 600, &options, &mut |_| false).unwrap();
             prop_assert_eq!(mended.plan.assignments, old.assignments);
         }
     }

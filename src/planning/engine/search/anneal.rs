@@ -4,7 +4,7 @@
 //! is quick where little changes, so moves are judged exactly. The best plan is kept by the ordered goal; only the
 //! choice whether to step to a worse one weighs its figures into one number. Coolings follow each other from the best
 //! plan so far, each half as long again as the one before, so that there is an answer soon and a better one later; one
-//! that follows a barren one begins hotter.
+//! that follows one without gain begins hotter.
 
 use rand::Rng;
 
@@ -22,7 +22,7 @@ const PER_OPERATION: usize = 10;
 const FIRST: usize = 70;
 const FIRST_BETWEEN: (u64, u64) = (10_000, 60_000);
 
-/// Temperature at the start and at the end of a cooling, in the unit of [`unit`]. The best of a few
+/// Temperature at the start and at the end of a cooling, in the unit of [`unit()`]. The best of a few
 /// pairs on five invented weeks, 500,000 moves each, where most differences were within the noise.
 const HOT: f64 = 1.0;
 const COLD: f64 = 0.05;
@@ -51,7 +51,7 @@ fn energy(new: &Value, old: &Value, goal: Goal) -> f64 {
 /// The unit of temperature: what it costs that one job comes later by one operation.
 fn unit(shop: &Shop) -> f64 {
     let n = shop.ops.len() as u32;
-    let least = |op: u32| shop.ways(op).iter().map(|w| w.setup + w.run).min();
+    let least = |op: u32| shop.modes(op).iter().map(|w| w.setup + w.run).min();
     let time: Minute = (0..n).filter_map(least).sum();
     let weight: Minute = shop.jobs.iter().map(|j| j.weight).sum();
     let weight = match shop.goal {
@@ -67,9 +67,9 @@ pub(crate) fn worse_allowed(heat: f64, rng: &mut impl Rng) -> f64 {
     -heat * draw.ln()
 }
 
-/// An old plan to stay near to.
+/// The price of leaving an old plan.
 #[derive(Debug, Clone)]
-pub(crate) struct Near {
+pub(crate) struct ChangePenalty {
     /// The operation before each on its machine.
     pub before: Vec<Option<u32>>,
     pub choice: Vec<Choice>,
@@ -79,7 +79,7 @@ pub(crate) struct Near {
     pub price: Minute,
 }
 
-impl Near {
+impl ChangePenalty {
     /// Operations that are not where they were.
     pub fn moved<'a>(
         &'a self,
@@ -99,7 +99,7 @@ impl Near {
 pub(crate) struct Anneal {
     pub moves: Moves,
     pub value: Value,
-    near: Option<Near>,
+    penalty: Option<ChangePenalty>,
     /// Moves in the first cooling, when it is to be shorter or longer than usual.
     pub first_cooling: Option<u64>,
 }
@@ -110,24 +110,25 @@ impl Anneal {
         Self {
             value: moves.full(shop),
             moves,
-            near: None,
+            penalty: None,
             first_cooling: None,
         }
     }
 
-    /// Makes each operation that leaves its place in an old plan cost something. Then nobody is replaced unasked.
-    pub fn stay_near(&mut self, near: Near) {
-        self.moves.stand_ins = false;
-        self.near = Some(near);
+    /// Charges a price for each operation that leaves its place in an old plan. Nobody is replaced then while a move is
+    /// timed.
+    pub fn penalize_changes(&mut self, penalty: ChangePenalty) {
+        self.moves.substitutes = false;
+        self.penalty = Some(penalty);
         self.value = self.priced(self.value);
     }
 
     fn priced(&self, mut value: Value) -> Value {
-        if let Some(near) = &self.near {
-            let moved = near
+        if let Some(penalty) = &self.penalty {
+            let moved = penalty
                 .moved(&self.moves.timing, &self.moves.decisions)
                 .count();
-            value.lateness += near.price * moved as Minute;
+            value.lateness += penalty.price * moved as Minute;
         }
         value
     }
@@ -150,13 +151,13 @@ impl Anneal {
         let first = ((FIRST * n) as u64).clamp(FIRST_BETWEEN.0, FIRST_BETWEEN.1);
         let mut length = self.first_cooling.unwrap_or(first).max(64);
         let unit = unit(shop);
-        let mut barren = 0;
+        let mut rounds_without_gain = 0;
         let mut since = 0u64;
         loop {
             let cycle_best = best.0;
-            // What a cooling did not find may lie behind a hill: the next begins four times hotter, five times over.
-            let hotter = f64::from(1u32 << (2 * (barren % 6)));
-            // In a cooling that is short for the size of the shop, heat would only do harm.
+            // After a cooling without gain the next begins four times hotter, at most five times in succession.
+            let hotter = f64::from(1u32 << (2 * (rounds_without_gain % 6)));
+            // A cooling that is short for the size of the shop begins less hot.
             let scale = unit * (length as f64 / full_heat).clamp(0.01, 1.0);
             let (mut heat, last) = (scale * HOT * hotter, scale * COLD);
             let cooling = (last / heat).powf(64.0 / length as f64);
@@ -190,16 +191,16 @@ impl Anneal {
             }
             length = length.saturating_add(length / 2);
             if best.0.compare(&cycle_best, shop.goal).is_lt() {
-                barren = 0;
+                rounds_without_gain = 0;
             } else {
-                barren += 1;
-                if barren >= rounds {
+                rounds_without_gain += 1;
+                if rounds_without_gain >= rounds {
                     self.take(shop, &best.1);
                     return;
                 }
             }
             self.take(shop, &best.1);
-            self.tidy(shop);
+            self.sort_by_start(shop);
         }
     }
 
@@ -219,7 +220,7 @@ impl Anneal {
     }
 
     /// Sorts the order by starts, which changes no time for the worse and brings what is near in time near in order.
-    fn tidy(&mut self, shop: &Shop) {
+    fn sort_by_start(&mut self, shop: &Shop) {
         let times = &self.moves.timing.times;
         // A stable sort keeps the links' order even among operations that take no time.
         self.moves

@@ -1,5 +1,5 @@
-//! Search for a better plan. Tabu search and path relinking on the disjunctive graph where nothing but machines and order
-//! matters; search in the space of problems and then simulated annealing for everything else.
+//! Search for a better plan. Tabu search and path relinking on the disjunctive graph where nothing but machines and
+//! order matters; search in the space of problems and then simulated annealing for everything else.
 
 pub(super) mod anneal;
 pub(super) mod graph;

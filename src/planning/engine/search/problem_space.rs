@@ -1,5 +1,5 @@
-//! Search in the space of problems (Storer, Wu and Vaccari 1992): the promises are put elsewhere, a rule plans by those,
-//! and the plan is judged by the true ones.
+//! Search in the space of problems (Storer, Wu and Vaccari 1992): the promises are put elsewhere, a rule plans by
+//! those, and the plan is judged by the true ones.
 //!
 //! One promise put earlier or later moves a whole job among all others, which no small change of an order can do. Each
 //! try costs a whole plan by rule, so this is for finding the region; what is near is left to [`super::anneal`].
@@ -8,14 +8,14 @@ use rand::Rng;
 
 use super::anneal::worse_allowed;
 use crate::planning::engine::{
-    construction::{dispatch::Dispatcher, rules::Dispatch},
+    construction::{dispatch::Dispatcher, rules::DispatchRule},
     model::{Minute, build::Shop, plan::Value},
     random::below,
     timing::{Decisions, Timing},
 };
 
-/// Tries in succession that may bring nothing better. The same for a large shop as for a small one, where each costs more:
-/// annealing makes better use of the time.
+/// Tries in succession that may bring nothing better. The same for a large shop as for a small one, where each costs
+/// more: annealing makes better use of the time.
 const PATIENCE: u32 = 20;
 
 /// The furthest that a promise is moved at once, and the unit of temperature (simulated annealing at one temperature),
@@ -28,7 +28,7 @@ const HEAT: f64 = 1.0;
 pub(crate) fn search(
     shop: &Shop,
     timing: &mut Timing,
-    how: Dispatch,
+    how: DispatchRule,
     mut best: (Decisions, Value),
     rng: &mut impl Rng,
     stop: &mut dyn FnMut(&Value) -> bool,
@@ -43,9 +43,9 @@ pub(crate) fn search(
     let decisions = dispatcher.plan(timing, how, &dues);
     let mut value = timing.once(shop, decisions);
     let mut late = late_jobs(shop, timing, &promised);
-    let mut barren = 0;
-    while barren < PATIENCE && value.lateness > 0 {
-        barren += 1;
+    let mut rounds_without_gain = 0;
+    while rounds_without_gain < PATIENCE && value.lateness > 0 {
+        rounds_without_gain += 1;
         let of_late = !late.is_empty() && below(rng, 4) > 0;
         let from = if of_late { &late } else { &promised };
         let job = from[below(rng, from.len() as u32) as usize] as usize;
@@ -64,7 +64,7 @@ pub(crate) fn search(
             if tried.compare(&best.1, shop.goal).is_lt() {
                 best.0.copy(decisions);
                 best.1 = tried;
-                barren = 0;
+                rounds_without_gain = 0;
             }
         } else {
             dues[job] = old;

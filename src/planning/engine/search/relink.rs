@@ -19,8 +19,8 @@ const ELITE: usize = 12;
 /// Iterations without a new best after which one tabu search ends (Peng, Lü and Cheng 2015 use 12,500).
 const PATIENCE: u32 = 12_500;
 
-/// So many tabu searches in succession without a gain for the elite, and it has converged: another is begun. The best of
-/// converged elites make an elite themselves when they are enough.
+/// So many tabu searches in succession without a gain for the elite, and it has converged: another is begun. The best
+/// of converged elites make an elite themselves when they are enough.
 const STALE: usize = 5 * ELITE;
 
 /// What the search is told and asked while it runs.
@@ -58,7 +58,7 @@ pub(crate) fn search(
     };
     graph.load(&start.order, &start.mode);
     best.makespan = graph.makespan();
-    let (mut barren, mut stale, mut begun) = (0, 0, false);
+    let (mut rounds_without_gain, mut stale, mut begun) = (0, 0, false);
     let mut champions: Vec<Sequence> = Vec::with_capacity(ELITE);
     loop {
         if elite.len() < ELITE {
@@ -86,13 +86,13 @@ pub(crate) fn search(
         if child.makespan < best.makespan {
             best.clone_from(&child);
             (watch.found)(best.makespan);
-            barren = 0;
+            rounds_without_gain = 0;
         }
-        barren += 1;
+        rounds_without_gain += 1;
         if best.makespan <= target
             || (watch.proved)(best.makespan)
             || stop(0)
-            || barren > rounds.saturating_mul(ELITE as u32)
+            || rounds_without_gain > rounds.saturating_mul(ELITE as u32)
         {
             return best;
         }

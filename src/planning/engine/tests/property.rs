@@ -5,7 +5,7 @@ use proptest::prelude::*;
 use crate::planning::engine::{
     formats::sample::Sample,
     model::{Fixed, Goal, validator::validate},
-    solve::{Settings, first_plan, solve},
+    solve::{SolveOptions, first_plan, solve},
 };
 
 fn samples() -> impl Strategy<Value = (Sample, u64)> {
@@ -64,12 +64,12 @@ proptest! {
         let first = first_plan(&model).unwrap();
         prop_assert_eq!(first.value.broken, 0);
         prop_assert!(validate(&model, &first).is_empty(), "{:?}", validate(&model, &first));
-        let settings = Settings { seed: 3, iterations: Some(3000), rounds: 3 };
-        let a = solve(&model, &settings, &mut |_| false).unwrap();
+        let options = SolveOptions { seed: 3, iterations: Some(3000), rounds: 3 };
+        let a = solve(&model, &options, &mut |_| false).unwrap();
         prop_assert!(validate(&model, &a.plan).is_empty(), "{:?}", validate(&model, &a.plan));
         prop_assert!(a.plan.value.compare(&first.value, model.goal).is_le());
         prop_assert!(a.plan.value.main(model.goal) >= a.bound);
-        let b = solve(&model, &settings, &mut |_| false).unwrap();
+        let b = solve(&model, &options, &mut |_| false).unwrap();
         prop_assert_eq!(a.plan, b.plan);
     }
 }

@@ -4,7 +4,7 @@ use crate::planning::engine::{
     bounds::Bound,
     formats::classical::{read_flexible, read_instances, taillard},
     model::{Minute, Model, build::Shop, validator::validate},
-    solve::{Ended, Settings, solve},
+    solve::{SolveOptions, Termination, solve},
 };
 
 /// Published optima: ft06, ft10 and ft20 (Fisher and Thompson 1963; 55, 930, 1165) and la01 to la15 (Lawrence 1984;
@@ -43,19 +43,20 @@ fn published_optima_are_reached_and_proved() {
         } else {
             (1, 200_000)
         };
-        let settings = Settings {
+        let options = SolveOptions {
             seed,
             iterations: Some(iterations),
             rounds: u32::MAX,
         };
         let slow = ["ft10", "ft20", "la02", "la03", "la04"].contains(&name);
-        let watch = &mut |p: &crate::planning::engine::solve::Progress| slow && p.best <= optimum;
-        let outcome = solve(&instance.model, &settings, watch).unwrap();
+        let watch =
+            &mut |p: &crate::planning::engine::solve::SearchProgress| slow && p.best <= optimum;
+        let outcome = solve(&instance.model, &options, watch).unwrap();
         assert_eq!(outcome.plan.value.makespan, optimum, "{name}");
         assert!(validate(&instance.model, &outcome.plan).is_empty());
         assert!(outcome.bound <= optimum, "{name}");
         if !slow {
-            assert_eq!(outcome.ended, Ended::Proved, "{name}");
+            assert_eq!(outcome.termination, Termination::Proved, "{name}");
         }
     }
 }
@@ -104,12 +105,12 @@ fn flexible_optima_are_reached() {
         let optimum: Minute = optimum.parse().unwrap();
         let model = read_flexible(instance).unwrap();
         // Seeds 2 to 6 reach all of them, seed 1 stays one minute above one.
-        let settings = Settings {
+        let options = SolveOptions {
             seed: 2,
             iterations: Some(60_000),
-            ..Settings::default()
+            ..SolveOptions::default()
         };
-        let outcome = solve(&model, &settings, &mut |p| p.best <= optimum).unwrap();
+        let outcome = solve(&model, &options, &mut |p| p.best <= optimum).unwrap();
         assert_eq!(outcome.plan.value.makespan, optimum, "{block}");
         assert!(outcome.bound <= optimum, "{block}");
         assert!(validate(&model, &outcome.plan).is_empty());
@@ -131,11 +132,11 @@ fn published_flexible_shops_come_near_the_best_known() {
         let (best, bound): (Minute, Minute) =
             (words[1].parse().unwrap(), words[2].parse().unwrap());
         let model = read_flexible(instance).unwrap();
-        let settings = Settings {
+        let options = SolveOptions {
             iterations: Some(20_000),
-            ..Settings::default()
+            ..SolveOptions::default()
         };
-        let outcome = solve(&model, &settings, &mut |p| p.best <= best).unwrap();
+        let outcome = solve(&model, &options, &mut |p| p.best <= best).unwrap();
         let found = outcome.plan.value.makespan;
         assert!(validate(&model, &outcome.plan).is_empty(), "{head}");
         assert!(found >= bound && outcome.bound <= best, "{head}: {found}");

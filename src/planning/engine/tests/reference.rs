@@ -5,7 +5,7 @@ use serde::Deserialize;
 use crate::planning::engine::{
     formats::sample::Sample,
     model::validator::validate,
-    solve::{Settings, solve},
+    solve::{SolveOptions, solve},
 };
 
 /// Shops whose least lateness OR-Tools CP-SAT has proved; the file says by which commands.
@@ -22,11 +22,11 @@ fn ninety_five_of_a_hundred_small_shops_are_solved_as_proved() {
     let (mut equal, all) = (0, reference.shops.len());
     for (jobs, seed, least) in reference.shops {
         let model = Sample::small(jobs).make(seed, None);
-        let settings = Settings {
+        let options = SolveOptions {
             iterations: Some(100_000),
-            ..Settings::default()
+            ..SolveOptions::default()
         };
-        let outcome = solve(&model, &settings, &mut |p| p.best <= least).unwrap();
+        let outcome = solve(&model, &options, &mut |p| p.best <= least).unwrap();
         assert!(validate(&model, &outcome.plan).is_empty());
         let found = outcome.plan.value.lateness;
         assert!(

@@ -7,11 +7,11 @@ use crate::planning::engine::{
     formats::classical::job_shop,
     model::{Goal, Link, Minute, Mode, Model, validator::validate},
     random::below,
-    solve::{Settings, solve},
+    solve::{SolveOptions, solve},
 };
 
-fn moves(iterations: u64) -> Settings {
-    Settings {
+fn moves(iterations: u64) -> SolveOptions {
+    SolveOptions {
         seed: 1,
         iterations: Some(iterations),
         rounds: u32::MAX,

@@ -121,7 +121,7 @@ impl Chains {
     #[inline]
     fn heads_of(&self, shop: &Shop, d: &Decisions, op: u32) -> [u32; 2] {
         let c = d.choice[op as usize];
-        let machine = shop.ways(op)[c.way as usize].machine;
+        let machine = shop.modes(op)[c.mode as usize].machine;
         let mut heads = [self.nowhere(); 2];
         if machine < self.machines {
             heads[MACHINE] = self.operations + machine;
@@ -229,8 +229,8 @@ impl Chains {
         }
     }
 
-    /// Finds the last operation in each of several people's chains before a place of the order, the head of the chain when
-    /// there is none, and writes them to [`last_of`](Self::last_of).
+    /// Finds the last operation in each of several people's chains before a place of the order, the head of the chain
+    /// when there is none, and writes them to [`last_of`](Self::last_of).
     pub fn find_last_of(&mut self, d: &Decisions, place: usize, people: &[u32]) {
         const WANTED: u32 = NONE;
         let first = self.person_head(0);

@@ -1,13 +1,13 @@
-//! What a delay will cost, foreseen before it has run its course.
+//! Latest starts: what a delay will cost, estimated before it is timed to its end.
 //!
 //! In the accepted order every operation has a latest start: begun later than that, some job comes late or later. These
-//! are the tails of the disjunctive graph, seen from each job's own promise (Mati, Dauzère-Pérès and Lahlou 2011), found
-//! in one pass backwards over links and machines. They tell a hopeless move by the first operations it puts off,
-//! in a week by less than half as many as it takes to reach the ends of enough jobs. People are left out where another
-//! can stand in: a delay stops at them more often than not.
+//! are the tails of the disjunctive graph, seen from each job's own promise (Mati, Dauzère-Pérès and Lahlou 2011),
+//! found in one pass backwards over links and machines. A hopeless move shows at the first operations it puts off: in a
+//! week of work after less than half as many as it takes to reach the ends of enough jobs. People who can be replaced
+//! are left out: a delay stops at them more often than not.
 //!
-//! All is counted in the minutes in which anybody works. By the clock on the wall, what is put off past the end of a
-//! shift loses a night, and what had lost it already loses nothing; so the latest starts would be wrong by nights.
+//! All is counted in the minutes in which anybody works. In elapsed time, an operation put off past the end of a shift
+//! loses a night, and one that was already past it loses nothing, so latest starts would be wrong by nights.
 
 use super::chains::{MACHINE, PERSON};
 use super::{Decisions, Timing};
@@ -31,7 +31,7 @@ impl Latest {
     };
 
     /// The one that comes first.
-    fn sooner(self, other: Self) -> Self {
+    fn earlier_of(self, other: Self) -> Self {
         if other.start < self.start {
             other
         } else {
@@ -42,18 +42,18 @@ impl Latest {
 
 impl Timing {
     /// Finds the latest starts in the order last timed, where moves are broken off by them.
-    pub fn foresee(&mut self, shop: &Shop, d: &Decisions) {
+    pub fn find_latest_starts(&mut self, shop: &Shop, d: &Decisions) {
         if shop.goal != Goal::Promises || shop.has_max_lags {
             return;
         }
         let clock = &shop.attended_hours;
         for &op in d.order.iter().rev() {
             let o = &shop.ops[op as usize];
-            let mut by = self.held_up(shop, op, |_| true);
+            let mut by = self.first_latest_start(shop, op, |_| true);
             let job = &shop.jobs[o.job as usize];
             if o.sink && job.due < Minute::MAX {
                 let due = job.due.max(self.all_done()[o.job as usize]);
-                by = by.sooner(Latest {
+                by = by.earlier_of(Latest {
                     start: clock.open_before(due),
                     weight: job.weight,
                 });
@@ -64,22 +64,22 @@ impl Timing {
         }
     }
 
-    /// What it costs at least, as far as can be foreseen, that an operation ends then. What the move itself has moved is
+    /// What it costs, by the latest starts behind it, that an operation ends then. What the move itself has moved is
     /// passed over, since its latest start is that of its old place.
     #[inline]
-    pub(super) fn feared(&self, shop: &Shop, op: u32, end: Minute, moved: &[u32]) -> Minute {
-        let by = self.held_up(shop, op, |next| !moved.contains(&next));
+    pub(super) fn expected_loss(&self, shop: &Shop, op: u32, end: Minute, moved: &[u32]) -> Minute {
+        let by = self.first_latest_start(shop, op, |next| !moved.contains(&next));
         (shop.attended_hours.open_before(end) - by.start).max(0) * by.weight
     }
 
     /// The first latest start of all that waits for an operation.
     #[inline]
-    fn held_up(&self, shop: &Shop, op: u32, holds: impl Fn(u32) -> bool) -> Latest {
+    fn first_latest_start(&self, shop: &Shop, op: u32, holds: impl Fn(u32) -> bool) -> Latest {
         let node = &self.chains.nodes[op as usize];
         let mut by = Latest::NEVER_LATE;
         let mut meet = |next: u32| {
             if holds(next) {
-                by = by.sooner(self.latest[next as usize]);
+                by = by.earlier_of(self.latest[next as usize]);
             }
         };
         for l in shop.after(op) {

@@ -8,21 +8,23 @@
 //! A longest lag pulls from behind: when an operation comes too late after the one before, that one is put off and the
 //! pass begins again. Starts only ever grow, so what comes out is the least fixed point.
 //!
-//! Here is the pass from the beginning; [`retime`] times again only what a move has changed, along [`chains`], as long as
-//! [`foresight`] does not give the move up.
+//! Here is the pass from the beginning; [`retime`] times again only what a move has changed, along [`chains`], as long
+//! as [`foresight`] does not give the move up.
 
 mod chains;
+mod decisions;
 mod foresight;
 mod retime;
 
 use crate::planning::engine::model::{
     Minute,
-    build::{Block, NO_MAX, NONE, Shop, Way},
+    build::{Block, FlatMode, NO_MAX, NONE, Shop},
     calendar::NEVER,
+    fit::earliest_fit,
     plan::{Assignment, Plan, Value},
-    stay::stay,
 };
 use chains::Chains;
+pub(crate) use decisions::{Choice, Decisions};
 use foresight::Latest;
 pub(crate) use retime::Moved;
 use retime::Retiming;
@@ -33,53 +35,6 @@ const PASSES: usize = 200;
 /// Added to `broken` for an operation that never ends.
 const UNFINISHED: Minute = 1_000_000;
 
-/// Mode and person of an operation.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Choice {
-    pub way: u32,
-    pub person: u32,
-}
-
-/// Decisions: everything the search decides.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Decisions {
-    /// All operations that are not fixed, in an order that respects the links.
-    pub order: Vec<u32>,
-    pub choice: Vec<Choice>,
-}
-
-impl Decisions {
-    /// Becomes the same as others of its size.
-    pub fn copy(&mut self, other: &Self) {
-        self.order.copy_from_slice(&other.order);
-        self.choice.copy_from_slice(&other.choice);
-    }
-
-    /// The decisions a plan was made by, or others that time to the same: operations by their starts.
-    pub fn of_plan(shop: &Shop, plan: &Plan) -> Self {
-        let mut order: Vec<u32> = shop.topological();
-        order.retain(|&i| !shop.ops[i as usize].fixed);
-        // Stable, so that links keep their order among operations that take no time.
-        order.sort_by_key(|&i| {
-            let a = &plan.assignments[i as usize];
-            (a.start, a.end)
-        });
-        let choice = plan
-            .assignments
-            .iter()
-            .enumerate()
-            .map(|(i, a)| Choice {
-                way: a.mode as u32,
-                person: match a.person {
-                    Some(p) => p as u32,
-                    None => shop.people(i as u32).first().copied().unwrap_or(NONE),
-                },
-            })
-            .collect();
-        Self { order, choice }
-    }
-}
-
 /// Times of one operation.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Times {
@@ -87,7 +42,8 @@ pub(crate) struct Times {
     pub attended_until: Minute,
     pub end: Minute,
     pub setup: Minute,
-    /// When its person is free after it: the end of its attended part, or, when nothing in it is attended, as before it.
+    /// When its person is free after it: the end of its attended part, or, when nothing in it is attended, as before
+    /// it.
     person_free: Minute,
 }
 
@@ -245,9 +201,9 @@ impl Timing {
     /// When an operation's machine, and its person if there is something to attend, are free after everything placed so
     /// far: it begins no sooner.
     #[inline]
-    pub fn free(&self, op: u32, way: &Way, person: u32) -> Minute {
-        let machine = self.machine_free(way.machine);
-        let attended = way.attended.min(way.run + self.stretch[op as usize]) > 0;
+    pub fn free(&self, op: u32, mode: &FlatMode, person: u32) -> Minute {
+        let machine = self.machine_free(mode.machine);
+        let attended = mode.attended.min(mode.run + self.stretch[op as usize]) > 0;
         if person != NONE && attended {
             machine.max(self.person_free(person))
         } else {
@@ -270,15 +226,15 @@ impl Timing {
     /// Starts one operation as early as the state allows and takes it into the state.
     #[inline]
     pub fn place(&mut self, shop: &Shop, op: u32, choice: Choice) {
-        let way = &shop.ways(op)[choice.way as usize];
-        let t = self.fit(shop, op, way, choice.person);
+        let mode = &shop.modes(op)[choice.mode as usize];
+        let t = self.fit(shop, op, mode, choice.person);
         self.take(shop, op, choice, t);
     }
 
     /// Takes one operation into the state with times that fit.
     #[inline]
     pub fn take(&mut self, shop: &Shop, op: u32, choice: Choice, t: Times) {
-        let m = shop.ways(op)[choice.way as usize].machine as usize;
+        let m = shop.modes(op)[choice.mode as usize].machine as usize;
         if m < shop.machines() {
             self.state.machine_free[m] = t.end;
             self.state.table[m] = shop.ops[op as usize].key;
@@ -291,8 +247,8 @@ impl Timing {
 
     /// Earliest times of an operation after everything in the state.
     #[inline]
-    pub fn fit(&self, shop: &Shop, op: u32, way: &Way, person: u32) -> Times {
-        let machine = way.machine as usize;
+    pub fn fit(&self, shop: &Shop, op: u32, mode: &FlatMode, person: u32) -> Times {
+        let machine = mode.machine as usize;
         let mut found = Found {
             machine_free: Minute::MIN,
             key: NONE,
@@ -305,7 +261,7 @@ impl Timing {
         if person != NONE {
             found.person_free = self.state.person_free[person as usize];
         }
-        self.earliest(shop, op, way, person, found)
+        self.earliest(shop, op, mode, person, found)
     }
 
     /// The earliest start that the machine, the job and the links before allow.
@@ -323,9 +279,9 @@ impl Timing {
 
     /// Earliest times of an operation after what it finds.
     #[inline]
-    fn earliest(&self, shop: &Shop, op: u32, way: &Way, person: u32, found: Found) -> Times {
+    fn earliest(&self, shop: &Shop, op: u32, mode: &FlatMode, person: u32, found: Found) -> Times {
         let o = &shop.ops[op as usize];
-        let machine = way.machine as usize;
+        let machine = mode.machine as usize;
         let mut from = self.ready_after(shop, op, found.machine_free);
         let inside = machine < shop.machines();
         let blocks: &[Block] = if inside {
@@ -338,8 +294,8 @@ impl Timing {
         } else {
             &shop.person_blocks[person as usize]
         };
-        let run = (way.run + self.stretch[op as usize]).max(0);
-        let attended_run = way.attended.min(run);
+        let run = (mode.run + self.stretch[op as usize]).max(0);
+        let attended_run = mode.attended.min(run);
         loop {
             // Fixed work on the machine: never inside it, and set up after the last of it.
             let mut key = found.key;
@@ -352,7 +308,7 @@ impl Timing {
                     key = b.key;
                 }
             }
-            let setup = shop.setup(way, o.key, key);
+            let setup = shop.setup(mode, o.key, key);
             let attended = if person == NONE {
                 0
             } else {
@@ -365,9 +321,9 @@ impl Timing {
                 from
             };
             let alone = setup + run - attended;
-            let (start, until, end) = stay(
+            let (start, until, end) = earliest_fit(
                 shop,
-                way.machine,
+                mode.machine,
                 person,
                 o.may_pause,
                 start_from,
@@ -493,7 +449,7 @@ impl Timing {
                     None => {
                         let c = d.choice[i];
                         (
-                            c.way as usize,
+                            c.mode as usize,
                             (t.attended_until > t.start).then_some(c.person as usize),
                         )
                     }

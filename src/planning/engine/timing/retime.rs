@@ -31,13 +31,14 @@ pub(super) struct Retiming {
     accepted: Value,
     /// What fixed operations begin too early by, of `value.broken`.
     too_early: Minute,
-    /// What jobs that have gained time, and are not done yet, could win at most; each job's part, and its pass.
-    hoped: Minute,
+    /// The most lateness that jobs whose ends are not timed yet can save by operations that end earlier; by job, its
+    /// share and the pass in which it was counted.
+    possible_gain: Minute,
     parts: Vec<(Minute, u32)>,
     pass: u32,
-    /// What jobs already timed cost more, and the most that a delay still under way is foreseen to cost.
-    lost: Minute,
-    feared: Minute,
+    /// Lateness added by jobs timed so far, and the greatest loss expected of a delay that is not timed to its end yet.
+    loss: Minute,
+    expected_loss: Minute,
     log: Vec<(u32, Times)>,
     done_log: Vec<(u32, Minute)>,
     /// Times of the accepted order, where longest lags force a pass from the beginning.
@@ -54,11 +55,11 @@ impl Retiming {
             value: Value::default(),
             accepted: Value::default(),
             too_early: 0,
-            hoped: 0,
+            possible_gain: 0,
             parts: vec![(0, 0); shop.jobs.len()],
             pass: 0,
-            lost: 0,
-            feared: 0,
+            loss: 0,
+            expected_loss: 0,
             log: Vec::with_capacity(n),
             done_log: Vec::with_capacity(n),
             whole: None,
@@ -67,7 +68,7 @@ impl Retiming {
 
     /// An operation of a job that is not its last ends earlier than it did.
     #[inline]
-    fn hope(&mut self, goal: &JobGoal, job: u32, gain: Minute) {
+    fn count_possible_gain(&mut self, goal: &JobGoal, job: u32, gain: Minute) {
         let late = goal.late(self.done[job as usize]);
         let part = &mut self.parts[job as usize];
         if part.1 != self.pass {
@@ -75,7 +76,7 @@ impl Retiming {
         }
         let most = (goal.weight * gain).min(late);
         if most > part.0 {
-            self.hoped += most - part.0;
+            self.possible_gain += most - part.0;
             part.0 = most;
         }
     }
@@ -161,27 +162,27 @@ impl Timing {
         &self.retiming.done
     }
 
-    /// Times an order that differs from the accepted one only as `moved` says. With `stand_ins`, who is held up by other
-    /// work may be replaced: the decisions follow, and the choices replaced go there, for the caller to put back if the
-    /// move is taken back.
+    /// Times an order that differs from the accepted one only as `moved` says. With `substitutes`, who is held up by
+    /// other work may be replaced: the decisions follow, and the choices replaced go there, for the caller to put back
+    /// if the move is taken back.
     ///
-    /// `None` when it was broken off: the jobs done by then cost so much more, or those put off will cost so much more as
-    /// far as can be foreseen, that lateness would come above `limit` even if every job that has gained so far came in
-    /// as much earlier. (Gains not yet begun are not foreseen, and a delay may still be taken up, so a good move is lost
-    /// now and then. A plan taken is always timed exactly.)
+    /// `None` when it was broken off: the jobs done by then cost so much more, or those put off will cost so much more
+    /// as far as can be foreseen, that lateness would come above `limit` even if every job that has gained so far came
+    /// in as much earlier. (Gains not yet begun are not foreseen, and a delay may still be taken up, so a good move is
+    /// lost now and then. A plan taken is always timed exactly.)
     pub fn changed(
         &mut self,
         shop: &Shop,
         d: &mut Decisions,
         moved: Moved<'_>,
         limit: Minute,
-        mut stand_ins: Option<&mut Vec<(u32, Choice)>>,
+        mut substitutes: Option<&mut Vec<(u32, Choice)>>,
     ) -> Option<Value> {
         for (k, &op) in d.order[moved.lo..moved.hi].iter().enumerate() {
             self.chains.pos[op as usize] = (moved.lo + k) as i32;
         }
         let r = &mut self.retiming;
-        (r.hoped, r.lost, r.feared) = (0, 0, 0);
+        (r.possible_gain, r.loss, r.expected_loss) = (0, 0, 0);
         r.pass = r.pass.wrapping_add(1);
         for &op in moved.ops {
             r.mark(self.chains.pos[op as usize]);
@@ -193,7 +194,7 @@ impl Timing {
             return Some(self.changed_whole(shop, d));
         }
         let mut word = moved.lo / 64;
-        let mut longest_gone = false;
+        let mut makespan_may_drop = false;
         while word <= self.retiming.last {
             let bits = self.retiming.marks[word];
             if bits == 0 {
@@ -204,10 +205,10 @@ impl Timing {
             let place = word * 64 + bits.trailing_zeros() as usize;
             let op = d.order[place];
             let old = self.times[op as usize];
-            let mut new = self.again(shop, d, op);
+            let mut new = self.retimed(shop, d, op);
             if new.end > old.end
-                && let Some(replaced) = &mut stand_ins
-                && let Some(sooner) = self.stand_in(shop, d, (place, op), &new, replaced)
+                && let Some(replaced) = &mut substitutes
+                && let Some(sooner) = self.substitute(shop, d, (place, op), &new, replaced)
             {
                 new = sooner;
             }
@@ -225,17 +226,17 @@ impl Timing {
             if new.end == old.end {
                 continue;
             }
-            longest_gone |= self.end_changed(shop, op, old.end, limit, moved.ops);
+            makespan_may_drop |= self.end_changed(shop, op, old.end, limit, moved.ops);
             let r = &mut self.retiming;
-            let more = (r.feared - r.lost).max(0);
-            if r.value.lateness - r.hoped + more > limit {
+            let more = (r.expected_loss - r.loss).max(0);
+            if r.value.lateness - r.possible_gain + more > limit {
                 r.marks[word..=r.last].fill(0);
                 r.last = 0;
                 return None;
             }
         }
         self.retiming.last = 0;
-        if longest_gone {
+        if makespan_may_drop {
             let done = self.retiming.done.iter().copied();
             self.retiming.value.makespan = done.fold(0, Minute::max);
         }
@@ -277,16 +278,16 @@ impl Timing {
             return self.settle(shop, job);
         }
         if end < old_end {
-            r.hope(&shop.jobs[job as usize], job, old_end - end);
+            r.count_possible_gain(&shop.jobs[job as usize], job, old_end - end);
         } else if limit < Minute::MAX {
-            let feared = self.feared(shop, op, end, moved);
-            self.retiming.feared = self.retiming.feared.max(feared);
+            let expected_loss = self.expected_loss(shop, op, end, moved);
+            self.retiming.expected_loss = self.retiming.expected_loss.max(expected_loss);
         }
         false
     }
 
     /// Gives an operation that waits for its person to whoever could end it soonest, if that is sooner than `now`.
-    fn stand_in(
+    fn substitute(
         &mut self,
         shop: &Shop,
         d: &mut Decisions,
@@ -309,7 +310,7 @@ impl Timing {
         if self.times[node.before[PERSON] as usize].person_free <= ready {
             return None;
         }
-        let way = &shop.ways(op)[old.way as usize];
+        let mode = &shop.modes(op)[old.mode as usize];
         let (mut end, mut best) = (now.end, None);
         self.chains.find_last_of(d, place, people);
         for &person in people {
@@ -323,7 +324,7 @@ impl Timing {
                 key,
                 person_free,
             };
-            let times = self.earliest(shop, op, way, person, found);
+            let times = self.earliest(shop, op, mode, person, found);
             if times.end < end {
                 end = times.end;
                 best = Some((times, person, before));
@@ -343,7 +344,7 @@ impl Timing {
 
     /// Times of an operation after what now stands before it.
     #[inline]
-    fn again(&self, shop: &Shop, d: &Decisions, op: u32) -> Times {
+    fn retimed(&self, shop: &Shop, d: &Decisions, op: u32) -> Times {
         let c = d.choice[op as usize];
         let node = &self.chains.nodes[op as usize];
         let on_machine = node.before[MACHINE] as usize;
@@ -352,7 +353,7 @@ impl Timing {
             key: self.chains.keys[on_machine],
             person_free: self.times[node.before[PERSON] as usize].person_free,
         };
-        self.earliest(shop, op, &shop.ways(op)[c.way as usize], c.person, found)
+        self.earliest(shop, op, &shop.modes(op)[c.mode as usize], c.person, found)
     }
 
     /// Takes a job's new end into the account. True when it was the last of all and no longer is.
@@ -369,14 +370,14 @@ impl Timing {
         r.done_log.push((job, old));
         let part = &mut r.parts[job as usize];
         if part.1 == r.pass {
-            r.hoped -= part.0;
+            r.possible_gain -= part.0;
             part.0 = 0;
         }
         let goal = &shop.jobs[job as usize];
         r.value.in_progress += new - old;
         let more = goal.late(new) - goal.late(old);
         r.value.lateness += more;
-        r.lost += more.max(0);
+        r.loss += more.max(0);
         if new > r.value.makespan {
             r.value.makespan = new;
         }

@@ -1,11 +1,12 @@
 //! The engine's model put together from what is to be done of each job.
 
-use super::{Builder, Draft, FloorModel, Hole, Why};
+use super::{Builder, Draft, FloorModel, IssueReason, SchedulingIssue};
 use crate::planning::calendar::{ceil_minute, floor_minute, from_minute, local_instant};
 use crate::planning::engine::model::{
     Fixed, Goal, Job, Link, Machine, Minute, Mode, Model, Operation, Person,
 };
-use crate::planning::floor::{Floor, FloorJob, FloorOperation, GateState, Order};
+use crate::planning::floor::operation::FloorOperation;
+use crate::planning::floor::snapshot::{Floor, FloorJob, GateState, Order};
 use chrono::{NaiveTime, TimeDelta};
 use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
@@ -65,7 +66,7 @@ impl<'a> Builder<'a> {
             .enumerate()
             .map(|(i, &id)| (id, i))
             .collect();
-        self.holes.extend(assembly.link_behind(&index));
+        self.issues.extend(assembly.link_behind(&index));
         FloorModel {
             model: assembly.model,
             origin: from_minute(self.origin).unwrap_or(floor.now),
@@ -75,7 +76,7 @@ impl<'a> Builder<'a> {
             skills: floor.people.iter().map(|p| p.skills.clone()).collect(),
             jobs: assembly.jobs,
             operations: assembly.operations,
-            holes: self.holes,
+            issues: self.issues,
             index,
         }
     }
@@ -136,25 +137,25 @@ impl<'a> Assembly<'a> {
     }
 
     /// Links the operations that were put behind others; those that the others wait for by now are told.
-    fn link_behind(&mut self, index: &HashMap<Uuid, usize>) -> Vec<Hole> {
-        let mut holes = Vec::new();
+    fn link_behind(&mut self, index: &HashMap<Uuid, usize>) -> Vec<SchedulingIssue> {
+        let mut issues = Vec::new();
         for (job, operation) in std::mem::take(&mut self.behind) {
             let Some(&after) = index.get(&operation.id) else {
                 continue;
             };
             for &before in operation.behind.iter().filter_map(|id| index.get(id)) {
                 if leads(&self.model, after, before) {
-                    holes.push(Hole {
+                    issues.push(SchedulingIssue {
                         job: job.id,
                         operation: Some(operation.id),
-                        why: Why::OrderGone,
+                        reason: IssueReason::OrderGone,
                     });
                 } else {
                     self.model.links.push(link(before, after));
                 }
             }
         }
-        holes
+        issues
     }
 }
 

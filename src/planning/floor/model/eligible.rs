@@ -1,13 +1,15 @@
 //! The machines and people that can do an operation.
 
-use super::{Builder, Why};
+use super::{Builder, IssueReason};
 use crate::planning::engine::model::calendar::NEVER;
 use crate::planning::engine::model::{Minute, Mode};
-use crate::planning::floor::{FloorJob, FloorOperation, FloorPerson, SAME_KEY_REMAINS};
+use crate::planning::floor::operation::FloorOperation;
+use crate::planning::floor::snapshot::{FloorJob, FloorPerson, SAME_KEY_REMAINS};
 use crate::planning::ready::has_skill;
 
 impl Builder<'_> {
-    /// The machines and people that can do an operation, after its pin. Without machines when nobody can, which is told.
+    /// The machines and people that can do an operation, after its pin. Without machines when nobody can, which is
+    /// told.
     pub(super) fn eligible(
         &mut self,
         job: &FloorJob,
@@ -15,8 +17,8 @@ impl Builder<'_> {
     ) -> (Vec<Mode>, Vec<usize>) {
         let mut modes = self.modes(operation);
         if modes.is_empty() {
-            let why = Why::NoMachine(operation.machine_kind.clone());
-            self.hole(job, Some(operation.id), why);
+            let reason = IssueReason::NoMachine(operation.machine_kind.clone());
+            self.report(job, Some(operation.id), reason);
             return (modes, Vec::new());
         }
         let attends = !operation.skill.is_empty() && operation.setup + operation.attended > 0;
@@ -25,8 +27,8 @@ impl Builder<'_> {
             .filter(|&p| self.floor.people.get(p).is_some_and(able))
             .collect();
         if attends && people.is_empty() {
-            let why = Why::NobodyFor(operation.skill.clone());
-            self.hole(job, Some(operation.id), why);
+            let reason = IssueReason::NobodyFor(operation.skill.clone());
+            self.report(job, Some(operation.id), reason);
             return (Vec::new(), people);
         }
         self.keep_pinned(job, operation, attends, (&mut modes, &mut people));
@@ -39,7 +41,7 @@ impl Builder<'_> {
             modes.retain(|mode| people.iter().any(|&p| meets(mode, p)));
             people.retain(|&p| modes.iter().any(|mode| meets(mode, p)));
             if modes.is_empty() {
-                self.hole(job, Some(operation.id), Why::NeverTogether);
+                self.report(job, Some(operation.id), IssueReason::NeverTogether);
             }
         }
         (modes, people)
@@ -79,7 +81,7 @@ impl Builder<'_> {
             people.iter().find(is).copied()
         });
         if machine == Some(None) || person == Some(None) {
-            self.hole(job, Some(operation.id), Why::PinGone);
+            self.report(job, Some(operation.id), IssueReason::PinGone);
         }
         if let Some(Some(mode)) = machine {
             *modes = vec![mode];

@@ -1,10 +1,11 @@
 //! What planning may not move: work that was begun, and work pinned to a time.
 
-use super::{Builder, Draft, Hole, Why};
+use super::{Builder, Draft, IssueReason, SchedulingIssue};
 use crate::planning::calendar::ceil_minute;
 use crate::planning::engine::model::calendar::NEVER;
 use crate::planning::engine::model::{Fixed, Minute, Mode};
-use crate::planning::floor::{FloorJob, FloorOperation, LEAST_LEFT, Progress};
+use crate::planning::floor::operation::{FloorOperation, Progress};
+use crate::planning::floor::snapshot::{FloorJob, LEAST_LEFT};
 
 /// What is left of a started operation: all of it, and the part that is attended.
 fn left(operation: &FloorOperation, worked: Minute) -> (Minute, Minute) {
@@ -75,7 +76,7 @@ impl<'a> Builder<'a> {
                 continue;
             };
             if left.end >= NEVER {
-                self.hole(job, Some(draft.operation.id), Why::NeverTogether);
+                self.report(job, Some(draft.operation.id), IssueReason::NeverTogether);
                 continue;
             }
             draft.modes = vec![left.mode];
@@ -160,7 +161,7 @@ impl<'a> Builder<'a> {
 
     /// Gives pinned operations their time, where it is still to come and nobody else's; the first to be pinned first.
     pub(super) fn fix_pinned(&mut self, drafts: &mut [(&'a FloorJob, Vec<Draft<'a>>)]) {
-        let mut taken_holes: Vec<Hole> = Vec::new();
+        let mut not_kept: Vec<SchedulingIssue> = Vec::new();
         let mut pinned: Vec<(&FloorJob, &mut Draft, Minute)> = drafts
             .iter_mut()
             .flat_map(|(job, drafts)| drafts.iter_mut().map(|draft| (*job, draft)))
@@ -227,14 +228,14 @@ impl<'a> Builder<'a> {
                     }
                     draft.fixed = Some(fixed);
                 }
-                None => taken_holes.push(Hole {
+                None => not_kept.push(SchedulingIssue {
                     job: job.id,
                     operation: Some(operation.id),
-                    why: Why::PinTaken,
+                    reason: IssueReason::PinTaken,
                 }),
             }
         }
-        self.holes.append(&mut taken_holes);
+        self.issues.append(&mut not_kept);
     }
 
     /// Whether fixed work leaves a stay of a machine or person free.

@@ -2,20 +2,20 @@
 
 use uuid::Uuid;
 
-/// A thing that could not be planned as wished.
+/// Something that could not be planned as wished.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Hole {
+pub struct SchedulingIssue {
     /// The job, or held slot.
     pub job: Uuid,
     /// The operation, when it is about one.
     pub operation: Option<Uuid>,
-    /// Why.
-    pub why: Why,
+    /// IssueReason.
+    pub reason: IssueReason,
 }
 
-/// Why something could not be planned as wished.
+/// IssueReason something could not be planned as wished.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Why {
+pub enum IssueReason {
     /// The job is held, for this reason.
     Held(String),
     /// The job waits for something nobody has a date for.
@@ -36,15 +36,15 @@ pub enum Why {
     PinTaken,
 }
 
-impl Why {
-    /// Whether the job is left out of the plan for it; otherwise only a wish is not kept.
+impl IssueReason {
+    /// Whether the job is left out of the plan for it. Otherwise it is planned, but a pin or an order is not kept.
     #[must_use]
     pub fn leaves_out(&self) -> bool {
         !matches!(self, Self::PinGone | Self::PinTaken | Self::OrderGone)
     }
 }
 
-impl std::fmt::Display for Why {
+impl std::fmt::Display for IssueReason {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Held(reason) => write!(f, "held: {reason}"),

@@ -5,14 +5,15 @@ mod eligible;
 mod fixed;
 mod issue;
 
-pub use issue::{Hole, Why};
+pub use issue::{IssueReason, SchedulingIssue};
 
-use super::{Floor, FloorJob, FloorOperation, GateState, Progress};
 use crate::planning::calendar::{
     Calendar, Hours, ceil_minute, floor_minute, from_minute, local_instant,
 };
 use crate::planning::engine::model::calendar::{NEVER, WorkingTime};
 use crate::planning::engine::model::{Fixed, Minute, Mode, Model};
+use crate::planning::floor::operation::{FloorOperation, Progress};
+use crate::planning::floor::snapshot::{Floor, FloorJob, GateState};
 use chrono::{DateTime, Days, NaiveTime, Utc};
 use std::collections::HashMap;
 use uuid::Uuid;
@@ -40,7 +41,7 @@ pub struct FloorModel {
     /// Keys of the operations that are planned. The model may have more behind them: things that have to come first.
     pub operations: Vec<Uuid>,
     /// What could not be planned as wished.
-    pub holes: Vec<Hole>,
+    pub issues: Vec<SchedulingIssue>,
     index: HashMap<Uuid, usize>,
 }
 
@@ -130,7 +131,7 @@ struct Builder<'a> {
     joint: Vec<WorkingTime>,
     /// What started and pinned work takes of machines and then people.
     taken: Vec<Vec<(Minute, Minute)>>,
-    holes: Vec<Hole>,
+    issues: Vec<SchedulingIssue>,
 }
 
 impl<'a> Builder<'a> {
@@ -161,7 +162,7 @@ impl<'a> Builder<'a> {
             machines,
             people,
             joint,
-            holes: Vec::new(),
+            issues: Vec::new(),
         }
     }
 
@@ -182,28 +183,28 @@ impl<'a> Builder<'a> {
         self.assemble(drafts)
     }
 
-    fn hole(&mut self, job: &FloorJob, operation: Option<Uuid>, why: Why) {
-        self.holes.push(Hole {
+    fn report(&mut self, job: &FloorJob, operation: Option<Uuid>, reason: IssueReason) {
+        self.issues.push(SchedulingIssue {
             job: job.id,
             operation,
-            why,
+            reason,
         });
     }
 
     fn left_out(&self, job: Uuid) -> bool {
-        self.holes
+        self.issues
             .iter()
-            .any(|hole| hole.job == job && hole.why.leaves_out())
+            .any(|issue| issue.job == job && issue.reason.leaves_out())
     }
 
     /// What is to be done of a job, with what stands against planning it.
     fn draft(&mut self, job: &'a FloorJob) -> Vec<Draft<'a>> {
         if let Some(reason) = &job.hold {
-            self.hole(job, None, Why::Held(reason.clone()));
+            self.report(job, None, IssueReason::Held(reason.clone()));
         }
         for gate in &job.gates {
             if gate.state == GateState::Unknown {
-                self.hole(job, None, Why::NoDate(gate.what.clone()));
+                self.report(job, None, IssueReason::NoDate(gate.what.clone()));
             }
         }
         let open: Vec<&FloorOperation> = job
@@ -212,7 +213,7 @@ impl<'a> Builder<'a> {
             .filter(|operation| operation.progress != Progress::Done)
             .collect();
         if in_a_circle(&open) {
-            self.hole(job, None, Why::Circle);
+            self.report(job, None, IssueReason::Circle);
             return Vec::new();
         }
         let mut drafts = Vec::with_capacity(open.len());

@@ -11,6 +11,7 @@ use crate::db::{DbError, ShopTx, devices, work_list};
 use crate::planning::{in_reach, local_instant};
 use crate::quality::reading;
 use crate::shopfloor::{Kind, Phase, true_time};
+use crate::units::Code;
 use crate::web::shell::body::OpenForm;
 use crate::web::ui::{Answer, Reply, WebError};
 use actix_web::{HttpResponse, web};
@@ -174,21 +175,11 @@ fn unbookable(error: DbError) -> Result<String, DbError> {
     match error {
         DbError::NotFound(what) => Ok(format!("{what} was not found")),
         DbError::Refused(why) => Ok(why),
-        DbError::Database(error) if is_about_the_values(&error) => {
+        error if error.is_about_the_values() => {
             Ok("It holds something that cannot be kept".to_owned())
         }
         other => Err(other),
     }
-}
-
-/// Whether PostgreSQL refuses the values themselves: a data exception (class 22), or a key, check or missing value of
-/// the table (class 23). A unique key is left out: the same entry may be arriving twice at once.
-fn is_about_the_values(error: &sqlx::Error) -> bool {
-    let Some(error) = error.as_database_error() else {
-        return false;
-    };
-    let class = error.code().unwrap_or_default();
-    (class.starts_with("22") || class.starts_with("23")) && !error.is_unique_violation()
 }
 
 /// Takes NUL characters out of all text in a JSON value, names included: PostgreSQL keeps none. Whether there were any.
@@ -200,9 +191,13 @@ fn drop_nul(value: &mut Value) -> bool {
     };
     match value {
         Value::String(text) => clean(text),
-        Value::Array(values) => values
-            .iter_mut()
-            .fold(false, |any, value| drop_nul(value) || any),
+        Value::Array(values) => {
+            let mut any = false;
+            for value in values {
+                any |= drop_nul(value);
+            }
+            any
+        }
         Value::Object(fields) => {
             let mut any = false;
             *fields = std::mem::take(fields)
@@ -230,7 +225,7 @@ async fn read(
         Ok(entry) => entry,
         Err(why) => return Ok(Err(format!("It does not read: {why}"))),
     };
-    let kind = bookings::kind_from_code(&entry.kind);
+    let kind = Kind::from_code(&entry.kind);
     if kind.is_none() && entry.kind != CHECK {
         return Ok(Err(format!("“{}” is no kind of entry", entry.kind)));
     }
@@ -423,7 +418,7 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     };
     let new = NewBooking {
         id: key(&form.key)?,
-        kind: bookings::kind_from_code(&form.kind).ok_or_else(unreadable)?,
+        kind: Kind::from_code(&form.kind).ok_or_else(unreadable)?,
         operation_id: key(&form.operation)?,
         machine_id: optional(&form.machine)?,
         person_id: person.person_id,

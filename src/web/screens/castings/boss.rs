@@ -5,7 +5,7 @@ use crate::castings::fault::LONGEST_LABEL;
 use crate::castings::{Boss, Face, Pattern, Place};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings as db};
-use crate::units::Length;
+use crate::units::{Code, Length};
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Typed, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
@@ -97,12 +97,7 @@ impl Record for BossSheet {
     fn fields(_: &Pattern, who: &SignedIn, _: bool) -> Fields<Self> {
         let face = Field::select("face", "Face", "", face_choices());
         let mut f = Fields::<Self>::new(who);
-        f.choice(
-            face,
-            at!(boss.place.face),
-            |f| f.code().to_owned(),
-            Face::from_code,
-        );
+        f.code::<Face, _>(face, at!(boss.place.face));
         f.text("label", "Label", LONGEST_LABEL, at!(boss.place.label))
             .hint("The shop’s own label for the place, for example R7")
             .focus();

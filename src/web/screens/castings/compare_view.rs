@@ -5,7 +5,7 @@ use super::drawing::{self, Drawing, Marked, size_label};
 use super::variant::depth;
 use super::{capital, place_id, variant_path};
 use crate::castings::{Action, Face, Feature, Remedy, Variant};
-use crate::units::LengthUnit;
+use crate::units::{Code, LengthUnit};
 use crate::web::ui::show::count;
 use maud::{Markup, html};
 use std::collections::BTreeSet;

@@ -413,6 +413,7 @@ mod tests {
     use super::*;
     use crate::castings::samples::{at, fitted, length, on, pattern, plain, tapped};
     use crate::castings::{Face, Pattern};
+    use crate::units::Code;
 
     fn drawn(pattern: &Pattern, marked: &[(Feature, Option<Action>)]) -> String {
         let features: Vec<Marked<'_>> = marked

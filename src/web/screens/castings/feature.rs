@@ -5,7 +5,7 @@ use crate::castings::fault::{LONGEST_LABEL, LONGEST_NOTE, MOST_ALIKE};
 use crate::castings::{Face, Feature, FeatureKind, Pattern, Place, Variant};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings as db};
-use crate::units::{Fit, Length, LengthUnit, Thread};
+use crate::units::{Code, Fit, Length, LengthUnit, Thread};
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Typed, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
@@ -135,21 +135,11 @@ impl Record for FeatureSheet {
         let face = Field::select("face", "Face", "", face_choices());
         let kind = Field::select("kind", "Feature", "", kind_choices());
         let mut f = Fields::<Self>::new(who);
-        f.choice(
-            face,
-            at!(feature.place.face),
-            |f| f.code().to_owned(),
-            Face::from_code,
-        );
+        f.code::<Face, _>(face, at!(feature.place.face));
         f.text("label", "Label", LONGEST_LABEL, at!(feature.place.label))
             .hint("The shop’s own label for the place, for example R7")
             .focus();
-        f.choice(
-            kind,
-            at!(feature.kind),
-            |k| k.code().to_owned(),
-            FeatureKind::from_code,
-        );
+        f.code::<FeatureKind, _>(kind, at!(feature.kind));
         f.length("across", "Across from the datum", at!(feature.x));
         f.length("up", "Up from the datum", at!(feature.y));
         f.input(

@@ -16,6 +16,7 @@ mod variant;
 mod variant_form;
 
 use crate::castings::{Face, FeatureKind, Place};
+use crate::units::Code;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::record::Typed;
 use crate::web::ui::{SignedIn, WebError, csrf_field};

@@ -5,7 +5,7 @@ use crate::castings::fault::{LONGEST_NAME, LONGEST_NOTE, MOST_CYLINDERS};
 use crate::castings::{Face, Fault, Outline, Pattern, Variant};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings as db};
-use crate::units::LengthUnit;
+use crate::units::{Code, LengthUnit};
 use crate::web::ui::record::{
     self, At, Copying, Done, Fields, Group, Paths, Record, Sheet, Typed, Words, at,
 };

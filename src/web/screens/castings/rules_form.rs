@@ -6,6 +6,7 @@ use crate::castings::{Action, Face, FeatureKind, RemedyRule, When};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, remedy_rules as db, standards};
 use crate::estimating::Element;
+use crate::units::Code;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{self, At, Copying, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
@@ -91,21 +92,11 @@ impl Record for RemedyRule {
             .focus();
         f.heading("When");
         let when = Field::select("when", "The feature is", "", whens).wide();
-        f.choice(when, at!(when), |w| w.code().to_owned(), When::from_code);
+        f.code::<When, _>(when, at!(when));
         let kind = Field::select("kind", "Kind of feature", "", any_or(kind_choices()));
-        f.choice(
-            kind,
-            at!(kind),
-            |k: &FeatureKind| k.code().to_owned(),
-            FeatureKind::from_code,
-        );
+        f.code::<FeatureKind, _>(kind, at!(kind));
         let face = Field::select("face", "On the face", "", any_or(face_choices()));
-        f.choice(
-            face,
-            at!(face),
-            |f: &Face| f.code().to_owned(),
-            Face::from_code,
-        );
+        f.code::<Face, _>(face, at!(face));
         f.length("smallest", "From this size", at!(smallest));
         f.length("largest", "Up to this size", at!(largest))
             .hint("A thread counts by its major diameter");
@@ -119,12 +110,7 @@ impl Record for RemedyRule {
         f.choice(gearbox, at!(gearbox_under), word, yes_no);
         f.heading("Then");
         let action = Field::select("action", "What to do", "", actions);
-        f.choice(
-            action,
-            at!(action),
-            |a| a.code().to_owned(),
-            Action::from_code,
-        );
+        f.code::<Action, _>(action, at!(action));
         f.value(
             Field::text("elements", "Elements of work, in order", "").optional(),
             at!(elements),

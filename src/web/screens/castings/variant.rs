@@ -5,7 +5,7 @@ use super::{back, capital, pattern_path, place_id, place_query, variant_path};
 use crate::castings::{Face, Feature, Outline, Pattern, Variant};
 use crate::db::castings as db;
 use crate::db::people::Role;
-use crate::units::LengthUnit;
+use crate::units::{Code, LengthUnit};
 use crate::web::ui::{Answer, Page, Section, SignedIn};
 use actix_web::web;
 use maud::{Markup, html};

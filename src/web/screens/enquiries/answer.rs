@@ -1,11 +1,10 @@
-//! The answer as it is read on the phone: the sentence, the picture, the options side by side, each opening down to
-//! its lines.
+//! The answer: the sentence to say, the ranges drawn, the options side by side, each opening down to its lines.
 
 use super::picture;
 use crate::castings::Conversion;
 use crate::enquiry::{Answer, Comparison, Figures, OptionAnswer, Outcome};
 use crate::estimating::{CostLine, Route};
-use crate::web::ui::{SignedIn, show};
+use crate::web::ui::{SignedIn, show, words};
 use maud::{Markup, html};
 
 /// The whole answer. `act` draws what can be done with an option.
@@ -18,17 +17,17 @@ pub(super) fn view(
     let possible = answer.options.iter().any(|o| o.figures().is_some());
     html! {
         div.card.say {
-            h2 { "Say" }
+            h2 { "Tell the customer" }
             p.sentence { (answer.sentence) }
-            p.muted { (answer.dates_rest_on) }
+            p.muted { (words::dates_from(answer.plan)) }
         }
         @if possible {
             div.card.pictures {
                 figure { figcaption { "Price before tax" } (picture::price(answer)) }
-                figure { figcaption { "Ready, on a scale of time from now" } (picture::ready(answer, zone)) }
+                figure { figcaption { "Ready, time from now" } (picture::ready(answer, zone)) }
                 p.legend {
-                    "Bar: from 1 in 10 to 9 in 10 of " (answer.futures) " simulated futures. Diamond: the middle. Flag: the price to quote, whose hours suffice in "
-                    (answer.confidence_percent) " of 100, and the day to promise, which holds in as many."
+                    "Bar: 80 % of " (answer.futures) " simulated outcomes fall in it. Diamond: the middle one. Flag: the price to quote and the day to promise, "
+                    (answer.confidence_percent) " % sure."
                 }
             }
         }
@@ -45,13 +44,13 @@ fn compared(comparison: &Comparison, answer: &Answer) -> Markup {
         .map_or("", |o| &o.title);
     html! {
         div.card {
-            h2 { "Converting against hunting" }
-            p.muted { (conversion) ", against the hunt" }
+            h2 { "Convert or find one?" }
+            p.muted { (conversion) ", against finding one" }
             dl.figures {
-                div { dt { "Converting is cheaper" } dd { (comparison.cheaper_percent) " in 100" } }
-                div { dt { "Converting is sooner" } dd { (comparison.sooner_percent) " in 100" } }
+                div { dt { "Converting is cheaper" } dd { (comparison.cheaper_percent) " %" } }
+                div { dt { "Converting is sooner" } dd { (comparison.sooner_percent) " %" } }
                 div {
-                    dt { "Buy one instead if it is offered under" }
+                    dt { "Buy one if offered below" }
                     dd { @match comparison.hunt_wins_below {
                         Some(price) => (picture::whole(price)),
                         None => "no price is low enough",
@@ -74,33 +73,33 @@ fn card(
     html! {
         article.card.option.recommended[recommended] aria-labelledby=(title_id) {
             h3 id=(title_id) { (option.title) }
-            @if recommended { p.tag.take { "★ The one to take" } }
+            @if recommended { p.tag.take { "★ Best option" } }
             @match &option.outcome {
                 Outcome::Possible(figures) => {
                     (headline(who, answer, figures))
                     @if !option.risks.is_empty() {
-                        h4 { "What could go wrong" }
+                        h4 { "Risks" }
                         ul.risks { @for risk in &option.risks { li { (risk) } } }
                     }
                     (act(option))
                     details id=(id("price")) {
-                        summary { "How the price is made up" }
+                        summary { "Price breakdown" }
                         (build_up(figures))
                     }
                     details id=(id("route")) {
-                        summary { "The route, " (show::count(i64::try_from(figures.route.operations.len()).unwrap_or(0), "operation", "operations")) }
+                        summary { "Operations (" (figures.route.operations.len()) ")" }
                         (route_table(&figures.route))
                     }
                     @if let Some(conversion) = &figures.conversion {
                         details id=(id("remedies")) {
-                            summary { "What is different, and what is done about it" }
+                            summary { "Differences and the work on each" }
                             (remedies(conversion))
-                            p { a href={ "/castings/compare?donor=" (conversion.donor) "&wanted=" (conversion.wanted) } { "See both drawn side by side" } }
+                            p { a href={ "/castings/compare?donor=" (conversion.donor) "&wanted=" (conversion.wanted) } { "Compare the drawings" } }
                         }
                     }
                 }
                 Outcome::Impossible { reasons } => {
-                    p.tag { "✕ Cannot be done" }
+                    p.tag { "✕ Not possible" }
                     ul.risks { @for reason in reasons { li { (reason) } } }
                 }
             }
@@ -112,24 +111,24 @@ fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
     let zone = who.shop.time_zone;
     let day = |time: Option<chrono::DateTime<chrono::Utc>>| match time {
         Some(time) => html! { (show::day(time.with_timezone(&zone).date_naive())) },
-        None => html! { "no day can be named" },
+        None => html! { "no date" },
     };
     let sure = answer.confidence_percent;
     html! {
         dl.figures {
             div.main { dt { "Quote, before tax" } dd { (figures.build_up.net) } }
             div { dt { "With tax" } dd { (figures.build_up.gross) } }
-            div { dt { "Likely to turn out at" } dd { (picture::whole(figures.price.likely)) } }
-            div.main { dt { "Ready by, " (sure) " in 100" } dd { (day(figures.ready.at_confidence)) } }
+            div { dt { "Likely cost to customer" } dd { (picture::whole(figures.price.likely)) } }
+            div.main { dt { "Ready by (" (sure) " % sure)" } dd { (day(figures.ready.at_confidence)) } }
             div { dt { "Likely ready" } dd { (day(figures.ready.likely)) } }
-            div { dt { "Not before" } dd { (day(figures.ready.earliest)) } }
+            div { dt { "Earliest" } dd { (day(figures.ready.earliest)) } }
             @if let Some(percent) = figures.in_time_percent {
-                div { dt { "In time for " @if let Some(by) = answer.wanted_by { (show::day(by)) } } dd { (percent) " in 100" } }
+                div { dt { "On time for " @if let Some(by) = answer.wanted_by { (show::day(by)) } } dd { (percent) " %" } }
             }
         }
         h4 { "Hours by machine" }
         table.hours {
-            thead { tr { th scope="col" { "Machine" } th scope="col" { "Expected" } th scope="col" { (sure) " in 100" } } }
+            thead { tr { th scope="col" { "Machine" } th scope="col" { "Expected" } th scope="col" { (sure) " % sure" } } }
             tbody { @for machine in &figures.machines {
                 tr {
                     th scope="row" { (machine.machine_kind) }
@@ -147,7 +146,7 @@ fn build_up(figures: &Figures) -> Markup {
         dl.totals {
             div { dt { "Before tax" } dd { (figures.build_up.net) } }
             div { dt { "Tax" } dd { (figures.build_up.tax) } }
-            div { dt { "To pay" } dd { (figures.build_up.gross) } }
+            div { dt { "Total" } dd { (figures.build_up.gross) } }
         }
     }
 }
@@ -207,28 +206,28 @@ pub(in crate::web) fn route_table(route: &Route) -> Markup {
                         } }
                     }
                     @if !operation.cautions.is_empty() {
-                        p.small.caution { strong { "⚠ Mind: " } (operation.cautions.join(" ")) }
+                        p.small.caution { strong { "⚠ Caution: " } (operation.cautions.join(" ")) }
                     }
                 }
             }
         }
         p.small.muted {
-            "Speeds, feeds and times are starting points. The tool maker's data, local codes and qualified people come first."
+            "Guide figures only: follow the tool maker’s data, local codes and qualified people."
         }
     }
 }
 
-/// Remedies as a list.
+/// Differences with the remedy for each.
 fn remedies(conversion: &Conversion) -> Markup {
     html! {
         table.cells.small {
-            thead { tr { th scope="col" { "Where" } th scope="col" { "What" } th scope="col" { "What is done" } } }
+            thead { tr { th scope="col" { "Place" } th scope="col" { "Feature" } th scope="col" { "Work" } } }
             tbody { @for remedy in &conversion.remedies {
                 @let subject = remedy.difference.subject();
                 tr {
                     th scope="row" { (subject.place) }
-                    td data-label="What" { (subject.kind) }
-                    td data-label="What is done" {
+                    td data-label="Feature" { (subject.kind) }
+                    td data-label="Work" {
                         strong { (remedy.action) } @if !remedy.rule.is_empty() { ": " (remedy.rule) }
                         @if !remedy.say.is_empty() { br; small { (remedy.say) } }
                     }

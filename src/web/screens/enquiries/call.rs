@@ -1,54 +1,41 @@
-//! One call: what the caller says on the left, saved as it is said; the answer beside it, recomputed as they talk.
+//! One call: what the customer says on the left, saved as it is typed; the options beside it, computed anew each time.
 
-use super::form::{CallForm, Lists};
-use super::work::{self, Answered, answer_to};
+use super::form::CallForm;
 use super::{answer as answer_view, list};
-use crate::app::answer_enquiry::Ways;
+use crate::app::AppError;
+use crate::app::answer_enquiry::{AnsweredEnquiry, Unanswerable, answer_enquiry, answer_with};
+use crate::app::catalogue::{Catalogue, catalogue};
+use crate::app::close_enquiry::close_enquiry;
+use crate::app::give_quote::{QuoteRequest, give_quote};
+use crate::app::save_enquiry::{open_enquiry, save_enquiry};
 use crate::db::DbError;
-use crate::db::enquiries::{self, Enquiry, EnquiryDetails, EnquiryState};
-use crate::db::people::Role;
-use crate::db::quotes::{self, Quote, QuoteState};
+use crate::db::enquiries::{Enquiry, EnquiryDetails, EnquiryState};
+use crate::enquiry::quote::{Quote, slot_until};
 use crate::enquiry::{Answer as EnquiryAnswer, OptionAnswer};
 use crate::estimating::{Basis, Element};
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{Choice, Live};
-use crate::web::ui::show as words;
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, show, words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
-use chrono::Utc;
+use chrono::{NaiveDate, Utc};
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
 
 /// A new call: an enquiry with its number, nothing said yet.
 pub(super) async fn open(who: SignedIn, _form: CheckedForm<CallForm>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let (id, _) = enquiries::create(&mut tx, &EnquiryDetails::default()).await?;
-    tx.commit().await?;
-    Ok(Reply::see_other(format!("/enquiries/{id}")))
+    let enquiry = open_enquiry(&who.actor(), &EnquiryDetails::default()).await?;
+    Ok(Reply::see_other(format!("/enquiries/{}", enquiry.id)))
 }
 
 pub(super) async fn show(who: SignedIn, site: web::Data<Site>, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let enquiry = enquiries::get(&mut tx, *id).await?;
-    let ways = Ways::load(&mut tx).await?;
-    let lists = Lists::load(&mut tx, &ways).await?;
-    let quotes = quotes::list(&mut tx, QuoteState::ALL, Some(*id), None, 20).await?;
-    let answer = answer_to(tx, &site, ways, &enquiry, Utc::now()).await?;
-    let form = CallForm::of(&enquiry);
-    let view = View {
-        who: &who,
-        enquiry: &enquiry,
-        lists: &lists,
-        quotes: &quotes,
-        answer: &answer,
-    };
+    let answered = answer_enquiry(&who.actor(), &site.simulator, *id, Utc::now()).await?;
+    let view = View::of(&who, &answered);
+    let form = CallForm::of(&answered.enquiry);
     Ok(view.page(&form, &FormErrors::default(), &html! {}).into())
 }
 
@@ -59,43 +46,27 @@ pub(super) async fn save(
     form: CheckedForm<CallForm>,
     live: Live,
 ) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let ways = Ways::load(&mut tx).await?;
-    let lists = Lists::load(&mut tx, &ways).await?;
+    let actor = who.actor();
+    let catalogue = catalogue(&actor).await?;
     let mut errors = FormErrors::default();
-    let details = form.read(&lists, &mut errors);
     let version = form.version.parse().unwrap_or(0);
     let mut stale = false;
-    if let Some(details) = details {
-        match enquiries::save(&mut tx, *id, version, &details).await {
-            Ok(_) if live.0 => {}
-            Ok(_) => {
-                tx.commit().await?;
+    if let Some(details) = form.read(&catalogue, &mut errors) {
+        match save_enquiry(&actor, *id, version, &details).await {
+            Ok(()) if live.0 => {}
+            Ok(()) => {
                 return Ok(Reply::see_other(format!("/enquiries/{id}#answer")).flash("Saved."));
             }
-            Err(DbError::Stale(_)) => stale = true,
+            Err(AppError::Db(DbError::Stale(_))) => stale = true,
             Err(error) => return Err(error.into()),
         }
     }
-    let enquiry = enquiries::get(&mut tx, *id).await?;
-    let quotes = quotes::list(&mut tx, QuoteState::ALL, Some(*id), None, 20).await?;
-    if !stale && errors.is_empty() {
-        tx.commit().await?;
-        tx = who.begin().await?;
-    }
-    let answer = answer_to(tx, &site, ways, &enquiry, Utc::now()).await?;
-    let view = View {
-        who: &who,
-        enquiry: &enquiry,
-        lists: &lists,
-        quotes: &quotes,
-        answer: &answer,
-    };
+    let answered = answer_with(&actor, &site.simulator, catalogue, *id, Utc::now()).await?;
+    let view = View::of(&who, &answered);
     if stale {
         let notice = view.stale(&form);
         let over = CallForm {
-            version: enquiry.version.to_string(),
+            version: answered.enquiry.version.to_string(),
             ..form.into_inner()
         };
         return Ok(view
@@ -106,9 +77,8 @@ pub(super) async fn save(
     if !errors.is_empty() {
         return Ok(view.page(&form, &errors, &html! {}).invalid().into());
     }
-    Ok(view
-        .page(&CallForm::of(&enquiry), &errors, &html! {})
-        .into())
+    let form = CallForm::of(&answered.enquiry);
+    Ok(view.page(&form, &errors, &html! {}).into())
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -117,7 +87,7 @@ pub(super) struct QuoteForm {
     option: String,
     /// When the answer on the screen was computed, so that the quote is the one that was read out.
     at: String,
-    /// Ticked to keep its place in the plan for some days.
+    /// Ticked to reserve its slot in the plan for some days.
     hold: String,
 }
 
@@ -127,15 +97,19 @@ pub(super) async fn quote(
     id: web::Path<Uuid>,
     form: CheckedForm<QuoteForm>,
 ) -> Answer {
-    who.require(Role::Office)?;
-    let asked = work::QuoteAsked {
-        option: &form.option,
-        at: form.at.parse().ok(),
-        hold_until: (form.hold == "yes").then(|| work::slot_until(&who)),
+    let request = QuoteRequest {
+        enquiry_id: *id,
+        option: form.option.clone(),
+        read_out_at: form.at.parse().ok(),
+        reserve_until: (form.hold == "yes").then(|| slot_until(today(&who))),
     };
-    let quote = work::quote(&who, &site, *id, asked).await?;
+    let quote = give_quote(&who.actor(), &site.simulator, &request, Utc::now()).await?;
     Ok(Reply::see_other(format!("/quotes/{}", quote.id))
-        .flash(format!("Quote {} is saved as it stands.", quote.number)))
+        .flash(format!("Quote {} saved.", quote.number)))
+}
+
+fn today(who: &SignedIn) -> NaiveDate {
+    Utc::now().with_timezone(&who.shop.time_zone).date_naive()
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -145,40 +119,50 @@ pub(super) struct CloseForm {
     closed: String,
 }
 
-/// The call came to nothing, or is taken up again.
+/// Closes the call with no sale, or reopens it.
 pub(super) async fn close(
     who: SignedIn,
     id: web::Path<Uuid>,
     form: CheckedForm<CloseForm>,
 ) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
     let closed = form.closed == "yes";
-    enquiries::set_closed(&mut tx, *id, form.version.parse().unwrap_or(0), closed).await?;
-    tx.commit().await?;
-    let told = if closed {
-        "Put away. It stays on record."
+    let version = form.version.parse().unwrap_or(0);
+    close_enquiry(&who.actor(), *id, version, closed).await?;
+    let done = if closed {
+        "Closed with no sale. It stays on record."
     } else {
-        "Open again."
+        "Reopened."
     };
     Ok(Reply::see_other(if closed {
         "/enquiries".to_owned()
     } else {
         format!("/enquiries/{id}")
     })
-    .flash(told))
+    .flash(done))
 }
 
 /// All a page of one call is drawn from.
 struct View<'a> {
     who: &'a SignedIn,
     enquiry: &'a Enquiry,
-    lists: &'a Lists,
+    catalogue: &'a Catalogue,
+    extra_work: Vec<&'a Element>,
     quotes: &'a [Quote],
-    answer: &'a Answered,
+    answer: &'a Result<EnquiryAnswer, Unanswerable>,
 }
 
-impl View<'_> {
+impl<'a> View<'a> {
+    fn of(who: &'a SignedIn, answered: &'a AnsweredEnquiry) -> Self {
+        Self {
+            who,
+            enquiry: &answered.enquiry,
+            extra_work: answered.catalogue.extra_work(),
+            catalogue: &answered.catalogue,
+            quotes: &answered.quotes,
+            answer: &answered.answer,
+        }
+    }
+
     fn page(&self, form: &CallForm, errors: &FormErrors, notice: &Markup) -> Page {
         let enquiry = self.enquiry;
         let title = format!("Enquiry {}", enquiry.number);
@@ -190,7 +174,7 @@ impl View<'_> {
             (notice)
             div.call {
                 section.card.asks aria-labelledby="asks-title" {
-                    h2 #asks-title { "What the caller wants" }
+                    h2 #asks-title { "What the customer wants" }
                     div #problems { (errors.summary()) }
                     form #call.grid method="post" action={ "/enquiries/" (enquiry.id) } novalidate
                         data-live="version problems answer" {
@@ -198,16 +182,16 @@ impl View<'_> {
                         input #version type="hidden" name="version" value=(form.version);
                         (self.fields(form, errors))
                         div.actions {
-                            button type="submit" data-key="w" data-key-label="Work it out" { "Save and work it out" }
+                            button type="submit" data-key="w" data-key-label="Update price" { "Update price" }
                             p.live-status role="status" {}
                         }
                     }
                     (self.given())
                 }
-                section #answer aria-label="The answer" {
+                section #answer aria-label="Options" {
                     @match self.answer {
                         Ok(answer) => (answer_view::view(self.who, answer, &|option| self.quote_form(answer, option))),
-                        Err(why) => { div.card { h2 { "No answer yet" } p { (why) } } }
+                        Err(why) => { div.card { h2 { "No price yet" } p { (words::unanswerable(why)) } } }
                     }
                 }
             }
@@ -219,7 +203,7 @@ impl View<'_> {
 
     fn fields(&self, form: &CallForm, errors: &FormErrors) -> Markup {
         let variants = || {
-            self.lists
+            self.catalogue
                 .variants
                 .iter()
                 .map(|v| Choice::new(v.id, &v.name))
@@ -227,28 +211,28 @@ impl View<'_> {
         };
         let untouched = self.enquiry.version == 1 && form.caller.is_empty();
         html! {
-            (Field::text("caller", "Who is calling", &form.caller).optional().autofocus(untouched).errors(errors))
-            (Field::telephone("contact", "How to reach them", &form.contact).optional().errors(errors))
-            (Field::select("wanted", "Wants", &form.wanted, variants()).wide().optional().errors(errors))
-            (Field::date("wanted_by", "By", &form.wanted_by).optional().errors(errors))
-            (Field::select("brings", "Brings a block of their own", &form.brings, variants()).optional().errors(errors))
-            (Field::text("brings_note", "What is known of it", &form.brings_note).wide().optional()
-                .hint("Marks, cracks, welds, how long it stood outside").errors(errors))
-            @if !self.lists.work.is_empty() {
-                (self.work("repairs", "What their own block needs, if it is the wanted kind", &form.repairs))
-                (self.work("also", "Also wanted, whichever way the block comes", &form.also))
+            (Field::text("caller", "Customer", &form.caller).optional().autofocus(untouched).errors(errors))
+            (Field::telephone("contact", "Phone or email", &form.contact).optional().errors(errors))
+            (Field::select("wanted", "Casting wanted", &form.wanted, variants()).wide().optional().errors(errors))
+            (Field::date("wanted_by", "Needed by", &form.wanted_by).optional().errors(errors))
+            (Field::select("brings", "Customer’s own block", &form.brings, variants()).optional().errors(errors))
+            (Field::text("brings_note", "Condition", &form.brings_note).wide().optional()
+                .hint("Marks, cracks, welds, how it was stored").errors(errors))
+            @if !self.extra_work.is_empty() {
+                (self.work("repairs", "Repairs to the customer’s own block, when it is the kind wanted", &form.repairs))
+                (self.work("also", "Extra work", &form.also))
             }
-            (Field::textarea("note", "Anything else", &form.note, 3).wide().optional().errors(errors))
+            (Field::textarea("note", "Notes", &form.note, 3).wide().optional().errors(errors))
         }
     }
 
-    /// Work that can be ticked, folded away while nothing is.
+    /// Work that can be ticked; folded while none is.
     fn work(&self, name: &str, label: &str, ticked: &[String]) -> Markup {
         html! {
             details.field.wide open[!ticked.is_empty()] {
                 summary { (label) @if !ticked.is_empty() { " (" (ticked.len()) ")" } }
                 div.ticks {
-                    @for element in &self.lists.work {
+                    @for element in &self.extra_work {
                         @let id = format!("{name}-{}", element.code);
                         (Field::checkbox(name, &work_words(element), ticked.contains(&element.code)).value(&element.code).id(&id))
                     }
@@ -265,7 +249,7 @@ impl View<'_> {
                     (csrf_field(self.who))
                     input type="hidden" name="version" value=(self.enquiry.version);
                     input type="hidden" name="closed" value=(if closed { "no" } else { "yes" });
-                    button.quiet type="submit" { @if closed { "Take it up again" } @else { "Came to nothing" } }
+                    button.quiet type="submit" { @if closed { "Reopen" } @else { "No sale" } }
                 }
             }
         }
@@ -280,7 +264,7 @@ impl View<'_> {
                     @for quote in self.quotes {
                         li {
                             a href={ "/quotes/" (quote.id) } { "Quote " (quote.number) } ": " (quote.title) ", " (quote.net)
-                            " before tax, " (crate::web::screens::quotes::state_words(quote.state))
+                            " before tax, " (words::quote_state(quote.state))
                         }
                     }
                 }
@@ -294,9 +278,9 @@ impl View<'_> {
                 (csrf_field(self.who))
                 input type="hidden" name="option" value=(option.key);
                 input type="hidden" name="at" value=(answer.at.to_rfc3339());
-                (Field::checkbox("hold", &format!("Hold its place in the plan until {}", words::day(work::slot_until(self.who))), false)
+                (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(today(self.who)))), false)
                     .value("yes").id(&format!("hold-{}", option.key.replace(':', "-"))))
-                button type="submit" { "Quote this" span.visually-hidden { ": " (option.title) } }
+                button type="submit" { "Quote this option" span.visually-hidden { ": " (option.title) } }
             }
         }
     }
@@ -305,31 +289,39 @@ impl View<'_> {
     fn stale(&self, typed: &CallForm) -> Markup {
         let stored = CallForm::of(self.enquiry);
         let name = |key: &str| {
-            let found = self.lists.variants.iter().find(|v| v.id.to_string() == key);
+            let found = self
+                .catalogue
+                .variants
+                .iter()
+                .find(|v| v.id.to_string() == key);
             found.map_or_else(|| "none".to_owned(), |v| v.name.clone())
         };
         let changed: Vec<Changed> = [
-            Changed::if_differs("Who is calling", &stored.caller, &typed.caller),
-            Changed::if_differs("How to reach them", &stored.contact, &typed.contact),
-            Changed::if_differs("Wants", &name(&stored.wanted), &name(&typed.wanted)),
-            Changed::if_differs("By", &stored.wanted_by, &typed.wanted_by),
-            Changed::if_differs("Brings", &name(&stored.brings), &name(&typed.brings)),
+            Changed::if_differs("Customer", &stored.caller, &typed.caller),
+            Changed::if_differs("Phone or email", &stored.contact, &typed.contact),
             Changed::if_differs(
-                "What is known of it",
-                &stored.brings_note,
-                &typed.brings_note,
+                "Casting wanted",
+                &name(&stored.wanted),
+                &name(&typed.wanted),
             ),
+            Changed::if_differs("Needed by", &stored.wanted_by, &typed.wanted_by),
             Changed::if_differs(
-                "What their block needs",
+                "Customer’s own block",
+                &name(&stored.brings),
+                &name(&typed.brings),
+            ),
+            Changed::if_differs("Condition", &stored.brings_note, &typed.brings_note),
+            Changed::if_differs(
+                "Repairs to the customer’s own block",
                 &stored.repairs.join(", "),
                 &typed.repairs.join(", "),
             ),
             Changed::if_differs(
-                "Also wanted",
+                "Extra work",
                 &stored.also.join(", "),
                 &typed.also.join(", "),
             ),
-            Changed::if_differs("Anything else", &stored.note, &typed.note),
+            Changed::if_differs("Notes", &stored.note, &typed.note),
         ]
         .into_iter()
         .flatten()

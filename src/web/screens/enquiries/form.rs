@@ -1,12 +1,9 @@
 //! A call as it is typed, on the screen or by a program.
 
-use crate::app::answer_enquiry::Ways;
+use crate::app::catalogue::Catalogue;
 use crate::db::enquiries::{Enquiry, EnquiryDetails};
-use crate::db::{DbError, ShopTx, castings};
-use crate::estimating::{Element, Standing};
 use crate::web::ui::FormErrors;
 use serde::Deserialize;
-use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// A call as it is typed.
@@ -49,15 +46,15 @@ impl CallForm {
     /// Reads it, with a complaint beside every field that does not read.
     pub(in crate::web) fn read(
         &self,
-        lists: &Lists,
+        catalogue: &Catalogue,
         errors: &mut FormErrors,
     ) -> Option<EnquiryDetails> {
         let caller = errors.text("caller", &self.caller, 120);
         let contact = errors.text("contact", &self.contact, 120);
         let variant = |errors: &mut FormErrors, field: &str, raw: &str| {
             let read = errors.optional(raw, |errors| errors.row(field, raw))?;
-            if read.is_some_and(|id| !lists.variants.iter().any(|v| v.id == id)) {
-                errors.add(field, "This variant is not in the register any more");
+            if read.is_some_and(|id| !catalogue.variants.iter().any(|v| v.id == id)) {
+                errors.add(field, "This variant has been removed. Choose another");
                 return None;
             }
             Some(read)
@@ -69,17 +66,18 @@ impl CallForm {
         let brings = variant(errors, "brings", &self.brings);
         let brings_note = errors.text("brings_note", &self.brings_note, 2000);
         let note = errors.text("note", &self.note, 4000);
+        let extra_work = catalogue.extra_work();
         let mut known = |field: &str, codes: &[String]| {
-            let strange = codes
+            let unknown = codes
                 .iter()
-                .find(|code| !lists.work.iter().any(|e| e.code == **code));
-            if let Some(code) = strange {
+                .find(|code| !extra_work.iter().any(|e| e.code == **code));
+            if let Some(code) = unknown {
                 errors.add(
                     field,
-                    format!("“{code}” is not among the shop's standard times any more"),
+                    format!("“{code}” is no longer one of the shop’s standard times. Clear it"),
                 );
             }
-            strange.is_none().then(|| codes.to_vec())
+            unknown.is_none().then(|| codes.to_vec())
         };
         let repairs = known("repairs", &self.repairs);
         let also = known("also", &self.also);
@@ -93,27 +91,6 @@ impl CallForm {
             repairs: repairs?,
             also: also?,
             note: note?,
-        })
-    }
-}
-
-/// What the form chooses from.
-pub(in crate::web) struct Lists {
-    pub(super) variants: Vec<castings::VariantName>,
-    /// Work that can be asked for by name: neither standing nor belonging to a remedy.
-    pub(super) work: Vec<Element>,
-}
-
-impl Lists {
-    /// Reads them.
-    pub(in crate::web) async fn load(tx: &mut ShopTx, ways: &Ways) -> Result<Self, DbError> {
-        let of_remedies: BTreeSet<&String> =
-            ways.rules.iter().flat_map(|rule| &rule.elements).collect();
-        let by_name =
-            |e: &&Element| e.standing == Standing::Asked && !of_remedies.contains(&e.code);
-        Ok(Self {
-            variants: castings::variant_names(tx).await?,
-            work: ways.elements.iter().filter(by_name).cloned().collect(),
         })
     }
 }

@@ -3,6 +3,8 @@
 use crate::db::enquiries::{self, Enquiry, EnquiryState};
 use crate::db::people::Role;
 use crate::db::{castings, quotes};
+use crate::enquiry::quote::QuoteState;
+use crate::units::Code;
 use crate::web::ui::{Answer, Page, Section, SignedIn, csrf_field, show};
 use actix_web::web;
 use maud::{Markup, html};
@@ -16,7 +18,7 @@ const ROWS: u16 = 50;
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
 pub(super) struct Which {
-    /// `all` for those that came to nothing too.
+    /// `all` for those closed without a sale too.
     show: String,
     /// Only those numbered below.
     before: Option<i64>,
@@ -37,7 +39,7 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .into_iter()
         .map(|v| (v.id, v.name))
         .collect();
-    let waiting = quotes::list(&mut tx, &[quotes::QuoteState::Sent], None, None, 1)
+    let waiting = quotes::list(&mut tx, &[QuoteState::Sent], None, None, 1)
         .await?
         .len();
     let older = (enquiries.len() == usize::from(ROWS))
@@ -52,18 +54,18 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
             }
         }
         p {
-            a href="/quotes" { "Quotes" @if waiting == 0 { " (none waiting)" } @else { " waiting for an answer" } }
+            a href="/quotes" { @if waiting == 0 { "Quotes (none open)" } @else { "Open quotes" } }
             " · "
-            @if all { a href="/enquiries" { "Hide those that came to nothing" } }
-            @else { a href="/enquiries?show=all" { "Show those that came to nothing" } }
+            @if all { a href="/enquiries" { "Hide enquiries with no sale" } }
+            @else { a href="/enquiries?show=all" { "Show enquiries with no sale" } }
         }
         @if enquiries.is_empty() {
             section.card { p { "No calls yet. The phone will ring." } }
         } @else {
             table.cells {
                 thead { tr {
-                    th scope="col" { "No." } th scope="col" { "Caller" } th scope="col" { "Wants" }
-                    th scope="col" { "By" } th scope="col" { "Called" } th scope="col" { "Stands at" }
+                    th scope="col" { "No." } th scope="col" { "Customer" } th scope="col" { "Casting wanted" }
+                    th scope="col" { "Needed by" } th scope="col" { "Received" } th scope="col" { "Status" }
                 } }
                 tbody { @for enquiry in &enquiries { (row(&who, enquiry, &names)) } }
             }
@@ -84,19 +86,19 @@ fn row(who: &SignedIn, enquiry: &Enquiry, names: &HashMap<Uuid, String>) -> Mark
     html! {
         tr {
             th scope="row" { a href={ "/enquiries/" (enquiry.id) } { (enquiry.number) } }
-            td data-label="Caller" { @if details.caller.is_empty() { span.muted { "not said yet" } } @else { (details.caller) } }
-            td data-label="Wants" { @match wanted { Some(name) => (name), None => { span.muted { "not said yet" } } } }
-            td data-label="By" { @match details.wanted_by { Some(day) => (show::day(day)), None => { span.muted { "no day" } } } }
-            td data-label="Called" { (show::moment(enquiry.created_at, who.shop.time_zone)) }
-            td data-label="Stands at" { span.tag { (state_words(enquiry.state)) } }
+            td data-label="Customer" { @if details.caller.is_empty() { span.muted { "not given" } } @else { (details.caller) } }
+            td data-label="Casting wanted" { @match wanted { Some(name) => (name), None => { span.muted { "not given" } } } }
+            td data-label="Needed by" { @match details.wanted_by { Some(day) => (show::day(day)), None => { span.muted { "no date" } } } }
+            td data-label="Received" { (show::moment(enquiry.created_at, who.shop.time_zone)) }
+            td data-label="Status" { span.tag { (state_words(enquiry.state)) } }
         }
     }
 }
 
 pub(super) fn state_words(state: EnquiryState) -> &'static str {
     match state {
-        EnquiryState::Open => "being answered",
+        EnquiryState::Open => "open",
         EnquiryState::Quoted => "quoted",
-        EnquiryState::Closed => "came to nothing",
+        EnquiryState::Closed => "no sale",
     }
 }

@@ -1,11 +1,10 @@
-//! The phone: enquiries, the answer side by side, and the quote that comes of it.
+//! Enquiries: the call, the options side by side, and the quote that is given.
 
 mod answer;
 mod call;
 mod form;
 mod list;
 mod picture;
-pub(in crate::web) mod work;
 
 use actix_web::web;
 
@@ -26,4 +25,4 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 }
 
 pub(in crate::web) use answer::{cost_lines, route_table};
-pub(in crate::web) use form::{CallForm, Lists};
+pub(in crate::web) use form::CallForm;

@@ -3,7 +3,7 @@
 //! Nothing is told by colour alone: the range is a bar, the middle a diamond, the figure to quote a flag with its
 //! value written beside it.
 
-use crate::enquiry::{Answer, Figures, OptionAnswer};
+use crate::enquiry::{Answer, Figures, OptionAnswer, say};
 use crate::units::Money;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
@@ -98,7 +98,7 @@ pub(super) fn ready(answer: &Answer, zone: Tz) -> Markup {
     let at = |d: f64| LEFT + (RIGHT - LEFT) * ((d.ln() - start) / (end - start)).clamp(0.0, 1.0);
     let say = |time: Option<DateTime<Utc>>| match time {
         Some(time) => time.with_timezone(&zone).format("%-d %b %Y").to_string(),
-        None => "no day".to_owned(),
+        None => "no date".to_owned(),
     };
     let rows: Vec<Row> = possible(answer)
         .filter_map(|(option, f)| {
@@ -155,7 +155,7 @@ fn draw(id: &str, title: &str, confidence: u32, rows: &[Row], ticks: &[(f64, Str
             title id=(title_id) { (title) }
             desc id=(desc_id) {
                 @for row in rows { (row.option.title) ": " (row.says) ". " }
-                "Bars run from 1 in 10 to 9 in 10; the diamond is the middle, the flag what holds in " (confidence) " of 100."
+                "80 % of outcomes fall in the bar; the diamond is the middle one, the flag is " (confidence) " % sure."
             }
             @for (x, word) in ticks {
                 line class="grid" x1=(n(*x)) x2=(n(*x)) y1=(n(TOP)) y2=(n(floor)) {}
@@ -205,10 +205,7 @@ fn grouped(value: f64) -> String {
 
 /// Money without its pence, for a picture.
 pub(super) fn whole(money: Money) -> String {
-    Money::new(money.amount().round_dp(0), money.currency())
-        .to_string()
-        .trim_end_matches(".00")
-        .to_owned()
+    say::whole(money)
 }
 
 fn shortened(text: &str, most: usize) -> String {

@@ -1,4 +1,4 @@
-//! Calendar feeds: made and revoked here; read without signing in, at an address nobody can guess.
+//! Calendar feeds: created and revoked here; read without signing in, at an address nobody can guess.
 
 mod week;
 
@@ -24,7 +24,6 @@ use chrono::Utc;
 use maud::{Markup, html};
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
-use std::time::Instant;
 use subtle::ConstantTimeEq;
 use uuid::Uuid;
 
@@ -48,14 +47,14 @@ const PATH: &str = "/feeds";
 /// The feed itself. Whatever is wrong with the address, the answer is the same.
 async fn read(req: HttpRequest, token: web::Path<String>, site: web::Data<Site>) -> Answer {
     let from = session::address(&req, &site);
-    if let Err(retry_after) = site.feed_brake.look(&from, Instant::now()) {
+    if let Err(retry_after) = site.feed_brake.look(&from) {
         return Err(WebError::TooMany {
-            message: "This calendar is asked for too often. Wait a while.".to_owned(),
+            message: "Too many requests for this calendar. Wait a few minutes.".to_owned(),
             retry_after,
         });
     }
     let missing = || {
-        site.feed_brake.missed(&from, Instant::now());
+        site.feed_brake.missed(&from);
         WebError::NotFound("this calendar")
     };
     let token = Token::read(&token).ok_or_else(missing)?;
@@ -197,7 +196,7 @@ async fn revoke(who: SignedIn, id: web::Path<Uuid>, _: CheckedForm<FeedForm>) ->
     feeds::revoke(&mut tx, feed.id).await?;
     tx.commit().await?;
     Ok(Reply::see_other(PATH).flash(format!(
-        "Revoked: the address of {}’s week answers nothing from now on.",
+        "Revoked: the address of {}’s week no longer works.",
         feed.name
     )))
 }
@@ -221,25 +220,25 @@ async fn draw(
         .collect();
     let body = html! {
         h1 { "Calendar feeds" }
-        p.lead { "The week of a machine or a person in the calendar of a telephone or a desk. It follows the plan." }
+        p.lead { "See the week of a machine or a person in the calendar on a phone or computer. It follows the plan." }
         (errors.summary())
-        @if let Some(address) = made { (told_once(address)) }
+        @if let Some(address) = made { (address_once(address)) }
         section.card aria-labelledby="make-title" {
-            h2 #make-title { "A new feed" }
+            h2 #make-title { "New feed" }
             form.grid method="post" action=(PATH) novalidate {
                 (csrf_field(who))
-                (Field::select("whose", "Whose week", &form.whose, of).errors(errors))
-                (Field::text("note", "Who reads it", &form.note).hint("My telephone, the screen by the mill …").errors(errors))
-                div.actions { button type="submit" { "Make it" } }
+                (Field::select("whose", "Machine or person", &form.whose, of).errors(errors))
+                (Field::text("note", "Used by", &form.note).hint("My phone, the screen by the mill").errors(errors))
+                div.actions { button type="submit" { "Create feed" } }
             }
         }
-        h2 { "Feeds there are" }
+        h2 { "Feeds" }
         @if feeds.is_empty() {
             section.card { p { "None yet." } }
         } @else {
             (table(who, &feeds))
         }
-        p.muted { "Whoever has an address can read that week, and nothing else, until it is revoked. Addresses are not kept, so none can be shown again: revoke the feed and make another." }
+        p.muted { "Anyone with the address can read that week, and nothing else, until you revoke it. Addresses are not stored: if one is lost, revoke its feed and create another." }
     };
     Ok(Page::new(who, "Calendar feeds")
         .nav(Section::Shop)
@@ -247,19 +246,19 @@ async fn draw(
 }
 
 /// The address of a feed that was just made.
-fn told_once(address: &str) -> Markup {
+fn address_once(address: &str) -> Markup {
     let subscribe = address
         .split_once("://")
         .map_or_else(String::new, |(_, rest)| format!("webcal://{rest}"));
     html! {
         section.notice.good role="status" aria-labelledby="made-title" {
-            h2 #made-title { span.sign aria-hidden="true" { "✓" } " The feed is made" }
-            p { "Its address is shown this once. Put it into the calendar as a subscription, or open it on the telephone that is to show it." }
+            h2 #made-title { span.sign aria-hidden="true" { "✓" } " Feed created" }
+            p { "This address is shown only once. Add it to a calendar as a subscription, or open it on the phone that should show it." }
             div.field.wide {
                 label for="address" { "Address" }
                 input #address type="text" readonly value=(address);
             }
-            p { a.button.quiet href=(subscribe) { "Open it in this device’s calendar" } }
+            p { a.button.quiet href=(subscribe) { "Open in this device’s calendar" } }
         }
     }
 }
@@ -270,14 +269,14 @@ fn table(who: &SignedIn, feeds: &[Feed]) -> Markup {
     html! {
         table.cells {
             thead { tr {
-                th scope="col" { "Whose week" } th scope="col" { "Who reads it" } th scope="col" { "Made" }
-                th scope="col" { "Last read" } th scope="col" { span.visually-hidden { "To do" } }
+                th scope="col" { "Machine or person" } th scope="col" { "Used by" } th scope="col" { "Created" }
+                th scope="col" { "Last read" } th scope="col" { span.visually-hidden { "Action" } }
             } }
             tbody { @for feed in feeds {
                 tr {
                     th scope="row" { (feed.name) }
-                    td data-label="Who reads it" { (feed.note) }
-                    td data-label="Made" { (day(feed.made_at)) }
+                    td data-label="Used by" { (feed.note) }
+                    td data-label="Created" { (day(feed.made_at)) }
                     td data-label="Last read" { @match feed.read_at {
                         Some(at) if at.with_timezone(&zone).date_naive() == today(who) => "today",
                         Some(at) => (day(at)),

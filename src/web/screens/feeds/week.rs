@@ -1,4 +1,4 @@
-//! What stands in a feed: planned work, stops and holidays.
+//! The entries of a feed: planned work, stops and holidays.
 
 use crate::db::calendars::{self, Owner, WorkingTime};
 use crate::db::feeds::{self, Slot, Whose};
@@ -41,11 +41,11 @@ pub(super) async fn entries(
         }
     };
     entries.extend(closed(&time, whose, from, until));
-    let told: Vec<(String, [u8; 32])> = entries
+    let digests: Vec<(String, [u8; 32])> = entries
         .iter()
         .map(|entry| (entry.uid.clone(), digest(entry)))
         .collect();
-    let revisions = feeds::revisions(tx, &told, now).await?;
+    let revisions = feeds::revisions(tx, &digests, now).await?;
     for entry in &mut entries {
         if let Some(revision) = revisions.get(&entry.uid) {
             entry.sequence = revision.sequence;
@@ -55,13 +55,13 @@ pub(super) async fn entries(
     Ok(entries)
 }
 
-/// All that is told of an entry, in few bytes.
+/// All that an entry says, in few bytes.
 fn digest(entry: &Entry) -> [u8; 32] {
-    let said = format!(
+    let content = format!(
         "{:?}\0{}\0{}\0{}\0{}\0{}",
         entry.when, entry.summary, entry.description, entry.location, entry.certain, entry.busy
     );
-    Sha256::digest(said).into()
+    Sha256::digest(content).into()
 }
 
 fn entry(uid: String, when: When, summary: String) -> Entry {

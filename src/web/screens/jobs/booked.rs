@@ -6,6 +6,7 @@ use crate::db::jobs::JobOperation;
 use crate::db::people::{self, Role};
 use crate::planning::local_instant;
 use crate::shopfloor::Kind;
+use crate::units::Code;
 use crate::web::screens::bench::conflict_words;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::show::{count, moment};
@@ -164,7 +165,7 @@ async fn new_page(
         .collect();
     let kinds = KINDS
         .iter()
-        .map(|(kind, words)| Choice::new(bookings::kind_code(*kind), words))
+        .map(|(kind, words)| Choice::new(kind.code(), words))
         .collect();
     let body = html! {
         h1 { "Enter by hand: job " (job.number) }
@@ -193,7 +194,7 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EntryForm>) -
     let operation = errors.row("operation", &form.operation);
     let person = errors.row("person", &form.person);
     let kind = errors.choice("kind", &form.kind, |code| {
-        bookings::kind_from_code(code).filter(|k| KINDS.iter().any(|(one, _)| one == k))
+        Kind::from_code(code).filter(|k| KINDS.iter().any(|(one, _)| one == k))
     });
     let at = moment_of(&who, &form.date, &form.time, &mut errors);
     let reason = errors.required_text("reason", &form.reason, 400);
@@ -248,7 +249,7 @@ async fn edit(who: SignedIn, path: web::Path<(Uuid, Uuid)>) -> Answer {
         key: Uuid::now_v7().to_string(),
         date: at.format("%Y-%m-%d").to_string(),
         time: at.format("%H:%M").to_string(),
-        kind: bookings::kind_code(Kind::Moved).to_owned(),
+        kind: Kind::Moved.code().to_owned(),
         ..EntryForm::default()
     };
     Ok(edit_page(&who, job_id, &booking, &form, &FormErrors::default()).into())
@@ -301,8 +302,7 @@ async fn correct(
     let booking = the_entry(&who, job_id, entry).await?;
     let mut errors = FormErrors::default();
     let kind = errors.choice("kind", &form.kind, |code| {
-        bookings::kind_from_code(code)
-            .filter(|k| matches!(k, Kind::Moved | Kind::Struck | Kind::Stands))
+        Kind::from_code(code).filter(|k| matches!(k, Kind::Moved | Kind::Struck | Kind::Stands))
     });
     let at = match kind {
         Some(Kind::Moved) => moment_of(&who, &form.date, &form.time, &mut errors),

@@ -8,7 +8,7 @@ use crate::db::machines;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx};
 use crate::estimating::Machine;
-use crate::units::Minutes;
+use crate::units::{Code, Minutes};
 use crate::web::screens::castings::version;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::show::moment;

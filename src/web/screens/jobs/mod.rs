@@ -20,6 +20,7 @@ use crate::db::{
     needs as store_needs, quotes,
 };
 use crate::estimating::Route;
+use crate::units::Code;
 use crate::web::screens::enquiries::route_table;
 use crate::web::ui::history as past;
 use crate::web::ui::{Answer, Page, Section, SignedIn, WebError, show};

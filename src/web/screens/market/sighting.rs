@@ -5,7 +5,7 @@ use crate::castings::Variant;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings, sightings};
 use crate::sourcing::{Fate, Sighting};
-use crate::units::Currency;
+use crate::units::{Code, Currency};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Typed, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError, csrf_field};
@@ -83,12 +83,7 @@ impl SightingSheet {
         };
         let word = |yes: &bool| if *yes { "yes" } else { "no" }.to_owned();
         f.choice(usable, at!(sighting.acceptable), word, yes_no);
-        f.choice(
-            fate,
-            at!(sighting.fate),
-            |fate| fate.code().to_owned(),
-            Fate::from_code,
-        );
+        f.code::<Fate, _>(fate, at!(sighting.fate));
         f
     }
 

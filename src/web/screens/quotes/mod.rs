@@ -1,14 +1,20 @@
-//! Quotes as they were given: lines and totals of the day, and the one decision that may still happen to each.
+//! Quotes as they were given: lines and totals of the day, and the one decision about each.
 
+use crate::app::AppError;
+use crate::app::lapse::lapse;
+use crate::app::lose_quote::lose_quote;
+use crate::app::reserve_slot::reserve_slot;
+use crate::app::win_quote::{Won, win_quote};
 use crate::db::people::Role;
-use crate::db::quotes::{self, Quote, QuoteState};
-use crate::db::{DbError, decisions, enquiries, history, jobs};
+use crate::db::{DbError, decisions, enquiries, history, jobs, quotes};
 use crate::enquiry::Answer as EnquiryAnswer;
+use crate::enquiry::quote::{Quote, QuoteState};
+use crate::units::Code;
 use crate::web::screens::enquiries::{cost_lines, route_table};
 use crate::web::ui::history as past;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
-    show,
+    show, words,
 };
 use actix_web::web;
 use chrono::{NaiveDate, Utc};
@@ -27,16 +33,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 
 /// Rows on one page.
 const ROWS: u16 = 50;
-
-/// What became of a quote, in words.
-pub(in crate::web) fn state_words(state: QuoteState) -> &'static str {
-    match state {
-        QuoteState::Sent => "waiting for an answer",
-        QuoteState::Won => "won",
-        QuoteState::Lost => "lost",
-        QuoteState::Lapsed => "lapsed",
-    }
-}
 
 fn today(who: &SignedIn) -> NaiveDate {
     Utc::now().with_timezone(&who.shop.time_zone).date_naive()
@@ -57,35 +53,35 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     } else {
         &[QuoteState::Sent]
     };
+    lapse(&who.actor(), today(&who)).await?;
     let mut tx = who.begin().await?;
-    quotes::lapse(&mut tx, today(&who)).await?;
     let quotes = quotes::list(&mut tx, states, None, which.before, ROWS).await?;
     tx.commit().await?;
     let older = (quotes.len() == usize::from(ROWS))
         .then(|| quotes.last().map(|q| q.number))
         .flatten();
     let body = html! {
-        div.bar { h1 { @if all { "Quotes" } @else { "Quotes waiting for an answer" } } }
+        div.bar { h1 { @if all { "Quotes" } @else { "Open quotes" } } }
         p {
-            @if all { a href="/quotes" { "Only those waiting for an answer" } }
-            @else { a href="/quotes?show=all" { "All quotes, won, lost and lapsed too" } }
+            @if all { a href="/quotes" { "Show open quotes only" } }
+            @else { a href="/quotes?show=all" { "Show all quotes" } }
         }
         @if quotes.is_empty() {
             section.card { p { "None." } }
         } @else {
             table.cells {
                 thead { tr {
-                    th scope="col" { "No." } th scope="col" { "Offered" } th.number scope="col" { "Before tax" }
-                    th scope="col" { "Promised" } th scope="col" { "Holds until" } th scope="col" { "Stands at" }
+                    th scope="col" { "No." } th scope="col" { "Offer" } th.number scope="col" { "Before tax" }
+                    th scope="col" { "Promised" } th scope="col" { "Valid until" } th scope="col" { "Status" }
                 } }
                 tbody { @for quote in &quotes {
                     tr {
                         th scope="row" { a href={ "/quotes/" (quote.id) } { (quote.number) } }
-                        td data-label="Offered" { (quote.title) }
+                        td data-label="Offer" { (quote.title) }
                         td.number data-label="Before tax" { (quote.net) }
                         td data-label="Promised" { (promised(quote)) }
-                        td data-label="Holds until" { (show::day(quote.valid_until)) }
-                        td data-label="Stands at" { span.tag { (state_words(quote.state)) } }
+                        td data-label="Valid until" { (show::day(quote.valid_until)) }
+                        td data-label="Status" { span.tag { (words::quote_state(quote.state)) } }
                     }
                 } }
             }
@@ -101,10 +97,10 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
 }
 
 fn promised(quote: &Quote) -> Markup {
-    html! { @match quote.promised_on { Some(day) => (show::day(day)), None => { span.muted { "no day" } } } }
+    html! { @match quote.promised_on { Some(day) => (show::day(day)), None => { span.muted { "no date" } } } }
 }
 
-/// What is typed to decide a quote.
+/// What is typed to decide a quote or to reserve its slot.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
 struct Decision {
@@ -128,21 +124,31 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         .into())
 }
 
+/// A refusal as a complaint beside a field; whatever else went wrong is passed on.
+fn refused(error: AppError, field: &str, errors: &mut FormErrors) -> Result<(), WebError> {
+    match error {
+        AppError::Refused(why) => errors.add(field, words::refusal(&why)),
+        AppError::Db(DbError::Refused(why)) => errors.add(field, why),
+        other => return Err(other.into()),
+    }
+    Ok(())
+}
+
 async fn won(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
     if let Some(due_on) = errors.date("due_on", &form.due_on) {
-        let mut tx = who.begin().await?;
-        let version = form.version.parse().unwrap_or(0);
-        match quotes::win(&mut tx, *id, version, today(&who), due_on).await {
-            Ok(job_id) => {
-                let number = jobs::get(&mut tx, job_id).await?.number;
-                tx.commit().await?;
+        let won = Won {
+            quote_id: *id,
+            version: form.version.parse().unwrap_or(0),
+            due_on,
+        };
+        match win_quote(&who.actor(), won, today(&who)).await {
+            Ok((job_id, number)) => {
                 return Ok(Reply::see_other(format!("/jobs/{job_id}"))
-                    .flash(format!("Won: job {number} is opened.")));
+                    .flash(format!("Accepted: job {number} opened.")));
             }
-            Err(DbError::Refused(why)) => errors.add("due_on", why),
-            Err(error) => return Err(error.into()),
+            Err(error) => refused(error, "due_on", &mut errors)?,
         }
     }
     Ok(draw(&who, *id, &form, &errors).await?.invalid().into())
@@ -152,54 +158,36 @@ async fn lost(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) -
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
     if let Some(why) = errors.required_text("why", &form.why, 500) {
-        let mut tx = who.begin().await?;
-        match quotes::lose(&mut tx, *id, form.version.parse().unwrap_or(0), &why).await {
+        let version = form.version.parse().unwrap_or(0);
+        match lose_quote(&who.actor(), *id, version, &why).await {
             Ok(()) => {
-                tx.commit().await?;
-                return Ok(
-                    Reply::see_other(format!("/quotes/{id}")).flash("Lost. Why is on record.")
-                );
+                return Ok(Reply::see_other(format!("/quotes/{id}")).flash("Marked as declined."));
             }
-            Err(DbError::Refused(why)) => errors.add("why", why),
-            Err(error) => return Err(error.into()),
+            Err(error) => refused(error, "why", &mut errors)?,
         }
     }
     Ok(draw(&who, *id, &form, &errors).await?.invalid().into())
 }
 
-/// Holds the quote's place in the plan until a day; gives it up when none is named.
+/// Reserves the quote's slot in the plan until a day; releases it when none is named.
 async fn slot(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let told = if form.hold_until.trim().is_empty() {
-        decisions::drop_slot(&mut tx, *id).await?;
-        Some("Its place in the plan is given up.".to_owned())
-    } else if let Some(until) = errors.date("hold_until", &form.hold_until) {
-        if until < today(&who) {
-            errors.add("hold_until", "That day is past");
-            None
-        } else {
-            match decisions::hold_slot(&mut tx, *id, until).await {
-                Ok(()) => Some(format!(
-                    "Its place in the plan is held until {}.",
-                    show::day(until)
-                )),
-                Err(DbError::Refused(why)) => {
-                    errors.add("hold_until", why);
-                    None
-                }
-                Err(error) => return Err(error.into()),
+    let until = errors.optional(&form.hold_until, |errors| {
+        errors.date("hold_until", &form.hold_until)
+    });
+    if let Some(until) = until {
+        match reserve_slot(&who.actor(), *id, until, today(&who)).await {
+            Ok(()) => {
+                let done = match until {
+                    Some(until) => format!("Slot reserved until {}.", show::day(until)),
+                    None => "Slot released.".to_owned(),
+                };
+                return Ok(Reply::see_other(format!("/quotes/{id}")).flash(done));
             }
+            Err(error) => refused(error, "hold_until", &mut errors)?,
         }
-    } else {
-        None
-    };
-    if let Some(told) = told {
-        tx.commit().await?;
-        return Ok(Reply::see_other(format!("/quotes/{id}")).flash(told));
     }
-    drop(tx);
     Ok(draw(&who, *id, &form, &errors).await?.invalid().into())
 }
 
@@ -210,8 +198,8 @@ async fn draw(
     errors: &FormErrors,
 ) -> Result<Page, WebError> {
     who.require(Role::Office)?;
+    lapse(&who.actor(), today(who)).await?;
     let mut tx = who.begin().await?;
-    quotes::lapse(&mut tx, today(who)).await?;
     let quote = quotes::get(&mut tx, id).await?;
     let lines = quotes::lines(&mut tx, id).await?;
     let basis = quotes::basis(&mut tx, id).await?;
@@ -227,40 +215,40 @@ async fn draw(
     let title = format!("Quote {}", quote.number);
     let body = html! {
         div.bar {
-            h1 { (title) " " span.tag { (state_words(quote.state)) } }
+            h1 { (title) " " span.tag { (words::quote_state(quote.state)) } }
         }
         div.paper.card {
             h2 { (quote.title) }
             dl.figures {
-                div { dt { "For" } dd { @if enquiry.details.caller.is_empty() { "a caller who gave no name" } @else { (enquiry.details.caller) } " · " a href={ "/enquiries/" (enquiry.id) } { "enquiry " (enquiry.number) } } }
-                div { dt { "Given" } dd { (show::moment(quote.created_at, zone)) } }
-                div { dt { "Holds until" } dd { (show::day(quote.valid_until)) } }
-                div { dt { "Day promised" } dd { (promised(&quote)) } }
+                div { dt { "For" } dd { @if enquiry.details.caller.is_empty() { "customer not named" } @else { (enquiry.details.caller) } " · " a href={ "/enquiries/" (enquiry.id) } { "enquiry " (enquiry.number) } } }
+                div { dt { "Date" } dd { (show::moment(quote.created_at, zone)) } }
+                div { dt { "Valid until" } dd { (show::day(quote.valid_until)) } }
+                div { dt { "Promised" } dd { (promised(&quote)) } }
             }
             (cost_lines(&lines))
             dl.totals {
                 div { dt { "Before tax" } dd { (quote.net) } }
                 div { dt { "Tax" } dd { (quote.tax) } }
-                div { dt { "To pay" } dd { (quote.gross) } }
+                div { dt { "Total" } dd { (quote.gross) } }
             }
-            p.muted { "As it stood on the day: later changes of rates do not alter it." }
+            p.muted { "Fixed on the day it was given: later rate changes do not affect it." }
         }
-        @if let Some(why) = &quote.lost_why { section.card { h2 { "Lost" } p { (why) } } }
-        @if let Some(job) = &job { section.card { h2 { "Won" } p { a href={ "/jobs/" (job.id) } { "Job " (job.number) } } } }
+        @if let Some(why) = &quote.lost_why { section.card { h2 { "Declined" } p { (why) } } }
+        @if let Some(job) = &job { section.card { h2 { "Accepted" } p { a href={ "/jobs/" (job.id) } { "Job " (job.number) } } } }
         @if quote.state == QuoteState::Sent {
             (decide(who, &quote, typed, errors))
             (slot_form(who, &quote, held, typed, errors))
         }
         @if let Some(answer) = &answer {
-            section.card { h2 { "What was said" } p.sentence { (answer.sentence) } }
+            section.card { h2 { "What the customer was told" } p.sentence { (answer.sentence) } }
         }
-        details.card { summary { "The route it was reckoned with" } (route_table(&basis.route)) }
+        details.card { summary { "Quoted operations" } (route_table(&basis.route)) }
         (past::section(who, &history))
     };
     Ok(Page::new(who, title).nav(Section::Enquiries).body(body))
 }
 
-/// The place in the plan that may be held for the quote.
+/// The slot in the plan that may be reserved for the quote.
 fn slot_form(
     who: &SignedIn,
     quote: &Quote,
@@ -276,15 +264,15 @@ fn slot_form(
     };
     html! {
         section.card {
-            h2 { "Its place in the plan" }
+            h2 { "Slot in the plan" }
             p { @match held {
-                Some(day) => { "Held until the end of " (show::day(day)) ", as if it were a job. It lapses by itself then, or when the quote is lost." }
-                None => "Not held: other work may take it.",
+                Some(day) => { "Reserved until the end of " (show::day(day)) ". It is released then, or when the quote is declined." }
+                None => "Not reserved: other work may take it.",
             } }
             form.grid method="post" action={ "/quotes/" (quote.id) "/slot" } novalidate {
                 (csrf_field(who))
-                (Field::date("hold_until", "Hold it until", value).hint("Empty gives it up").optional().errors(errors))
-                div.actions { button.quiet type="submit" { "Save" } }
+                (Field::date("hold_until", "Reserve until", value).hint("Leave blank to release it").optional().errors(errors))
+                div.actions { button.quiet type="submit" { "Update slot" } }
             }
         }
     }
@@ -295,21 +283,21 @@ fn decide(who: &SignedIn, quote: &Quote, typed: &Decision, errors: &FormErrors) 
         (errors.summary())
         div.columns {
             section.card {
-                h2 { "They take it" }
+                h2 { "Accepted" }
                 form.grid method="post" action={ "/quotes/" (quote.id) "/won" } novalidate {
                     (csrf_field(who))
                     input type="hidden" name="version" value=(quote.version);
-                    (Field::date("due_on", "The day to work to", &typed.due_on).errors(errors))
-                    div.actions { button type="submit" { "Won: open the job" } }
+                    (Field::date("due_on", "Due date", &typed.due_on).errors(errors))
+                    div.actions { button type="submit" { "Open the job" } }
                 }
             }
             section.card {
-                h2 { "They turn it down" }
+                h2 { "Declined" }
                 form.grid method="post" action={ "/quotes/" (quote.id) "/lost" } novalidate {
                     (csrf_field(who))
                     input type="hidden" name="version" value=(quote.version);
-                    (Field::text("why", "Why", &typed.why).hint("Price, day, found one elsewhere …").errors(errors))
-                    div.actions { button.quiet type="submit" { "Lost" } }
+                    (Field::text("why", "Reason", &typed.why).hint("Price, date, found one elsewhere").errors(errors))
+                    div.actions { button.quiet type="submit" { "Mark as declined" } }
                 }
             }
         }

@@ -13,6 +13,7 @@ use crate::db::history::{self, Change};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, jobs, sightings};
 use crate::sourcing::Sighting;
+use crate::units::Code;
 use crate::web::screens::castings::{back, variant_path, version, written_down};
 use crate::web::screens::market::today;
 use crate::web::ui::forms::Choice;

@@ -5,7 +5,7 @@ use crate::db::casting_records::{Origin, Source};
 use crate::db::castings::VariantName;
 use crate::db::castings_on_shelf::{Casting, CastingDetails, Outcome, Ownership};
 use crate::sourcing::Sighting;
-use crate::units::Money;
+use crate::units::{Code, Money};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::show::day;
 use crate::web::ui::{Field, FormErrors, SignedIn};

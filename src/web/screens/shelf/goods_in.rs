@@ -2,8 +2,8 @@
 
 use super::form::CastingForm;
 use super::path;
-use super::records::{KINDS, found_words, kind_from_code, kind_words, place_code, place_from_code};
-use crate::castings::identify::{Candidate, Finding, Found, Mark, Says, identify};
+use super::records::{found_words, kind_choices, kind_words, place_code, place_from_code};
+use crate::castings::identify::{Candidate, Finding, Found, Mark, MarkKind, Says, identify};
 use crate::castings::{Pattern, Place, Variant};
 use crate::db::casting_records::{self, Measurement};
 use crate::db::castings::{self, VariantName};
@@ -11,6 +11,7 @@ use crate::db::castings_on_shelf::{self as db, Ownership};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, sightings};
 use crate::sourcing::Sighting;
+use crate::units::Code;
 use crate::web::screens::castings::{back, variant_path};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{
@@ -85,7 +86,11 @@ impl GoodsForm {
                 continue;
             }
             let id = |name: &str| format!("{name}-{row}");
-            let kind = errors.choice(&id("mark_kind"), cell(&self.mark_kind, row), kind_from_code);
+            let kind = errors.choice(
+                &id("mark_kind"),
+                cell(&self.mark_kind, row),
+                MarkKind::from_code,
+            );
             let place = errors.required_text(&id("mark_place"), cell(&self.mark_place, row), 120);
             let text = errors.required_text(&id("mark_text"), text, 120);
             if let (Some(kind), Some(place), Some(text)) = (kind, place, text) {
@@ -148,10 +153,7 @@ impl GoodsForm {
 
     fn mark_row(&self, row: usize, errors: &FormErrors) -> Markup {
         let id = |name: &str| format!("{name}-{row}");
-        let kinds = KINDS
-            .iter()
-            .map(|(_, code, words)| Choice::new(code, words))
-            .collect();
+        let kinds = kind_choices();
         html! {
             fieldset.row {
                 legend { "Mark " (row + 1) }

@@ -11,6 +11,7 @@ use crate::db::casting_records::Source;
 use crate::db::castings::{self, VariantName};
 use crate::db::castings_on_shelf::{self as db, Casting, Outcome, Ownership, ShelfState};
 use crate::db::people::Role;
+use crate::units::Code;
 use crate::web::screens::castings::{back, variant_path};
 use crate::web::ui::{Answer, Page, Section, SignedIn, show};
 use actix_web::web;

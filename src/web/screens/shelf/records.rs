@@ -8,6 +8,7 @@ use crate::db::casting_records::{self as db, KeptMark, KeptMeasurement, Measurem
 use crate::db::castings_on_shelf::Casting;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings};
+use crate::units::Code;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::forms::upload::{CheckedUpload, Uploaded};
@@ -43,20 +44,17 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
         );
 }
 
-/// Words and codes of the kinds of marks.
-pub(super) const KINDS: [(MarkKind, &str, &str); 2] = [
-    (MarkKind::Cast, "cast", "cast in"),
-    (MarkKind::Stamped, "stamped", "stamped"),
-];
-
-pub(super) fn kind_from_code(code: &str) -> Option<MarkKind> {
-    let found = KINDS.iter().find(|(_, one, _)| *one == code);
-    found.map(|(kind, ..)| *kind)
+pub(super) fn kind_words(kind: MarkKind) -> &'static str {
+    match kind {
+        MarkKind::Cast => "cast in",
+        MarkKind::Stamped => "stamped",
+    }
 }
 
-pub(super) fn kind_words(kind: MarkKind) -> &'static str {
-    let found = KINDS.iter().find(|(one, ..)| *one == kind);
-    found.map_or("", |(.., words)| words)
+/// The kinds of marks, to choose from.
+pub(super) fn kind_choices() -> Vec<Choice> {
+    let choice = |kind: &MarkKind| Choice::new(kind.code(), kind_words(*kind));
+    MarkKind::ALL.iter().map(choice).collect()
 }
 
 /// A place of the register as a form sends it: `rear R7`.
@@ -123,7 +121,7 @@ impl Records {
                     (self.mark_list(who, &here))
                     form.grid method="post" action={ (here) "/marks" } novalidate {
                         (csrf_field(who))
-                        (Field::select("mark_kind", "How it was made", &mark.mark_kind, KINDS.iter().map(|(_, code, words)| Choice::new(code, words)).collect()).errors(errors))
+                        (Field::select("mark_kind", "How it was made", &mark.mark_kind, kind_choices()).errors(errors))
                         (Field::text("mark_place", "Where", &mark.mark_place).hint("left side, above the oil gallery").errors(errors))
                         (Field::text("mark_text", "What it says", &mark.mark_text).errors(errors))
                         div.actions { button.quiet type="submit" { "Note the mark" } }
@@ -252,7 +250,7 @@ struct MarkForm {
 
 async fn add_mark(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MarkForm>) -> Answer {
     let mut errors = FormErrors::default();
-    let kind = errors.choice("mark_kind", &form.mark_kind, kind_from_code);
+    let kind = errors.choice("mark_kind", &form.mark_kind, MarkKind::from_code);
     let place = errors.required_text("mark_place", &form.mark_place, 120);
     let text = errors.required_text("mark_text", &form.mark_text, 120);
     let (Some(kind), Some(place), Some(text)) = (kind, place, text) else {

@@ -6,7 +6,7 @@ use crate::db::people::Role;
 use crate::db::{DbError, ShopTx};
 use crate::estimating::cutting_data::{STATUS, starting_points};
 use crate::estimating::{Process, ToolData};
-use crate::units::{Length, LengthUnit};
+use crate::units::{Code, Length, LengthUnit};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{
@@ -266,12 +266,7 @@ impl Record for CuttingLine {
         let processes = Process::ALL.iter().map(|p| Choice::new(p.code(), p.word()));
         let process = Field::select("process", "Process", "", processes.collect());
         let mut f = Fields::<Self>::new(who);
-        f.choice(
-            process,
-            at!(data.process),
-            |p| p.code().to_owned(),
-            Process::from_code,
-        );
+        f.code::<Process, _>(process, at!(data.process));
         f.text("tool", "Tool", 80, at!(data.tool))
             .hint("As the cuts of the standard times name it");
         let diameter = move |errors: &mut FormErrors, name: &str, raw: &str| {

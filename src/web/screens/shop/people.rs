@@ -3,6 +3,7 @@
 use crate::app::password;
 use crate::db::people::{self, NewPerson, Person, Role};
 use crate::db::{DbError, ShopTx};
+use crate::units::Code;
 use crate::web::shell::session;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::Choice;
@@ -90,13 +91,7 @@ impl Record for Staff {
         f.text("name", "Name", 80, at!(person.name));
         f.text("sign_in", "Sign-in name", 80, at!(person.sign_in))
             .hint("Capitals do not matter");
-        f.choice(
-            role,
-            at!(person.role),
-            |role| role.code().to_owned(),
-            Role::from_code,
-        )
-        .wide();
+        f.code::<Role, _>(role, at!(person.role)).wide();
         f.value(
             Field::text("skills", "Skills", "").optional(),
             at!(person.skills),

@@ -4,7 +4,7 @@ use crate::db::people::Role;
 use crate::db::settings::{self, Settings};
 use crate::db::{DbError, history as changes};
 use crate::estimating::Policy;
-use crate::units::{LengthUnit, Money};
+use crate::units::{Code, LengthUnit, Money};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::history;
 use crate::web::ui::stale::{Changed, stale_notice};

@@ -1,7 +1,7 @@
-//! What was changed in the plan by hand: when, by whom, and which promises moved by it.
+//! What was changed in the plan by hand: when, by whom, and which promises moved.
 
 use crate::db::people::Role;
-use crate::db::plan_changes::{self, PlanChange};
+use crate::db::plan_changes::{self, AppliedChange};
 use crate::web::ui::{Answer, Page, Section, SignedIn, show};
 use actix_web::web;
 use chrono::NaiveDate;
@@ -19,12 +19,12 @@ async fn list(who: SignedIn) -> Answer {
     let changes = plan_changes::recent(&mut tx, SHOWN).await?;
     let newest = plan_changes::newest(&mut tx).await?.map(|change| change.id);
     let zone = who.shop.time_zone;
-    let day = |change: &PlanChange| change.taken_at.with_timezone(&zone).date_naive();
-    let days: Vec<(NaiveDate, &[PlanChange])> = changes
+    let day = |change: &AppliedChange| change.taken_at.with_timezone(&zone).date_naive();
+    let days: Vec<(NaiveDate, &[AppliedChange])> = changes
         .chunk_by(|a, b| day(a) == day(b))
         .filter_map(|of_day| Some((day(of_day.first()?), of_day)))
         .collect();
-    let row = |change: &PlanChange| -> Markup {
+    let row = |change: &AppliedChange| -> Markup {
         let at = change
             .taken_at
             .with_timezone(&zone)
@@ -34,9 +34,9 @@ async fn list(who: SignedIn) -> Answer {
             li {
                 p {
                     span.when { (at) } " "
-                    strong { (super::try_out::said(&change.words)) }
+                    strong { (super::words::as_sentence(&change.words)) }
                     @if change.undone { " " span.tag { "undone" } }
-                    @if change.is_undo { " " span.tag { "takes one back" } }
+                    @if change.is_undo { " " span.tag { "undo" } }
                 }
                 p { (change.sentence) }
                 p.muted {
@@ -49,9 +49,9 @@ async fn list(who: SignedIn) -> Answer {
         }
     };
     let body = html! {
-        div.bar { h1 { "Changes by hand" } a.button.quiet href="/week" { "The week" } }
+        div.bar { h1 { "Manual changes" } a.button.quiet href="/week" { "The week" } }
         @if changes.is_empty() {
-            section.card { p { "Nothing has been changed by hand yet. Whatever is taken on the week stands here, with what it did to the promises." } }
+            section.card { p { "No manual changes yet. Changes you apply on the week are listed here, with what each did to the promises." } }
         }
         @for (date, of_day) in &days {
             section.card.week-changes {
@@ -59,9 +59,9 @@ async fn list(who: SignedIn) -> Answer {
                 ul.plain { @for change in *of_day { (row(change)) } }
             }
         }
-        @if changes.len() == usize::from(SHOWN) { p.muted { "Older ones are not shown." } }
+        @if changes.len() == usize::from(SHOWN) { p.muted { "Older changes are not shown." } }
     };
-    Ok(Page::new(&who, "Changes by hand")
+    Ok(Page::new(&who, "Manual changes")
         .nav(Section::Week)
         .body(body)
         .into())

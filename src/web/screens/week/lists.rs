@@ -1,28 +1,29 @@
-//! The same as the picture in words and figures: holes, load under capacity, the work day by day.
+//! The same as the picture in words and figures: issues, load under capacity, the work day by day.
 
-use super::sheet::{Stretch, job_href, long_number, slack_words, state_words};
-use crate::planning::floor::{DayLoad, Floor, Hole, Owner, Slot, Timetable};
-use crate::planning::what_if::hours;
+use super::sheet::Stretch;
+use super::words::{job_href, long_number, slack_cell, state_words};
+use crate::planning::floor::{DayLoad, Floor, Resource, SchedulingIssue, Slot, Timetable};
+use crate::planning::words::hours;
 use crate::web::ui::show;
 use chrono::{Datelike, NaiveDate};
 use maud::{Markup, html};
 use std::collections::BTreeMap;
 
-/// What could not be planned as wished, in sight above everything else.
-pub(super) fn holes(floor: &Floor, holes: &[Hole]) -> Markup {
+/// What could not be scheduled, or not as wished, in sight above everything else.
+pub(super) fn issues(floor: &Floor, issues: &[SchedulingIssue]) -> Markup {
     html! {
-        @if !holes.is_empty() {
-            section.notice.warn aria-labelledby="week-holes" {
-                h2 #week-holes { span.sign aria-hidden="true" { "!" } " " (show::count(holes.len() as i64, "thing is", "things are")) " not planned as wished" }
+        @if !issues.is_empty() {
+            section.notice.warn aria-labelledby="week-issues" {
+                h2 #week-issues { span.sign aria-hidden="true" { "!" } " " "Can't be scheduled" }
                 ul.plain {
-                    @for hole in holes {
-                        @if let Some(job) = floor.job(hole.job) {
+                    @for issue in issues {
+                        @if let Some(job) = floor.job(issue.job) {
                             li {
                                 a href=(job_href(job)) { (long_number(job)) }
                                 " " (job.title)
-                                @if let Some(operation) = hole.operation.and_then(|id| floor.operation(id)) { ", " (operation.1.number) " " (operation.1.what) }
-                                ": " (hole.why)
-                                @if hole.why.leaves_out() { "." } @else { ". It is planned elsewhere." }
+                                @if let Some(operation) = issue.operation.and_then(|id| floor.operation(id)) { ", " (operation.1.number) " " (operation.1.what) }
+                                ": " (issue.reason)
+                                @if issue.reason.leaves_out() { "." } @else { ". It is scheduled somewhere else." }
                             }
                         }
                     }
@@ -79,7 +80,7 @@ fn in_hours(minutes: i64) -> String {
 /// Load under capacity for each machine and person and each day, or each week.
 pub(super) fn load(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Markup {
     let all = columns(stretch);
-    let mut sums: BTreeMap<(Owner, NaiveDate), Sum> = BTreeMap::new();
+    let mut sums: BTreeMap<(Resource, NaiveDate), Sum> = BTreeMap::new();
     for DayLoad {
         owner,
         day,
@@ -109,13 +110,13 @@ pub(super) fn load(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Ma
     let machines = floor
         .machines
         .iter()
-        .map(|m| (Owner::Machine(m.id), m.name.as_str()));
+        .map(|m| (Resource::Machine(m.id), m.name.as_str()));
     let people = floor
         .people
         .iter()
         .filter(|p| !p.skills.is_empty())
-        .map(|p| (Owner::Person(p.id), p.name.as_str()));
-    let owners: Vec<(Owner, &str)> = machines.chain(people).collect();
+        .map(|p| (Resource::Person(p.id), p.name.as_str()));
+    let owners: Vec<(Resource, &str)> = machines.chain(people).collect();
     let sum = |owner, column: &Column| {
         sums.get(&(owner, column.first))
             .copied()
@@ -126,17 +127,17 @@ pub(super) fn load(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Ma
         .flat_map(|&(owner, name)| columns.iter().map(move |c| (owner, name, *c)))
         .filter_map(|(owner, name, c)| {
             let over = sum(owner, c).over;
-            (over > 0).then(|| (over, format!("{name} {} over on {}", hours(over), c.long)))
+            (over > 0).then(|| (over, format!("{name} {} over by {}", hours(over), c.long)))
         })
         .collect();
     worst.sort_by_key(|(over, _)| -over);
     html! {
         section.card.week-load aria-labelledby="week-load" {
-            h2 #week-load { "Load under capacity" }
+            h2 #week-load { "Load and capacity" }
             p {
-                @if worst.is_empty() { "Nothing is over: every promise can be met with the hours there are." }
+                @if worst.is_empty() { "No overload: there are enough hours for every due date." }
                 @else {
-                    "Over is work that would have to be done by then for its promise, and is planned later: "
+                    "Overload: work due by then beyond capacity. "
                     @for (i, (_, words)) in worst.iter().take(4).enumerate() { @if i > 0 { "; " } (words) }
                     @if worst.len() > 4 { "; and " (show::count(worst.len() as i64 - 4, "more", "more")) } "."
                 }
@@ -198,7 +199,7 @@ pub(super) fn days(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Ma
     html! {
         section.week-lists aria-labelledby="week-lists" {
             h2 #week-lists { "Day by day" }
-            @if by_day.is_empty() { p { "Nothing is planned in these days." } }
+            @if by_day.is_empty() { p { "Nothing is scheduled on these days." } }
             @for (i, (day, slots)) in by_day.iter().enumerate() {
                 details open[i == 0] {
                     summary { (show::day(*day)) " " span.muted { (show::count(slots.len() as i64, "operation", "operations")) } }
@@ -222,7 +223,7 @@ fn table(floor: &Floor, slots: &[&Slot], stretch: Stretch) -> Markup {
         table.cells.small {
             thead { tr {
                 th scope="col" { "From" } th scope="col" { "Until" } th scope="col" { "Job" } th scope="col" { "Operation" }
-                th scope="col" { "Where" } th scope="col" { "Who" } th scope="col" { "To spare" }
+                th scope="col" { "Machine" } th scope="col" { "Person" } th scope="col" { "Slack" }
             } }
             tbody { @for slot in slots {
                 @if let Some((job, operation)) = floor.operation(slot.operation) {
@@ -235,9 +236,9 @@ fn table(floor: &Floor, slots: &[&Slot], stretch: Stretch) -> Markup {
                         td data-label="Until" { (clock(slot.ends, day)) }
                         td data-label="Job" { a href=(job_href(job)) { (long_number(job)) } }
                         td data-label="Operation" { (operation.number) " " (operation.what) @if slot.setup_minutes > 0 { span.muted { ", setup " (hours(slot.setup_minutes)) } } }
-                        td data-label="Where" { @match slot.machine.and_then(|id| floor.machine(id)) { Some(machine) => (machine.name), None => "sent out" } }
-                        td data-label="Who" { @match slot.person.and_then(|id| floor.person(id)) { Some(person) => (person.name), None => { span.muted { "nobody" } } } }
-                        td data-label="To spare" { @if slot.slack_minutes.is_some_and(|s| s < 0) { strong { (slack_words(slot.slack_minutes)) } } @else { (slack_words(slot.slack_minutes)) } }
+                        td data-label="Machine" { @match slot.machine.and_then(|id| floor.machine(id)) { Some(machine) => (machine.name), None => "sent out" } }
+                        td data-label="Person" { @match slot.person.and_then(|id| floor.person(id)) { Some(person) => (person.name), None => { span.muted { "unattended" } } } }
+                        td data-label="Slack" { @if slot.slack_minutes.is_some_and(|s| s < 0) { strong { (slack_cell(floor, slot.slack_minutes)) } } @else { (slack_cell(floor, slot.slack_minutes)) } }
                     }
                 }
             } }

@@ -6,63 +6,63 @@
 //! | `picture` | the drawing, from rows and blocks to SVG |
 //! | `sheet` | from a plan in times of day to rows and blocks |
 //! | `lists` | the same in words and figures |
-//! | `panel`, `asked` | forms, and what they ask for |
-//! | `try_out` | what would come of it; taken, dropped, undone |
-//! | `risk`, `together` | promises that may not hold; setups that could be shared |
+//! | `panel`, `query` | what can be done about something, and what the address says |
+//! | `preview`, `effect` | what would come of a change; applied, discarded, undone |
+//! | `risk`, `combine` | jobs that may be late; setups that could be combined |
 //! | `changes` | what was changed by hand, when and by whom |
 
-mod asked;
 mod axis;
 mod changes;
+mod combine;
+mod effect;
 mod lists;
 mod panel;
 mod picture;
+mod preview;
+mod query;
 mod risk;
 mod sheet;
-mod together;
-mod try_out;
+mod words;
 
+use crate::app::current_plan::CurrentPlan;
+use crate::app::week::{Week, week};
 use crate::db::people::Role;
-use crate::db::plans::{self, Age, Freshness, Standing};
-use crate::db::{ShopTx, plan_changes};
+use crate::db::plan_changes::AppliedChange;
+use crate::db::plans::{self, Age, Freshness};
+use crate::planning::floor::PromiseStatus;
 use crate::web::shell::assets;
-use crate::web::ui::{Answer, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, show};
+use crate::web::ui::{Answer, Field, FormErrors, Page, Reply, Section, SignedIn, show};
 use actix_web::{HttpResponse, web};
-use asked::Asked;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use maud::{Markup, html};
 use panel::Panel;
+use query::WeekQuery;
 use serde::Serialize;
-use sheet::{Stretch, keeping};
+use sheet::Stretch;
 
 /// `/week` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/week", web::get().to(show_week))
         .route("/week/freshness", web::get().to(freshness));
     changes::routes(cfg);
-    try_out::routes(cfg);
+    preview::routes(cfg);
     risk::routes(cfg);
-    together::routes(cfg);
+    combine::routes(cfg);
 }
 
-async fn stand(tx: &mut ShopTx) -> Result<Standing, WebError> {
-    Ok(plans::standing(tx, Utc::now()).await?)
-}
-
-/// Days by the shop's clock.
+/// The day by the shop's clock.
 fn today(zone: Tz) -> chrono::NaiveDate {
     Utc::now().with_timezone(&zone).date_naive()
 }
 
-async fn show_week(who: SignedIn, asked: web::Query<Asked>) -> Answer {
-    let mut tx = who.begin().await?;
-    let standing = stand(&mut tx).await?;
-    let undo = plan_changes::newest(&mut tx).await?;
+async fn show_week(who: SignedIn, query: web::Query<Vec<(String, String)>>) -> Answer {
+    let query = WeekQuery::new(query.into_inner());
+    let week = week(&who.actor(), Utc::now()).await?;
     let mut errors = FormErrors::default();
-    let stretch = asked.stretch(&mut errors, today(who.shop.time_zone));
-    let stretch = at_chosen(&standing, stretch, &asked);
-    let page = page(&who, &standing, stretch, &asked, &errors, undo.as_ref());
+    let stretch = query.stretch(&mut errors, today(who.shop.time_zone));
+    let stretch = at_chosen(&week.plan, stretch, &query);
+    let page = page(&who, &week, stretch, &query, &errors);
     Ok(if errors.is_empty() {
         page
     } else {
@@ -72,14 +72,16 @@ async fn show_week(who: SignedIn, asked: web::Query<Asked>) -> Answer {
 }
 
 /// When no day was asked for, the days begin where the operation looked at is, if it is further on.
-fn at_chosen(standing: &Standing, stretch: Stretch, asked: &Asked) -> Stretch {
-    let floor = &standing.floor;
-    let slot = Asked::key(&asked.operation).and_then(|id| standing.timetable.slot(id));
+fn at_chosen(plan: &CurrentPlan, stretch: Stretch, query: &WeekQuery) -> Stretch {
+    let floor = &plan.floor;
+    let slot = query.operation().and_then(|id| plan.timetable.slot(id));
     match slot {
-        Some(slot) if asked.from.is_empty() && slot.starts >= stretch.span(floor).1 => Stretch {
-            from: slot.starts.with_timezone(&floor.zone).date_naive(),
-            ..stretch
-        },
+        Some(slot) if query.get("from").is_empty() && slot.starts >= stretch.span(floor).1 => {
+            Stretch {
+                from: slot.starts.with_timezone(&floor.zone).date_naive(),
+                ..stretch
+            }
+        }
         _ => stretch,
     }
 }
@@ -87,35 +89,34 @@ fn at_chosen(standing: &Standing, stretch: Stretch, asked: &Asked) -> Stretch {
 /// The whole screen.
 fn page(
     who: &SignedIn,
-    standing: &Standing,
+    week: &Week,
     stretch: Stretch,
-    asked: &Asked,
+    query: &WeekQuery,
     errors: &FormErrors,
-    newest: Option<&plan_changes::PlanChange>,
 ) -> Page {
-    let floor = &standing.floor;
+    let plan = &week.plan;
+    let floor = &plan.floor;
     let panel = Panel {
-        standing,
+        plan,
         stretch,
-        asked,
+        query,
         errors,
         may: who.may(Role::Office),
     };
-    let chosen = Asked::key(&asked.operation);
-    let picture = sheet::sheet(floor, &standing.timetable, stretch, chosen, None);
+    let picture = sheet::sheet(floor, &plan.timetable, stretch, query.operation(), None);
     let body = html! {
         script type="module" src=(assets::url("week.js")) {}
         div.bar { h1 { (heading(stretch)) } (stretches("/week", stretch)) }
         (errors.summary())
-        div.week-top { (freshness_line(&standing.age, who.shop.time_zone)) (go_to(stretch, &asked.from, errors)) }
+        div.week-top { (freshness_line(&plan.age, who.shop.time_zone)) (go_to(stretch, query.get("from"), errors)) }
         (panel.draw())
         div.week-body #week-body {
-            (last_taken(who, newest))
-            (lists::holes(floor, &standing.model.holes))
-            (summary(standing))
+            (last_change(who, week.newest.as_ref()))
+            (lists::issues(floor, &plan.model.issues))
+            (summary(plan))
             (figure(picture.as_ref()))
-            (lists::days(floor, &standing.timetable, stretch))
-            (lists::load(floor, &standing.timetable, stretch))
+            (lists::days(floor, &plan.timetable, stretch))
+            (lists::load(floor, &plan.timetable, stretch))
         }
     };
     Page::new(who, heading(stretch))
@@ -150,9 +151,9 @@ fn stretches(path: &str, stretch: Stretch) -> Markup {
     }
 }
 
-fn go_to(stretch: Stretch, typed: &str, errors: &FormErrors) -> Markup {
+fn go_to(stretch: Stretch, entered: &str, errors: &FormErrors) -> Markup {
     let value = if errors.get("from").is_some() {
-        typed.to_owned()
+        entered.to_owned()
     } else {
         stretch.from.to_string()
     };
@@ -165,7 +166,7 @@ fn go_to(stretch: Stretch, typed: &str, errors: &FormErrors) -> Markup {
     }
 }
 
-/// The drawing with its legend, or the word that nobody works.
+/// The drawing with its legend, or that the shop is closed.
 fn figure(picture: Option<&picture::Picture>) -> Markup {
     html! {
         @match picture {
@@ -175,7 +176,7 @@ fn figure(picture: Option<&picture::Picture>) -> Markup {
                     figcaption { (legend()) }
                 }
             }
-            None => p.notice { "Nobody works in these days." },
+            None => p.notice { "The shop is closed on these days." },
         }
     }
 }
@@ -188,11 +189,11 @@ fn legend() -> Markup {
     html! {
         ul.week-legend {
             (sample(html! { g.block { path.body d="M2 2H32V16H2z" {} rect x="2" y="2" width="12" height="14" fill="url(#week-setup)" {} path.edge d="M2 2H32V16H2z" {} } }, "setup hatched (grey on paper), run plain"))
-            (sample(html! { g.block.started { path.body d="M7 2H32V16H7L2 11V7z" {} path.edge d="M7 2H32V16H7L2 11V7z" {} } }, "begun"))
+            (sample(html! { g.block.started { path.body d="M7 2H32V16H7L2 11V7z" {} path.edge d="M7 2H32V16H7L2 11V7z" {} } }, "running"))
             (sample(html! { g.block { path.body d="M2 4H6l3 4l3 -4H32V17H2z" {} path.edge d="M2 4H6l3 4l3 -4H32V17H2z" {} circle.pin cx="9" cy="4" r="2.6" {} line.pin x1="9" x2="9" y1="6" y2="11" {} } }, "pinned"))
-            (sample(html! { g.block.held { path.body d="M2 2H32V16H2z" {} path.edge d="M2 2H32V16H2z" {} } }, "held for a quote"))
-            (sample(html! { g.block { path.body d="M2 2H32V16H2z" {} line.overdue x1="3" x2="31" y1="14.5" y2="14.5" {} path.edge d="M2 2H32V16H2z" {} } }, "its job is late"))
-            (sample(html! { g.flag { line.pole x1="10" x2="10" y1="1" y2="17" {} path.cloth d="M10 2h12v8h-12z" {} } }, "promise, holds"))
+            (sample(html! { g.block.held { path.body d="M2 2H32V16H2z" {} path.edge d="M2 2H32V16H2z" {} } }, "reserved for a quote"))
+            (sample(html! { g.block { path.body d="M2 2H32V16H2z" {} line.overdue x1="3" x2="31" y1="14.5" y2="14.5" {} path.edge d="M2 2H32V16H2z" {} } }, "late job"))
+            (sample(html! { g.flag { line.pole x1="10" x2="10" y1="1" y2="17" {} path.cloth d="M10 2h12v8h-12z" {} } }, "due, on time"))
             (sample(html! { g.flag.risk { line.pole x1="10" x2="10" y1="1" y2="17" {} path.cloth d="M10 2h12v8h-12z" {} path d="M10 2h12v8h-12z" fill="url(#week-risk)" {} } }, "at risk"))
             (sample(html! { g.flag.late { line.pole x1="10" x2="10" y1="1" y2="17" {} path.cloth d="M10 2h14l-4 4l4 4h-14z" {} } }, "late"))
             (sample(html! { rect x="1" y="1" width="32" height="16" fill="url(#week-closed)" {} }, "closed"))
@@ -200,40 +201,31 @@ fn legend() -> Markup {
     }
 }
 
-/// How the promises stand, and where to go from there.
-fn summary(standing: &Standing) -> Markup {
-    let floor = &standing.floor;
-    let count = |wanted| {
-        floor
-            .jobs
-            .iter()
-            .filter(|job| keeping(floor, &standing.timetable, job) == Some(wanted))
-            .count() as i64
-    };
-    let (late, risk) = (
-        count(picture::Keeping::Late),
-        count(picture::Keeping::AtRisk),
-    );
+/// How many jobs are late or at risk, and where to go from there.
+fn summary(plan: &CurrentPlan) -> Markup {
+    let open = plan.timetable.open_promises(&plan.floor);
+    let count = |status| open.iter().filter(|o| o.status == status).count() as i64;
+    let (late, risk) = (count(PromiseStatus::Late), count(PromiseStatus::AtRisk));
     html! {
         ul.week-summary {
             li {
                 a href="/week/risk" data-key="r" data-key-label="Late or at risk" {
-                    @if late + risk == 0 { "Every promise holds" }
-                    @else { (show::count(late, "promise late", "promises late")) ", " (risk) " at risk" }
+                    @if late + risk == 0 { "Every job is on time" }
+                    @else { (show::count(late, "job late", "jobs late")) ", " (risk) " at risk" }
                 }
             }
-            li { a href="/week/together" { "Setups together" } }
-            li { a href="/week/changes" { "Changes by hand" } }
+            li { a href="/week/together" { "Combine setups" } }
+            li { a href="/week/changes" { "Manual changes" } }
         }
     }
 }
 
-/// The change taken last, with the way to undo it.
-fn last_taken(who: &SignedIn, newest: Option<&plan_changes::PlanChange>) -> Markup {
+/// The change applied last, with the way to undo it.
+fn last_change(who: &SignedIn, newest: Option<&AppliedChange>) -> Markup {
     html! {
         @if let Some(change) = newest {
             p.week-taken {
-                "Taken last: " (change.words) ", " (change.by.as_deref().unwrap_or("the program")) ", "
+                "Last change: " (change.words) ", " (change.by.as_deref().unwrap_or("the program")) ", "
                 (show::moment(change.taken_at, who.shop.time_zone)) ". "
                 @if who.may(Role::Office) { a href={ "/week/undo/" (change.id) } { "Undo" } }
             }
@@ -241,7 +233,7 @@ fn last_taken(who: &SignedIn, newest: Option<&plan_changes::PlanChange>) -> Mark
     }
 }
 
-/// What a line on the page and a machine are told of the plan's age.
+/// The age of the plan, in words for the page and in figures for its script.
 #[derive(Debug, Serialize)]
 struct News {
     words: String,
@@ -254,29 +246,29 @@ impl News {
     fn of(age: &Age, zone: Tz) -> Self {
         let clock = |at: DateTime<Utc>| at.with_timezone(&zone).format("%H:%M").to_string();
         let made = age.made_at.map_or_else(
-            || "no plan is kept yet".to_owned(),
-            |at| format!("the plan was made on {}", show::moment(at, zone)),
+            || "not made yet".to_owned(),
+            |at| format!("made on {}", show::moment(at, zone)),
         );
         let (words, share) = match age.freshness {
-            Freshness::Fresh if age.improved => (format!("Up to date: {made}."), None),
+            Freshness::Fresh if age.improved => (format!("The plan is up to date, {made}."), None),
             Freshness::Fresh => (
-                format!("Up to date: {made}. It is the first usable one."),
+                format!("Draft plan, {made}. It has not been improved yet."),
                 None,
             ),
             Freshness::Stale { since } => (
                 format!(
-                    "Something has changed since {}; what is shown is the old order carried over to it, and {made}.",
+                    "Something changed at {}. This is the last plan, {made}, brought up to date.",
                     clock(since)
                 ),
                 None,
             ),
             Freshness::Planning { progress, usable } => (
                 format!(
-                    "{}: {:.0} of 100 done.",
+                    "{}: {:.0} % done.",
                     if usable {
-                        "The plan shown is up to date, and a better one is looked for"
+                        "Improving the plan; this one is up to date"
                     } else {
-                        "A new plan is being made"
+                        "Making a new plan"
                     },
                     progress * 100.0
                 ),
@@ -304,8 +296,8 @@ fn freshness_line(age: &Age, zone: Tz) -> Markup {
             data-busy=(if news.busy { "yes" } else { "no" }) {
             p.says role="status" { (news.words) }
             progress aria-label="The new plan" max="1" value=[news.share] hidden[news.share.is_none()] {}
-            p.newer hidden { a href="" { "There is a newer plan: show it" } }
-            noscript { p { a href="" { "Load the page again" } " to see whether there is a newer plan." } }
+            p.newer hidden { a href="" { "Show the new plan" } }
+            noscript { p { a href="" { "Reload" } " to see the newest plan." } }
         }
     }
 }

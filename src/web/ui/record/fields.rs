@@ -1,7 +1,7 @@
 //! The fields of a record, each declared once: its label and control, how its value is shown, read and compared.
 
 use super::typed::Typed;
-use crate::units::{Currency, Length, LengthUnit, Minutes, Money};
+use crate::units::{Code, Currency, Length, LengthUnit, Minutes, Money};
 use crate::web::ui::stale::Changed;
 use crate::web::ui::{Field, FormErrors, SignedIn};
 use chrono::{NaiveDate, NaiveTime};
@@ -354,6 +354,15 @@ impl<R: Clone + 'static> Fields<R> {
         self.value(field, lens, show, move |errors, name, raw| {
             errors.choice(name, raw, &find)
         })
+    }
+
+    /// One of an enumeration, sent under its code.
+    pub(in crate::web) fn code<V: Code + 'static, T: Maybe<V> + 'static>(
+        &mut self,
+        field: Field,
+        lens: Lens<R, T>,
+    ) -> &mut Self {
+        self.choice(field, lens, |one: &V| one.code().to_owned(), V::from_code)
     }
 
     /// Yes or no.

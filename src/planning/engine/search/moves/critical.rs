@@ -1,4 +1,4 @@
-//! What holds the jobs that cost something: whom to relieve, and the waits on its critical chain.
+//! Late jobs and the waits on their critical chains.
 
 use rand::Rng;
 

@@ -21,8 +21,8 @@ use crate::planning::engine::{
 };
 
 /// Moves kept for which the latest starts once found are good enough. Picked on invented weeks and industrial shops:
-/// finding them after every move took a quarter of the time and brought nothing.
-const FORESIGHT: u32 = 32;
+/// finding them after every move took a quarter of the time and gained nothing.
+const MOVES_BETWEEN_LATEST_STARTS: u32 = 32;
 
 /// The decisions, their times, and the move under way.
 #[derive(Debug)]
@@ -49,11 +49,11 @@ pub(crate) struct Moves {
     key_range: Vec<(u32, u32)>,
     /// Operations the search may move: all that are not fixed.
     movable: Vec<u32>,
-    /// Who is held up by other work may be replaced; and whether that goes for the move under way.
-    pub stand_ins: bool,
-    stand_in: bool,
+    /// Whether people held up by other work may be replaced while moves are timed; in general, and for this move.
+    pub substitutes: bool,
+    substitute: bool,
     /// Moves kept since latest starts were last found.
-    foreseen: u32,
+    since_latest_starts: u32,
 }
 
 impl Moves {
@@ -85,9 +85,9 @@ impl Moves {
             by_key,
             key_range,
             movable: decisions.order.clone(),
-            stand_ins: true,
-            stand_in: true,
-            foreseen: 0,
+            substitutes: true,
+            substitute: true,
+            since_latest_starts: 0,
             decisions,
             timing,
         }
@@ -102,12 +102,12 @@ impl Moves {
     pub fn full(&mut self, shop: &Shop) -> Value {
         self.forget();
         let value = self.timing.full(shop, &self.decisions);
-        self.timing.foresee(shop, &self.decisions);
-        self.foreseen = 0;
+        self.timing.find_latest_starts(shop, &self.decisions);
+        self.since_latest_starts = 0;
         value
     }
 
-    /// Forgets what was learned of an order that is no longer the one.
+    /// Drops what is known of an order that has been replaced.
     fn forget(&mut self) {
         self.chain_draws = 0;
         self.costly_draws = 0;
@@ -119,9 +119,9 @@ impl Moves {
         let (lo, hi) = self.window;
         let ops = &self.moved;
         let moved = Moved { lo, hi, ops };
-        let stand_ins = self.stand_in.then_some(&mut self.undo_choice);
+        let substitutes = self.substitute.then_some(&mut self.undo_choice);
         self.timing
-            .changed(shop, &mut self.decisions, moved, limit, stand_ins)
+            .changed(shop, &mut self.decisions, moved, limit, substitutes)
     }
 
     /// Keeps the move under way, once it has been timed.
@@ -129,10 +129,10 @@ impl Moves {
     pub fn accept(&mut self, shop: &Shop) {
         self.timing.accept(shop);
         self.chain_draws = 0;
-        self.foreseen += 1;
-        if self.foreseen == FORESIGHT {
-            self.timing.foresee(shop, &self.decisions);
-            self.foreseen = 0;
+        self.since_latest_starts += 1;
+        if self.since_latest_starts == MOVES_BETWEEN_LATEST_STARTS {
+            self.timing.find_latest_starts(shop, &self.decisions);
+            self.since_latest_starts = 0;
         }
     }
 
@@ -160,17 +160,17 @@ impl Moves {
         self.moved.clear();
         self.window = (0, 0);
         // Not always: a good plan may have someone waited for.
-        self.stand_in = self.stand_ins && below(rng, 4) > 0;
+        self.substitute = self.substitutes && below(rng, 4) > 0;
         // In proportion to what each brought for a move tried, on an invented week.
         match below(rng, 64) {
-            0..=46 => self.relieve(shop, rng),
-            47..=62 => self.wander(shop, rng),
-            _ => self.join_key(shop, rng),
+            0..=46 => self.critical_move(shop, rng),
+            47..=62 => self.local_move(shop, rng),
+            _ => self.setup_key_move(shop, rng),
         }
     }
 
     /// Breaks one wait on the critical chain of a job that costs something.
-    fn relieve(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
+    fn critical_move(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
         if self.chain_draws == 0 {
             let Some(job) = self.costly_job(shop, rng) else {
                 return false;
@@ -199,7 +199,7 @@ impl Moves {
     }
 
     /// A random operation to a place not far away, at times in another mode or with another person.
-    fn wander(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
+    fn local_move(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
         let op = self.movable[below(rng, self.movable.len() as u32) as usize];
         let at = self.timing.place_of(op);
         let n = self.decisions.order.len();
@@ -215,7 +215,7 @@ impl Moves {
     }
 
     /// Brings an operation next to one with the same setup key, on its machine where it can.
-    fn join_key(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
+    fn setup_key_move(&mut self, shop: &Shop, rng: &mut impl Rng) -> bool {
         let op = self.movable[below(rng, self.movable.len() as u32) as usize];
         let (from, to) = self.key_range[op as usize];
         if to - from < 2 || shop.ops[op as usize].key == NONE {
@@ -225,12 +225,13 @@ impl Moves {
         if other == op {
             return false;
         }
-        let machine = shop.ways(other)[self.decisions.choice[other as usize].way as usize].machine;
-        if let Some(way) = shop.ways(op).iter().position(|w| w.machine == machine) {
+        let machine =
+            shop.modes(other)[self.decisions.choice[other as usize].mode as usize].machine;
+        if let Some(mode) = shop.modes(op).iter().position(|w| w.machine == machine) {
             self.choose(
                 op,
                 Choice {
-                    way: way as u32,
+                    mode: mode as u32,
                     ..self.decisions.choice[op as usize]
                 },
             );
@@ -261,11 +262,11 @@ impl Moves {
         if shop.ops[op as usize].fixed {
             return false;
         }
-        let (ways, people) = (shop.ways(op).len() as u32, shop.people(op));
+        let (modes, people) = (shop.modes(op).len() as u32, shop.people(op));
         let old = self.decisions.choice[op as usize];
         let mut new = old;
-        if ways > 1 && (people.len() < 2 || rng.next_u32() & 1 == 0) {
-            new.way = (old.way + 1 + below(rng, ways - 1)) % ways;
+        if modes > 1 && (people.len() < 2 || rng.next_u32() & 1 == 0) {
+            new.mode = (old.mode + 1 + below(rng, modes - 1)) % modes;
         }
         if people.len() > 1 && (new == old || below(rng, 3) == 0) {
             new.person = people[below(rng, people.len() as u32) as usize];
@@ -294,7 +295,7 @@ mod tests {
         let mut fresh = Timing::new(&shop);
         let mut rng = rand_pcg::Pcg64::seed_from_u64(2);
         let (mut broken_off, mut good, mut given_up) = (0, 0, 0);
-        let (mut kept, mut stand_ins) = (moves.decisions.clone(), 0);
+        let (mut kept, mut substitutes) = (moves.decisions.clone(), 0);
         for k in 0..6000 {
             if !moves.step(&shop, &mut rng) {
                 continue;
@@ -318,7 +319,7 @@ mod tests {
                 given_up += usize::from(anew.lateness <= limit);
                 broken_off += 1;
             }
-            stand_ins += moves.undo_choice.len().saturating_sub(1);
+            substitutes += moves.undo_choice.len().saturating_sub(1);
             // Now and then one that is worse.
             if k % 3 == 0 && (k % 30 == 0 || anew.lateness <= now.lateness) {
                 moves.accept(&shop);
@@ -334,7 +335,7 @@ mod tests {
             (broken_off > 100 && given_up * 5 < good) || shop.has_max_lags,
             "{given_up} of {good}, {broken_off} broken off"
         );
-        assert!(stand_ins > 100 || shop.has_max_lags);
+        assert!(substitutes > 100 || shop.has_max_lags);
     }
 
     #[test]

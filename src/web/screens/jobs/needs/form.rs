@@ -7,6 +7,7 @@ use crate::db::needs::{Arrival, Behind, Need, NeedDetails, NeedKind};
 use crate::db::stock::{self, Item};
 use crate::db::tools::{self, Tool};
 use crate::db::{DbError, ShopTx};
+use crate::units::Code;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::stale::Changed;
 use crate::web::ui::{Field, FormErrors};

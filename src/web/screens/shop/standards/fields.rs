@@ -2,7 +2,7 @@
 
 use crate::db::people::Role;
 use crate::estimating::{Basis, Check, Cut, Element, Material, Process, Recipe, Stage, Standing};
-use crate::units::{Length, Spread};
+use crate::units::{Code, Length, Spread};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{Fields, Group, Typed, amount, at, rows};
 use crate::web::ui::{Field, FormErrors, SignedIn};
@@ -71,20 +71,15 @@ fn the_work(f: &mut Fields<Element>) {
     .hint("Capitals, digits and hyphens, for example DOWEL-REAM. Conversion rules name it");
     f.text("name", "Work", 120, at!(name));
     let stage = Field::select("stage", "Stage", "", stages.collect());
-    f.choice(stage, at!(stage), |s| s.code().to_owned(), Stage::from_code);
+    f.code::<Stage, _>(stage, at!(stage));
     let kind = Field::text("machine_kind", "Kind of machine", "").suggestions("kinds");
     f.value(kind, at!(machine_kind), String::clone, lower);
     let skill = Field::text("skill", "Skill", "").suggestions("skills");
     f.value(skill, at!(skill), String::clone, lower);
     let basis = Field::select("basis", "How often", "", bases.collect());
-    f.choice(basis, at!(basis), |b| b.code().to_owned(), Basis::from_code);
+    f.code::<Basis, _>(basis, at!(basis));
     let standing = Field::select("standing", "When", "", standings.collect());
-    f.choice(
-        standing,
-        at!(standing),
-        |s| s.code().to_owned(),
-        Standing::from_code,
-    );
+    f.code::<Standing, _>(standing, at!(standing));
     f.tick("can_fail", "A donor can fail here", at!(can_fail));
     f.tick(
         "apart",

@@ -6,7 +6,7 @@ use super::rates::skills;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, cutting, machines, standards};
 use crate::estimating::{Basis, Element, Stage, Standing, starting};
-use crate::units::{Minutes, Spread};
+use crate::units::{Code, Minutes, Spread};
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words};
 use crate::web::ui::{
     Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,

@@ -1,0 +1,137 @@
+//! The week as it is looked at: the current plan, why jobs are late and what would help, setups that could be combined.
+//! Each is read in one transaction and computed after that has ended.
+
+use super::current_plan::{self, CurrentPlan};
+use super::{Actor, AppError};
+use crate::db::plan_changes::{self, AppliedChange};
+use crate::planning::engine::explain::{Explanation, explain};
+use crate::planning::floor::PromiseStatus;
+use crate::planning::what_if::{Combination, Help, Settings, combinations, helps};
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+/// The current plan with the change to it that can be undone.
+#[derive(Debug, Clone)]
+pub struct Week {
+    /// The plan.
+    pub plan: CurrentPlan,
+    /// The change applied last, of those that have not been undone.
+    pub newest: Option<AppliedChange>,
+}
+
+/// The week of the actor's shop, for anyone in it.
+///
+/// # Errors
+/// [`AppError::Db`]; [`AppError::Failed`] when the floor cannot be planned.
+pub async fn week(actor: &Actor, now: DateTime<Utc>) -> Result<Week, AppError> {
+    let mut tx = actor.begin().await?;
+    let inputs = current_plan::read(&mut tx, now).await?;
+    let newest = plan_changes::newest(&mut tx).await?;
+    drop(tx);
+    let plan = current_plan::compute(inputs).await?;
+    Ok(Week { plan, newest })
+}
+
+/// Jobs explained when nobody asks for one: the first that are late or at risk.
+const EXPLAINED: usize = 3;
+
+/// Changes that would help, for each job.
+const HELPS: usize = 5;
+
+/// The current plan with jobs explained.
+#[derive(Debug, Clone)]
+pub struct Risks {
+    /// The plan.
+    pub plan: CurrentPlan,
+    /// The jobs, those least likely to be on time first.
+    pub explained: Vec<ExplainedJob>,
+}
+
+/// Why a job is ready when it is, and what would help.
+#[derive(Debug, Clone)]
+pub struct ExplainedJob {
+    /// The job.
+    pub job: Uuid,
+    /// What it waits for.
+    pub explanation: Explanation,
+    /// Changes to preview, the best first.
+    pub helps: Vec<Help>,
+}
+
+/// One job of the actor's shop explained, or else the first that are late or at risk. For anyone in the shop. A job that
+/// is not in the plan is not in the answer.
+///
+/// # Errors
+/// [`AppError::Db`]; [`AppError::Failed`] when the floor cannot be planned.
+pub async fn risks(
+    actor: &Actor,
+    which: Option<Uuid>,
+    now: DateTime<Utc>,
+) -> Result<Risks, AppError> {
+    let plan = current_plan::current_plan(actor, now).await?;
+    compute("explaining late jobs", move || {
+        let jobs: Vec<Uuid> = match which {
+            Some(job) => vec![job],
+            None => plan
+                .timetable
+                .open_promises(&plan.floor)
+                .iter()
+                .filter(|open| open.status != PromiseStatus::OnTime)
+                .take(EXPLAINED)
+                .map(|open| open.job.id)
+                .collect(),
+        };
+        let explained = jobs
+            .into_iter()
+            .filter_map(|id| {
+                let job = plan.model.job(id)?;
+                let explanation = explain(&plan.model.model, &plan.plan, job).ok()?;
+                let helps = helps(&plan.floor, &plan.model, id, &explanation, HELPS);
+                Some(ExplainedJob {
+                    job: id,
+                    explanation,
+                    helps,
+                })
+            })
+            .collect();
+        Risks { plan, explained }
+    })
+    .await
+}
+
+/// Pairs of operations that are tried: each takes a plan of its own.
+const PAIRS_TRIED: usize = 10;
+
+/// The current plan with the setups that could be combined, what is best first. For anyone in the shop.
+///
+/// # Errors
+/// [`AppError::Db`]; [`AppError::Failed`] when the floor cannot be planned.
+pub async fn combined_setups(
+    actor: &Actor,
+    now: DateTime<Utc>,
+) -> Result<(CurrentPlan, Vec<Combination>), AppError> {
+    let plan = current_plan::current_plan(actor, now).await?;
+    let (plan, found) = compute("combining setups", move || {
+        // No search and no chances: what is shown is what the new order alone does to the days.
+        let settings = Settings {
+            moves: 0,
+            futures: 0,
+            ..Settings::default()
+        };
+        let found = combinations(&plan.floor, &plan.timetable, PAIRS_TRIED, settings);
+        (plan, found)
+    })
+    .await?;
+    let found = found.map_err(|why| AppError::failed("combining setups", why))?;
+    Ok((plan, found))
+}
+
+/// Computes on a thread of its own.
+pub(super) async fn compute<T: Send + 'static>(
+    what: &'static str,
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, AppError> {
+    tokio::task::spawn_blocking(work)
+        .await
+        .map_err(|why| AppError::failed(what, why))
+}

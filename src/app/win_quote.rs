@@ -1,0 +1,68 @@
+//! The customer accepts a quote: it becomes a job with its operations, its donor is set aside, and the job takes the slot
+//! that was reserved for it; all of it or nothing.
+
+use super::{Actor, AppError, Refusal};
+use crate::db::jobs::{self, NewJob};
+use crate::db::people::Role;
+use crate::db::{ShopTx, castings_on_shelf, needs, plans, quotes};
+use crate::enquiry::quote::{DonorSource, QuoteState};
+use chrono::NaiveDate;
+use uuid::Uuid;
+
+/// Which quote is won.
+#[derive(Debug, Clone, Copy)]
+pub struct Won {
+    /// The quote.
+    pub quote_id: Uuid,
+    /// The version of it that was seen.
+    pub version: i32,
+    /// The day its job is due.
+    pub due_on: NaiveDate,
+}
+
+/// Turns an accepted quote into a job, for the office; `today` is the shop's calendar day. Returns the job's key and
+/// number.
+///
+/// # Errors
+/// [`AppError::NotAllowed`]; [`Refusal::Quote`] when it was decided already or has expired;
+/// [`crate::db::DbError::Refused`] when its donor is gone, [`crate::db::DbError::Stale`], [`AppError::Db`].
+pub async fn win_quote(actor: &Actor, won: Won, today: NaiveDate) -> Result<(Uuid, i64), AppError> {
+    actor.require(Role::Office)?;
+    let mut tx = actor.begin().await?;
+    let job = win_within(&mut tx, won, today).await?;
+    tx.commit().await?;
+    Ok(job)
+}
+
+/// The same within a transaction, which is not to be committed after an error.
+///
+/// # Errors
+/// As [`win_quote`].
+pub async fn win_within(
+    tx: &mut ShopTx,
+    won: Won,
+    today: NaiveDate,
+) -> Result<(Uuid, i64), AppError> {
+    let quote = quotes::lock(tx, won.quote_id).await?;
+    let number = quote.number;
+    quote
+        .check_may_be_won(today)
+        .map_err(|why| Refusal::Quote { number, why })?;
+    quotes::decide(tx, &quote, won.version, QuoteState::Won, None).await?;
+    let route = quotes::basis(tx, quote.id).await?.route;
+    let donor = quote.donor();
+    let job = NewJob {
+        quote_id: Some(quote.id),
+        title: quote.title,
+        due_on: won.due_on,
+        promised_on: quote.promised_on,
+    };
+    let (job_id, job_number) = jobs::create(tx, &job, &route).await?;
+    quotes::caller_is_customer(tx, quote.enquiry_id, job_id).await?;
+    if let Some(DonorSource::Shelf(casting_id)) = donor {
+        castings_on_shelf::reserve(tx, casting_id, job_id).await?;
+    }
+    needs::of_route(tx, job_id, &route, donor).await?;
+    plans::take_slot(tx, quote.id, job_id).await?;
+    Ok((job_id, job_number))
+}

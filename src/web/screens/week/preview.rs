@@ -1,0 +1,124 @@
+//! What would come of a change: shown first, then applied or discarded; and the last one undone.
+
+use super::effect;
+use super::query::WeekQuery;
+use super::sheet::Stretch;
+use super::words::as_sentence;
+use crate::app::change_plan::{self, Applied, Asked, Preview, Tried};
+use crate::app::week::{Week, week};
+use crate::planning::changes::PlanChange;
+use crate::web::ui::{Answer, CheckedForm, FormErrors, Reply, SignedIn, WebError};
+use actix_web::http::StatusCode;
+use actix_web::web;
+use chrono::Utc;
+use maud::html;
+use serde::Deserialize;
+use uuid::Uuid;
+
+pub(super) fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route("/week/try", web::get().to(preview))
+        .route("/week/take", web::post().to(apply))
+        .route("/week/undo/{id}", web::get().to(undo));
+}
+
+async fn preview(who: SignedIn, query: web::Query<Vec<(String, String)>>) -> Answer {
+    who.require(crate::db::people::Role::Office)?;
+    let query = WeekQuery::new(query.into_inner());
+    let Week { plan, newest } = week(&who.actor(), Utc::now()).await?;
+    let mut errors = FormErrors::default();
+    let stretch = query.stretch(&mut errors, super::today(who.shop.time_zone));
+    let change = query.change(&mut errors, &plan);
+    let plan = match change.filter(|_| errors.is_empty()) {
+        None => plan,
+        Some(change) => match change_plan::preview(&who.actor(), plan, change).await? {
+            Tried::Works(preview) => {
+                return Ok(effect::page(&who, stretch, &preview, &html! {}).into());
+            }
+            Tried::Cannot(plan, cannot) => {
+                query.refuse(&mut errors, &plan, cannot);
+                *plan
+            }
+        },
+    };
+    let week = Week { plan, newest };
+    Ok(super::page(&who, &week, stretch, &query, &errors)
+        .invalid()
+        .into())
+}
+
+/// A change as it stands in a form and in an address.
+pub(super) fn encoded(change: &PlanChange) -> String {
+    serde_json::to_string(change).unwrap_or_default()
+}
+
+/// The address that previews a change.
+pub(super) fn href(change: &PlanChange, stretch: Stretch) -> String {
+    let change = encoded(change);
+    let query = form_urlencoded::Serializer::new(String::new())
+        .append_pair("change", &change)
+        .finish();
+    format!("/week/try?{query}&{}", stretch.query())
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct ApplyForm {
+    change: String,
+    floor_version: String,
+    from: String,
+    days: String,
+    undoes: String,
+}
+
+async fn apply(who: SignedIn, form: CheckedForm<ApplyForm>) -> Answer {
+    let now = Utc::now();
+    let query = WeekQuery::of_change(&form.from, &form.days, &form.change);
+    let mut errors = FormErrors::default();
+    let stretch = query.stretch(&mut errors, super::today(who.shop.time_zone));
+    let asked = match form.undoes.parse() {
+        Ok(id) => Some(Asked::Undo(id)),
+        Err(_) => errors
+            .parsed("change", &form.change, PlanChange::parse)
+            .map(Asked::Change),
+    };
+    let Some(asked) = asked else {
+        let week = week(&who.actor(), now).await?;
+        let page = super::page(&who, &week, stretch, &query, &errors);
+        return Ok(page.invalid().into());
+    };
+    // A form without the version it was made for is not of any floor.
+    let seen = form.floor_version.parse().unwrap_or(-1);
+    match change_plan::apply(&who.actor(), asked, seen, now).await? {
+        Applied::Done(words) => {
+            Ok(Reply::see_other(format!("/week?{}", stretch.query())).flash(as_sentence(&words)))
+        }
+        Applied::Overtaken(preview) => Ok(overtaken(&who, stretch, &preview)),
+        Applied::Cannot(week, cannot) => {
+            errors.add("change", cannot.why);
+            let page = super::page(&who, &week, stretch, &query, &errors);
+            Ok(page.invalid().into())
+        }
+    }
+}
+
+/// Somebody else was quicker: what would come of the change now.
+fn overtaken(who: &SignedIn, stretch: Stretch, preview: &Preview) -> Reply {
+    let notice = html! {
+        section.notice.warn role="alert" {
+            h2 { span.sign aria-hidden="true" { "!" } " Someone else changed the plan" }
+            p { "Nothing was saved. This is what your change does to the plan as it is now." }
+        }
+    };
+    effect::page(who, stretch, preview, &notice)
+        .status(StatusCode::CONFLICT)
+        .into()
+}
+
+async fn undo(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    let stretch =
+        WeekQuery::default().stretch(&mut FormErrors::default(), super::today(who.shop.time_zone));
+    match change_plan::preview_undo(&who.actor(), *id, Utc::now()).await? {
+        Tried::Works(preview) => Ok(effect::page(&who, stretch, &preview, &html! {}).into()),
+        Tried::Cannot(_, why) => Err(WebError::Unprocessable(format!("{why}."))),
+    }
+}

@@ -1,0 +1,133 @@
+//! How jobs, slots and chances are written on the week.
+
+use crate::planning::floor::{Floor, FloorJob, Order, PromiseStatus, Slot, SlotState};
+use crate::planning::words::{hours, moment, working_time};
+
+/// What is left before a job or an operation makes it late.
+#[must_use]
+pub fn slack_words(floor: &Floor, minutes: Option<i64>) -> String {
+    match minutes {
+        None => "no due date".to_owned(),
+        Some(0) => "no slack".to_owned(),
+        Some(late) if late < 0 => format!("{} late", working_time(floor, late)),
+        Some(slack) => format!("{} slack", working_time(floor, slack)),
+    }
+}
+
+/// The same in a column that says it is slack.
+#[must_use]
+pub fn slack_cell(floor: &Floor, minutes: Option<i64>) -> String {
+    match minutes {
+        Some(slack) if slack > 0 => working_time(floor, slack),
+        Some(0) => "none".to_owned(),
+        other => slack_words(floor, other),
+    }
+}
+
+/// `214`, or `Q31` for a slot reserved for a quote.
+#[must_use]
+pub fn short_number(job: &FloorJob) -> String {
+    match job.order {
+        Order::Job => job.number.to_string(),
+        Order::HeldSlot { .. } => format!("Q{}", job.number),
+    }
+}
+
+/// `Job 214`, or `Slot reserved for quote 31`.
+#[must_use]
+pub fn long_number(job: &FloorJob) -> String {
+    match job.order {
+        Order::Job => format!("Job {}", job.number),
+        Order::HeldSlot { .. } => format!("Slot reserved for quote {}", job.number),
+    }
+}
+
+/// The page of a job, or of the quote that reserves the slot.
+#[must_use]
+pub fn job_href(job: &FloorJob) -> String {
+    match job.order {
+        Order::Job => format!("/jobs/{}", job.id),
+        Order::HeldSlot { quote_id, .. } => format!("/quotes/{quote_id}"),
+    }
+}
+
+/// Why an operation's place may not change, if it may not.
+#[must_use]
+pub fn state_words(state: SlotState) -> Option<&'static str> {
+    match state {
+        SlotState::Planned => None,
+        SlotState::Pinned => Some("pinned"),
+        SlotState::Started => Some("running"),
+        SlotState::HalfDone => Some("part done"),
+    }
+}
+
+/// How a job stands against the day it is wanted.
+#[must_use]
+pub fn status_words(status: PromiseStatus) -> &'static str {
+    match status {
+        PromiseStatus::OnTime => "on time",
+        PromiseStatus::AtRisk => "at risk",
+        PromiseStatus::Late => "late",
+    }
+}
+
+/// A chance as people write it: `85 %`.
+#[must_use]
+pub fn percent(chance: f64) -> String {
+    format!("{:.0} %", (chance * 100.0).clamp(0.0, 100.0))
+}
+
+/// Everything about a slot in a sentence.
+#[must_use]
+pub fn slot_words(floor: &Floor, slot: &Slot) -> String {
+    let Some((job, operation)) = floor.operation(slot.operation) else {
+        return String::new();
+    };
+    let mut words = format!(
+        "{}, {} {}",
+        long_number(job),
+        operation.number,
+        operation.what
+    );
+    if let Some(machine) = slot.machine.and_then(|id| floor.machine(id)) {
+        words += &format!(", {}", machine.name);
+    }
+    if operation.outside_days.is_some() {
+        words += ", sent out";
+    }
+    if let Some(person) = slot.person.and_then(|id| floor.person(id)) {
+        words += &format!(", {}", person.name);
+    }
+    words += &format!(
+        ": {} to {}",
+        moment(slot.starts, floor.zone),
+        moment(slot.ends, floor.zone)
+    );
+    if slot.setup_minutes > 0 {
+        words += &format!(", setup {}", hours(slot.setup_minutes));
+    }
+    words += &format!("; {}", slack_words(floor, slot.slack_minutes));
+    if let Some(state) = state_words(slot.state) {
+        words += &format!("; {state}");
+    }
+    words
+}
+
+/// As a sentence of its own.
+#[must_use]
+pub fn as_sentence(words: &str) -> String {
+    format!("{}.", first_upper(words))
+}
+
+/// With a capital letter.
+#[must_use]
+pub fn first_upper(words: &str) -> String {
+    let mut letters = words.chars();
+    let first: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
+    first + letters.as_str()
+}
