@@ -1,7 +1,7 @@
 //! Parts and materials: what is kept, how much is on hand and on order, and every movement that made it so.
 
-use super::castings::name_taken;
 use super::read::word;
+use super::rows::broken;
 use super::{DbError, ShopTx};
 use crate::stock::{Level, Transfer};
 use crate::units::Code;
@@ -179,7 +179,7 @@ pub async fn insert(tx: &mut ShopTx, details: &ItemDetails) -> Result<Uuid, DbEr
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "stock_item_name", &details.name))?;
+    .map_err(broken)?;
     Ok(id)
 }
 
@@ -209,7 +209,7 @@ pub async fn update(
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "stock_item_name", &details.name))?;
+    .map_err(broken)?;
     if done.rows_affected() == 0 {
         item(tx, id).await?;
         return Err(DbError::Stale("this item of stock"));

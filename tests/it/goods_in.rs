@@ -305,7 +305,7 @@ async fn photographs_are_kept(site: &TestSite, folder: Option<&std::path::Path>)
     for (caption, bytes, field, said) in [
         ("A drawing", &svg[..], "photo", "not a photograph"),
         ("Nothing", &b""[..], "photo", "Choose a photograph"),
-        ("", &photograph(20, 20)[..], "caption", "Fill this in"),
+        ("", &photograph(20, 20)[..], "caption", "Required"),
         ("Torn", &photograph(200, 200)[..90], "photo", "damaged"),
     ] {
         let answer = send(&wyn, &photos, caption, bytes).await;

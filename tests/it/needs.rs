@@ -481,8 +481,8 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
     // Complaints beside their fields, nothing lost.
     for (field, value, said) in [
         ("quantity", "0", "from 0.001"),
-        ("quantity", "lots", "Write a number"),
-        ("what", "", "Fill this in"),
+        ("quantity", "lots", "Enter a number"),
+        ("what", "", "Required"),
         ("kind", "ship", "Choose one"),
         (
             "operation",

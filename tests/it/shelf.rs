@@ -176,7 +176,7 @@ async fn a_wrong_form_comes_back_with_words_beside_its_fields_and_nothing_lost()
     let entered = enter(&owner, farm, "shop", "80").await;
     let later = (Utc::now().date_naive() + Days::new(2)).to_string();
     for (ownership, cost, said) in [
-        ("shop", "", "Write an amount"),
+        ("shop", "", "Enter an amount"),
         ("shop", "about <200>", "is not an amount of money"),
         ("shop", "-5", "less than nothing"),
         ("shop", "99999999999999999999", "too large"),

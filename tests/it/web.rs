@@ -192,7 +192,7 @@ async fn the_session_is_stored_by_hash_rotates_and_ends() {
     assert_eq!(answer.status(), 401);
     let page = answer.text().await.unwrap();
     assert!(
-        page.contains("signed out meanwhile") && page.contains("<dd>&lt;Col&gt;</dd>"),
+        page.contains("You were signed out") && page.contains("<dd>&lt;Col&gt;</dd>"),
         "{page}"
     );
     assert!(!page.contains("secret words"), "{page}");
@@ -218,7 +218,7 @@ async fn a_form_without_the_sessions_token_does_nothing() {
         assert_eq!(answer.status(), 403);
         let page = answer.text().await.unwrap();
         assert!(
-            page.contains("earlier sign-in") && page.contains("<dd>Col Brannick</dd>"),
+            page.contains("signed in again") && page.contains("<dd>Col Brannick</dd>"),
             "{page}"
         );
         assert!(!page.contains("graphite"), "a password is never sent back");
@@ -400,7 +400,7 @@ async fn refusals_are_pages_with_words_or_problem_documents() {
         assert_eq!(owner.get(path).await.status(), 404, "{path}");
     }
     let document = problem(owner.get("/api/no-such-thing").await).await;
-    assert_eq!(document["title"], "Nothing here");
+    assert_eq!(document["title"], "Page not found");
     let answer = owner
         .request("GET", "/no-such-page")
         .header("accept", "application/json");

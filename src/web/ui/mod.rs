@@ -6,6 +6,7 @@ pub mod floor_words;
 pub mod forms;
 pub mod history;
 pub mod page;
+pub(in crate::web) mod record;
 pub mod show;
 pub mod stale;
 pub mod words;
