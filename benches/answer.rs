@@ -7,7 +7,9 @@
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
-    reason = "a benchmark fails by panicking"
+    clippy::disallowed_methods,
+    clippy::too_many_lines,
+    reason = "a benchmark fails by panicking, looks at the clock and is read from top to bottom"
 )]
 
 use borewright::app::Actor;

@@ -9,6 +9,12 @@
 //! Times are wall-clock, so each stands beside a reference measured in the same run: the validator's pass over the same
 //! plan, which is plain and looks at everything once; for quality, the best of the priority rules.
 
+#![allow(
+    clippy::disallowed_methods,
+    clippy::too_many_lines,
+    reason = "a benchmark looks at the clock and is read from top to bottom"
+)]
+
 use borewright::planning::engine::{
     explain::explain,
     formats::{

@@ -14,16 +14,27 @@
 //! | [`quality`] | checks with limits and gauges; what is done again after scrap |
 //! | [`jobs`] | a job's cost so far and its forecast at completion |
 //! | [`shopfloor`] | hours from entries of work, what was forgotten |
+//! | [`stock`] | what jobs need, what covers it, castings on the shelf |
 //! | [`sourcing`] | sightings to price and wait distributions; hunting |
 //! | [`estimating`] | cutting time, elements, routes, cost build-up, rates |
 //! | [`castings`] | patterns, variants, features, differences, remedies |
 //! | [`units`] | money, length, thread and fit designations, minutes, spread |
 //!
-//! From [`documents`] down everything is pure: no SQL, no HTTP, no clock, no randomness that was not handed in.
+//! From [`documents`] down everything is pure: no SQL, no HTTP, no clock, no randomness that was not handed in. Clippy's
+//! `disallowed-methods` hold it to that.
 
+#[expect(
+    clippy::disallowed_methods,
+    reason = "use cases know what time it is and make keys"
+)]
 pub mod app;
 pub mod castings;
+#[expect(clippy::disallowed_methods, reason = "rows get their keys here")]
 pub mod db;
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the demo shop is made from today on"
+)]
 pub mod demo;
 pub mod documents;
 pub mod enquiry;
@@ -33,5 +44,7 @@ pub mod planning;
 pub mod quality;
 pub mod shopfloor;
 pub mod sourcing;
+pub mod stock;
 pub mod units;
+#[expect(clippy::disallowed_methods, reason = "requests come at a time of day")]
 pub mod web;

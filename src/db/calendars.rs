@@ -1,6 +1,7 @@
 //! Working time of the shop, its machines and its people: weekly shifts, holidays, stops.
 
 use super::read::corrupt;
+use super::rows::{Touched, broken};
 use super::{DbError, ShopTx};
 use crate::planning::{Calendar, Hours, Shift};
 use chrono::{DateTime, NaiveDate, Utc, Weekday};
@@ -271,7 +272,7 @@ pub async fn insert_shift(tx: &mut ShopTx, row: &ShiftRow) -> Result<(), DbError
     )
     .execute(tx.conn())
     .await
-    .map_err(refused)?;
+    .map_err(broken)?;
     Ok(())
 }
 
@@ -280,7 +281,7 @@ pub async fn insert_shift(tx: &mut ShopTx, row: &ShiftRow) -> Result<(), DbError
 /// # Errors
 /// [`DbError::Stale`], also when it is gone, [`DbError::Duplicate`], [`DbError::Database`].
 pub async fn update_shift(tx: &mut ShopTx, row: &ShiftRow) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "update shift set weekday = $4, starts = $5, ends = $6, version = version + 1
          where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
@@ -292,8 +293,8 @@ pub async fn update_shift(tx: &mut ShopTx, row: &ShiftRow) -> Result<(), DbError
     )
     .execute(tx.conn())
     .await
-    .map_err(refused)?;
-    one(done.rows_affected(), "The shift")
+    .map_err(broken)?
+    .or_stale("the shift")
 }
 
 /// Takes a shift out.
@@ -301,15 +302,15 @@ pub async fn update_shift(tx: &mut ShopTx, row: &ShiftRow) -> Result<(), DbError
 /// # Errors
 /// [`DbError::Stale`], also when it is gone, [`DbError::Database`].
 pub async fn delete_shift(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "delete from shift where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
         id,
         version,
     )
     .execute(tx.conn())
-    .await?;
-    one(done.rows_affected(), "The shift")
+    .await?
+    .or_stale("the shift")
 }
 
 /// Adds a holiday; its version starts at one whatever it says.
@@ -326,7 +327,7 @@ pub async fn insert_holiday(tx: &mut ShopTx, holiday: &Holiday) -> Result<(), Db
     )
     .execute(tx.conn())
     .await
-    .map_err(refused)?;
+    .map_err(broken)?;
     Ok(())
 }
 
@@ -335,7 +336,7 @@ pub async fn insert_holiday(tx: &mut ShopTx, holiday: &Holiday) -> Result<(), Db
 /// # Errors
 /// [`DbError::Stale`], also when it is gone, [`DbError::Duplicate`], [`DbError::Database`].
 pub async fn update_holiday(tx: &mut ShopTx, holiday: &Holiday) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "update holiday set on_day = $4, name = $5, version = version + 1
          where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
@@ -346,8 +347,8 @@ pub async fn update_holiday(tx: &mut ShopTx, holiday: &Holiday) -> Result<(), Db
     )
     .execute(tx.conn())
     .await
-    .map_err(refused)?;
-    one(done.rows_affected(), "The holiday")
+    .map_err(broken)?
+    .or_stale("the holiday")
 }
 
 /// Takes a holiday out.
@@ -355,15 +356,15 @@ pub async fn update_holiday(tx: &mut ShopTx, holiday: &Holiday) -> Result<(), Db
 /// # Errors
 /// [`DbError::Stale`], also when it is gone, [`DbError::Database`].
 pub async fn delete_holiday(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "delete from holiday where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
         id,
         version,
     )
     .execute(tx.conn())
-    .await?;
-    one(done.rows_affected(), "The holiday")
+    .await?
+    .or_stale("the holiday")
 }
 
 /// Adds a stop; its version starts at one whatever it says.
@@ -384,7 +385,7 @@ pub async fn insert_stop(tx: &mut ShopTx, stop: &Stop) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(refused)?;
+    .map_err(broken)?;
     Ok(())
 }
 
@@ -394,7 +395,7 @@ pub async fn insert_stop(tx: &mut ShopTx, stop: &Stop) -> Result<(), DbError> {
 /// [`DbError::Stale`], also when it is gone, [`DbError::NotFound`] for a strange owner,
 /// [`DbError::Database`].
 pub async fn update_stop(tx: &mut ShopTx, stop: &Stop) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "update stop set machine_id = $4, person_id = $5, starts_at = $6, ends_at = $7, why = $8,
                 version = version + 1
          where shop_id = $1 and id = $2 and version = $3",
@@ -409,8 +410,8 @@ pub async fn update_stop(tx: &mut ShopTx, stop: &Stop) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(refused)?;
-    one(done.rows_affected(), "The stop")
+    .map_err(broken)?
+    .or_stale("the stop")
 }
 
 /// Takes a stop out.
@@ -418,15 +419,15 @@ pub async fn update_stop(tx: &mut ShopTx, stop: &Stop) -> Result<(), DbError> {
 /// # Errors
 /// [`DbError::Stale`], also when it is gone, [`DbError::Database`].
 pub async fn delete_stop(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "delete from stop where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
         id,
         version,
     )
     .execute(tx.conn())
-    .await?;
-    one(done.rows_affected(), "The stop")
+    .await?
+    .or_stale("the stop")
 }
 
 /// Adds overtime; its version starts at one whatever it says.
@@ -447,7 +448,7 @@ pub async fn insert_overtime(tx: &mut ShopTx, overtime: &Overtime) -> Result<(),
     )
     .execute(tx.conn())
     .await
-    .map_err(refused)?;
+    .map_err(broken)?;
     Ok(())
 }
 
@@ -456,39 +457,13 @@ pub async fn insert_overtime(tx: &mut ShopTx, overtime: &Overtime) -> Result<(),
 /// # Errors
 /// [`DbError::Stale`], also when it is gone, [`DbError::Database`].
 pub async fn delete_overtime(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "delete from overtime where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
         id,
         version,
     )
     .execute(tx.conn())
-    .await?;
-    one(done.rows_affected(), "The overtime")
-}
-
-/// Rows of working time are small and come and go: one that is gone was changed by someone else like any other.
-fn one(rows: u64, what: &'static str) -> Result<(), DbError> {
-    if rows == 0 {
-        return Err(DbError::Stale(what));
-    }
-    Ok(())
-}
-
-fn refused(error: sqlx::Error) -> DbError {
-    let Some(db) = error.as_database_error() else {
-        return error.into();
-    };
-    match db.constraint() {
-        Some("shift_once") => DbError::Duplicate {
-            field: "start",
-            message: "there is a shift starting then already".to_owned(),
-        },
-        Some("holiday_once") => DbError::Duplicate {
-            field: "on",
-            message: "that day is a holiday already".to_owned(),
-        },
-        _ if db.is_foreign_key_violation() => DbError::NotFound("whose time it is"),
-        _ => error.into(),
-    }
+    .await?
+    .or_stale("the overtime")
 }

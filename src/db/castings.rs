@@ -1,6 +1,7 @@
 //! Patterns and variants, each a whole: a pattern with its outlines and bosses, a variant with its features.
 
 use super::read::{count, stored_count, word};
+use super::rows::{Touched, broken, changed, still_needed};
 use super::{DbError, ShopTx};
 use crate::castings::{Boss, Feature, Outline, Pattern, Place, Variant};
 use crate::units::{Code, Length};
@@ -102,7 +103,7 @@ pub async fn insert_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), Db
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "pattern_name", &pattern.name))?;
+    .map_err(broken)?;
     insert_faces(tx, pattern).await
 }
 
@@ -125,11 +126,8 @@ pub async fn update_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), Db
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "pattern_name", &pattern.name))?;
-    if done.rows_affected() == 0 {
-        self::pattern(tx, pattern.id).await?;
-        return Err(DbError::Stale("the pattern"));
-    }
+    .map_err(broken)?;
+    changed(done, "the pattern", self::pattern(tx, pattern.id)).await?;
     sqlx::query!(
         "delete from outline where shop_id = $1 and pattern_id = $2",
         shop,
@@ -200,18 +198,15 @@ pub async fn copy_pattern(
 /// # Errors
 /// [`DbError::InUse`], [`DbError::NotFound`], [`DbError::Database`].
 pub async fn delete_pattern(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "delete from pattern where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| still_needed(error, "The pattern"))?;
-    match done.rows_affected() {
-        0 => Err(DbError::NotFound("the pattern")),
-        _ => Ok(()),
-    }
+    .map_err(|error| still_needed(error, "The pattern"))?
+    .or_missing("the pattern")
 }
 
 /// All variants with their features, by pattern name, then by name.
@@ -337,7 +332,7 @@ pub async fn insert_variant(tx: &mut ShopTx, variant: &Variant) -> Result<(), Db
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "variant_name", &variant.name))?;
+    .map_err(broken)?;
     insert_features(tx, variant).await
 }
 
@@ -360,11 +355,8 @@ pub async fn update_variant(tx: &mut ShopTx, variant: &Variant) -> Result<(), Db
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "variant_name", &variant.name))?;
-    if done.rows_affected() == 0 {
-        self::variant(tx, variant.id).await?;
-        return Err(DbError::Stale("the variant"));
-    }
+    .map_err(broken)?;
+    changed(done, "the variant", self::variant(tx, variant.id)).await?;
     sqlx::query!(
         "delete from feature where shop_id = $1 and variant_id = $2",
         shop,
@@ -424,18 +416,15 @@ pub async fn copy_variant(
 /// # Errors
 /// [`DbError::InUse`], [`DbError::NotFound`], [`DbError::Database`].
 pub async fn delete_variant(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "delete from variant where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| still_needed(error, "The variant"))?;
-    match done.rows_affected() {
-        0 => Err(DbError::NotFound("the variant")),
-        _ => Ok(()),
-    }
+    .map_err(|error| still_needed(error, "The variant"))?
+    .or_missing("the variant")
 }
 
 /// A stored designation.
@@ -448,31 +437,4 @@ where
         what,
         why: why.to_string(),
     })
-}
-
-/// Turns a broken unique name into the complaint beside the name field.
-pub(super) fn name_taken(error: sqlx::Error, constraint: &str, name: &str) -> DbError {
-    match error.as_database_error() {
-        Some(db) if db.constraint() == Some(constraint) => DbError::Duplicate {
-            field: "name",
-            message: format!("there is one called “{name}” already"),
-        },
-        _ => error.into(),
-    }
-}
-
-/// Turns a broken reference into words about what still needs the row.
-fn still_needed(error: sqlx::Error, what: &str) -> DbError {
-    match error.as_database_error() {
-        Some(db) if db.is_foreign_key_violation() => {
-            let by = db.table().map_or_else(
-                || "something else".to_owned(),
-                |table| format!("at least one {}", table.replace('_', " ")),
-            );
-            DbError::InUse(format!(
-                "{what} is still needed by {by}; delete or change that first"
-            ))
-        }
-        _ => error.into(),
-    }
 }

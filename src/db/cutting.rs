@@ -1,7 +1,7 @@
 //! Cutting data: work materials, and what each tool does in them.
 
-use super::castings::name_taken;
 use super::read::{count, stored_count, word};
+use super::rows::{Touched, broken, changed};
 use super::{DbError, ShopTx};
 use crate::estimating::{CuttingData, ToolData};
 use crate::units::{Code, Length};
@@ -100,7 +100,7 @@ pub async fn insert_material(tx: &mut ShopTx, material: &WorkMaterial) -> Result
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "work_material_name", &material.name))?;
+    .map_err(broken)?;
     Ok(())
 }
 
@@ -122,12 +122,8 @@ pub async fn update_material(tx: &mut ShopTx, material: &WorkMaterial) -> Result
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "work_material_name", &material.name))?;
-    if done.rows_affected() == 0 {
-        self::material(tx, material.id).await?;
-        return Err(DbError::Stale("the work material"));
-    }
-    Ok(())
+    .map_err(broken)?;
+    changed(done, "the work material", self::material(tx, material.id)).await
 }
 
 /// Where this one becomes the usual one, the other ceases to be.
@@ -226,7 +222,7 @@ pub async fn insert_line(tx: &mut ShopTx, line: &CuttingLine) -> Result<(), DbEr
 /// [`DbError::Stale`], also for one deleted meanwhile; [`DbError::Database`].
 pub async fn update_line(tx: &mut ShopTx, line: &CuttingLine) -> Result<(), DbError> {
     let data = &line.data;
-    let done = sqlx::query!(
+    sqlx::query!(
         "update cutting_data set process = $4, tool = $5, smallest_mm = $6, largest_mm = $7, speed = $8, feed = $9,
                 teeth = $10, approach_mm = $11, overrun_mm = $12, source = $13, version = version + 1
          where shop_id = $1 and work_material_id = $2 and id = $3 and version = $14",
@@ -246,11 +242,8 @@ pub async fn update_line(tx: &mut ShopTx, line: &CuttingLine) -> Result<(), DbEr
         line.version,
     )
     .execute(tx.conn())
-    .await?;
-    match done.rows_affected() {
-        0 => Err(DbError::Stale("the line of cutting data")),
-        _ => Ok(()),
-    }
+    .await?
+    .or_stale("the line of cutting data")
 }
 
 /// Deletes a line.
@@ -258,18 +251,15 @@ pub async fn update_line(tx: &mut ShopTx, line: &CuttingLine) -> Result<(), DbEr
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Database`].
 pub async fn delete_line(tx: &mut ShopTx, material: Uuid, id: Uuid) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "delete from cutting_data where shop_id = $1 and work_material_id = $2 and id = $3",
         tx.shop_id(),
         material,
         id
     )
     .execute(tx.conn())
-    .await?;
-    match done.rows_affected() {
-        0 => Err(DbError::NotFound("the line of cutting data")),
-        _ => Ok(()),
-    }
+    .await?
+    .or_missing("the line of cutting data")
 }
 
 /// Puts whole tables in, the first of them as the usual one: how a shop starts.

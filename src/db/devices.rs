@@ -2,6 +2,7 @@
 //! signed on where.
 
 use super::people::{Role, role};
+use super::rows::{Touched, broken};
 use super::{DbError, ShopTx};
 use chrono::{DateTime, TimeDelta, Utc};
 use uuid::Uuid;
@@ -100,13 +101,7 @@ pub async fn register(
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| match error.as_database_error() {
-        Some(db) if db.constraint() == Some("device_name") => DbError::Duplicate {
-            field: "name",
-            message: "Another device is called that".to_owned(),
-        },
-        _ => error.into(),
-    })?;
+    .map_err(broken)?;
     Ok(id)
 }
 
@@ -185,9 +180,7 @@ pub async fn revoke(tx: &mut ShopTx, id: Uuid, now: DateTime<Utc>) -> Result<(),
     )
     .execute(tx.conn())
     .await?;
-    if done.rows_affected() == 0 {
-        return Err(DbError::NotFound("this device"));
-    }
+    done.or_missing("this device")?;
     end_sign_ons(tx, id, now).await
 }
 
@@ -196,18 +189,15 @@ pub async fn revoke(tx: &mut ShopTx, id: Uuid, now: DateTime<Utc>) -> Result<(),
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Database`].
 pub async fn unlock(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "update device set locked_at = null, pin_failures = 0
          where shop_id = $1 and id = $2 and revoked_at is null",
         tx.shop_id(),
         id
     )
     .execute(tx.conn())
-    .await?;
-    match done.rows_affected() {
-        0 => Err(DbError::NotFound("this device")),
-        _ => Ok(()),
-    }
+    .await?
+    .or_missing("this device")
 }
 
 /// Sets a person's PIN.

@@ -1,6 +1,7 @@
 //! Calendar feeds: whose week they show, under which secret, and how often each entry has changed.
 
 use super::read::corrupt;
+use super::rows::Touched;
 use super::{DbError, ShopTx};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::collections::HashMap;
@@ -135,10 +136,7 @@ pub async fn revoke(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await?;
-    if done.rows_affected() == 0 {
-        return Err(DbError::NotFound("this feed"));
-    }
-    Ok(())
+    done.or_missing("this feed")
 }
 
 /// A feed that was asked for by its secret.

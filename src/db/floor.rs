@@ -83,6 +83,50 @@ async fn open_jobs(
     hours: &Hours,
     today: NaiveDate,
 ) -> Result<Vec<FloorJob>, DbError> {
+    let mut operations = open_operations(tx).await?;
+    let mut gates = gates_of(tx, today, &mut operations).await?;
+    let shop = tx.shop_id();
+    let rows = sqlx::query!(
+        r#"select j.id, j.number, j.title, j.due_on, j.promised_on,
+                  coalesce(h.reason, (select 'a check failed: ' || string_agg(q.why, '; ' order by q.opened_at)
+                                      from quality_hold q
+                                      where q.shop_id = j.shop_id and q.job_id = j.id and q.decision is null)) as hold,
+                  f.place as "place?"
+           from job j
+           left join job_hold h on h.shop_id = j.shop_id and h.id = j.id
+           left join job_first f on f.shop_id = j.shop_id and f.id = j.id
+           where j.shop_id = $1 and j.state = 'open' order by j.number"#,
+        shop
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows
+        .into_iter()
+        .filter_map(|row| {
+            let operations = operations.remove(&row.id)?;
+            Some(FloorJob {
+                id: row.id,
+                number: row.number,
+                title: row.title,
+                order: Order::Job,
+                due: Some(Floor::end_of(hours, row.promised_on.unwrap_or(row.due_on))),
+                promised: row.promised_on.is_some(),
+                weight: if row.promised_on.is_some() {
+                    PROMISE_WEIGHT
+                } else {
+                    1
+                },
+                put_first: row.place,
+                hold: row.hold,
+                operations,
+                gates: gates.remove(&row.id).unwrap_or_default(),
+            })
+        })
+        .collect())
+}
+
+/// Operations of open jobs that are not done, by job.
+async fn open_operations(tx: &mut ShopTx) -> Result<HashMap<Uuid, Vec<FloorOperation>>, DbError> {
     let shop = tx.shop_id();
     let mut operations: HashMap<Uuid, Vec<FloorOperation>> = HashMap::new();
     let rows = sqlx::query!(
@@ -122,7 +166,15 @@ async fn open_jobs(
         });
         operations.entry(row.job_id).or_default().push(operation);
     }
+    Ok(operations)
+}
 
+/// What jobs wait for, by job. What one operation waits for with a day keeps only that one back, and is written on it.
+async fn gates_of(
+    tx: &mut ShopTx,
+    today: NaiveDate,
+    operations: &mut HashMap<Uuid, Vec<FloorOperation>>,
+) -> Result<HashMap<Uuid, Vec<Gate>>, DbError> {
     let mut gates: HashMap<Uuid, Vec<Gate>> = HashMap::new();
     for gate in needs::gates(tx, today).await? {
         let day = match gate.standing {
@@ -145,44 +197,7 @@ async fn open_jobs(
             }),
         }
     }
-
-    let rows = sqlx::query!(
-        r#"select j.id, j.number, j.title, j.due_on, j.promised_on,
-                  coalesce(h.reason, (select 'a check failed: ' || string_agg(q.why, '; ' order by q.opened_at)
-                                      from quality_hold q
-                                      where q.shop_id = j.shop_id and q.job_id = j.id and q.decision is null)) as hold,
-                  f.place as "place?"
-           from job j
-           left join job_hold h on h.shop_id = j.shop_id and h.id = j.id
-           left join job_first f on f.shop_id = j.shop_id and f.id = j.id
-           where j.shop_id = $1 and j.state = 'open' order by j.number"#,
-        shop
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows
-        .into_iter()
-        .filter_map(|row| {
-            let operations = operations.remove(&row.id)?;
-            Some(FloorJob {
-                id: row.id,
-                number: row.number,
-                title: row.title,
-                order: Order::Job,
-                due: Some(Floor::end_of(hours, row.promised_on.unwrap_or(row.due_on))),
-                promised: row.promised_on.is_some(),
-                weight: if row.promised_on.is_some() {
-                    PROMISE_WEIGHT
-                } else {
-                    1
-                },
-                put_first: row.place,
-                hold: row.hold,
-                operations,
-                gates: gates.remove(&row.id).unwrap_or_default(),
-            })
-        })
-        .collect())
+    Ok(gates)
 }
 
 /// Quotes that hold their slot today, by number.

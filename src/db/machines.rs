@@ -1,6 +1,6 @@
 //! Machines with their rate worksheets, and the people's rates: what an hour costs.
 
-use super::castings::name_taken;
+use super::rows::{Touched, broken, changed};
 use super::{DbError, ShopTx, settings};
 use crate::estimating::{LabourRate, Machine, MachineRate, Rates, RatesError};
 use crate::units::Money;
@@ -92,7 +92,7 @@ pub async fn insert(tx: &mut ShopTx, machine: &Machine) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "machine_name", &machine.name))?;
+    .map_err(broken)?;
     Ok(())
 }
 
@@ -128,12 +128,8 @@ pub async fn update(tx: &mut ShopTx, machine: &Machine) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "machine_name", &machine.name))?;
-    if done.rows_affected() == 0 {
-        self::machine(tx, machine.id).await?;
-        return Err(DbError::Stale("the machine"));
-    }
-    Ok(())
+    .map_err(broken)?;
+    changed(done, "the machine", self::machine(tx, machine.id)).await
 }
 
 /// The people's rates: the common one first, then by skill.
@@ -173,7 +169,7 @@ pub async fn insert_labour_rate(tx: &mut ShopTx, rate: &LabourRate) -> Result<()
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| skill_taken(error, rate))?;
+    .map_err(broken)?;
     Ok(())
 }
 
@@ -182,7 +178,7 @@ pub async fn insert_labour_rate(tx: &mut ShopTx, rate: &LabourRate) -> Result<()
 /// # Errors
 /// [`DbError::Stale`], also for one deleted meanwhile; [`DbError::Duplicate`], [`DbError::Database`].
 pub async fn update_labour_rate(tx: &mut ShopTx, rate: &LabourRate) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "update labour_rate set skill = $3, hourly = $4, version = version + 1
          where shop_id = $1 and id = $2 and version = $5",
         tx.shop_id(),
@@ -193,11 +189,8 @@ pub async fn update_labour_rate(tx: &mut ShopTx, rate: &LabourRate) -> Result<()
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| skill_taken(error, rate))?;
-    match done.rows_affected() {
-        0 => Err(DbError::Stale("the rate")),
-        _ => Ok(()),
-    }
+    .map_err(broken)?
+    .or_stale("the rate")
 }
 
 /// Deletes a rate; its skill is then charged at the common one.
@@ -205,30 +198,14 @@ pub async fn update_labour_rate(tx: &mut ShopTx, rate: &LabourRate) -> Result<()
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Database`].
 pub async fn delete_labour_rate(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "delete from labour_rate where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
     )
     .execute(tx.conn())
-    .await?;
-    match done.rows_affected() {
-        0 => Err(DbError::NotFound("the rate")),
-        _ => Ok(()),
-    }
-}
-
-fn skill_taken(error: sqlx::Error, rate: &LabourRate) -> DbError {
-    match error.as_database_error() {
-        Some(db) if db.constraint() == Some("labour_rate_skill") => DbError::Duplicate {
-            field: "skill",
-            message: match &rate.skill {
-                Some(skill) => format!("“{skill}” has a rate already"),
-                None => "there is a common rate already".to_owned(),
-            },
-        },
-        _ => error.into(),
-    }
+    .await?
+    .or_missing("the rate")
 }
 
 /// The rates in force with these machines, or why there are none: that is for the owner to mend and no fault of the store.

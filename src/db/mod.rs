@@ -26,6 +26,7 @@ pub mod plans;
 pub mod quotes;
 mod read;
 pub mod remedy_rules;
+mod rows;
 pub mod scope;
 pub mod sessions;
 pub mod settings;
@@ -45,7 +46,7 @@ pub enum DbError {
     #[error("{0} was not found")]
     NotFound(&'static str),
     /// Someone else changed it meanwhile; the caller shows both values.
-    #[error("{0} was changed by someone else meanwhile")]
+    #[error("someone else changed {0}")]
     Stale(&'static str),
     /// Something like it exists already; `field` names the form field to complain beside.
     #[error("{message}")]

@@ -1,5 +1,6 @@
 //! The people of a shop: who may sign in, as what, and what they can do.
 
+use super::rows::{broken, changed};
 use super::{DbError, ShopTx};
 use crate::units::Code;
 use strum::{EnumString, IntoStaticStr, VariantArray};
@@ -162,7 +163,7 @@ pub async fn insert(tx: &mut ShopTx, person: &NewPerson) -> Result<Uuid, DbError
     )
     .execute(tx.conn())
     .await
-    .map_err(sign_in_taken)?;
+    .map_err(broken)?;
     Ok(id)
 }
 
@@ -187,7 +188,7 @@ pub async fn update(tx: &mut ShopTx, person: &Person) -> Result<(), DbError> {
             "This is the only owner who can sign in. Make someone else an owner first.".to_owned(),
         ));
     }
-    let changed = sqlx::query!(
+    let done = sqlx::query!(
         "update person set name = $3, sign_in = $4, role = $5, skills = $6, active = $7, version = version + 1
          where shop_id = $1 and id = $2 and version = $8",
         shop_id,
@@ -201,12 +202,8 @@ pub async fn update(tx: &mut ShopTx, person: &Person) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(sign_in_taken)?
-    .rows_affected();
-    if changed == 0 {
-        get(tx, person.id).await?;
-        return Err(DbError::Stale("This person"));
-    }
+    .map_err(broken)?;
+    changed(done, "this person", get(tx, person.id)).await?;
     if !person.active {
         super::sessions::end_all(tx, person.id, None).await?;
     }
@@ -254,18 +251,4 @@ pub async fn credentials(tx: &mut ShopTx, sign_in: &str) -> Result<Option<Creden
     )
     .fetch_optional(tx.conn())
     .await?)
-}
-
-fn sign_in_taken(error: sqlx::Error) -> DbError {
-    let taken = error
-        .as_database_error()
-        .is_some_and(|db| db.constraint() == Some("person_sign_in"));
-    if taken {
-        DbError::Duplicate {
-            field: "sign_in",
-            message: "Someone in this shop already signs in by that name".to_owned(),
-        }
-    } else {
-        error.into()
-    }
 }

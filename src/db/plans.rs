@@ -69,7 +69,7 @@ pub struct Kept {
     pub timetable: Timetable,
 }
 
-/// How far the plan stands behind the floor.
+/// How far the plan is behind the floor.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Freshness {
     /// It was made from the floor as it is.
@@ -264,7 +264,13 @@ pub async fn keep(tx: &mut ShopTx, plan: &Kept) -> Result<bool, DbError> {
     if kept.rows_affected() == 0 {
         return Ok(false);
     }
-    let slots = &plan.timetable.slots;
+    keep_slots(tx, &plan.timetable.slots).await?;
+    keep_jobs(tx, &plan.timetable.jobs).await?;
+    Ok(true)
+}
+
+async fn keep_slots(tx: &mut ShopTx, slots: &[Slot]) -> Result<(), DbError> {
+    let shop = tx.shop_id();
     sqlx::query!("delete from plan_slot where shop_id = $1", shop)
         .execute(tx.conn())
         .await?;
@@ -291,7 +297,11 @@ pub async fn keep(tx: &mut ShopTx, plan: &Kept) -> Result<bool, DbError> {
     )
     .execute(tx.conn())
     .await?;
-    let jobs = &plan.timetable.jobs;
+    Ok(())
+}
+
+async fn keep_jobs(tx: &mut ShopTx, jobs: &[JobDates]) -> Result<(), DbError> {
+    let shop = tx.shop_id();
     sqlx::query!("delete from plan_job where shop_id = $1", shop)
         .execute(tx.conn())
         .await?;
@@ -308,7 +318,7 @@ pub async fn keep(tx: &mut ShopTx, plan: &Kept) -> Result<bool, DbError> {
     )
     .execute(tx.conn())
     .await?;
-    Ok(true)
+    Ok(())
 }
 
 /// A won quote's job takes the slot that was held for it: the same places in the plan, under the job's own keys. Which
@@ -439,7 +449,7 @@ pub async fn end_run(tx: &mut ShopTx, run_id: Uuid) -> Result<(), DbError> {
     Ok(())
 }
 
-/// Stops the run under way, if there is one; the plan there is stands.
+/// Stops the run under way, if there is one; the plan there is stays.
 ///
 /// # Errors
 /// [`DbError::Database`].

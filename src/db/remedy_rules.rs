@@ -1,7 +1,7 @@
 //! The shop's remedy table: rules in the order they are tried.
 
-use super::castings::name_taken;
 use super::read::word;
+use super::rows::{Touched, broken, changed};
 use super::{DbError, ShopTx};
 use crate::castings::{Face, FeatureKind, RemedyRule};
 use crate::units::{Code, Length};
@@ -82,7 +82,7 @@ pub async fn insert(tx: &mut ShopTx, rule: &RemedyRule) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "remedy_rule_name", &rule.name))?;
+    .map_err(broken)?;
     Ok(())
 }
 
@@ -112,12 +112,8 @@ pub async fn update(tx: &mut ShopTx, rule: &RemedyRule) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "remedy_rule_name", &rule.name))?;
-    if done.rows_affected() == 0 {
-        get(tx, rule.id).await?;
-        return Err(DbError::Stale("the rule"));
-    }
-    Ok(())
+    .map_err(broken)?;
+    changed(done, "the rule", get(tx, rule.id)).await
 }
 
 /// Puts the rules in this order and numbers them 10, 20, 30 …; rules not named keep their order after them.
@@ -156,15 +152,12 @@ pub async fn copy(tx: &mut ShopTx, id: Uuid, new_id: Uuid, name: &str) -> Result
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Database`].
 pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
-    let done = sqlx::query!(
+    sqlx::query!(
         "delete from remedy_rule where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
     )
     .execute(tx.conn())
-    .await?;
-    match done.rows_affected() {
-        0 => Err(DbError::NotFound("the rule")),
-        _ => Ok(()),
-    }
+    .await?
+    .or_missing("the rule")
 }

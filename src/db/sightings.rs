@@ -1,6 +1,7 @@
 //! Scarce castings seen for sale, and the watch kept on a variant.
 
 use super::read::{corrupt, count, money, stored_count, word};
+use super::rows::{Touched, broken, changed};
 use super::{DbError, ShopTx};
 use crate::sourcing::{Sighting, Watch};
 use crate::units::{Code, Currency, Money};
@@ -170,7 +171,7 @@ pub async fn insert(tx: &mut ShopTx, sighting: &Sighting) -> Result<(), DbError>
     )
     .execute(tx.conn())
     .await
-    .map_err(no_variant)?;
+    .map_err(broken)?;
     Ok(())
 }
 
@@ -197,8 +198,8 @@ pub async fn update(tx: &mut ShopTx, sighting: &Sighting) -> Result<(), DbError>
     )
     .execute(tx.conn())
     .await
-    .map_err(no_variant)?;
-    changed(tx, done.rows_affected(), sighting.id).await
+    .map_err(broken)?;
+    changed(done, "the sighting", get(tx, sighting.id)).await
 }
 
 /// Takes out a sighting entered by mistake; the history keeps it.
@@ -214,23 +215,7 @@ pub async fn delete(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbErr
     )
     .execute(tx.conn())
     .await?;
-    changed(tx, done.rows_affected(), id).await
-}
-
-/// Nothing changed: either it is gone, or someone else was first.
-async fn changed(tx: &mut ShopTx, rows: u64, id: Uuid) -> Result<(), DbError> {
-    if rows == 0 {
-        get(tx, id).await?;
-        return Err(DbError::Stale("The sighting"));
-    }
-    Ok(())
-}
-
-fn no_variant(error: sqlx::Error) -> DbError {
-    match error.as_database_error() {
-        Some(e) if e.is_foreign_key_violation() => DbError::NotFound("the variant"),
-        _ => error.into(),
-    }
+    changed(done, "the sighting", get(tx, id)).await
 }
 
 /// The watch kept on a variant, if one is.
@@ -318,9 +303,6 @@ pub async fn keep_watch(tx: &mut ShopTx, watch: &Watch, seen: Option<i32>) -> Re
             .await
         }
     }
-    .map_err(no_variant)?;
-    if done.rows_affected() == 0 {
-        return Err(DbError::Stale("The watch"));
-    }
-    Ok(())
+    .map_err(broken)?;
+    done.or_stale("the watch")
 }

@@ -1,6 +1,7 @@
 //! Standard times: the elements of work.
 
 use super::read::{corrupt, count, stored_count, word};
+use super::rows::{Touched, broken};
 use super::settings;
 use super::{DbError, ShopTx};
 use crate::estimating::Element;
@@ -114,7 +115,7 @@ pub async fn insert(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| code_taken(error, &element.code))?;
+    .map_err(broken)?;
     Ok(())
 }
 
@@ -161,10 +162,8 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| code_taken(error, &element.code))?;
-    if done.rows_affected() == 0 {
-        return Err(DbError::Stale("the element"));
-    }
+    .map_err(broken)?;
+    done.or_stale("the element")?;
     if before.code != element.code {
         sqlx::query!(
             "update remedy_rule set elements = array_replace(elements, $2, $3), version = version + 1
@@ -214,14 +213,4 @@ fn document<T: DeserializeOwned>(what: &'static str, stored: Value) -> Result<T,
 
 fn as_document(value: &impl Serialize) -> Result<Value, DbError> {
     serde_json::to_value(value).map_err(|why| corrupt("document", why))
-}
-
-fn code_taken(error: sqlx::Error, code: &str) -> DbError {
-    match error.as_database_error() {
-        Some(db) if db.constraint() == Some("element_code") => DbError::Duplicate {
-            field: "code",
-            message: format!("there is an element {code} already"),
-        },
-        _ => error.into(),
-    }
 }

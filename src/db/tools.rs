@@ -1,6 +1,6 @@
 //! Reusable tooling: sets of temporary bolts, mandrels. A set is out with one job at a time and comes back.
 
-use super::castings::name_taken;
+use super::rows::{broken, changed};
 use super::{DbError, ShopTx, jobs};
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
@@ -164,7 +164,7 @@ pub async fn insert(tx: &mut ShopTx, details: &ToolDetails) -> Result<Uuid, DbEr
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "tool_name", &details.name))?;
+    .map_err(broken)?;
     Ok(id)
 }
 
@@ -191,12 +191,8 @@ pub async fn update(
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| name_taken(error, "tool_name", &details.name))?;
-    if done.rows_affected() == 0 {
-        get(tx, id).await?;
-        return Err(DbError::Stale("this tooling"));
-    }
-    Ok(())
+    .map_err(broken)?;
+    changed(done, "this tooling", get(tx, id)).await
 }
 
 /// A set goes out with an open job.

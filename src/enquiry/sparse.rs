@@ -1,7 +1,8 @@
 //! Random shops that know little: whatever is asked of them, no price is out of proportion and no option is recommended
 //! that another beats.
 
-use super::answer::{Answer, OptionAnswer, Simulation, answer};
+use super::answer::{Answer, OptionAnswer, answer};
+use super::simulation::Simulation;
 use super::tests::{farm, gbp, knowledge, marine, now, supply, wish};
 use super::wish::{Knowledge, OwnBlock, Wish};
 use crate::planning::{Candidate, ReadyDates};
@@ -12,7 +13,7 @@ use proptest::prelude::*;
 use rust_decimal::{Decimal, dec};
 use uuid::Uuid;
 
-/// Ready when the work has taken its minutes, ten to one of the clock: no plan stands behind it, and it is quick.
+/// Ready after ten times the minutes of the work: there is no plan, and it is quick.
 struct TenToOne;
 
 impl ReadyDates for TenToOne {

@@ -1,6 +1,9 @@
 //! The room at work: one call, answered. Everything here is invented.
+//!
+//! Longer than 500 lines because all tests share one invented shop, and read better beside it.
 
-use super::answer::{Answer, Figures, OptionKind, Outcome, Simulation, answer};
+use super::answer::{Answer, Figures, OptionKind, Outcome, answer};
+use super::simulation::Simulation;
 use super::wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish};
 use crate::castings::{
     Action, Boss, Face, Feature, FeatureKind, Pattern, Place, RemedyRule, Variant, When,

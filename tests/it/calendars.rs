@@ -174,7 +174,7 @@ async fn a_shift_is_given_for_several_days_and_complained_about_beside_its_field
     assert_eq!(answer.status(), 422);
     let page = answer.text().await.unwrap();
     assert!(between(&page, r#"id="weekday-error""#, "</p>").contains("Choose a day"));
-    assert!(between(&page, r#"id="start-error""#, "</p>").contains("Write a time of day"));
+    assert!(between(&page, r#"id="start-error""#, "</p>").contains("Enter a time of day"));
     assert!(page.contains(r#"value="8 am""#) && page.contains(r#"value="16:00""#));
     let stranger = format!("machine:{}", Uuid::now_v7());
     let answer = owner

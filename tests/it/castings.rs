@@ -534,7 +534,7 @@ async fn the_other_forms_refuse_what_cannot_be() {
     )
     .await;
     for (field, words) in [
-        ("name", "Fill this in"),
+        ("name", "Enter the name"),
         ("cylinders", "whole number"),
         ("mains", "1 to 25"),
         ("height-rear", "missing"),

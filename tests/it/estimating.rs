@@ -681,7 +681,7 @@ async fn the_shops_screens_at_both_widths() {
                 .await;
             browser.press(Key::Enter).await;
             browser
-                .wait_for_text("[role=status]", "starting points")
+                .wait_for_text("[role=status]", "guide figures")
                 .await;
             let owner = site.owner().await;
             owner.post("/shop/machines", &MACHINE).await;

@@ -4,6 +4,8 @@
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,
+    clippy::too_many_lines,
+    clippy::disallowed_methods,
     reason = "a test fails by panicking, and so do its helpers"
 )]
 

@@ -198,11 +198,11 @@ async fn a_wrong_form_comes_back_with_words_beside_its_fields_and_nothing_lost()
     let path = format!("/market/{marine}");
     let tomorrow = (Utc::now().date_naive() + Days::new(2)).to_string();
     for (field, typed, said) in [
-        ("seen_on", "Thursday", "Write a date"),
-        ("seen_on", tomorrow.as_str(), "still to come"),
-        ("place", "", "Fill this in"),
+        ("seen_on", "Thursday", "Enter a date"),
+        ("seen_on", tomorrow.as_str(), "today or an earlier day"),
+        ("place", "", "Enter the place"),
         ("asked", "about <900>", "is not an amount of money"),
-        ("asked", "0", "Leave this empty"),
+        ("asked", "0", "or leave it empty"),
         ("asked", "99999999999999999999", "too large"),
         ("currency", "POUND", "is not a currency code"),
         ("acceptable", "perhaps", "Choose one"),
@@ -481,7 +481,7 @@ async fn the_market_in_a_browser_by_keyboard() {
 
         browser.goto(&format!("/market/{marine}")).await;
         browser.wait_for_text("main", "still for sale").await;
-        browser.wait_for_text("main", "as likely as not").await;
+        browser.wait_for_text("main", "half of the time").await;
         browser.picture("market-variant").await;
 
         // Nothing is known of the farm block, and it is said.
@@ -490,9 +490,7 @@ async fn the_market_in_a_browser_by_keyboard() {
         browser
             .wait_for_text("main", "No watch is kept, so nobody can say how rare it is")
             .await;
-        browser
-            .wait_for_text("main", "Nothing is known of the price yet")
-            .await;
+        browser.wait_for_text("main", "No price yet").await;
         browser.picture("market-nothing-known").await;
 
         browser.type_text("w").await;

@@ -4,7 +4,8 @@ use crate::db::people::Role;
 use crate::db::sightings;
 use crate::sourcing::Sighting;
 use crate::units::Code;
-use crate::web::screens::market::{SightingForm, today};
+use crate::web::screens::market::read_sighting;
+use crate::web::ui::record::Typed;
 use crate::web::ui::{Answer, FormErrors, SignedIn};
 use actix_web::http::header::LOCATION;
 use actix_web::{HttpResponse, web};
@@ -88,26 +89,19 @@ async fn add(who: SignedIn, body: web::Json<NewSighting>) -> Answer {
     who.require(Role::Office)?;
     let body = body.into_inner();
     let asked = body.asked.as_ref();
-    let form = SightingForm {
-        seen_on: body.seen_on,
-        place: body.place,
-        asked: asked.map(|asked| asked.amount.clone()).unwrap_or_default(),
-        currency: asked
-            .map(|asked| asked.currency.clone())
-            .unwrap_or_default(),
-        condition: body.condition,
-        acceptable: if body.acceptable { "yes" } else { "no" }.to_owned(),
-        fate: body.fate,
-        version: "1".to_owned(),
-    };
-    let mut errors = FormErrors::default();
-    let read = form.read(
-        &mut errors,
-        Uuid::now_v7(),
-        body.variant_id,
-        today(&who),
-        who.shop.currency,
+    let mut typed = Typed::default();
+    typed.set("seen_on", body.seen_on);
+    typed.set("place", body.place);
+    typed.set("asked", asked.map_or("", |asked| asked.amount.as_str()));
+    typed.set(
+        "currency",
+        asked.map_or("", |asked| asked.currency.as_str()),
     );
+    typed.set("condition", body.condition);
+    typed.set("acceptable", if body.acceptable { "yes" } else { "no" });
+    typed.set("fate", body.fate);
+    let mut errors = FormErrors::default();
+    let read = read_sighting(&who, body.variant_id, &typed, &mut errors);
     let Some(sighting) = read else {
         return Err(errors.into());
     };

@@ -87,7 +87,7 @@ async fn sign_in(
     }
     let name = errors.required_text("sign_in", &form.sign_in, 80);
     if form.password.is_empty() {
-        errors.add("password", "Fill this in");
+        errors.add("password", "Required");
     }
     let Some(name) = name.filter(|_| errors.is_empty()) else {
         let page = view(&form, ask_shop, &errors, None).invalid();

@@ -7,8 +7,8 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::{ACCEPT, RETRY_AFTER};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
 
-const SIGNED_OUT: &str = "You were signed out meanwhile, so nothing was saved.";
-const SIGNED_IN_ANEW: &str = "This form belongs to an earlier sign-in, so nothing was saved. Load its page again and send it once more.";
+const SIGNED_OUT: &str = "You were signed out, so nothing was saved. Sign in, then send it again.";
+const SIGNED_IN_ANEW: &str = "You have signed in again since this page was opened, so nothing was saved. Load the page again and send it once more.";
 
 /// Why a request was not answered as asked.
 #[derive(Debug, thiserror::Error)]
@@ -49,7 +49,7 @@ pub enum WebError {
     #[error("{0}")]
     Unprocessable(String),
     /// What was typed is not right, field by field, for clients of the JSON interface.
-    #[error("What was sent has mistakes in it.")]
+    #[error("Correct the fields listed.")]
     Invalid(Vec<(String, String)>),
     /// The body is not of a kind we read.
     #[error("{0}")]
@@ -157,12 +157,12 @@ impl WebError {
             }
             Self::NotFound(what) | Self::Store(DbError::NotFound(what)) => {
                 format!(
-                    "We cannot find {what}. It may have been removed, or the address may be mistyped."
+                    "We cannot find {what}. It may have been deleted, or the address may be wrong."
                 )
             }
             Self::Store(DbError::Stale(what)) => format!(
-                "{what} was changed by someone else while you were looking at it, so nothing was saved. \
-                 Go back, load it again, and make your change on top of theirs."
+                "Someone else changed {what} while you had it open, so your change is not saved. \
+                 Go back, load it again and make your change on top of theirs."
             ),
             other => other.to_string(),
         };

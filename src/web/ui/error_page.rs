@@ -21,12 +21,12 @@ pub(in crate::web) async fn render(
 ) -> Result<ServiceResponse<BoxBody>, actix_web::Error> {
     let response = next.call(req).await?.map_into_boxed_body();
     let status = response.status();
-    let dressed = response
+    let complete = response
         .headers()
         .get(CONTENT_TYPE)
         .and_then(|value| value.to_str().ok())
         .is_some_and(|kind| kind.starts_with("text/html") || kind.contains("json"));
-    if dressed || !(status.is_client_error() || status.is_server_error()) {
+    if complete || !(status.is_client_error() || status.is_server_error()) {
         return Ok(response);
     }
     let refusal = response.response().extensions().get::<Refusal>().cloned();
@@ -73,35 +73,36 @@ struct Words {
 
 fn words(status: StatusCode, refusal: Option<Refusal>, id: Option<String>) -> Words {
     let (title, otherwise) = match status {
-        StatusCode::BAD_REQUEST => ("That did not read", "What was sent could not be read."),
-        StatusCode::UNAUTHORIZED => ("You are not signed in", "Sign in, then try again."),
-        StatusCode::FORBIDDEN => ("Not for you to do", "Ask the owner of the shop."),
+        StatusCode::BAD_REQUEST => ("Not understood", "The request could not be read."),
+        StatusCode::UNAUTHORIZED => ("Sign in", "Sign in, then try again."),
+        StatusCode::FORBIDDEN => (
+            "You don’t have access to this",
+            "Ask the owner of the shop.",
+        ),
         StatusCode::NOT_FOUND => (
-            "Nothing here",
-            "We cannot find this page. It may have been removed, or the address may be mistyped.",
+            "Page not found",
+            "Check the address. The page may have been deleted.",
         ),
         StatusCode::METHOD_NOT_ALLOWED => (
-            "Not in that way",
+            "Not allowed here",
             "This address does not take that kind of request.",
         ),
         StatusCode::CONFLICT => (
-            "Changed meanwhile",
-            "It was changed by someone else, so nothing was saved.",
+            "Someone else changed this",
+            "Your changes are not saved. Load the page again and make them on top.",
         ),
-        StatusCode::PAYLOAD_TOO_LARGE => {
-            ("Too much at once", "That is more than can be sent at once.")
+        StatusCode::PAYLOAD_TOO_LARGE => ("Too large", "That is more than can be sent at once."),
+        StatusCode::UNSUPPORTED_MEDIA_TYPE => {
+            ("Not understood", "This kind of content is not read here.")
         }
-        StatusCode::UNSUPPORTED_MEDIA_TYPE => (
-            "That did not read",
-            "This kind of content is not read here.",
+        StatusCode::UNPROCESSABLE_ENTITY => (
+            "That can’t be done yet",
+            "Correct what is wrong and send it again.",
         ),
-        StatusCode::UNPROCESSABLE_ENTITY => {
-            ("That cannot be done yet", "Something in it is not right.")
-        }
-        StatusCode::TOO_MANY_REQUESTS => ("Wait a moment", "That was tried too often."),
+        StatusCode::TOO_MANY_REQUESTS => ("Wait a moment", "Too many tries. Wait, then try again."),
         other if other.is_server_error() => (
-            "Something broke on our side",
-            "Nothing was saved. It is not your doing; try once more, and if it happens again tell whoever looks after this program.",
+            "Something went wrong",
+            "Nothing was saved. Try again. If it happens again, tell whoever looks after this program and give them the number below.",
         ),
         _ => ("That did not work", "The request was refused."),
     };
@@ -153,11 +154,11 @@ fn page(status: StatusCode, words: &Words, who: Option<&SignedIn>) -> Page {
                 ul { @for (_, message) in &words.refusal.fields { li { (message) } } }
             }
             @if let Some(id) = &words.id {
-                p.muted { "Written in the log as " code { (id) } "." }
+                p.muted { "Number in the log: " code { (id) } "." }
             }
             @if !words.refusal.typed.is_empty() {
                 section.card aria-labelledby="typed" {
-                    h2 #typed { "What you typed, to copy from" }
+                    h2 #typed { "What you typed, ready to copy" }
                     dl.typed {
                         @for (field, value) in &words.refusal.typed { dt { (spoken(field)) } dd { (value) } }
                     }
@@ -168,7 +169,7 @@ fn page(status: StatusCode, words: &Words, who: Option<&SignedIn>) -> Page {
                     // In a tab of its own, so that what was typed stays in sight.
                     a.button href="/sign-in" target="_blank" { "Sign in" }
                 } @else if words.refusal.typed.is_empty() {
-                    a.button href="/" { "To the first page" }
+                    a.button href="/" { "Home" }
                 }
             }
         }

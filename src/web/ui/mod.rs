@@ -2,9 +2,11 @@
 //! a record, the notice of a stale edit. A screen takes everything from here.
 
 pub mod error_page;
+pub mod floor_words;
 pub mod forms;
 pub mod history;
 pub mod page;
+pub(in crate::web) mod record;
 pub mod show;
 pub mod stale;
 pub mod words;

@@ -140,7 +140,7 @@ impl Page {
     /// A form with complaints: status 422, and the title says so first.
     #[must_use]
     pub fn invalid(mut self) -> Self {
-        self.title = format!("To put right: {}", self.title);
+        self.title = format!("Error: {}", self.title);
         self.status(StatusCode::UNPROCESSABLE_ENTITY)
     }
 
@@ -175,7 +175,7 @@ impl Page {
                     @if let Some(name) = self.script { script type="module" src=(assets::url(name)) {} }
                 }
                 body {
-                    a.skip href="#main" { "Skip to the page" }
+                    a.skip href="#main" { "Skip to main content" }
                     @if let Some(who) = &self.who { (header(who, self.section)) }
                     main #main tabindex="-1" {
                         @if let Some(flash) = flash {
@@ -185,7 +185,7 @@ impl Page {
                     }
                     @if self.who.is_some() {
                         footer.foot {
-                            p { "Times, feeds and prices are the shop’s own figures: starting points, not orders." }
+                            p { "Guide figures only: follow the tool maker’s data." }
                             button.quiet #keys-open type="button" hidden { kbd { "?" } " Keys" }
                         }
                     }

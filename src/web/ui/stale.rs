@@ -31,11 +31,11 @@ impl Changed {
 pub fn stale_notice(what: &str, changed: &[Changed]) -> Markup {
     html! {
         section.notice.warn role="alert" aria-labelledby="stale-title" tabindex="-1" {
-            h2 #stale-title { (what) " was changed by someone else meanwhile" }
-            p { "Nothing is saved yet. Your values are still in the form: save again to keep yours, or change them first." }
+            h2 #stale-title { "Someone else changed this: " (what) }
+            p { "Your changes are not saved. They are still in the form: save again to keep yours, or change them first." }
             @if !changed.is_empty() {
                 table.cells {
-                    thead { tr { th scope="col" { "What" } th scope="col" { "Stored now" } th scope="col" { "Yours" } } }
+                    thead { tr { th scope="col" { "Field" } th scope="col" { "Stored now" } th scope="col" { "Yours" } } }
                     tbody {
                         @for change in changed {
                             tr {

@@ -10,6 +10,8 @@ pub struct Link {
     pub path: String,
     /// Whether it names its type: it leads to a document and not to a page.
     pub document: bool,
+    /// What a form that only asks leads to.
+    pub asked: bool,
 }
 
 /// One field of a form, with the value it would be sent with.
@@ -37,6 +39,8 @@ pub struct Reached {
     pub status: u16,
     /// Where it was linked.
     pub from: String,
+    /// Whether it is what a form that only asks leads to, with its fields as they stand.
+    pub asked: bool,
     /// Empty for a document.
     pub html: String,
 }
@@ -67,6 +71,7 @@ pub async fn every_page(visitor: &Visitor, starts: &[&str], of_a_kind: usize) ->
             let link = Link {
                 path: (*path).to_owned(),
                 document: false,
+                asked: false,
             };
             (link, "the start".to_owned())
         })
@@ -102,18 +107,21 @@ pub async fn every_page(visitor: &Visitor, starts: &[&str], of_a_kind: usize) ->
             next.extend(resolve(&location, &link.path).map(|path| Link {
                 path,
                 document: false,
+                asked: false,
             }));
         }
         let asking = forms(&html, &link.path).into_iter().filter(|f| !f.post);
         next.extend(asking.map(|form| Link {
             path: form.address(),
             document: false,
+            asked: true,
         }));
         queue.extend(next.into_iter().map(|next| (next, link.path.clone())));
         reached.push(Reached {
             path: link.path,
             status,
             from,
+            asked: link.asked,
             html,
         });
     }
@@ -141,6 +149,7 @@ pub fn links(html: &str, at: &str) -> Vec<Link> {
             Some(Link {
                 path: resolve(&attribute(tag, "href")?, at)?,
                 document: attribute(tag, "type").is_some(),
+                asked: false,
             })
         })
         .filter(|link| !link.path.starts_with("/static/"))

@@ -29,21 +29,21 @@ async fn list(who: SignedIn) -> Answer {
                     @if may_edit {
                         a.button href="/castings/patterns/new" data-key="n" data-key-label="New pattern" { "New pattern" }
                     }
-                    a.button.quiet href="/castings/rules" data-key="r" data-key-label="Remedy rules" { "Remedy rules" }
+                    a.button.quiet href="/castings/rules" data-key="r" data-key-label="Conversion rules" { "Conversion rules" }
                     a.button.quiet href="/castings/shelf" data-key="o" data-key-label="On the shelf" { "On the shelf" }
                 }
             }
             p.lead { "Castings of one pattern have metal in the same places. What was machined in them makes the variant." }
             @if variants.len() > 1 {
                 section.card aria-labelledby="compare-title" {
-                    h2 #compare-title { "What does it take to turn one into another?" }
+                    h2 #compare-title { "Compare two variants" }
                     (pair_form(&variants, &Pair::default(), &FormErrors::default()))
                 }
             }
             @if patterns.is_empty() {
                 section.card {
-                    h2 { "No pattern yet" }
-                    p { "Begin with the pattern: its cylinders and main bearings, the faces as drawn, and where there is metal to machine something." }
+                    h2 { "No patterns yet" }
+                    p { "Start with a pattern: its cylinders and main bearings, its faces as drawn, and where there is metal to machine." }
                 }
             }
             @for pattern in &patterns { (card(pattern, &variants, may_edit)) }
@@ -86,7 +86,7 @@ pub(super) fn variant_list<'a>(variants: impl Iterator<Item = &'a Variant>) -> M
     let mut variants = variants.peekable();
     html! {
         @if variants.peek().is_none() {
-            p { "No variant yet." }
+            p { "No variants yet." }
         } @else {
             ul.links {
                 @for variant in variants {

@@ -1,4 +1,4 @@
-//! The castings screens: patterns, their variants drawn, two variants side by side, and the shop's remedy rules.
+//! The castings screens: patterns, their variants drawn, two variants side by side, and the shop's conversion rules.
 
 pub(in crate::web) mod compare;
 pub mod drawing;
@@ -18,10 +18,10 @@ mod variant_form;
 use crate::castings::{Face, FeatureKind, Place};
 use crate::units::Code;
 use crate::web::ui::forms::Choice;
-use crate::web::ui::{CheckedForm, FormErrors, Page, Section, SignedIn, WebError, csrf_field};
+use crate::web::ui::record::Typed;
+use crate::web::ui::{SignedIn, WebError, csrf_field};
 use actix_web::web;
 use maud::{Markup, html};
-use serde::Deserialize;
 use std::fmt::Display;
 use uuid::Uuid;
 
@@ -50,14 +50,20 @@ pub(in crate::web) fn version(raw: &str) -> Result<i32, WebError> {
 }
 
 /// Where something stands on a pattern or variant, as an address or a form names it.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(default)]
+#[derive(Debug, Clone, Default)]
 struct PlaceQuery {
     face: String,
     label: String,
 }
 
 impl PlaceQuery {
+    fn of(query: &Typed) -> Self {
+        Self {
+            face: query.get("face").to_owned(),
+            label: query.get("label").to_owned(),
+        }
+    }
+
     fn place(&self) -> Result<Place, WebError> {
         Face::from_code(&self.face)
             .map(|face| Place::new(face, self.label.clone()))
@@ -117,7 +123,7 @@ pub(in crate::web) fn back(to: &str, words: &str) -> Markup {
     html! { p.back { a href=(to) { "‹ " (words) } } }
 }
 
-/// The form of what is written down about something, folded away under its page until it is asked for or refused.
+/// The form of a record's details, folded away under its page until it is asked for or refused.
 pub(in crate::web) fn written_down(
     who: &SignedIn,
     action: &str,
@@ -128,7 +134,7 @@ pub(in crate::web) fn written_down(
     html! {
         section.card aria-labelledby="details-title" {
             details.written-down open[open] {
-                summary { h2 #details-title { "What is written down" } }
+                summary { h2 #details-title { "Details" } }
                 form.grid method="post" action=(action) novalidate {
                     (csrf_field(who))
                     input type="hidden" name="version" value=(version);
@@ -138,64 +144,6 @@ pub(in crate::web) fn written_down(
             }
         }
     }
-}
-
-/// Asks before something is deleted.
-fn ask_to_delete(
-    who: &SignedIn,
-    title: &str,
-    words: &str,
-    action: &str,
-    hidden: &[(&str, &str)],
-    back_to: &str,
-) -> Page {
-    Page::new(who, title).nav(Section::Castings).body(html! {
-        div.narrow {
-            h1 { (title) "?" }
-            p { (words) }
-            form method="post" action=(action) {
-                (csrf_field(who))
-                @for (name, value) in hidden { input type="hidden" name=(name) value=(value); }
-                div.actions {
-                    button.danger type="submit" { "Delete" }
-                    a.button.quiet href=(back_to) { "Keep it" }
-                }
-            }
-        }
-    })
-}
-
-/// The form of a copy: its name.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(default)]
-struct CopyForm {
-    name: String,
-}
-
-/// Asks for the name of a copy.
-fn ask_for_copy(
-    who: &SignedIn,
-    title: &str,
-    words: &str,
-    form: &CopyForm,
-    errors: &FormErrors,
-    action: &str,
-    back_to: &str,
-) -> Page {
-    let page = Page::new(who, title).nav(Section::Castings);
-    page.body(html! {
-        div.narrow {
-            (back(back_to, "Back"))
-            h1 { (title) }
-            p { (words) }
-            (errors.summary())
-            form.grid method="post" action=(action) {
-                (csrf_field(who))
-                (crate::web::ui::Field::text("name", "Name of the copy", &form.name).errors(errors).wide().autofocus(errors.is_empty()))
-                div.actions { button type="submit" { "Make the copy" } a.button.quiet href=(back_to) { "Cancel" } }
-            }
-        }
-    })
 }
 
 /// What was left empty, in words.

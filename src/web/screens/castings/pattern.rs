@@ -1,26 +1,18 @@
 //! `/castings/patterns/{id}`: one pattern, its faces, its bosses and its variants.
 
 use super::list::{in_a_line, variant_list};
-use super::{
-    CheckedForm, CopyForm, ask_for_copy, ask_to_delete, back, or_none, pattern_path, place_id,
-    place_query,
-};
-use crate::castings::fault::LONGEST_NAME;
+use super::{back, or_none, pattern_path, place_id, place_query};
 use crate::castings::{Boss, Pattern};
 use crate::db::castings as db;
 use crate::db::people::Role;
 use crate::units::LengthUnit;
-use crate::web::ui::{Answer, FormErrors, Page, Reply, Section, SignedIn};
+use crate::web::ui::{Answer, Page, Section, SignedIn};
 use actix_web::web;
 use maud::{Markup, html};
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/castings/patterns/{id}", web::get().to(show))
-        .route("/castings/patterns/{id}/copy", web::get().to(ask_copy))
-        .route("/castings/patterns/{id}/copy", web::post().to(copy))
-        .route("/castings/patterns/{id}/delete", web::get().to(ask_delete))
-        .route("/castings/patterns/{id}/delete", web::post().to(delete));
+    cfg.route("/castings/patterns/{id}", web::get().to(show));
 }
 
 async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
@@ -126,71 +118,4 @@ fn boss_row(pattern: &Pattern, boss: &Boss, unit: LengthUnit, may_edit: bool) ->
             }
         }
     }
-}
-
-async fn ask_copy(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let pattern = db::pattern(&mut tx, *id).await?;
-    Ok(copy_page(&who, &pattern, &CopyForm::default(), &FormErrors::default()).into())
-}
-
-fn copy_page(who: &SignedIn, pattern: &Pattern, form: &CopyForm, errors: &FormErrors) -> Page {
-    let path = pattern_path(pattern.id);
-    ask_for_copy(
-        who,
-        &format!("Copy {}", pattern.name),
-        "Its faces and bosses are copied; its variants are not.",
-        form,
-        errors,
-        &format!("{path}/copy"),
-        &path,
-    )
-}
-
-async fn copy(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CopyForm>) -> Answer {
-    who.require(Role::Office)?;
-    let mut errors = FormErrors::default();
-    let new_id = Uuid::now_v7();
-    if let Some(name) = errors.required_text("name", &form.name, LONGEST_NAME) {
-        let mut tx = who.begin().await?;
-        match db::copy_pattern(&mut tx, *id, new_id, &name).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(pattern_path(new_id)).flash("Copied"));
-            }
-            Err(error) => errors.absorb(error)?,
-        }
-    }
-    let mut tx = who.begin().await?;
-    let pattern = db::pattern(&mut tx, *id).await?;
-    Ok(copy_page(&who, &pattern, &form, &errors).invalid().into())
-}
-
-async fn ask_delete(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let pattern = db::pattern(&mut tx, *id).await?;
-    let path = pattern_path(pattern.id);
-    let page = ask_to_delete(
-        &who,
-        &format!("Delete the pattern {}", pattern.name),
-        "Its faces and bosses go with it. A pattern that still has variants is kept.",
-        &format!("{path}/delete"),
-        &[],
-        &path,
-    );
-    Ok(page.into())
-}
-
-async fn delete(
-    who: SignedIn,
-    id: web::Path<Uuid>,
-    _form: CheckedForm<serde::de::IgnoredAny>,
-) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    db::delete_pattern(&mut tx, *id).await?;
-    tx.commit().await?;
-    Ok(Reply::see_other("/castings").flash("Deleted"))
 }

@@ -1,12 +1,11 @@
-//! `/castings/rules`: the shop's remedy table, in the order its rules are tried.
+//! `/castings/rules`: the shop's conversion rules, in the order its rules are tried.
 
-use super::{CheckedForm, CopyForm, ask_for_copy, ask_to_delete, back, or_none};
+use super::{back, or_none};
 use crate::castings::RemedyRule;
-use crate::castings::fault::LONGEST_NAME;
 use crate::db::people::Role;
 use crate::db::remedy_rules as db;
 use crate::units::LengthUnit;
-use crate::web::ui::{Answer, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field};
+use crate::web::ui::{Answer, CheckedForm, Page, Reply, Section, SignedIn, WebError, csrf_field};
 use actix_web::web;
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -14,11 +13,7 @@ use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/castings/rules", web::get().to(list))
-        .route("/castings/rules/{id}/move", web::post().to(shift))
-        .route("/castings/rules/{id}/copy", web::get().to(ask_copy))
-        .route("/castings/rules/{id}/copy", web::post().to(copy))
-        .route("/castings/rules/{id}/delete", web::get().to(ask_delete))
-        .route("/castings/rules/{id}/delete", web::post().to(delete));
+        .route("/castings/rules/{id}/move", web::post().to(shift));
 }
 
 async fn list(who: SignedIn) -> Answer {
@@ -26,21 +21,21 @@ async fn list(who: SignedIn) -> Answer {
     let rules = db::list(&mut tx).await?;
     tx.commit().await?;
     let may_edit = who.may(Role::Office);
-    let page = Page::new(&who, "Remedy rules").nav(Section::Castings);
+    let page = Page::new(&who, "Conversion rules").nav(Section::Castings);
     Ok(page
         .body(html! {
             (back("/castings", "All castings"))
             div.bar {
-                h1 { "Remedy rules" }
+                h1 { "Conversion rules" }
                 @if may_edit {
                     a.button href="/castings/rules/new" data-key="n" data-key-label="New rule" { "New rule" }
                 }
             }
-            p.lead { "What this shop does about a difference. The rules are tried from the top; the first that fits decides." }
+            p.lead { "What the shop does about a difference. Rules are tried from the top; the first that fits decides." }
             @if rules.is_empty() {
                 section.card {
                     h2 { "No rule yet" }
-                    p { "Until there is one, every difference is answered with “cannot be done”. Begin with what is done about a feature that is missing where there is metal for it." }
+                    p { "Until there is one, every difference counts as “cannot be done”. Start with a feature that is missing where there is metal for it." }
                 }
             } @else {
                 ol.rules {
@@ -95,8 +90,8 @@ fn case(rule: &RemedyRule, unit: LengthUnit) -> String {
     };
     let gearbox = match rule.gearbox_under {
         None => "",
-        Some(true) => ", and a gearbox hangs under the wanted block",
-        Some(false) => ", and no gearbox hangs under the wanted block",
+        Some(true) => ", with a gearbox under the wanted block",
+        Some(false) => ", with no gearbox under the wanted block",
     };
     format!("a {kind}{size}{on} is {}{gearbox}", rule.when)
 }
@@ -128,71 +123,4 @@ async fn shift(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MoveForm>) 
     db::reorder(&mut tx, &order).await?;
     tx.commit().await?;
     Ok(Reply::see_other(format!("/castings/rules#rule-{id}")))
-}
-
-async fn ask_copy(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let rule = db::get(&mut tx, *id).await?;
-    Ok(copy_page(&who, &rule, &CopyForm::default(), &FormErrors::default()).into())
-}
-
-fn copy_page(who: &SignedIn, rule: &RemedyRule, form: &CopyForm, errors: &FormErrors) -> Page {
-    ask_for_copy(
-        who,
-        &format!("Copy {}", rule.name),
-        "The copy stands beside it in the order. Then change what is different.",
-        form,
-        errors,
-        &format!("/castings/rules/{}/copy", rule.id),
-        "/castings/rules",
-    )
-}
-
-async fn copy(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CopyForm>) -> Answer {
-    who.require(Role::Office)?;
-    let mut errors = FormErrors::default();
-    let new_id = Uuid::now_v7();
-    if let Some(name) = errors.required_text("name", &form.name, LONGEST_NAME) {
-        let mut tx = who.begin().await?;
-        match db::copy(&mut tx, *id, new_id, &name).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(
-                    Reply::see_other(format!("/castings/rules/{new_id}/edit")).flash("Copied")
-                );
-            }
-            Err(error) => errors.absorb(error)?,
-        }
-    }
-    let mut tx = who.begin().await?;
-    let rule = db::get(&mut tx, *id).await?;
-    Ok(copy_page(&who, &rule, &form, &errors).invalid().into())
-}
-
-async fn ask_delete(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let rule = db::get(&mut tx, *id).await?;
-    let page = ask_to_delete(
-        &who,
-        &format!("Delete the rule “{}”", rule.name),
-        "Differences it decided will fall to the rules below it, or to none. Quotes already given stay as they are.",
-        &format!("/castings/rules/{id}/delete"),
-        &[],
-        "/castings/rules",
-    );
-    Ok(page.into())
-}
-
-async fn delete(
-    who: SignedIn,
-    id: web::Path<Uuid>,
-    _form: CheckedForm<serde::de::IgnoredAny>,
-) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    db::delete(&mut tx, *id).await?;
-    tx.commit().await?;
-    Ok(Reply::see_other("/castings/rules").flash("Deleted"))
 }

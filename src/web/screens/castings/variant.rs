@@ -1,26 +1,18 @@
 //! `/castings/variants/{id}`: one variant, its faces drawn and its features listed.
 
 use super::drawing::{self, Drawing, Marked, size_label};
-use super::{
-    CheckedForm, CopyForm, ask_for_copy, ask_to_delete, back, capital, pattern_path, place_id,
-    place_query, variant_path,
-};
-use crate::castings::fault::LONGEST_NAME;
+use super::{back, capital, pattern_path, place_id, place_query, variant_path};
 use crate::castings::{Face, Feature, Outline, Pattern, Variant};
 use crate::db::castings as db;
 use crate::db::people::Role;
 use crate::units::{Code, LengthUnit};
-use crate::web::ui::{Answer, FormErrors, Page, Reply, Section, SignedIn};
+use crate::web::ui::{Answer, Page, Section, SignedIn};
 use actix_web::web;
 use maud::{Markup, html};
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/castings/variants/{id}", web::get().to(show))
-        .route("/castings/variants/{id}/copy", web::get().to(ask_copy))
-        .route("/castings/variants/{id}/copy", web::post().to(copy))
-        .route("/castings/variants/{id}/delete", web::get().to(ask_delete))
-        .route("/castings/variants/{id}/delete", web::post().to(delete));
+    cfg.route("/castings/variants/{id}", web::get().to(show));
 }
 
 async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
@@ -148,71 +140,4 @@ pub(super) fn depth(feature: &Feature, unit: LengthUnit) -> String {
     feature
         .depth
         .map_or_else(|| "through".to_owned(), |depth| depth.show(unit))
-}
-
-async fn ask_copy(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let variant = db::variant(&mut tx, *id).await?;
-    Ok(copy_page(&who, &variant, &CopyForm::default(), &FormErrors::default()).into())
-}
-
-fn copy_page(who: &SignedIn, variant: &Variant, form: &CopyForm, errors: &FormErrors) -> Page {
-    let path = variant_path(variant.id);
-    ask_for_copy(
-        who,
-        &format!("Copy {}", variant.name),
-        "Every feature is copied. Then change what is different.",
-        form,
-        errors,
-        &format!("{path}/copy"),
-        &path,
-    )
-}
-
-async fn copy(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CopyForm>) -> Answer {
-    who.require(Role::Office)?;
-    let mut errors = FormErrors::default();
-    let new_id = Uuid::now_v7();
-    if let Some(name) = errors.required_text("name", &form.name, LONGEST_NAME) {
-        let mut tx = who.begin().await?;
-        match db::copy_variant(&mut tx, *id, new_id, &name).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(variant_path(new_id)).flash("Copied"));
-            }
-            Err(error) => errors.absorb(error)?,
-        }
-    }
-    let mut tx = who.begin().await?;
-    let variant = db::variant(&mut tx, *id).await?;
-    Ok(copy_page(&who, &variant, &form, &errors).invalid().into())
-}
-
-async fn ask_delete(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let variant = db::variant(&mut tx, *id).await?;
-    let path = variant_path(variant.id);
-    let page = ask_to_delete(
-        &who,
-        &format!("Delete {}", variant.name),
-        "Its features go with it. A variant that an enquiry, a casting on the shelf or a sighting refers to is kept.",
-        &format!("{path}/delete"),
-        &[],
-        &path,
-    );
-    Ok(page.into())
-}
-
-async fn delete(
-    who: SignedIn,
-    id: web::Path<Uuid>,
-    _form: CheckedForm<serde::de::IgnoredAny>,
-) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    db::delete_variant(&mut tx, *id).await?;
-    tx.commit().await?;
-    Ok(Reply::see_other("/castings").flash("Deleted"))
 }

@@ -6,7 +6,7 @@ mod variant;
 mod watch;
 pub mod words;
 
-pub use sighting::SightingForm;
+pub(in crate::web) use sighting::read as read_sighting;
 
 use crate::db::sightings;
 use crate::web::ui::{Answer, Page, Section, SignedIn, show};
@@ -39,9 +39,9 @@ async fn list(who: SignedIn) -> Answer {
     let variants = sightings::overview(&mut tx).await?;
     let body = html! {
         h1 { "Market" }
-        p.lead { "What was seen for sale, and how long, how dear and how good the next one is likely to be." }
+        p.lead { "What was seen for sale: how soon the next one is likely, its price, and the chance it is sound." }
         @if variants.is_empty() {
-            p { "There are no variants yet. " a href="/castings" { "Enter a pattern and its variants" } " first; what is seen for sale is written down under a variant." }
+            p { "There are no variants yet. " a href="/castings" { "Add a pattern and its variants" } " first. Sightings are recorded under a variant." }
         } @else {
             table.cells {
                 thead {
@@ -51,7 +51,7 @@ async fn list(who: SignedIn) -> Answer {
                         th.number scope="col" { "Seen" }
                         th scope="col" { "Last seen" }
                         th scope="col" { "For sale now" }
-                        th scope="col" { "Watch" }
+                        th scope="col" { "Tracked" }
                     }
                 }
                 tbody {
@@ -64,10 +64,10 @@ async fn list(who: SignedIn) -> Answer {
                                 @if let Some(day) = variant.last_seen { (show::day(day)) } @else { span.muted { "never" } }
                             }
                             td data-label="For sale now" {
-                                @if variant.open > 0 { span.tag { (show::count(variant.open, "worth having", "worth having")) } }
+                                @if variant.open > 0 { span.tag { (show::count(variant.open, "usable", "usable")) } }
                                 @else { span.muted { "none known" } }
                             }
-                            td data-label="Watch" { @if variant.watched { "kept" } @else { span.muted { "not kept" } } }
+                            td data-label="Tracked" { @if variant.watched { "Yes" } @else { span.muted { "No" } } }
                         }
                     }
                 }

@@ -12,11 +12,7 @@ use maud::{Markup, html};
 use uuid::Uuid;
 
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(
-        web::resource("/market/{variant_id}")
-            .route(web::get().to(page))
-            .route(web::post().to(super::sighting::add)),
-    );
+    cfg.route("/market/{variant_id}", web::get().to(page));
 }
 
 async fn page(who: SignedIn, variant_id: web::Path<Uuid>) -> Answer {
@@ -32,7 +28,7 @@ async fn page(who: SignedIn, variant_id: web::Path<Uuid>) -> Answer {
     });
     let outlook =
         Outlook::new(&watch, &seen, today, who.shop.currency, None).map_err(|unusable| {
-            WebError::Unprocessable(format!("The watch on it cannot be used: {unusable}."))
+            WebError::Unprocessable(format!("The tracking of it cannot be used: {unusable}."))
         })?;
     let body = body(&who, &variant, &seen, kept.as_ref(), &outlook);
     Ok(Page::new(&who, format!("Market: {}", variant.name))
@@ -60,8 +56,8 @@ fn body(
             @if office {
                 div.actions {
                     a.button href={ (here) "/new" } data-key="n" data-key-label="Record a sighting" { "Record a sighting" }
-                    a.button.quiet href={ (here) "/watch" } data-key="w" data-key-label="The watch" {
-                        @if kept.is_some() { "The watch" } @else { "Begin a watch" }
+                    a.button.quiet href={ (here) "/watch" } data-key="w" data-key-label="Tracking" {
+                        @if kept.is_some() { "Tracking" } @else { "Start tracking" }
                     }
                 }
             }
@@ -69,14 +65,14 @@ fn body(
         p.lead { (outlook.evidence.note) }
         @if kept.is_none() {
             p.notice.warn {
-                "The opinions are the program's own, and mild. "
-                @if office { a href={ (here) "/watch" } { "Begin a watch" } " to give the shop's." }
+                "These estimates are built in, not your own. "
+                @if office { a href={ (here) "/watch" } { "Start tracking" } " to enter yours." }
             }
         }
         @if open > 0 {
             p.notice.good {
-                strong { @if open == 1 { "One worth having is" } @else { (open) " worth having are" } " still for sale" }
-                " as far as is known. Ask before waiting for the next."
+                strong { @if open == 1 { "One usable is" } @else { (open) " usable are" } " still for sale" }
+                " as far as we know. Ask about it before waiting for the next."
             }
         }
         div.columns.market {
@@ -86,12 +82,12 @@ fn body(
                 (wait_words(outlook))
             }
             section.card aria-labelledby="price-head" {
-                h2 #price-head { "How dear" }
+                h2 #price-head { "Price" }
                 (picture::price(outlook, seen))
                 (price_words(outlook, seen))
             }
             section.card aria-labelledby="good-head" {
-                h2 #good-head { "How good" }
+                h2 #good-head { "Chance it is sound" }
                 (picture::good(&outlook.good))
                 (good_words(outlook))
             }
@@ -105,20 +101,20 @@ fn wait_words(outlook: &Outlook) -> Markup {
     let (wait, evidence) = (&outlook.wait, &outlook.evidence);
     html! {
         p {
-            "The next one worth having turns up " strong { (within(wait.quantile(0.5))) }
-            " as likely as not, and " strong { (within(wait.quantile(0.8))) } " eight times in ten."
+            "The next usable one turns up " strong { (within(wait.quantile(0.5))) }
+            " half of the time, and " strong { (within(wait.quantile(0.8))) } " 80 % of the time."
         }
         p.muted {
             @if evidence.days == 0 {
-                "From opinion alone. "
+                "From your estimate only. "
             } @else {
-                "From " (show::count(i64::from(evidence.acceptable), "acceptable sighting", "acceptable sightings"))
-                " in " (show::count(i64::from(evidence.days), "day", "days")) " of watch. "
+                "From " (show::count(i64::from(evidence.acceptable), "usable sighting", "usable sightings"))
+                " in " (show::count(i64::from(evidence.days), "day", "days")) " of tracking. "
             }
             @if let Some(mean) = wait.mean() {
-                "On average " (super::words::span(mean)) "; the long waits make that more than the likely one."
+                "On average " (super::words::span(mean)) "; a few long waits pull the average up."
             } @else {
-                "There is no average to give: with nothing seen, nobody knows when waiting must end."
+                "No average yet: nothing has been seen."
             }
         }
     }
@@ -128,7 +124,7 @@ fn price_words(outlook: &Outlook, seen: &[Sighting]) -> Markup {
     let at = |p| outlook.price_at(p).map(roughly);
     let Some(((low, likely), high)) = at(0.1).zip(at(0.5)).zip(at(0.9)) else {
         return html! {
-            p { "Nothing is known of the price yet: none was seen, and the watch gives no likely one." }
+            p { "No price yet: none was seen, and the tracking gives no likely price." }
         };
     };
     let strange = seen
@@ -138,15 +134,15 @@ fn price_words(outlook: &Outlook, seen: &[Sighting]) -> Markup {
         .count();
     html! {
         p {
-            "It is likely to cost about " strong { (likely) } ", and eight times in ten between "
+            "It is likely to cost about " strong { (likely) } ", and 80 % of the time between "
             strong { (low) } " and " strong { (high) } "."
         }
         p.muted {
             @if outlook.evidence.priced == 0 {
-                "From the shop's opinion alone. "
+                "From your estimate only. "
             } @else {
-                "From " (show::count(i64::from(outlook.evidence.priced), "asked price", "asked prices"))
-                " of those worth having: circles above the line; a cross is one that was not. "
+                "From " (show::count(i64::from(outlook.evidence.priced), "asking price", "asking prices"))
+                " of usable ones: circles above the line. A cross is one that was not usable. "
             }
             @if strange > 0 {
                 (show::count(strange as i64, "price in another currency is", "prices in other currencies are")) " left out."
@@ -159,20 +155,20 @@ fn good_words(outlook: &Outlook) -> Markup {
     let good = &outlook.good;
     html! {
         p {
-            "The next one bought is good with a chance of " strong { (percent(good.chance())) }
-            "; of many bought, between " (percent(good.quantile(0.1))) " and " (percent(good.quantile(0.9)))
-            " would be, eight times in ten."
+            "The next one bought is sound with a chance of " strong { (percent(good.chance())) }
+            ". Of many bought, between " (percent(good.quantile(0.1))) " and " (percent(good.quantile(0.9)))
+            " would be, 80 % of the time."
         }
         p.muted {
             @if outlook.evidence.bought == 0 {
-                "From opinion alone. "
+                "From your estimate only. "
             } @else {
-                "From " (show::count(i64::from(outlook.evidence.bought), "bought one", "bought ones")) " and an opinion. "
+                "From " (show::count(i64::from(outlook.evidence.bought), "bought one", "bought ones")) " and your estimate. "
             }
             @if let Some(purchases) = good.mean_purchases() {
-                "On average " (format!("{purchases:.1}")) " are bought until one is good."
+                "On average " (format!("{purchases:.1}")) " are bought until one is sound."
             } @else {
-                "How many must be bought until one is good cannot be said yet."
+                "Too early to say how many must be bought until one is sound."
             }
         }
     }
@@ -182,18 +178,18 @@ fn table(seen: &[Sighting], office: bool, here: &str) -> Markup {
     html! {
         @if seen.is_empty() {
             p {
-                "None was written down yet. "
-                @if office { a href={ (here) "/new" } { "Record the first" } ", even one that was not worth having." }
+                "None recorded yet. "
+                @if office { a href={ (here) "/new" } { "Record the first" } ", even one that was not usable." }
             }
         } @else {
             table.cells {
                 thead {
                     tr {
                         th scope="col" { "Day" }
-                        th scope="col" { "Where" }
-                        th.number scope="col" { "Asked" }
+                        th scope="col" { "Place" }
+                        th.number scope="col" { "Asking price" }
                         th scope="col" { "Condition" }
-                        th scope="col" { "Worth having" }
+                        th scope="col" { "Usable" }
                         th scope="col" { "What became of it" }
                     }
                 }
@@ -205,14 +201,14 @@ fn table(seen: &[Sighting], office: bool, here: &str) -> Markup {
                                     a href={ "/market/sightings/" (sighting.id) } { (show::day(sighting.seen_on)) }
                                 } @else { (show::day(sighting.seen_on)) }
                             }
-                            td data-label="Where" { (sighting.place) }
-                            td.number data-label="Asked" {
-                                @if let Some(asked) = sighting.asked { (asked) } @else { span.muted { "not named" } }
+                            td data-label="Place" { (sighting.place) }
+                            td.number data-label="Asking price" {
+                                @if let Some(asked) = sighting.asked { (asked) } @else { span.muted { "none named" } }
                             }
                             td data-label="Condition" {
-                                @if sighting.condition.is_empty() { span.muted { "not noted" } } @else { (sighting.condition) }
+                                @if sighting.condition.is_empty() { span.muted { "none" } } @else { (sighting.condition) }
                             }
-                            td data-label="Worth having" { @if sighting.acceptable { "Yes" } @else { "No" } }
+                            td data-label="Usable" { @if sighting.acceptable { "Yes" } @else { "No" } }
                             td data-label="What became of it" { (sighting.fate.words()) }
                         }
                     }

@@ -90,7 +90,7 @@ async fn revoke(who: SignedIn, id: web::Path<Uuid>, _form: CheckedForm<Nothing>)
     let mut tx = who.begin().await?;
     devices::revoke(&mut tx, *id, Utc::now()).await?;
     tx.commit().await?;
-    Ok(Reply::see_other("/shop/devices").flash("That device is no longer known"))
+    Ok(Reply::see_other("/shop/devices").flash("The device is removed."))
 }
 
 async fn unlock(who: SignedIn, id: web::Path<Uuid>, _form: CheckedForm<Nothing>) -> Answer {
@@ -108,7 +108,7 @@ fn acceptable(pin: &str) -> Result<(), &'static str> {
         .map(|b| i16::from(b) - i16::from(b'0'))
         .collect();
     if !(4..=8).contains(&digits.len()) || digits.iter().any(|d| !(0..=9).contains(d)) {
-        return Err("Four to eight digits");
+        return Err("Enter four to eight digits");
     }
     let steps: HashSet<i16> = digits
         .iter()
@@ -117,7 +117,9 @@ fn acceptable(pin: &str) -> Result<(), &'static str> {
         .collect();
     let easy = [0, 1, -1].map(|step| HashSet::from([step]));
     if easy.contains(&steps) {
-        return Err("Too easy to guess: not all the same, and not counting up or down");
+        return Err(
+            "Enter a PIN that is harder to guess: not all the same digit, not counting up or down",
+        );
     }
     Ok(())
 }
@@ -169,22 +171,22 @@ async fn page(
         h1 { "Bench devices" }
         section.card {
             h2 { "PINs" }
-            p { "A short number each person signs on with at a known device. It opens nothing anywhere else." }
+            p { "A short number to sign on with at a registered device. It opens nothing else." }
             @for (person, since) in &everyone { (pin_form(who, person, *since, wrong_pin, errors)) }
         }
         section.card {
-            h2 { "Known devices" }
+            h2 { "Registered devices" }
             @if devices.is_empty() { p { "None yet." } } @else { (table(who, &devices, &machines)) }
         }
         section.card {
             h2 { "Register this device" }
-            p { "Do this on the tablet or phone itself. It then shows the bench to whoever has a PIN, and you are signed out here." }
+            p { "Do this on the tablet or phone itself. It then shows the bench to anyone with a PIN, and signs you out here." }
             @if wrong_pin.is_none() { (errors.summary()) }
             form.grid method="post" action="/shop/devices" novalidate {
                 (csrf_field(who))
-                (Field::text("name", "What it is called", &form.name).hint("Where it hangs: Mill tablet").errors(errors))
-                (Field::select("machine", "Usually stands at", &form.machine, choices).optional().errors(errors))
-                div.actions { button type="submit" { "Make this a bench device" } }
+                (Field::text("name", "Name", &form.name).hint("For example Mill tablet").errors(errors))
+                (Field::select("machine", "Usual machine", &form.machine, choices).optional().errors(errors))
+                div.actions { button type="submit" { "Register this device" } }
             }
         }
     };
@@ -235,23 +237,23 @@ fn table(who: &SignedIn, devices: &[Device], machines: &[Machine]) -> Markup {
     };
     html! {
         table.cells {
-            thead { tr { th scope="col" { "Device" } th scope="col" { "Usually at" } th scope="col" { "Last seen" } th scope="col" { "Stands" } th scope="col" { "Change" } } }
+            thead { tr { th scope="col" { "Device" } th scope="col" { "Usual machine" } th scope="col" { "Last seen" } th scope="col" { "Status" } th scope="col" { "Change" } } }
             tbody { @for device in devices {
                 tr {
                     th scope="row" { (device.name) }
-                    td data-label="Usually at" { (machine(device.machine_id).map_or("any", |m| m.name.as_str())) }
+                    td data-label="Usual machine" { (machine(device.machine_id).map_or("any", |m| m.name.as_str())) }
                     td data-label="Last seen" { (show::moment(device.last_seen_at, zone)) }
-                    td data-label="Stands" {
+                    td data-label="Status" {
                         @match (device.revoked_at, device.locked_at) {
-                            (Some(at), _) => { "no longer known since " (show::moment(at, zone)) }
+                            (Some(at), _) => { "removed " (show::moment(at, zone)) }
                             (None, Some(at)) => { "locked since " (show::moment(at, zone)) ": too many wrong PINs" }
-                            (None, None) => "known",
+                            (None, None) => "registered",
                         }
                     }
                     td data-label="Change" {
                         @if device.revoked_at.is_none() {
                             @if device.locked_at.is_some() { (button(device, "unlock", "Unlock")) }
-                            (button(device, "revoke", "No longer ours"))
+                            (button(device, "revoke", "Remove"))
                         }
                     }
                 }

@@ -1,146 +1,204 @@
 //! Machines, each with the worksheet behind its hourly rate.
 
-use super::rates::amount;
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, history as changes, machines, standards};
+use crate::db::{DbError, ShopTx, machines, standards};
 use crate::estimating::{Machine, MachineRate, RateError};
-use crate::units::Money;
-use crate::web::ui::forms::Live;
-use crate::web::ui::history;
-use crate::web::ui::stale::{Changed, stale_notice};
-use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
-};
-use actix_web::http::StatusCode;
+use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::{Answer, Field, FormErrors, Page, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::{Markup, html};
 use rust_decimal::Decimal;
-use serde::Deserialize;
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
+const PATH: &str = "/shop/machines";
+
 /// `/shop/machines`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(
-        web::resource("/shop/machines")
-            .route(web::get().to(list))
-            .route(web::post().to(add)),
-    )
-    .route("/shop/machines/new", web::get().to(blank))
-    .service(
-        web::resource("/shop/machines/{id}")
-            .route(web::get().to(edit))
-            .route(web::post().to(save)),
-    );
+    cfg.route(PATH, web::get().to(list));
+    record::routes::<Machine>(cfg);
 }
 
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(default)]
-struct MachineForm {
-    name: String,
-    kind: String,
-    active: String,
-    capital: String,
-    residual: String,
-    life_years: String,
-    interest_percent: String,
-    power_kw: String,
-    power_price: String,
-    maintenance_a_year: String,
-    space_m2: String,
-    space_price: String,
-    insurance_a_year: String,
-    hours_a_year: String,
-    agreed_rate: String,
-    version: String,
-}
+/// The fields of the worksheet.
+const WORKSHEET: [&str; 11] = [
+    "capital",
+    "residual",
+    "life_years",
+    "interest_percent",
+    "power_kw",
+    "power_price",
+    "maintenance_a_year",
+    "insurance_a_year",
+    "space_m2",
+    "space_price",
+    "hours_a_year",
+];
 
-impl MachineForm {
-    fn of(machine: &Machine) -> Self {
-        let sheet = &machine.worksheet;
-        let number = |n: Decimal| n.normalize().to_string();
+impl Record for Machine {
+    /// Kinds to choose from.
+    type Around = BTreeSet<String>;
+    const NAV: Section = Section::Shop;
+    const READ: Role = Role::Office;
+    const WRITE: Role = Role::Owner;
+    const TABLE: &'static str = "machine";
+    const PATHS: Paths = Paths {
+        new: "/shop/machines/new",
+        add: "/shop/machines",
+        edit: "/shop/machines/{id}",
+        delete: "",
+        copy: "",
+    };
+    const LIVE: &'static str = "worksheet";
+
+    async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
+        Ok(machines::machine(tx, at.id).await?)
+    }
+
+    async fn around(
+        tx: &mut ShopTx,
+        _: &SignedIn,
+        _: &At,
+        _: Option<&Self>,
+    ) -> Result<Self::Around, WebError> {
+        Ok(kinds(tx).await?)
+    }
+
+    fn blank(_: &Self::Around, who: &SignedIn, _: &At) -> Self {
         Self {
-            name: machine.name.clone(),
-            kind: machine.kind.clone(),
-            active: if machine.active { "yes" } else { "" }.to_owned(),
-            capital: amount(sheet.capital),
-            residual: amount(sheet.residual),
-            life_years: number(sheet.life_years),
-            interest_percent: number(sheet.interest_percent),
-            power_kw: number(sheet.power_kw),
-            power_price: amount(sheet.power_price),
-            maintenance_a_year: amount(sheet.maintenance_a_year),
-            space_m2: number(sheet.space_m2),
-            space_price: amount(sheet.space_price),
-            insurance_a_year: amount(sheet.insurance_a_year),
-            hours_a_year: number(sheet.hours_a_year),
-            agreed_rate: machine.agreed_rate.map(amount).unwrap_or_default(),
-            version: machine.version.to_string(),
+            id: Uuid::now_v7(),
+            kind: String::new(),
+            name: String::new(),
+            active: true,
+            worksheet: MachineRate::blank(who.shop.currency),
+            agreed_rate: None,
+            version: 1,
         }
     }
 
-    fn read_worksheet(&self, who: &SignedIn, errors: &mut FormErrors) -> Option<MachineRate> {
+    fn fields(kinds: &Self::Around, who: &SignedIn, _: bool) -> Fields<Self> {
+        let upto = |most: i64| Decimal::ZERO..=Decimal::from(most);
         let currency = who.shop.currency;
-        let most = |n: i64| Decimal::ZERO..=Decimal::from(n);
-        let capital = errors.money("capital", &self.capital, currency);
-        let residual = errors.money("residual", &self.residual, currency);
-        let life_years = errors.decimal("life_years", &self.life_years, most(100));
-        let interest = errors.percent("interest_percent", &self.interest_percent, most(100));
-        let power_kw = errors.decimal("power_kw", &self.power_kw, most(10_000));
+        let mut f = Fields::<Self>::new(who);
+        f.text("name", "Name", 80, at!(name));
+        let kind = Field::text("kind", "Kind", "").suggestions("kinds");
+        f.value(kind, at!(kind), String::clone, |errors, name, raw| {
+            let kind = errors.required_text(name, raw, 60)?;
+            Some(kind.to_lowercase())
+        })
+        .hint("As the standard times name it: mill, line borer, bench …");
+        f.tick("active", "In use", at!(active));
+        f.datalist("kinds", kinds);
+        f.heading("Worksheet");
+        f.money("capital", "Cost, installed", at!(worksheet.capital));
+        f.money("residual", "Resale value", at!(worksheet.residual));
+        f.decimal("life_years", "Life", upto(100), at!(worksheet.life_years))
+            .unit("years");
+        f.decimal(
+            "interest_percent",
+            "Finance cost",
+            upto(100),
+            at!(worksheet.interest_percent),
+        )
+        .unit("% a year");
+        f.decimal(
+            "power_kw",
+            "Average power, running",
+            upto(10_000),
+            at!(worksheet.power_kw),
+        )
+        .unit("kW");
         // Finer than a penny, as electricity is priced.
-        let power_price = errors
-            .decimal("power_price", &self.power_price, most(1_000))
-            .map(|price| Money::new(price, currency));
-        let maintenance = errors.money("maintenance_a_year", &self.maintenance_a_year, currency);
-        let space_m2 = errors.decimal("space_m2", &self.space_m2, most(100_000));
-        let space_price = errors.money("space_price", &self.space_price, currency);
-        let insurance = errors.money("insurance_a_year", &self.insurance_a_year, currency);
-        let hours_a_year = errors.decimal("hours_a_year", &self.hours_a_year, most(8784));
-        let sheet = MachineRate {
-            capital: capital?,
-            residual: residual?,
-            life_years: life_years?,
-            interest_percent: interest?,
-            power_kw: power_kw?,
-            power_price: power_price?,
-            maintenance_a_year: maintenance?,
-            space_m2: space_m2?,
-            space_price: space_price?,
-            insurance_a_year: insurance?,
-            hours_a_year: hours_a_year?,
-        };
-        match sheet.per_hour() {
-            Ok(_) => Some(sheet),
-            Err(why) => {
-                let field = match &why {
-                    RateError::NotPositive { field, .. } | RateError::Negative { field, .. } => {
-                        field
-                    }
-                    RateError::ResidualAboveCapital => "residual",
-                    RateError::Money(_) => "capital",
-                };
-                errors.add(field, sentence(&why));
-                None
-            }
+        let power_price = Field::money("power_price", "Price of a kWh", "", currency);
+        f.value(
+            power_price,
+            at!(worksheet.power_price),
+            |price| record::amount(*price),
+            move |errors, name, raw| {
+                let price = errors.decimal(name, raw, Decimal::ZERO..=Decimal::from(1_000))?;
+                Some(crate::units::Money::new(price, currency))
+            },
+        );
+        f.money(
+            "maintenance_a_year",
+            "Maintenance and tooling, a year",
+            at!(worksheet.maintenance_a_year),
+        );
+        f.money(
+            "insurance_a_year",
+            "Insurance, a year",
+            at!(worksheet.insurance_a_year),
+        );
+        f.decimal(
+            "space_m2",
+            "Floor space",
+            upto(100_000),
+            at!(worksheet.space_m2),
+        )
+        .unit("m²");
+        f.money(
+            "space_price",
+            "Rent and heating per m², a year",
+            at!(worksheet.space_price),
+        );
+        f.decimal(
+            "hours_a_year",
+            "Productive hours, a year",
+            upto(8784),
+            at!(worksheet.hours_a_year),
+        )
+        .unit("h")
+        .hint("Hours it is charged for, not hours the shop is open");
+        f.heading("Or your own rate");
+        f.money("agreed_rate", "Own rate an hour", at!(agreed_rate))
+            .hint("Used instead of the worksheet");
+        f
+    }
+
+    fn version(&mut self) -> &mut i32 {
+        &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
+    }
+
+    /// Complains where the worksheet gives no rate, beside the figure that is to blame.
+    fn check(&mut self, _: &Self::Around, _: &SignedIn, errors: &mut FormErrors) {
+        if WORKSHEET.iter().any(|field| errors.get(field).is_some()) {
+            return;
+        }
+        if let Err(why) = self.worksheet.per_hour() {
+            let field = match &why {
+                RateError::NotPositive { field, .. } | RateError::Negative { field, .. } => field,
+                RateError::ResidualAboveCapital => "residual",
+                RateError::Money(_) => "capital",
+            };
+            errors.add(field, sentence(&why));
         }
     }
 
-    fn read(&self, who: &SignedIn, id: Uuid, errors: &mut FormErrors) -> Option<Machine> {
-        let name = errors.required_text("name", &self.name, 80);
-        let kind = errors.required_text("kind", &self.kind, 60);
-        let worksheet = self.read_worksheet(who, errors);
-        let agreed = errors.optional(&self.agreed_rate, |errors| {
-            errors.money("agreed_rate", &self.agreed_rate, who.shop.currency)
-        });
-        Some(Machine {
-            id,
-            kind: kind?.to_lowercase(),
-            name: name?,
-            active: self.active == "yes",
-            worksheet: worksheet?,
-            agreed_rate: agreed?,
-            version: self.version.parse().unwrap_or_default(),
-        })
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
+        machines::insert(tx, self).await
+    }
+
+    async fn update(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+        machines::update(tx, self).await
+    }
+
+    fn words(&self, _: &Self::Around, new: bool) -> Words {
+        Words::of(new, "Add a machine", &self.name, PATH)
+    }
+
+    fn done(&self, done: Done, _: &Sheet<Self>) -> (String, String) {
+        let words = match done {
+            Done::Added => format!("{} is added.", self.name),
+            _ => format!("{} is saved.", self.name),
+        };
+        (format!("{PATH}/{}", self.id), words)
+    }
+
+    fn aside(sheet: &Sheet<Self>) -> Option<Markup> {
+        Some(worksheet(&sheet.draft, &sheet.errors))
     }
 }
 
@@ -186,11 +244,11 @@ async fn list(who: SignedIn) -> Answer {
             }
         }
         @if all.is_empty() {
-            p.notice.warn { "No machine is entered yet, so no machine time can be costed." }
+            p.notice.warn { "No machines yet, so machine time can’t be costed." }
         } @else {
             table.cells {
                 thead { tr {
-                    th scope="col" { "Machine" } th scope="col" { "Kind" } th.number scope="col" { "An hour" }
+                    th scope="col" { "Machine" } th scope="col" { "Kind" } th.number scope="col" { "Rate an hour" }
                     th scope="col" { "From" } th scope="col" { "In use" }
                 } }
                 tbody {
@@ -198,21 +256,21 @@ async fn list(who: SignedIn) -> Answer {
                         tr {
                             th scope="row" { a href={ "/shop/machines/" (machine.id) } { (machine.name) } }
                             td data-label="Kind" { (machine.kind) }
-                            td.number data-label="An hour" {
+                            td.number data-label="Rate an hour" {
                                 @match machine.hourly() { Ok(rate) => (rate), Err(_) => "no rate" }
                             }
                             td data-label="From" {
-                                @if machine.agreed_rate.is_some() { "the owner's own rate" } @else { "its worksheet" }
+                                @if machine.agreed_rate.is_some() { "own rate" } @else { "worksheet" }
                             }
                             td data-label="In use" { @if machine.active { "Yes" } @else { span.tag { "No" } } }
                         }
                     }
                 }
             }
-            p.muted { "Where there are several of a kind, work is costed at the dearest of them, so that a price holds whichever is free." }
+            p.muted { "Where there are several of a kind, work is costed at the dearest, so the price holds whichever is free." }
         }
         @if !missing.is_empty() {
-            p.notice.warn { "Asked for by standard times, but there is no machine in use: " (missing.join(", ")) ". Work on them cannot be costed." }
+            p.notice.warn { "Standard times need these kinds, but no machine of them is in use: " (missing.join(", ")) ". Add one, or that work can’t be costed." }
         }
     };
     Ok(Page::new(&who, "Machines")
@@ -221,215 +279,13 @@ async fn list(who: SignedIn) -> Answer {
         .into())
 }
 
-fn blank_machine(who: &SignedIn) -> Machine {
-    Machine {
-        id: Uuid::now_v7(),
-        kind: String::new(),
-        name: String::new(),
-        active: true,
-        worksheet: MachineRate::blank(who.shop.currency),
-        agreed_rate: None,
-        version: 1,
-    }
-}
-
-async fn blank(who: SignedIn) -> Answer {
-    who.require(Role::Owner)?;
-    let form = MachineForm::of(&blank_machine(&who));
-    new_page(&who, &form, &FormErrors::default())
-        .await
-        .map(Into::into)
-        .map_err(Into::into)
-}
-
-async fn add(who: SignedIn, live: Live, form: CheckedForm<MachineForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut errors = FormErrors::default();
-    let read = form.read(&who, Uuid::now_v7(), &mut errors);
-    if let Some(machine) = read.filter(|_| !live.0) {
-        let mut tx = who.begin().await?;
-        match machines::insert(&mut tx, &machine).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(format!("/shop/machines/{}", machine.id))
-                    .flash(format!("{} is entered.", machine.name)));
-            }
-            Err(error) => errors.absorb(error)?,
-        }
-    }
-    let page = new_page(&who, &form, &errors).await?;
-    Ok(if errors.is_empty() {
-        page.into()
-    } else {
-        page.invalid().into()
-    })
-}
-
-async fn new_page(
-    who: &SignedIn,
-    form: &MachineForm,
-    errors: &FormErrors,
-) -> Result<Page, DbError> {
-    let mut tx = who.begin().await?;
-    let kinds = kinds(&mut tx).await?;
-    let body = html! {
-        h1 { "Add a machine" }
-        (errors.summary())
-        div.columns.sheet {
-            form.grid method="post" action="/shop/machines" novalidate data-live="worksheet" {
-                (csrf_field(who))
-                (fields(who, &kinds, form, errors))
-                div.actions {
-                    button type="submit" { "Add" }
-                    a.button.quiet href="/shop/machines" { "Cancel" }
-                }
-            }
-            (worksheet(who, form))
-        }
-    };
-    Ok(Page::new(who, "Add a machine")
-        .nav(Section::Shop)
-        .body(body))
-}
-
-async fn edit(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let machine = machines::machine(&mut tx, *id).await?;
-    let form = MachineForm::of(&machine);
-    page(
-        &who,
-        &mut tx,
-        &machine,
-        &form,
-        &FormErrors::default(),
-        &html! {},
-    )
-    .await
-    .map(Into::into)
-    .map_err(Into::into)
-}
-
-async fn save(
-    who: SignedIn,
-    id: web::Path<Uuid>,
-    live: Live,
-    form: CheckedForm<MachineForm>,
-) -> Answer {
-    who.require(Role::Owner)?;
-    let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let stored = machines::machine(&mut tx, *id).await?;
-    let read = form.read(&who, stored.id, &mut errors);
-    if let Some(wanted) = read.filter(|_| !live.0) {
-        match machines::update(&mut tx, &wanted).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(format!("/shop/machines/{}", wanted.id))
-                    .flash(format!("{} is saved.", wanted.name)));
-            }
-            Err(DbError::Stale(_)) => {
-                let now = MachineForm::of(&stored);
-                let notice = stale_notice(&stored.name, &differences(&now, &form));
-                let mine = MachineForm {
-                    version: now.version,
-                    ..(*form).clone()
-                };
-                let page = page(&who, &mut tx, &stored, &mine, &errors, &notice).await?;
-                return Ok(page.status(StatusCode::CONFLICT).into());
-            }
-            Err(error) => errors.absorb(error)?,
-        }
-        // A statement that failed leaves the transaction unusable.
-        tx = who.begin().await?;
-    }
-    let page = page(&who, &mut tx, &stored, &form, &errors, &html! {}).await?;
-    Ok(if errors.is_empty() {
-        page.into()
-    } else {
-        page.invalid().into()
-    })
-}
-
-fn differences(now: &MachineForm, mine: &MachineForm) -> Vec<Changed> {
-    let in_use = |active: &str| if active == "yes" { "Yes" } else { "No" };
-    [
-        Changed::if_differs("Name", &now.name, &mine.name),
-        Changed::if_differs("Kind", &now.kind, &mine.kind),
-        Changed::if_differs("In use", in_use(&now.active), in_use(&mine.active)),
-        Changed::if_differs("Cost, installed", &now.capital, &mine.capital),
-        Changed::if_differs("Fetches at the end", &now.residual, &mine.residual),
-        Changed::if_differs("Life", &now.life_years, &mine.life_years),
-        Changed::if_differs("Interest", &now.interest_percent, &mine.interest_percent),
-        Changed::if_differs("Power", &now.power_kw, &mine.power_kw),
-        Changed::if_differs("Price of a kWh", &now.power_price, &mine.power_price),
-        Changed::if_differs(
-            "Maintenance",
-            &now.maintenance_a_year,
-            &mine.maintenance_a_year,
-        ),
-        Changed::if_differs("Floor space", &now.space_m2, &mine.space_m2),
-        Changed::if_differs(
-            "Price of a square metre",
-            &now.space_price,
-            &mine.space_price,
-        ),
-        Changed::if_differs("Insurance", &now.insurance_a_year, &mine.insurance_a_year),
-        Changed::if_differs("Productive hours", &now.hours_a_year, &mine.hours_a_year),
-        Changed::if_differs("Own rate", &now.agreed_rate, &mine.agreed_rate),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
-}
-
-fn fields(
-    who: &SignedIn,
-    kinds: &BTreeSet<String>,
-    form: &MachineForm,
-    errors: &FormErrors,
-) -> Markup {
-    let currency = who.shop.currency;
-    let money =
-        |name, label, value: &str| Field::money(name, label, value, currency).errors(errors);
-    let number = |name, label, value: &str, unit| {
-        Field::decimal(name, label, value).unit(unit).errors(errors)
-    };
-    html! {
-        (Field::text("name", "Name", &form.name).errors(errors))
-        (Field::text("kind", "Kind", &form.kind).suggestions("kinds")
-            .hint("In the words of the standard times: mill, line borer, bench …").errors(errors))
-        (Field::checkbox("active", "In use", form.active == "yes"))
-        datalist #kinds { @for kind in kinds { option value=(kind) {} } }
-        h2 { "Worksheet" }
-        (money("capital", "Cost, installed", &form.capital))
-        (money("residual", "Fetches at the end", &form.residual))
-        (number("life_years", "Life", &form.life_years, "years"))
-        (number("interest_percent", "Interest on the money in it", &form.interest_percent, "% a year"))
-        (number("power_kw", "Average power, running", &form.power_kw, "kW"))
-        (money("power_price", "Price of a kWh", &form.power_price))
-        (money("maintenance_a_year", "Maintenance and tooling, a year", &form.maintenance_a_year))
-        (money("insurance_a_year", "Insurance, a year", &form.insurance_a_year))
-        (number("space_m2", "Floor space", &form.space_m2, "m²"))
-        (money("space_price", "Rent and heat of a square metre, a year", &form.space_price))
-        (number("hours_a_year", "Productive hours, a year", &form.hours_a_year, "h")
-            .hint("Hours it is charged for, not hours the shop is open"))
-        h2 { "Or your own rate" }
-        (money("agreed_rate", "Charge an hour at", &form.agreed_rate).optional()
-            .hint("In place of the worksheet's"))
-    }
-}
-
 /// The rate and its lines, from what stands in the form.
-fn worksheet(who: &SignedIn, form: &MachineForm) -> Markup {
-    let mut ignored = FormErrors::default();
-    let worked = form
-        .read_worksheet(who, &mut ignored)
-        .and_then(|sheet| sheet.per_hour().ok());
-    let agreed = Money::parse(&form.agreed_rate, who.shop.currency).ok();
+fn worksheet(machine: &Machine, errors: &FormErrors) -> Markup {
+    let reads = WORKSHEET.iter().all(|field| errors.get(field).is_none());
+    let worked = machine.worksheet.per_hour().ok().filter(|_| reads);
     html! {
         section.card #worksheet aria-labelledby="worksheet-title" aria-live="polite" {
-            h2 #worksheet-title { "A machine hour" }
+            h2 #worksheet-title { "Rate an hour" }
             @match worked {
                 Some(rate) => {
                     table.cells.sum {
@@ -443,52 +299,12 @@ fn worksheet(who: &SignedIn, form: &MachineForm) -> Markup {
                         }
                         tfoot { tr { th scope="row" { "An hour" } td.number { (rate.amount) } } }
                     }
-                    @if let Some(agreed) = agreed {
+                    @if let Some(agreed) = machine.agreed_rate {
                         p { "Charged at your own rate of " strong { (agreed) } " instead." }
                     }
                 }
-                None => { p { "The worksheet gives no rate until every figure in it reads." } }
+                None => { p { "Fill in every figure of the worksheet to see the rate." } }
             }
         }
     }
-}
-
-async fn page(
-    who: &SignedIn,
-    tx: &mut ShopTx,
-    stored: &Machine,
-    form: &MachineForm,
-    errors: &FormErrors,
-    notice: &Markup,
-) -> Result<Page, DbError> {
-    let may = who.may(Role::Owner);
-    let path = format!("/shop/machines/{}", stored.id);
-    let kinds = kinds(tx).await?;
-    let past = changes::of_row(tx, "machine", stored.id).await?;
-    let body = html! {
-        h1 { (stored.name) }
-        (notice)
-        (errors.summary())
-        @if !may { (super::read_only()) }
-        div.columns.sheet {
-            form.grid method="post" action=(path) novalidate data-live="worksheet" {
-                (csrf_field(who))
-                input type="hidden" name="version" value=(form.version);
-                fieldset.plain.wide disabled[!may] {
-                    (fields(who, &kinds, form, errors))
-                    @if may {
-                        div.actions {
-                            button type="submit" { "Save" }
-                            a.button.quiet href="/shop/machines" { "Cancel" }
-                        }
-                    }
-                }
-            }
-            (worksheet(who, form))
-        }
-        (history::section(who, &past))
-    };
-    Ok(Page::new(who, stored.name.clone())
-        .nav(Section::Shop)
-        .body(body))
 }

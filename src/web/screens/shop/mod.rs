@@ -38,13 +38,13 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
     (
         "/shop/machines",
         "Machines",
-        "What there is, and what an hour of each costs, worked out line by line",
+        "Each machine, and what an hour of it costs, line by line",
         Role::Office,
     ),
     (
         "/shop/rates",
-        "People's rates",
-        "What an hour of a person costs, by skill",
+        "Labour rates",
+        "What an hour of labour costs, by skill",
         Role::Office,
     ),
     (
@@ -74,14 +74,14 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
     (
         "/shop/hours",
         "Hours",
-        "Weekly shifts, holidays and stops, which ready dates count on",
+        "Weekly shifts, holidays and stops that ready dates are based on",
         Role::Owner,
     ),
 ];
 
 /// Said above a form that only the owner may save.
 fn read_only() -> Markup {
-    html! { p.notice { "For reading: the owner of the shop changes these." } }
+    html! { p.notice { "Read only: the owner of the shop can change this." } }
 }
 
 async fn index(who: SignedIn) -> Answer {
@@ -92,8 +92,8 @@ async fn index(who: SignedIn) -> Answer {
             @for (path, name, purpose, _) in screens {
                 li { a href=(path) { strong { (name) } span { (purpose) } } }
             }
-            li { a href="/feeds" { strong { "Calendar feeds" } span { "The week of a machine or a person in a telephone’s calendar" } } }
-            li { a href="/password" { strong { "Your password" } span { "Change what you sign in with" } } }
+            li { a href="/feeds" { strong { "Calendar feeds" } span { "A machine’s or a person’s week in a phone’s calendar" } } }
+            li { a href="/password" { strong { "Your password" } span { "Change your password" } } }
         }
     };
     Ok(Page::new(&who, "Shop").nav(Section::Shop).body(body).into())

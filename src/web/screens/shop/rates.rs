@@ -1,74 +1,114 @@
-//! What an hour of people costs, by skill.
+//! What an hour of labour costs, by skill.
 
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, history as changes, machines, people, standards};
+use crate::db::{DbError, ShopTx, machines, people, standards};
 use crate::estimating::LabourRate;
-use crate::units::Money;
-use crate::web::ui::history;
-use crate::web::ui::stale::{Changed, stale_notice};
-use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
-};
-use actix_web::http::StatusCode;
+use crate::units::{Currency, Money};
+use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::{Answer, Field, Page, Section, SignedIn, WebError};
 use actix_web::web;
-use maud::{Markup, html};
-use serde::Deserialize;
+use maud::html;
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
+const PATH: &str = "/shop/rates";
+
 /// `/shop/rates`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(
-        web::resource("/shop/rates")
-            .route(web::get().to(list))
-            .route(web::post().to(add)),
-    )
-    .route("/shop/rates/new", web::get().to(blank))
-    .service(
-        web::resource("/shop/rates/{id}")
-            .route(web::get().to(edit))
-            .route(web::post().to(save)),
-    )
-    .route("/shop/rates/{id}/delete", web::post().to(delete));
+    cfg.route(PATH, web::get().to(list));
+    record::routes::<LabourRate>(cfg);
 }
 
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(default)]
-struct RateForm {
-    skill: String,
-    hourly: String,
-    version: String,
-}
+impl Record for LabourRate {
+    /// Skills to choose from.
+    type Around = BTreeSet<String>;
+    const NAV: Section = Section::Shop;
+    const READ: Role = Role::Office;
+    const WRITE: Role = Role::Owner;
+    const TABLE: &'static str = "labour_rate";
+    const PATHS: Paths = Paths {
+        new: "/shop/rates/new",
+        add: "/shop/rates",
+        edit: "/shop/rates/{id}",
+        delete: "/shop/rates/{id}/delete",
+        copy: "",
+    };
 
-impl RateForm {
-    fn of(rate: &LabourRate) -> Self {
+    const EMPTY: &'static [&'static str] = &["hourly"];
+
+    async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
+        let rates = machines::labour_rates(tx).await?;
+        let found = rates.into_iter().find(|rate| rate.id == at.id);
+        found.ok_or(WebError::NotFound("the rate"))
+    }
+
+    async fn around(
+        tx: &mut ShopTx,
+        _: &SignedIn,
+        _: &At,
+        _: Option<&Self>,
+    ) -> Result<Self::Around, WebError> {
+        Ok(skills(tx).await?)
+    }
+
+    fn blank(_: &Self::Around, who: &SignedIn, _: &At) -> Self {
         Self {
-            skill: rate.skill.clone().unwrap_or_default(),
-            hourly: amount(rate.hourly),
-            version: rate.version.to_string(),
+            id: Uuid::now_v7(),
+            skill: None,
+            hourly: nothing(who.shop.currency),
+            version: 1,
         }
     }
 
-    fn read(&self, who: &SignedIn, id: Uuid, errors: &mut FormErrors) -> Option<LabourRate> {
-        let skill = errors.text("skill", &self.skill, 60);
-        let hourly = errors.money("hourly", &self.hourly, who.shop.currency);
-        Some(LabourRate {
-            id,
-            skill: Some(skill?.to_lowercase()).filter(|skill| !skill.is_empty()),
-            hourly: hourly?,
-            version: self.version.parse().unwrap_or_default(),
-        })
+    fn fields(skills: &Self::Around, who: &SignedIn, _: bool) -> Fields<Self> {
+        let mut fields = Fields::<Self>::new(who);
+        let skill = Field::text("skill", "Skill", "").suggestions("skills");
+        fields
+            .value(skill, at!(skill), String::clone, |errors, name, raw| {
+                errors.text(name, raw, 60).map(|skill| skill.to_lowercase())
+            })
+            .hint("Leave empty for every skill without a rate of its own");
+        fields.money("hourly", "Cost an hour", at!(hourly));
+        fields.datalist("skills", skills);
+        fields
+    }
+
+    fn version(&mut self) -> &mut i32 {
+        &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
+    }
+
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
+        machines::insert_labour_rate(tx, self).await
+    }
+
+    async fn update(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+        machines::update_labour_rate(tx, self).await
+    }
+
+    async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+        machines::delete_labour_rate(tx, self.id).await
+    }
+
+    fn words(&self, _: &Self::Around, new: bool) -> Words {
+        Words::of(new, "Add a rate", label(self), PATH).deletes("Delete")
+    }
+
+    fn done(&self, done: Done, _: &Sheet<Self>) -> (String, String) {
+        let words = match done {
+            Done::Deleted => "The rate is deleted.".to_owned(),
+            _ => format!("{} an hour for {}.", self.hourly, label(self)),
+        };
+        (PATH.to_owned(), words)
     }
 }
 
-/// An amount as it is typed.
-pub(super) fn amount(money: Money) -> String {
-    let digits = money.currency().minor_digits();
-    let mut exact = money.amount().normalize();
-    if exact.scale() < digits {
-        exact.rescale(digits);
-    }
-    exact.to_string()
+/// An amount of nothing.
+pub(super) fn nothing(currency: Currency) -> Money {
+    Money::new(rust_decimal::Decimal::ZERO, currency)
 }
 
 /// Skills that elements ask for or people have.
@@ -96,14 +136,14 @@ async fn list(who: SignedIn) -> Answer {
         .collect();
     let body = html! {
         div.bar {
-            h1 { "People's rates" }
+            h1 { "Labour rates" }
             @if who.may(Role::Owner) {
                 a.button href="/shop/rates/new" data-key="n" data-key-label="Add a rate" { "Add a rate" }
             }
         }
-        p.lead { "What an hour of a person costs the shop, wages and all that comes with them, by the skill the work needs." }
+        p.lead { "What an hour of labour costs the shop, with wages and everything on top, by the skill the work needs." }
         @if rates.is_empty() {
-            p.notice.warn { "No rate is set, so nothing can be costed yet. Start with one for every skill." }
+            p.notice.warn { "No rate yet, so nothing can be costed. Start with one rate for every skill." }
         } @else {
             table.cells {
                 thead { tr { th scope="col" { "Skill" } th.number scope="col" { "An hour" } } }
@@ -117,189 +157,12 @@ async fn list(who: SignedIn) -> Answer {
                 }
             }
             @if !without.is_empty() {
-                p.muted { "Without a rate of their own: " (without.join(", ")) "." }
+                p.muted { "Charged at the common rate: " (without.join(", ")) "." }
             }
         }
     };
-    Ok(Page::new(&who, "People's rates")
+    Ok(Page::new(&who, "Labour rates")
         .nav(Section::Shop)
         .body(body)
         .into())
-}
-
-async fn blank(who: SignedIn) -> Answer {
-    who.require(Role::Owner)?;
-    let mut tx = who.begin().await?;
-    let suggested = skills(&mut tx).await?;
-    Ok(new_page(
-        &who,
-        &suggested,
-        &RateForm::default(),
-        &FormErrors::default(),
-    )
-    .into())
-}
-
-async fn add(who: SignedIn, form: CheckedForm<RateForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let suggested = skills(&mut tx).await?;
-    if let Some(rate) = form.read(&who, Uuid::now_v7(), &mut errors) {
-        match machines::insert_labour_rate(&mut tx, &rate).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other("/shop/rates").flash(format!(
-                    "{} an hour for {}.",
-                    rate.hourly,
-                    label(&rate)
-                )));
-            }
-            Err(error) => errors.absorb(error)?,
-        }
-    }
-    Ok(new_page(&who, &suggested, &form, &errors).invalid().into())
-}
-
-fn fields(
-    who: &SignedIn,
-    suggested: &BTreeSet<String>,
-    form: &RateForm,
-    errors: &FormErrors,
-) -> Markup {
-    html! {
-        (Field::text("skill", "Skill", &form.skill).optional().suggestions("skills")
-            .hint("Leave it empty for every skill without a rate of its own").errors(errors))
-        (Field::money("hourly", "An hour costs", &form.hourly, who.shop.currency).errors(errors))
-        datalist #skills { @for skill in suggested { option value=(skill) {} } }
-    }
-}
-
-fn new_page(
-    who: &SignedIn,
-    suggested: &BTreeSet<String>,
-    form: &RateForm,
-    errors: &FormErrors,
-) -> Page {
-    let body = html! {
-        h1 { "Add a rate" }
-        (errors.summary())
-        form.grid method="post" action="/shop/rates" novalidate {
-            (csrf_field(who))
-            (fields(who, suggested, form, errors))
-            div.actions { button type="submit" { "Add" } a.button.quiet href="/shop/rates" { "Cancel" } }
-        }
-    };
-    Page::new(who, "Add a rate").nav(Section::Shop).body(body)
-}
-
-async fn find(tx: &mut ShopTx, id: Uuid) -> Result<LabourRate, DbError> {
-    let rates = machines::labour_rates(tx).await?;
-    let found = rates.into_iter().find(|rate| rate.id == id);
-    found.ok_or(DbError::NotFound("the rate"))
-}
-
-async fn edit(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let rate = find(&mut tx, *id).await?;
-    let form = RateForm::of(&rate);
-    page(
-        &who,
-        &mut tx,
-        &rate,
-        &form,
-        &FormErrors::default(),
-        &html! {},
-    )
-    .await
-    .map(Into::into)
-    .map_err(Into::into)
-}
-
-async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<RateForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let stored = find(&mut tx, *id).await?;
-    if let Some(wanted) = form.read(&who, stored.id, &mut errors) {
-        match machines::update_labour_rate(&mut tx, &wanted).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other("/shop/rates").flash(format!(
-                    "{} an hour for {}.",
-                    wanted.hourly,
-                    label(&wanted)
-                )));
-            }
-            Err(DbError::Stale(_)) => {
-                let now = RateForm::of(&stored);
-                let changed: Vec<Changed> = [
-                    Changed::if_differs("Skill", &now.skill, &form.skill),
-                    Changed::if_differs("An hour costs", &now.hourly, &form.hourly),
-                ]
-                .into_iter()
-                .flatten()
-                .collect();
-                let mine = RateForm {
-                    version: now.version,
-                    ..(*form).clone()
-                };
-                let notice = stale_notice(label(&stored), &changed);
-                let page = page(&who, &mut tx, &stored, &mine, &errors, &notice).await?;
-                return Ok(page.status(StatusCode::CONFLICT).into());
-            }
-            Err(error) => errors.absorb(error)?,
-        }
-        // A statement that failed leaves the transaction unusable.
-        tx = who.begin().await?;
-    }
-    let page = page(&who, &mut tx, &stored, &form, &errors, &html! {}).await?;
-    Ok(page.invalid().into())
-}
-
-async fn delete(who: SignedIn, id: web::Path<Uuid>, _: CheckedForm<RateForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut tx = who.begin().await?;
-    machines::delete_labour_rate(&mut tx, *id).await?;
-    tx.commit().await?;
-    Ok(Reply::see_other("/shop/rates").flash("The rate is deleted."))
-}
-
-async fn page(
-    who: &SignedIn,
-    tx: &mut ShopTx,
-    stored: &LabourRate,
-    form: &RateForm,
-    errors: &FormErrors,
-    notice: &Markup,
-) -> Result<Page, DbError> {
-    let may = who.may(Role::Owner);
-    let path = format!("/shop/rates/{}", stored.id);
-    let suggested = skills(tx).await?;
-    let past = changes::of_row(tx, "labour_rate", stored.id).await?;
-    let body = html! {
-        h1 { (label(stored)) }
-        (notice)
-        (errors.summary())
-        @if !may { (super::read_only()) }
-        form.grid method="post" action=(path) novalidate {
-            (csrf_field(who))
-            input type="hidden" name="version" value=(form.version);
-            fieldset.plain.wide disabled[!may] {
-                (fields(who, &suggested, form, errors))
-                @if may {
-                    div.actions {
-                        button type="submit" { "Save" }
-                        a.button.quiet href="/shop/rates" { "Cancel" }
-                        button.quiet.danger type="submit" formaction={ (path) "/delete" } { "Delete" }
-                    }
-                }
-            }
-        }
-        (history::section(who, &past))
-    };
-    Ok(Page::new(who, label(stored).to_owned())
-        .nav(Section::Shop)
-        .body(body))
 }

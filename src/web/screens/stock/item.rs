@@ -1,18 +1,20 @@
 //! One item of stock: what is on hand, what is on order, every movement; counted, written off, changed.
 
-use super::form::{BookForm, ItemForm, OrderForm};
+use super::form::{BookForm, LEAST, MOST, OrderForm};
 use super::order::OpenForm;
 use super::{or_nothing, order};
 use crate::db::history::{self, Change};
 use crate::db::people::Role;
-use crate::db::stock::{self, Item, Movement, Order, Reason};
+use crate::db::stock::{self, Item, ItemDetails, Movement, Order, Reason};
 use crate::db::{DbError, ShopTx};
-use crate::web::screens::castings::{back, version, written_down};
+use crate::web::screens::castings::{back, written_down};
 use crate::web::screens::jobs::amount;
 use crate::web::ui::history as past;
+use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, show,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    show,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -21,18 +23,9 @@ use rust_decimal::Decimal;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(
-        web::resource("/stock/items/new")
-            .route(web::get().to(blank))
-            .route(web::post().to(add)),
-    )
-    .service(
-        web::resource("/stock/items/{id}")
-            .route(web::get().to(show_item))
-            .route(web::post().to(save)),
-    )
-    .route("/stock/items/{id}/count", web::post().to(count))
-    .route("/stock/items/{id}/write-off", web::post().to(write_off));
+    record::routes::<ItemSheet>(cfg);
+    cfg.route("/stock/items/{id}/count", web::post().to(count))
+        .route("/stock/items/{id}/write-off", web::post().to(write_off));
 }
 
 /// Where an item's page is.
@@ -43,74 +36,113 @@ pub(super) fn path(id: Uuid) -> String {
 /// Movements on one page.
 const MOVEMENTS: u16 = 100;
 
-fn new_page(who: &SignedIn, form: &ItemForm, errors: &FormErrors) -> Page {
-    let fields = form.fields(errors);
-    super::new_page(
-        who,
-        "An item for stock",
-        "/stock/items/new",
-        &fields,
-        errors,
-    )
+/// An item's details.
+#[derive(Debug, Clone)]
+pub(super) struct ItemSheet {
+    id: Uuid,
+    details: ItemDetails,
+    version: i32,
 }
 
-async fn blank(who: SignedIn) -> Answer {
-    who.require(Role::Office)?;
-    Ok(new_page(&who, &ItemForm::blank(), &FormErrors::default()).into())
-}
-
-async fn add(who: SignedIn, form: CheckedForm<ItemForm>) -> Answer {
-    who.require(Role::Office)?;
-    let mut errors = FormErrors::default();
-    if let Some(details) = form.read(&mut errors) {
-        let mut tx = who.begin().await?;
-        match stock::insert(&mut tx, &details).await {
-            Ok(id) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(path(id))
-                    .flash("The item is added. Count what is on hand, or order some."));
-            }
-            Err(error) => errors.absorb(error)?,
+impl ItemSheet {
+    fn of(item: &Item) -> Self {
+        Self {
+            id: item.id,
+            details: item.details.clone(),
+            version: item.version,
         }
     }
-    Ok(new_page(&who, &form, &errors).invalid().into())
 }
 
-async fn show_item(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    let mut tx = who.begin().await?;
-    Ok(View::load(&mut tx, *id).await?.page(&who).into())
-}
+impl Record for ItemSheet {
+    type Around = ();
+    const NAV: Section = Section::Stock;
+    const READ: Role = Role::Machinist;
+    const WRITE: Role = Role::Office;
+    const PATHS: Paths = Paths {
+        new: "/stock/items/new",
+        add: "/stock/items/new",
+        edit: "/stock/items/{id}",
+        delete: "",
+        copy: "",
+    };
 
-async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<ItemForm>) -> Answer {
-    who.require(Role::Office)?;
-    let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    if let Some(details) = form.read(&mut errors) {
-        match stock::update(&mut tx, *id, version(&form.version)?, &details).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(path(*id)).flash("Saved."));
-            }
-            Err(DbError::Stale(what)) => {
-                let mut view = View::load(&mut tx, *id).await?;
-                view.notice = stale_notice(what, &view.details.differs_from(&form));
-                view.details = ItemForm {
-                    version: view.item.version.to_string(),
-                    ..form.into_inner()
-                };
-                return Ok(view.page(&who).status(StatusCode::CONFLICT).into());
-            }
-            Err(error) => {
-                errors.absorb(error)?;
-                // The refused statement ended the transaction.
-                tx = who.begin().await?;
-            }
+    async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
+        Ok(Self::of(&stock::item(tx, at.id).await?))
+    }
+
+    async fn around(
+        _: &mut ShopTx,
+        _: &SignedIn,
+        _: &At,
+        _: Option<&Self>,
+    ) -> Result<Self::Around, WebError> {
+        Ok(())
+    }
+
+    fn blank((): &(), _: &SignedIn, _: &At) -> Self {
+        Self {
+            id: Uuid::nil(),
+            details: ItemDetails {
+                name: String::new(),
+                unit: "each".to_owned(),
+                kept_at: String::new(),
+                supplier: String::new(),
+                minimum: None,
+                active: true,
+            },
+            version: 1,
         }
     }
-    let mut view = View::load(&mut tx, *id).await?;
-    view.details = form.into_inner();
-    view.errors = errors;
-    Ok(view.page(&who).invalid().into())
+
+    fn fields((): &(), who: &SignedIn, _: bool) -> Fields<Self> {
+        let mut f = Fields::<Self>::new(who);
+        f.text("name", "Name", 120, at!(details.name))
+            .hint("A material of a standard time with this name is taken from it");
+        f.text("unit", "Unit", 20, at!(details.unit))
+            .hint("each, kg, m, litre …");
+        f.decimal("minimum", "Minimum", LEAST..=MOST, at!(details.minimum))
+            .hint("For what must never run out. Leave empty to buy when a job asks");
+        f.note("kept_at", "Kept at", 120, at!(details.kept_at));
+        f.note("supplier", "Supplier", 120, at!(details.supplier));
+        f.tick("active", "Still stocked", at!(details.active));
+        f
+    }
+
+    fn version(&mut self) -> &mut i32 {
+        &mut self.version
+    }
+
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
+        self.id = stock::insert(tx, &self.details).await?;
+        Ok(())
+    }
+
+    async fn update(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+        stock::update(tx, self.id, self.version, &self.details).await
+    }
+
+    fn words(&self, (): &(), new: bool) -> Words {
+        Words::of(new, "Add an item", &self.details.name, super::PATH).back("Stock")
+    }
+
+    fn done(&self, done: Done, _: &Sheet<Self>) -> (String, String) {
+        let words = match done {
+            Done::Added => "The item is added. Count what is on hand, or order some.",
+            _ => "Saved.",
+        };
+        (path(self.id), words.to_owned())
+    }
+
+    async fn page(sheet: Sheet<Self>, tx: &mut ShopTx) -> Result<Page, WebError> {
+        let Some(stored) = &sheet.stored else {
+            return Ok(sheet.page());
+        };
+        let who = sheet.who.clone();
+        let mut view = View::load(tx, stored.id).await?;
+        view.details = Some(sheet);
+        Ok(view.page(&who))
+    }
 }
 
 /// Whoever stands at the shelf may count it.
@@ -125,9 +157,9 @@ async fn count(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<BookForm>) 
             Ok(differed) => {
                 tx.commit().await?;
                 return Ok(Reply::see_other(path(*id)).flash(if differed {
-                    "Set right, with the reason on record."
+                    "Count corrected, with the reason on record."
                 } else {
-                    "It was right."
+                    "The count was right."
                 }));
             }
             Err(DbError::Stale(what)) => {
@@ -175,7 +207,8 @@ pub(super) struct View {
     orders: Vec<Order>,
     movements: Vec<Movement>,
     changes: Vec<Change>,
-    details: ItemForm,
+    /// What was typed over its details.
+    details: Option<Sheet<ItemSheet>>,
     pub(super) order: OrderForm,
     /// What was typed about an order that is open.
     pub(super) open_order: Option<(Uuid, OpenForm)>,
@@ -198,7 +231,7 @@ impl View {
             orders: stock::orders(tx, id).await?,
             movements: stock::movements(tx, id, MOVEMENTS).await?,
             changes,
-            details: ItemForm::of(&item),
+            details: None,
             order: OrderForm {
                 order_supplier: item.details.supplier.clone(),
                 ..OrderForm::default()
@@ -217,53 +250,80 @@ impl View {
         let office = who.may(Role::Office);
         let body = html! {
             (back(super::PATH, "Stock"))
-            h1 { (item.details.name) @if item.is_low() { " " span.tag.hole { "low" } } }
+            h1 { (item.details.name) @if item.level().is_low() { " " span.tag.hole { "low" } } }
             (self.notice)
             (self.errors.summary())
+            @if let Some(sheet) = &self.details { (sheet.notice) (sheet.errors.summary()) }
             section.card {
                 dl.figures {
                     div { dt { "On hand" } dd { (amount(item.on_hand, unit)) } }
-                    div { dt { "Jobs want" } dd { (amount(item.wanted, unit)) } }
+                    div { dt { "Allocated" } dd { (amount(item.wanted, unit)) } }
                     div { dt { "On order" } dd { (amount(item.on_order, unit)) } }
                     div { dt { "Minimum" } dd { @match item.details.minimum { Some(least) => (amount(least, unit)), None => "none" } } }
-                    div { dt { "Kept" } dd { (or_nothing(&item.details.kept_at)) } }
-                    div { dt { "Bought from" } dd { (or_nothing(&item.details.supplier)) } }
+                    div { dt { "Kept at" } dd { (or_nothing(&item.details.kept_at)) } }
+                    div { dt { "Supplier" } dd { (or_nothing(&item.details.supplier)) } }
                 }
-                @if let Some(short) = item.short_by() {
-                    p.notice.warn { "With what jobs want taken off and what is on order added, " (amount(short, unit)) " short of the minimum." }
+                @if let Some(short) = item.level().short_by() {
+                    p.notice.warn { (amount(short, unit)) " short of the minimum, after what is allocated and on order." }
                 }
             }
             (order::section(who, item, &self.orders, &self.order, self.open_order.as_ref(), &self.errors))
             div.columns {
                 section.card aria-labelledby="count-title" {
-                    h2 #count-title { "Count it" }
+                    h2 #count-title { "Count" }
                     form.grid method="post" action={ (path(item.id)) "/count" } novalidate {
                         (csrf_field(who))
                         input type="hidden" name="seen" value=(item.on_hand);
                         (Field::decimal("counted", "Counted", &self.book.counted).unit(unit).errors(&self.errors))
-                        (Field::text("counted_why", "Why it differs", &self.book.counted_why).hint("Stocktake, miscounted, used without booking …").errors(&self.errors))
-                        div.actions { button.quiet type="submit" { "Set it right" } }
+                        (Field::text("counted_why", "Reason", &self.book.counted_why).hint("Stocktake, miscounted, used without booking …").errors(&self.errors))
+                        div.actions { button.quiet type="submit" { "Correct count" } }
                     }
                 }
                 section.card aria-labelledby="off-title" {
-                    h2 #off-title { "Write some off" }
+                    h2 #off-title { "Write off" }
                     form.grid method="post" action={ (path(item.id)) "/write-off" } novalidate {
                         (csrf_field(who))
                         (Field::decimal("off_quantity", "Quantity", &self.book.off_quantity).unit(unit).errors(&self.errors))
-                        (Field::text("off_why", "Why", &self.book.off_why).hint("Spoilt, lost, out of date …").errors(&self.errors))
-                        div.actions { button.quiet type="submit" { "Write it off" } }
+                        (Field::text("off_why", "Reason", &self.book.off_why).hint("Spoilt, lost, out of date …").errors(&self.errors))
+                        div.actions { button.quiet type="submit" { "Write off" } }
                     }
                 }
             }
-            @if office {
-                (written_down(who, &path(item.id), &self.details.version, &self.details.fields(&self.errors), !self.errors.is_empty() || !self.notice.0.is_empty()))
-            }
+            @if office { (self.details_form(who)) }
             (self.moved(who))
             (past::section(who, &self.changes))
         };
         Page::new(who, item.details.name.as_str())
             .nav(Section::Stock)
             .body(body)
+    }
+
+    fn details_form(&self, who: &SignedIn) -> Markup {
+        let path = path(self.item.id);
+        match &self.details {
+            Some(sheet) => {
+                let open = !sheet.errors.is_empty() || !sheet.notice.0.is_empty();
+                written_down(
+                    who,
+                    &path,
+                    sheet.typed.get("version"),
+                    &sheet.fields(),
+                    open,
+                )
+            }
+            None => {
+                let stored = ItemSheet::of(&self.item);
+                let at = At::id(self.item.id);
+                let sheet = Sheet::new(who.clone(), at, (), stored.clone(), Some(stored));
+                written_down(
+                    who,
+                    &path,
+                    sheet.typed.get("version"),
+                    &sheet.fields(),
+                    false,
+                )
+            }
+        }
     }
 
     fn moved(&self, who: &SignedIn) -> Markup {
@@ -273,12 +333,12 @@ impl View {
                 p.muted { "None yet." }
             } @else {
                 table.cells.small {
-                    thead { tr { th scope="col" { "When" } th.number scope="col" { "Change" } th scope="col" { "Why" } th scope="col" { "Who" } } }
+                    thead { tr { th scope="col" { "When" } th.number scope="col" { "Change" } th scope="col" { "Reason" } th scope="col" { "Who" } } }
                     tbody { @for movement in &self.movements {
                         tr {
                             th scope="row" { (show::moment(movement.at, who.shop.time_zone)) }
                             td.number data-label="Change" { @if movement.quantity.is_sign_positive() { "+" } (movement.quantity) }
-                            td data-label="Why" {
+                            td data-label="Reason" {
                                 (reason_words(movement.reason))
                                 @if let Some((id, number)) = movement.job { " " a href={ "/jobs/" (id) "#needs" } { "job " (number) } }
                                 @if !movement.note.is_empty() { ": " (movement.note) }

@@ -8,10 +8,9 @@ mod tool;
 use crate::db::people::Role;
 use crate::db::stock::{self, Item};
 use crate::db::tools::{self, Tool};
-use crate::web::screens::castings::back;
 use crate::web::screens::jobs::amount;
 use crate::web::screens::market::today;
-use crate::web::ui::{Answer, FormErrors, Page, Section, SignedIn, csrf_field, show};
+use crate::web::ui::{Answer, Page, Section, SignedIn, show};
 use actix_web::web;
 use chrono::NaiveDate;
 use maud::{Markup, html};
@@ -42,7 +41,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let office = who.may(Role::Office);
     let short: Vec<&Item> = items
         .iter()
-        .filter(|item| item.details.active && item.short_by().is_some())
+        .filter(|item| item.details.active && item.level().short_by().is_some())
         .collect();
     let on = today(&who);
     let out = tools.iter().filter_map(|tool| tool.out.as_ref());
@@ -52,28 +51,28 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
             h1 { "Stock" }
             @if office { a.button href="/stock/items/new" data-key="n" data-key-label="Add an item" { "Add an item" } }
         }
-        p.lead { "Parts and materials that jobs draw on. The job that is due first is served first." }
+        p.lead { "Parts and materials for jobs. The job due first is served first." }
         @if !short.is_empty() { (to_order(&short)) }
         @if overdue > 0 {
-            p.notice.warn { span.sign aria-hidden="true" { "!" } " " a href="#tooling" { (show::count(overdue, "set of tooling", "sets of tooling")) " should be back" } ". A job that needs it has no day until it is." }
+            p.notice.warn { span.sign aria-hidden="true" { "!" } " " a href="#tooling" { (show::count(overdue, "set of tooling", "sets of tooling")) " should be back" } ". A job that needs it has no date until it is." }
         }
         @if items.is_empty() {
-            section.card { p { "Nothing is kept yet. A material of a standard time draws on the item of the same name." } }
+            section.card { p { "No items yet. A material of a standard time is taken from the item of the same name." } }
         } @else {
             (table(&items))
         }
         div.bar #tooling {
-            h2 { "Tooling that comes back" }
+            h2 { "Reusable tooling" }
             @if office { a.button.quiet href="/stock/tools/new" data-key="t" data-key-label="Add tooling" { "Add tooling" } }
         }
         @if tools.is_empty() {
-            section.card { p { "None yet: sets of temporary bolts, mandrels and the like, each out with one job at a time." } }
+            section.card { p { "None yet. Add sets of temporary bolts, mandrels and the like, each out with one job at a time." } }
         } @else {
             (tool_table(&tools, today(&who)))
         }
         p {
-            @if all { a href=(PATH) { "Hide what is no longer kept" } }
-            @else { a href="/stock?show=all" { "Show what is no longer kept too" } }
+            @if all { a href=(PATH) { "Hide what is no longer stocked" } }
+            @else { a href="/stock?show=all" { "Show what is no longer stocked too" } }
         }
     };
     Ok(Page::new(&who, "Stock")
@@ -86,16 +85,16 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
 fn to_order(short: &[&Item]) -> Markup {
     html! {
         section.card.to-order aria-labelledby="to-order-title" {
-            h2 #to-order-title { "To be ordered" }
-            p { "What is on hand and on order, less what open jobs still want, is under the minimum." }
+            h2 #to-order-title { "To order" }
+            p { "On hand plus on order, less what is allocated to open jobs, is below the minimum." }
             table.cells.small {
-                thead { tr { th scope="col" { "What" } th.number scope="col" { "Short by" } th.number scope="col" { "Minimum" } th scope="col" { "From" } } }
+                thead { tr { th scope="col" { "Item" } th.number scope="col" { "Short by" } th.number scope="col" { "Minimum" } th scope="col" { "Supplier" } } }
                 tbody { @for item in short {
                     tr {
                         th scope="row" { a href=(item::path(item.id)) { (item.details.name) } }
-                        td.number data-label="Short by" { @if let Some(by) = item.short_by() { (amount(by, &item.details.unit)) } }
+                        td.number data-label="Short by" { @if let Some(by) = item.level().short_by() { (amount(by, &item.details.unit)) } }
                         td.number data-label="Minimum" { @if let Some(least) = item.details.minimum { (amount(least, &item.details.unit)) } }
-                        td data-label="From" { (or_nothing(&item.details.supplier)) }
+                        td data-label="Supplier" { (or_nothing(&item.details.supplier)) }
                     }
                 } }
             }
@@ -107,26 +106,26 @@ fn table(items: &[Item]) -> Markup {
     html! {
         table.cells {
             thead { tr {
-                th scope="col" { "What" } th.number scope="col" { "On hand" } th.number scope="col" { "Jobs want" }
-                th.number scope="col" { "On order" } th.number scope="col" { "Minimum" } th scope="col" { "Kept" }
+                th scope="col" { "Item" } th.number scope="col" { "On hand" } th.number scope="col" { "Allocated" }
+                th.number scope="col" { "On order" } th.number scope="col" { "Minimum" } th scope="col" { "Kept at" }
             } }
             tbody { @for item in items {
                 @let unit = &item.details.unit;
                 tr {
                     th scope="row" {
                         a href=(item::path(item.id)) { (item.details.name) }
-                        @if !item.details.active { " " span.tag { "no longer kept" } }
+                        @if !item.details.active { " " span.tag { "no longer stocked" } }
                     }
-                    td.number data-label="On hand" { (amount(item.on_hand, unit)) @if item.is_low() { " " span.tag.hole { "low" } } }
-                    td.number data-label="Jobs want" { (amount(item.wanted, unit)) }
+                    td.number data-label="On hand" { (amount(item.on_hand, unit)) @if item.level().is_low() { " " span.tag.hole { "low" } } }
+                    td.number data-label="Allocated" { (amount(item.wanted, unit)) }
                     td.number data-label="On order" {
                         (amount(item.on_order, unit))
                         @if !item.on_order.is_zero() {
-                            span.muted { @match item.next_on { Some(on) => { ", next " (show::day(on)) } None => ", no day known" } }
+                            span.muted { @match item.next_on { Some(on) => { ", next " (show::day(on)) } None => ", no date" } }
                         }
                     }
                     td.number data-label="Minimum" { @match item.details.minimum { Some(least) => (amount(least, unit)), None => { span.muted { "none" } } } }
-                    td data-label="Kept" { (or_nothing(&item.details.kept_at)) }
+                    td data-label="Kept at" { (or_nothing(&item.details.kept_at)) }
                 }
             } }
         }
@@ -136,7 +135,7 @@ fn table(items: &[Item]) -> Markup {
 fn tool_table(tools: &[Tool], on: NaiveDate) -> Markup {
     html! {
         table.cells {
-            thead { tr { th scope="col" { "What" } th scope="col" { "Where it is" } th scope="col" { "Kept" } } }
+            thead { tr { th scope="col" { "Item" } th scope="col" { "Where it is" } th scope="col" { "Kept at" } } }
             tbody { @for tool in tools {
                 tr {
                     th scope="row" {
@@ -144,37 +143,13 @@ fn tool_table(tools: &[Tool], on: NaiveDate) -> Markup {
                         @if !tool.details.active { " " span.tag { "no longer in use" } }
                     }
                     td data-label="Where it is" { (tool::whereabouts(tool, on)) }
-                    td data-label="Kept" { (or_nothing(&tool.details.kept_at)) }
+                    td data-label="Kept at" { (or_nothing(&tool.details.kept_at)) }
                 }
             } }
         }
     }
 }
 
-/// The page on which something new is written down.
-fn new_page(
-    who: &SignedIn,
-    title: &str,
-    action: &str,
-    fields: &Markup,
-    errors: &FormErrors,
-) -> Page {
-    let body = html! {
-        (back(PATH, "Stock"))
-        h1 { (title) }
-        (errors.summary())
-        form.grid method="post" action=(action) novalidate {
-            (csrf_field(who))
-            (fields)
-            div.actions {
-                button type="submit" { "Add it" }
-                a.button.quiet href=(PATH) { "Cancel" }
-            }
-        }
-    };
-    Page::new(who, title).nav(Section::Stock).body(body)
-}
-
 fn or_nothing(text: &str) -> Markup {
-    html! { @if text.is_empty() { span.muted { "not noted" } } @else { (text) } }
+    html! { @if text.is_empty() { span.muted { "none" } } @else { (text) } }
 }

@@ -6,15 +6,15 @@ use crate::db::jobs::{self, Job, JobState};
 use crate::db::people::Role;
 use crate::db::tools::{self, Tool, ToolDetails};
 use crate::db::{DbError, ShopTx, history};
-use crate::web::screens::castings::{back, version, written_down};
+use crate::web::screens::castings::{back, written_down};
 use crate::web::screens::market::today;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::history as past;
-use crate::web::ui::stale::{Changed, stale_notice};
+use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, show,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    show,
 };
-use actix_web::http::StatusCode;
 use actix_web::web;
 use chrono::NaiveDate;
 use maud::{Markup, html};
@@ -22,19 +22,10 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(
-        web::resource("/stock/tools/new")
-            .route(web::get().to(blank))
-            .route(web::post().to(add)),
-    )
-    .service(
-        web::resource("/stock/tools/{id}")
-            .route(web::get().to(show_tool))
-            .route(web::post().to(save)),
-    )
-    .route("/stock/tools/{id}/out", web::post().to(out))
-    .route("/stock/tools/{id}/expect", web::post().to(expect))
-    .route("/stock/tools/{id}/back", web::post().to(home));
+    record::routes::<ToolSheet>(cfg);
+    cfg.route("/stock/tools/{id}/out", web::post().to(out))
+        .route("/stock/tools/{id}/expect", web::post().to(expect))
+        .route("/stock/tools/{id}/back", web::post().to(home));
 }
 
 /// Where a set's page is.
@@ -50,103 +41,107 @@ pub(super) fn whereabouts(tool: &Tool, today: NaiveDate) -> Markup {
             Some(out) => {
                 @if out.is_overdue(today) { span.tag.hole { "overdue" } } @else { span.tag { "out" } }
                 " with " a href={ "/jobs/" (out.job_id) "#needs" } { "job " (out.job_number) }
-                @if !out.job_open { ", which is closed: is it back?" }
+                @if !out.job_open { ", which is closed. Is it back?" }
                 @if let Some(on) = out.back_on() { ", back by " (show::day(on)) }
             }
         }
     }
 }
 
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(default)]
-struct ToolForm {
-    name: String,
-    kept_at: String,
-    note: String,
-    active: String,
-    version: String,
+/// A set's details.
+#[derive(Debug, Clone)]
+struct ToolSheet {
+    id: Uuid,
+    details: ToolDetails,
+    version: i32,
 }
 
-impl ToolForm {
-    fn of(tool: &Tool) -> Self {
-        Self {
-            name: tool.details.name.clone(),
-            kept_at: tool.details.kept_at.clone(),
-            note: tool.details.note.clone(),
-            active: if tool.details.active { "yes" } else { "" }.to_owned(),
-            version: tool.version.to_string(),
-        }
-    }
+impl Record for ToolSheet {
+    type Around = ();
+    const NAV: Section = Section::Stock;
+    const READ: Role = Role::Machinist;
+    const WRITE: Role = Role::Office;
+    const PATHS: Paths = Paths {
+        new: "/stock/tools/new",
+        add: "/stock/tools/new",
+        edit: "/stock/tools/{id}",
+        delete: "",
+        copy: "",
+    };
 
-    fn read(&self, errors: &mut FormErrors) -> Option<ToolDetails> {
-        let name = errors.required_text("name", &self.name, 120);
-        let kept_at = errors.text("kept_at", &self.kept_at, 120);
-        let note = errors.text("note", &self.note, 400);
-        Some(ToolDetails {
-            name: name?,
-            kept_at: kept_at?,
-            note: note?,
-            active: self.active == "yes",
+    async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
+        let tool = tools::get(tx, at.id).await?;
+        Ok(Self {
+            id: tool.id,
+            details: tool.details,
+            version: tool.version,
         })
     }
 
-    fn differs_from(&self, typed: &Self) -> Vec<Changed> {
-        let used = |form: &Self| if form.active == "yes" { "yes" } else { "no" };
-        [
-            Changed::if_differs("Name", &self.name, typed.name.trim()),
-            Changed::if_differs("Kept", &self.kept_at, typed.kept_at.trim()),
-            Changed::if_differs("Note", &self.note, typed.note.trim()),
-            Changed::if_differs("Still in use", used(self), used(typed)),
-        ]
-        .into_iter()
-        .flatten()
-        .collect()
+    async fn around(
+        _: &mut ShopTx,
+        _: &SignedIn,
+        _: &At,
+        _: Option<&Self>,
+    ) -> Result<Self::Around, WebError> {
+        Ok(())
     }
 
-    fn fields(&self, errors: &FormErrors) -> Markup {
-        html! {
-            (Field::text("name", "Name", &self.name).hint("One set or piece: what goes out and comes back together").errors(errors))
-            (Field::text("kept_at", "Kept", &self.kept_at).optional().errors(errors))
-            (Field::textarea("note", "Note", &self.note, 2).optional().errors(errors))
-            (Field::checkbox("active", "Still in use", self.active == "yes"))
+    fn blank((): &(), _: &SignedIn, _: &At) -> Self {
+        Self {
+            id: Uuid::nil(),
+            details: ToolDetails {
+                name: String::new(),
+                kept_at: String::new(),
+                note: String::new(),
+                active: true,
+            },
+            version: 1,
         }
     }
-}
 
-fn new_page(who: &SignedIn, form: &ToolForm, errors: &FormErrors) -> Page {
-    let fields = form.fields(errors);
-    super::new_page(
-        who,
-        "Tooling that comes back",
-        "/stock/tools/new",
-        &fields,
-        errors,
-    )
-}
-
-async fn blank(who: SignedIn) -> Answer {
-    who.require(Role::Office)?;
-    let form = ToolForm {
-        active: "yes".to_owned(),
-        ..ToolForm::default()
-    };
-    Ok(new_page(&who, &form, &FormErrors::default()).into())
-}
-
-async fn add(who: SignedIn, form: CheckedForm<ToolForm>) -> Answer {
-    who.require(Role::Office)?;
-    let mut errors = FormErrors::default();
-    if let Some(details) = form.read(&mut errors) {
-        let mut tx = who.begin().await?;
-        match tools::insert(&mut tx, &details).await {
-            Ok(id) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(path(id)).flash("The tooling is added."));
-            }
-            Err(error) => errors.absorb(error)?,
-        }
+    fn fields((): &(), who: &SignedIn, _: bool) -> Fields<Self> {
+        let mut f = Fields::<Self>::new(who);
+        f.text("name", "Name", 120, at!(details.name))
+            .hint("One set or piece: what goes out and comes back together");
+        f.note("kept_at", "Kept at", 120, at!(details.kept_at));
+        f.area("note", "Note", 2, 400, at!(details.note));
+        f.tick("active", "Still in use", at!(details.active));
+        f
     }
-    Ok(new_page(&who, &form, &errors).invalid().into())
+
+    fn version(&mut self) -> &mut i32 {
+        &mut self.version
+    }
+
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
+        self.id = tools::insert(tx, &self.details).await?;
+        Ok(())
+    }
+
+    async fn update(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+        tools::update(tx, self.id, self.version, &self.details).await
+    }
+
+    fn words(&self, (): &(), new: bool) -> Words {
+        let back = "/stock#tooling";
+        Words::of(new, "Add tooling", &self.details.name, back).back("Stock")
+    }
+
+    fn done(&self, done: Done, _: &Sheet<Self>) -> (String, String) {
+        let words = match done {
+            Done::Added => "The tooling is added.",
+            _ => "Saved.",
+        };
+        (path(self.id), words.to_owned())
+    }
+
+    async fn page(sheet: Sheet<Self>, tx: &mut ShopTx) -> Result<Page, WebError> {
+        if sheet.stored.is_none() {
+            return Ok(sheet.page());
+        }
+        draw(tx, sheet, &LoanForm::default(), &FormErrors::default()).await
+    }
 }
 
 /// What is typed to send a set out.
@@ -161,24 +156,24 @@ struct LoanForm {
 /// How many open jobs stand in the list.
 const JOBS: u16 = 200;
 
+/// A set's page; `loan` and `errors` are what was typed to send it out.
 async fn draw(
     tx: &mut ShopTx,
-    who: &SignedIn,
-    id: Uuid,
-    form: Option<&ToolForm>,
+    sheet: Sheet<ToolSheet>,
     loan: &LoanForm,
     errors: &FormErrors,
-    notice: &Markup,
-) -> Result<Page, DbError> {
+) -> Result<Page, WebError> {
+    let who = &sheet.who;
+    let id = sheet.draft.id;
     let tool = tools::get(tx, id).await?;
     let jobs = jobs::list(tx, &[JobState::Open], None, JOBS).await?;
     let changes = history::of_row(tx, "tool", id).await?;
-    let stored = ToolForm::of(&tool);
-    let form = form.unwrap_or(&stored);
+    let open = !sheet.errors.is_empty() || !sheet.notice.0.is_empty();
     let body = html! {
         (back("/stock#tooling", "Stock"))
         h1 { (tool.details.name) }
-        (notice)
+        (sheet.notice)
+        (sheet.errors.summary())
         (errors.summary())
         section.card {
             dl.figures {
@@ -186,19 +181,31 @@ async fn draw(
                 @if let Some(out) = &tool.out {
                     div { dt { "Since" } dd { (show::moment(out.since, who.shop.time_zone)) @if let Some(by) = &out.by { ", " (by) } } }
                 }
-                div { dt { "Kept" } dd { (or_nothing(&tool.details.kept_at)) } }
+                div { dt { "Kept at" } dd { (or_nothing(&tool.details.kept_at)) } }
                 div { dt { "Note" } dd { (or_nothing(&tool.details.note)) } }
             }
             (lend(who, &tool, &jobs, loan, errors))
         }
         @if who.may(Role::Office) {
-            (written_down(who, &path(id), &form.version, &form.fields(errors), !errors.is_empty() || !notice.0.is_empty()))
+            (written_down(who, &path(id), sheet.typed.get("version"), &sheet.fields(), open))
         }
         (past::section(who, &changes))
     };
     Ok(Page::new(who, tool.details.name.as_str())
         .nav(Section::Stock)
         .body(body))
+}
+
+/// The page again with what is wrong with a loan.
+async fn refused(
+    who: &SignedIn,
+    tx: &mut ShopTx,
+    id: Uuid,
+    loan: &LoanForm,
+    errors: &FormErrors,
+) -> Answer {
+    let sheet = Sheet::stored(who.clone(), At::id(id), tx).await?;
+    Ok(draw(tx, sheet, loan, errors).await?.invalid().into())
 }
 
 /// Out with a job, or back from it. Whoever fetches it may say so.
@@ -218,62 +225,22 @@ fn lend(who: &SignedIn, tool: &Tool, jobs: &[Job], loan: &LoanForm, errors: &For
             form method="post" action={ (path(tool.id)) "/back" } {
                 (csrf_field(who))
                 input type="hidden" name="job" value=(out.job_id);
-                button type="submit" { "It is back" }
+                button type="submit" { "Returned" }
             }
             form.grid method="post" action={ (path(tool.id)) "/expect" } novalidate {
                 (csrf_field(who))
                 input type="hidden" name="job" value=(out.job_id);
-                (Field::date("expected", "Back by", &expected).optional().hint("Without a day: when the job that has it is due").errors(errors))
-                div.actions { button.quiet type="submit" { "Set the day" } }
+                (Field::date("expected", "Back by", &expected).optional().hint("Without a date: when the job that has it is due").errors(errors))
+                div.actions { button.quiet type="submit" { "Set date" } }
             }
         } @else {
             form.grid method="post" action={ (path(tool.id)) "/out" } novalidate {
                 (csrf_field(who))
-                (Field::select("job", "Out with job", &loan.job, choices).errors(errors))
-                div.actions { button type="submit" { "Take it out" } }
+                (Field::select("job", "Job", &loan.job, choices).errors(errors))
+                div.actions { button type="submit" { "Lend to job" } }
             }
         }
     }
-}
-
-async fn show_tool(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    let mut tx = who.begin().await?;
-    let (loan, errors) = (LoanForm::default(), FormErrors::default());
-    Ok(draw(&mut tx, &who, *id, None, &loan, &errors, &html! {})
-        .await?
-        .into())
-}
-
-async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<ToolForm>) -> Answer {
-    who.require(Role::Office)?;
-    let mut errors = FormErrors::default();
-    let loan = LoanForm::default();
-    let mut tx = who.begin().await?;
-    if let Some(details) = form.read(&mut errors) {
-        match tools::update(&mut tx, *id, version(&form.version)?, &details).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(path(*id)).flash("Saved."));
-            }
-            Err(DbError::Stale(what)) => {
-                let now = ToolForm::of(&tools::get(&mut tx, *id).await?);
-                let notice = stale_notice(what, &now.differs_from(&form));
-                let mine = ToolForm {
-                    version: now.version,
-                    ..form.into_inner()
-                };
-                let page = draw(&mut tx, &who, *id, Some(&mine), &loan, &errors, &notice).await?;
-                return Ok(page.status(StatusCode::CONFLICT).into());
-            }
-            Err(error) => {
-                errors.absorb(error)?;
-                // The refused statement ended the transaction.
-                tx = who.begin().await?;
-            }
-        }
-    }
-    let page = draw(&mut tx, &who, *id, Some(&form), &loan, &errors, &html! {}).await?;
-    Ok(page.invalid().into())
 }
 
 async fn out(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) -> Answer {
@@ -283,7 +250,7 @@ async fn out(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) ->
         match tools::take_out(&mut tx, *id, job_id).await {
             Ok(()) => {
                 tx.commit().await?;
-                return Ok(Reply::see_other(path(*id)).flash("It is out with the job."));
+                return Ok(Reply::see_other(path(*id)).flash("Out with the job."));
             }
             Err(DbError::Refused(why)) => {
                 errors.add("job", why);
@@ -292,8 +259,7 @@ async fn out(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) ->
             Err(error) => return Err(error.into()),
         }
     }
-    let page = draw(&mut tx, &who, *id, None, &form, &errors, &html! {}).await?;
-    Ok(page.invalid().into())
+    refused(&who, &mut tx, *id, &form, &errors).await
 }
 
 /// Another day to count on than that of the job.
@@ -306,10 +272,9 @@ async fn expect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>)
     if let (Some(job_id), Some(on)) = (errors.row("job", &form.job), on) {
         tools::expect_back(&mut tx, *id, job_id, on).await?;
         tx.commit().await?;
-        return Ok(Reply::see_other(path(*id)).flash("The day is set."));
+        return Ok(Reply::see_other(path(*id)).flash("The date is set."));
     }
-    let page = draw(&mut tx, &who, *id, None, &form, &errors, &html! {}).await?;
-    Ok(page.invalid().into())
+    refused(&who, &mut tx, *id, &form, &errors).await
 }
 
 async fn home(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) -> Answer {
@@ -318,9 +283,7 @@ async fn home(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) -
     if let Some(job_id) = errors.row("job", &form.job) {
         tools::bring_back(&mut tx, *id, job_id).await?;
         tx.commit().await?;
-        return Ok(Reply::see_other(path(*id)).flash("It is back."));
+        return Ok(Reply::see_other(path(*id)).flash("Returned."));
     }
-    let loan = LoanForm::default();
-    let page = draw(&mut tx, &who, *id, None, &loan, &errors, &html! {}).await?;
-    Ok(page.invalid().into())
+    refused(&who, &mut tx, *id, &LoanForm::default(), &errors).await
 }

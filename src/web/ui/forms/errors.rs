@@ -5,6 +5,7 @@ use crate::units::{Currency, Length, LengthUnit, Minutes, Money};
 use chrono::{NaiveDate, NaiveTime};
 use maud::{Markup, html};
 use rust_decimal::Decimal;
+use std::collections::BTreeMap;
 use std::fmt::Display;
 use std::ops::RangeInclusive;
 use uuid::Uuid;
@@ -20,21 +21,24 @@ use uuid::Uuid;
 /// let count = errors.int("count", "four", 1..=99);
 /// assert_eq!(name.as_deref(), Some("Edda Marsh"));
 /// assert_eq!(count, None);
-/// assert_eq!(errors.get("count"), Some("Write a whole number, like 4"));
+/// assert_eq!(errors.get("count"), Some("Enter a whole number, for example 4"));
 /// ```
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct FormErrors(Vec<(String, String)>);
+pub struct FormErrors {
+    found: Vec<(String, String)>,
+    labels: BTreeMap<String, String>,
+}
 
 impl FormErrors {
     /// Whether there are none.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
+        self.found.is_empty()
     }
 
     /// Field and message, in the order they were found.
     pub fn iter(&self) -> impl Iterator<Item = (&str, &str)> {
-        self.0
+        self.found
             .iter()
             .map(|(field, message)| (field.as_str(), message.as_str()))
     }
@@ -49,7 +53,24 @@ impl FormErrors {
 
     /// Adds a complaint.
     pub fn add(&mut self, field: &str, message: impl Display) {
-        self.0.push((field.to_owned(), message.to_string()));
+        self.found.push((field.to_owned(), message.to_string()));
+    }
+
+    /// Says what a field is called on its page, so that messages can use the same words.
+    pub fn label(&mut self, field: &str, label: &str) {
+        self.labels.insert(field.to_owned(), label.to_owned());
+    }
+
+    /// A message under its field's label, for the top of the page; alone where it says the label itself.
+    fn labelled(&self, field: &str, message: &str) -> String {
+        let Some(label) = self.labels.get(field) else {
+            return format!("{}: {message}", spoken(field));
+        };
+        if message.to_lowercase().contains(&label.to_lowercase()) {
+            message.to_owned()
+        } else {
+            format!("{label}: {message}")
+        }
     }
 
     /// Takes a duplicate as a complaint beside its field; gives any other error back.
@@ -109,7 +130,7 @@ impl FormErrors {
         if length > longest {
             self.add(
                 field,
-                format!("Shorten this to {longest} characters; it has {length}"),
+                format!("Shorten this to {longest} characters: it has {length}"),
             );
             return None;
         }
@@ -117,7 +138,7 @@ impl FormErrors {
             .chars()
             .any(|c| c.is_control() && c != '\n' && c != '\t')
         {
-            self.add(field, "This holds a character that cannot be printed");
+            self.add(field, "Remove the character that cannot be printed");
             return None;
         }
         Some(text)
@@ -126,7 +147,11 @@ impl FormErrors {
     /// Text that must be there.
     pub fn required_text(&mut self, field: &str, raw: &str, longest: usize) -> Option<String> {
         if raw.trim().is_empty() {
-            self.add(field, "Fill this in");
+            let message = match self.labels.get(field) {
+                Some(label) => format!("Enter the {}", within_a_sentence(label)),
+                None => "Required".to_owned(),
+            };
+            self.add(field, message);
             return None;
         }
         self.text(field, raw, longest)
@@ -140,12 +165,12 @@ impl FormErrors {
     /// An amount of money, not below nothing.
     pub fn money(&mut self, field: &str, raw: &str, currency: Currency) -> Option<Money> {
         if raw.trim().is_empty() {
-            self.add(field, "Write an amount, like 1250.00");
+            self.add(field, "Enter an amount, for example 1250.00");
             return None;
         }
         let money = self.parsed(field, raw, |text| Money::parse(text, currency))?;
         if money.amount().is_sign_negative() && !money.amount().is_zero() {
-            self.add(field, "This cannot be less than nothing");
+            self.add(field, "Enter 0 or more");
             return None;
         }
         Some(money)
@@ -175,7 +200,7 @@ impl FormErrors {
             .flatten()
             .filter(|number| number.normalize().scale() <= 6)
         else {
-            self.add(field, "Write a number, like 12.5");
+            self.add(field, "Enter a number, for example 12.5");
             return None;
         };
         self.within(field, number, bounds)
@@ -196,7 +221,7 @@ impl FormErrors {
         match raw.trim().parse::<i64>() {
             Ok(number) => self.within(field, number, bounds),
             Err(_) => {
-                self.add(field, "Write a whole number, like 4");
+                self.add(field, "Enter a whole number, for example 4");
                 None
             }
         }
@@ -213,7 +238,7 @@ impl FormErrors {
         }
         self.add(
             field,
-            format!("This must be from {} to {}", bounds.start(), bounds.end()),
+            format!("Enter a number from {} to {}", bounds.start(), bounds.end()),
         );
         None
     }
@@ -228,11 +253,11 @@ impl FormErrors {
         match day {
             Some(day) if (1900..2200).contains(&day.year()) => Some(day),
             Some(_) => {
-                self.add(field, "Write a year from 1900 to 2199");
+                self.add(field, "Enter a year from 1900 to 2199");
                 None
             }
             None => {
-                self.add(field, "Write a date, like 2026-12-03 or 3 Dec 2026");
+                self.add(field, "Enter a date, for example 2026-12-03 or 3 Dec 2026");
                 None
             }
         }
@@ -242,7 +267,7 @@ impl FormErrors {
     pub fn time(&mut self, field: &str, raw: &str) -> Option<NaiveTime> {
         let time = NaiveTime::parse_from_str(raw.trim(), "%H:%M").ok();
         if time.is_none() {
-            self.add(field, "Write a time of day, like 08:00");
+            self.add(field, "Enter a time of day, for example 08:00");
         }
         time
     }
@@ -273,19 +298,30 @@ impl FormErrors {
             @if !self.is_empty() {
                 section.notice.bad role="alert" aria-labelledby="errors-title" tabindex="-1" autofocus {
                     h2 #errors-title {
-                        @match self.0.len() {
-                            1 => "One thing to put right",
-                            n => { (n) " things to put right" },
+                        @match self.found.len() {
+                            1 => "Correct one thing",
+                            n => { "Correct " (n) " things" },
                         }
                     }
                     ul {
                         @for (field, message) in self.iter() {
-                            li { a href={ "#" (field) } { (spoken(field)) ": " (message) } }
+                            li { a href={ "#" (field) } { (self.labelled(field, message)) } }
                         }
                     }
                 }
             }
         }
+    }
+}
+
+/// A label within a sentence: without its capital, unless it begins with an abbreviation.
+fn within_a_sentence(label: &str) -> String {
+    let mut letters = label.chars();
+    match (letters.next(), letters.clone().next()) {
+        (Some(first), Some(second)) if second.is_lowercase() => {
+            first.to_lowercase().chain(letters).collect()
+        }
+        _ => label.to_owned(),
     }
 }
 
@@ -301,7 +337,7 @@ pub(in crate::web) fn spoken(field: &str) -> String {
 
 impl From<FormErrors> for crate::web::shell::error::WebError {
     fn from(errors: FormErrors) -> Self {
-        Self::Invalid(errors.0)
+        Self::Invalid(errors.found)
     }
 }
 
@@ -353,9 +389,9 @@ mod tests {
         for raw in ["", "03/12/2026", "2026-02-30", "262143-01-01", "0026-12-03"] {
             assert_eq!(errors.date("d", raw), None, "{raw}");
         }
-        for raw in ["-262143-01-01", "262142-12-31", "1899-12-31", "1 Jan 2200"] {
+        for raw in ["-262143-01-01", "+262142-12-31", "1899-12-31", "1 Jan 2200"] {
             assert_eq!(errors.date(raw, raw), None, "{raw}");
-            assert_eq!(errors.get(raw), Some("Write a year from 1900 to 2199"));
+            assert_eq!(errors.get(raw), Some("Enter a year from 1900 to 2199"));
         }
     }
 

@@ -193,6 +193,45 @@ impl Field {
         self
     }
 
+    /// The name it is sent under.
+    pub(in crate::web) fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// What it is called.
+    pub(in crate::web) fn label(&self) -> &str {
+        &self.label
+    }
+
+    /// The same field with this text in it; a password is never sent back.
+    #[must_use]
+    pub(in crate::web) fn filled(mut self, text: &str) -> Self {
+        match &mut self.control {
+            Control::Checkbox { checked } => *checked = text == self.value,
+            Control::Input {
+                kind: "password", ..
+            } => {}
+            _ => text.clone_into(&mut self.value),
+        }
+        self
+    }
+
+    /// A value as a person reads it: the words of a choice, yes or no for a tick.
+    pub(in crate::web) fn spelt(&self, value: &str) -> String {
+        match &self.control {
+            Control::Select(choices) | Control::Radios(choices) => choices
+                .iter()
+                .find(|choice| choice.value == value)
+                .map_or(value, |choice| choice.label.as_str())
+                .to_owned(),
+            Control::Checkbox { .. } => if value == self.value { "Yes" } else { "No" }.to_owned(),
+            Control::Input {
+                kind: "password", ..
+            } => String::new(),
+            _ => value.to_owned(),
+        }
+    }
+
     /// A hint under the control.
     #[must_use]
     pub fn hint(mut self, hint: &str) -> Self {

@@ -10,6 +10,7 @@ use self::owners::Owners;
 use crate::db::calendars::{self, Owner, ShiftRow, WorkingTime};
 use crate::db::people::Role;
 use crate::planning::Hours;
+use crate::web::ui::record::Done;
 use crate::web::ui::{Answer, Page, Section, SignedIn};
 use actix_web::web;
 use chrono::{NaiveTime, Utc, Weekday};
@@ -46,13 +47,18 @@ fn weekday_from_code(code: &str) -> Option<Weekday> {
     found.map(|(day, _)| *day)
 }
 
-fn weekday_name(weekday: Weekday) -> &'static str {
-    let found = WEEK.iter().find(|(day, _)| *day == weekday);
-    found.map_or("", |(_, name)| name)
-}
-
 fn clock(time: NaiveTime) -> String {
     time.format("%H:%M").to_string()
+}
+
+/// What is said once a shift, a holiday or a stop is stored or deleted.
+fn done(what: &str, done: Done) -> String {
+    let verb = match done {
+        Done::Added => "added",
+        Done::Saved => "saved",
+        Done::Deleted => "deleted",
+    };
+    format!("The {what} is {verb}.")
 }
 
 /// `40 h` or `37 h 30 min`.
@@ -79,7 +85,7 @@ async fn page(who: SignedIn) -> Answer {
         h1 { "Hours" }
         p.lead {
             "The shop works " strong { (weekly(&time.hours(Owner::Shop))) } " a week, by the clock of "
-            (time.zone.name()) ". Ready dates count these hours and no others."
+            (time.zone.name()) ". Ready dates count only these hours."
         }
         div.bar {
             h2 { "Weekly shifts" }
@@ -94,7 +100,7 @@ async fn page(who: SignedIn) -> Answer {
             }
         }
         @if coming.is_empty() {
-            p { "No holiday is ahead: without them, ready dates count on every shift." }
+            p { "No holidays ahead, so ready dates count on every shift." }
         } @else {
             (holidays::table(&coming))
         }
@@ -106,7 +112,7 @@ async fn page(who: SignedIn) -> Answer {
             a.button.quiet href={ (PATH) "/stops/new" } data-key="s" data-key-label="Add a stop" { "Add a stop" }
         }
         @if ahead.is_empty() {
-            p { "None ahead. A stop is a stretch without work whatever the shifts say: a service, a power cut, a day off." }
+            p { "No stops ahead. A stop is time without work inside the shifts: a service, a power cut, a day off." }
         } @else {
             (stops::table(&ahead, time.zone, &owners))
         }
@@ -134,8 +140,8 @@ fn shifts_body(time: &WorkingTime, owners: &Owners) -> Markup {
     html! {
         @if of(Owner::Shop).is_empty() {
             p.notice.warn {
-                strong { "The shop has no shifts yet. " }
-                "Until it has, nothing can be given a ready date."
+                strong { "No shifts yet. " }
+                "Add one, or nothing can be given a ready date."
             }
         } @else {
             (week("The shop", &of(Owner::Shop), &weekly(&time.hours(Owner::Shop))))
@@ -145,7 +151,7 @@ fn shifts_body(time: &WorkingTime, owners: &Owners) -> Markup {
         }
         @if !shared.is_empty() {
             p.muted {
-                "With the shop's hours: "
+                "On the shop’s hours: "
                 @for (index, (_, name)) in shared.iter().enumerate() {
                     @if index > 0 { ", " }
                     (name)

@@ -6,6 +6,7 @@ use crate::web::ui::forms::Choice;
 use uuid::Uuid;
 
 /// The shop first, then the machines in use, then the people who work here.
+#[derive(Debug, Clone)]
 pub(super) struct Owners(Vec<(Owner, String)>);
 
 impl Owners {

@@ -1,288 +1,186 @@
-//! A weekly shift: added for several days at once, changed or taken out one by one.
+//! A weekly shift: added for several days at once, changed or deleted one by one.
 
 use super::owners::{self, Owners};
-use super::{PATH, WEEK, clock, weekday_code, weekday_from_code, weekday_name};
+use super::{PATH, WEEK, weekday_code, weekday_from_code};
 use crate::db::calendars::{self, Owner, ShiftRow};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx};
 use crate::planning::Shift;
 use crate::web::ui::forms::Choice;
-use crate::web::ui::stale::{Changed, stale_notice};
-use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
+use crate::web::ui::record::{
+    self, At, Done, Fields, Group, Paths, Record, Sheet, Typed, Words, at,
 };
-use actix_web::http::StatusCode;
+use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
-use chrono::Weekday;
+use chrono::{NaiveTime, Weekday};
 use maud::{Markup, html};
-use serde::Deserialize;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(
-        web::resource("/shop/hours/shifts/new")
-            .route(web::get().to(blank))
-            .route(web::post().to(add)),
-    )
-    .service(
-        web::resource("/shop/hours/shifts/{id}")
-            .route(web::get().to(edit))
-            .route(web::post().to(save)),
-    )
-    .route("/shop/hours/shifts/{id}/remove", web::post().to(remove));
+    record::routes::<ShiftSheet>(cfg);
 }
 
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(default)]
-struct ShiftForm {
-    owner: String,
-    weekday: Vec<String>,
-    start: String,
-    end: String,
-    version: String,
+/// A shift; a new one may be for several days.
+#[derive(Debug, Clone)]
+struct ShiftSheet {
+    row: ShiftRow,
+    days: Vec<Weekday>,
 }
 
-impl ShiftForm {
-    fn of(row: &ShiftRow) -> Self {
+impl Record for ShiftSheet {
+    type Around = Owners;
+    const NAV: Section = Section::Shop;
+    const READ: Role = Role::Owner;
+    const WRITE: Role = Role::Owner;
+    const PATHS: Paths = Paths {
+        new: "/shop/hours/shifts/new",
+        add: "/shop/hours/shifts/new",
+        edit: "/shop/hours/shifts/{id}",
+        delete: "/shop/hours/shifts/{id}/remove",
+        copy: "",
+    };
+    const EMPTY: &'static [&'static str] = &["start", "end"];
+
+    async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
+        let time = calendars::read(tx).await?;
+        let found = time.shifts.into_iter().find(|row| row.id == at.id);
+        let row = found.ok_or(WebError::NotFound("the shift"))?;
+        Ok(Self {
+            days: vec![row.shift.weekday],
+            row,
+        })
+    }
+
+    async fn around(
+        tx: &mut ShopTx,
+        _: &SignedIn,
+        _: &At,
+        _: Option<&Self>,
+    ) -> Result<Self::Around, WebError> {
+        Ok(Owners::read(tx).await?)
+    }
+
+    fn blank(_: &Owners, _: &SignedIn, _: &At) -> Self {
         Self {
-            owner: owners::code(row.owner),
-            weekday: vec![weekday_code(row.shift.weekday)],
-            start: clock(row.shift.start),
-            end: clock(row.shift.end),
-            version: row.version.to_string(),
+            row: ShiftRow {
+                id: Uuid::now_v7(),
+                owner: Owner::Shop,
+                shift: Shift {
+                    weekday: Weekday::Mon,
+                    start: NaiveTime::MIN,
+                    end: NaiveTime::MIN,
+                },
+                version: 1,
+            },
+            days: Vec::new(),
         }
     }
 
-    /// The days in order, and a shift of the first of them.
-    fn read(&self, errors: &mut FormErrors) -> Option<(Vec<Weekday>, Shift)> {
-        let days: Option<Vec<Weekday>> = self
-            .weekday
-            .iter()
-            .map(|code| weekday_from_code(code))
-            .collect();
-        let days = days.filter(|days| !days.is_empty());
-        if days.is_none() {
-            errors.add("weekday", "Choose a day");
-        }
-        let start = errors.time("start", &self.start);
-        let end = errors.time("end", &self.end);
-        let days = days?;
-        let shift = Shift {
-            weekday: *days.first()?,
-            start: start?,
-            end: end?,
-        };
-        Some((days, shift))
-    }
-}
-
-async fn blank(who: SignedIn) -> Answer {
-    who.require(Role::Owner)?;
-    let mut tx = who.begin().await?;
-    let owners = Owners::read(&mut tx).await?;
-    let form = ShiftForm {
-        owner: owners::code(Owner::Shop),
-        ..ShiftForm::default()
-    };
-    Ok(new_page(&who, &owners, &form, &FormErrors::default()).into())
-}
-
-async fn add(who: SignedIn, form: CheckedForm<ShiftForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let owners = Owners::read(&mut tx).await?;
-    let owner = errors.choice("owner", &form.owner, |code| owners.find(code));
-    let read = form.read(&mut errors);
-    if let (Some(owner), Some((days, shift))) = (owner, read) {
-        match insert_all(&mut tx, owner, &days, shift).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(PATH).flash("The shift is added."));
-            }
-            Err(error) => errors.absorb(error)?,
-        }
-    }
-    Ok(new_page(&who, &owners, &form, &errors).invalid().into())
-}
-
-async fn insert_all(
-    tx: &mut ShopTx,
-    owner: Owner,
-    days: &[Weekday],
-    shift: Shift,
-) -> Result<(), DbError> {
-    for &weekday in days {
-        let row = ShiftRow {
-            id: Uuid::now_v7(),
-            owner,
-            shift: Shift { weekday, ..shift },
-            version: 1,
-        };
-        calendars::insert_shift(tx, &row).await?;
-    }
-    Ok(())
-}
-
-fn new_page(who: &SignedIn, owners: &Owners, form: &ShiftForm, errors: &FormErrors) -> Page {
-    let body = html! {
-        h1 { "Add a shift" }
-        p.lead { "A machine or person without shifts of its own keeps the shop's; the first one given here replaces them all." }
-        (errors.summary())
-        form.grid method="post" action={ (PATH) "/shifts/new" } novalidate {
-            (csrf_field(who))
-            (Field::select("owner", "Whose", &form.owner, owners.choices()).errors(errors))
-            fieldset.field.wide #weekday aria-describedby=[errors.get("weekday").map(|_| "weekday-error")] {
-                legend { "Days" }
-                div.picks {
-                    @for (weekday, name) in WEEK {
-                        @let code = weekday_code(weekday);
-                        (Field::checkbox("weekday", name, form.weekday.contains(&code)).value(&code))
+    fn fields(owners: &Owners, who: &SignedIn, new: bool) -> Fields<Self> {
+        let mut f = Fields::<Self>::new(who);
+        if new {
+            let all = owners.clone();
+            let owner = Field::select("owner", "Owner", "", owners.choices());
+            f.choice(
+                owner,
+                at!(row.owner),
+                |o| owners::code(*o),
+                move |code| all.find(code),
+            );
+            f.group(Group {
+                label: "Days",
+                write: Box::new(|sheet: &Self, typed| {
+                    let days = sheet.days.iter().map(|day| weekday_code(*day));
+                    typed.set_all("weekday", days.collect());
+                }),
+                read: Box::new(|sheet, typed, errors| {
+                    let days = typed.all("weekday").iter();
+                    let days: Option<Vec<Weekday>> =
+                        days.map(|code| weekday_from_code(code)).collect();
+                    sheet.days = days.unwrap_or_default();
+                    if sheet.days.is_empty() {
+                        errors.add("weekday", "Choose a day");
                     }
-                }
-                @if let Some(error) = errors.get("weekday") {
-                    p.error #weekday-error { span.sign aria-hidden="true" { "!" } " " (error) }
-                }
-            }
-            (times(form, errors))
-            (actions("Add"))
+                }),
+                draw: Box::new(days),
+                tell: Box::new(|typed| typed.all("weekday").join(", ")),
+            });
+        } else {
+            let days = WEEK.iter();
+            let days = days.map(|(weekday, name)| Choice::new(weekday_code(*weekday), name));
+            let day = Field::select("weekday", "Day", "", days.collect());
+            f.choice(
+                day,
+                at!(row.shift.weekday),
+                |day| weekday_code(*day),
+                weekday_from_code,
+            );
         }
-    };
-    Page::new(who, "Add a shift").nav(Section::Shop).body(body)
+        f.time("start", "From", at!(row.shift.start));
+        f.time("end", "Until", at!(row.shift.end))
+            .hint("At or before the start means on the next day");
+        f
+    }
+
+    fn version(&mut self) -> &mut i32 {
+        &mut self.row.version
+    }
+
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
+        for &weekday in &self.days {
+            let row = ShiftRow {
+                id: Uuid::now_v7(),
+                shift: Shift {
+                    weekday,
+                    ..self.row.shift
+                },
+                ..self.row.clone()
+            };
+            calendars::insert_shift(tx, &row).await?;
+        }
+        Ok(())
+    }
+
+    async fn update(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+        calendars::update_shift(tx, &self.row).await
+    }
+
+    async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+        calendars::delete_shift(tx, self.row.id, self.row.version).await
+    }
+
+    fn words(&self, owners: &Owners, new: bool) -> Words {
+        let owner = owners.name(self.row.owner);
+        let name = format!("Shift: {owner}");
+        Words::of(new, "Add a shift", &name, PATH).deletes("Delete shift")
+    }
+
+    fn done(&self, done: Done, _: &Sheet<Self>) -> (String, String) {
+        (PATH.to_owned(), super::done("shift", done))
+    }
+
+    fn lead(sheet: &Sheet<Self>) -> Markup {
+        html! {
+            @if sheet.stored.is_none() {
+                p.lead { "A machine or person without shifts works the shop’s hours. The first shift you add for one replaces them all." }
+            }
+        }
+    }
 }
 
-fn times(form: &ShiftForm, errors: &FormErrors) -> Markup {
+fn days(typed: &Typed, errors: &FormErrors) -> Markup {
     html! {
-        (Field::time("start", "From", &form.start).errors(errors))
-        (Field::time("end", "Until", &form.end).hint("At or before the start means on the next day").errors(errors))
-    }
-}
-
-fn actions(submit: &str) -> Markup {
-    html! {
-        div.actions {
-            button type="submit" { (submit) }
-            a.button.quiet href=(PATH) { "Cancel" }
-        }
-    }
-}
-
-async fn stored(tx: &mut ShopTx, id: Uuid) -> Result<ShiftRow, DbError> {
-    let time = calendars::read(tx).await?;
-    let found = time.shifts.into_iter().find(|row| row.id == id);
-    found.ok_or(DbError::NotFound("the shift"))
-}
-
-async fn edit(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut tx = who.begin().await?;
-    let row = stored(&mut tx, *id).await?;
-    let owners = Owners::read(&mut tx).await?;
-    let page = edit_page(
-        &who,
-        &owners,
-        &row,
-        &ShiftForm::of(&row),
-        &FormErrors::default(),
-        &html! {},
-    );
-    Ok(page.into())
-}
-
-async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<ShiftForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let row = stored(&mut tx, *id).await?;
-    let owners = Owners::read(&mut tx).await?;
-    if let Some((_, shift)) = form.read(&mut errors) {
-        let wanted = ShiftRow {
-            shift,
-            version: form.version.trim().parse().unwrap_or_default(),
-            ..row.clone()
-        };
-        match calendars::update_shift(&mut tx, &wanted).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(PATH).flash("The shift is saved."));
+        fieldset.field.wide #weekday aria-describedby=[errors.get("weekday").map(|_| "weekday-error")] {
+            legend { "Days" }
+            div.picks {
+                @for (weekday, name) in WEEK {
+                    @let code = weekday_code(weekday);
+                    (Field::checkbox("weekday", name, typed.all("weekday").contains(&code)).value(&code))
+                }
             }
-            Err(DbError::Stale(what)) => {
-                let row = stored(&mut tx, *id).await?;
-                let now = ShiftForm::of(&row);
-                let changed: Vec<Changed> = [
-                    Changed::if_differs(
-                        "Day",
-                        weekday_name(row.shift.weekday),
-                        weekday_name(shift.weekday),
-                    ),
-                    Changed::if_differs("From", &now.start, &form.start),
-                    Changed::if_differs("Until", &now.end, &form.end),
-                ]
-                .into_iter()
-                .flatten()
-                .collect();
-                let mine = ShiftForm {
-                    version: now.version,
-                    ..form.into_inner()
-                };
-                let notice = stale_notice(what, &changed);
-                let page = edit_page(&who, &owners, &row, &mine, &errors, &notice);
-                return Ok(page.status(StatusCode::CONFLICT).into());
+            @if let Some(error) = errors.get("weekday") {
+                p.error #weekday-error { span.sign aria-hidden="true" { "!" } " " (error) }
             }
-            Err(error) => errors.absorb(error)?,
         }
     }
-    let page = edit_page(&who, &owners, &row, &form, &errors, &html! {});
-    Ok(page.invalid().into())
-}
-
-fn edit_page(
-    who: &SignedIn,
-    owners: &Owners,
-    row: &ShiftRow,
-    form: &ShiftForm,
-    errors: &FormErrors,
-    notice: &Markup,
-) -> Page {
-    let here = format!("{PATH}/shifts/{}", row.id);
-    let days = WEEK
-        .iter()
-        .map(|(weekday, name)| Choice::new(weekday_code(*weekday), name))
-        .collect();
-    let weekday = form.weekday.first().map_or("", String::as_str);
-    let title = format!(
-        "A shift of {}",
-        owners.name(row.owner).replace("The shop", "the shop")
-    );
-    let body = html! {
-        h1 { (title) }
-        (notice)
-        (errors.summary())
-        form.grid method="post" action=(here) novalidate {
-            (csrf_field(who))
-            input type="hidden" name="version" value=(form.version);
-            (Field::select("weekday", "Day", weekday, days).errors(errors))
-            (times(form, errors))
-            (actions("Save"))
-        }
-        form method="post" action={ (here) "/remove" } {
-            (csrf_field(who))
-            input type="hidden" name="version" value=(form.version);
-            button.danger type="submit" { "Take this shift out" }
-        }
-    };
-    Page::new(who, title).nav(Section::Shop).body(body)
-}
-
-async fn remove(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<ShiftForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut tx = who.begin().await?;
-    calendars::delete_shift(
-        &mut tx,
-        *id,
-        form.version.trim().parse().unwrap_or_default(),
-    )
-    .await?;
-    tx.commit().await?;
-    Ok(Reply::see_other(PATH).flash("The shift is taken out."))
 }

@@ -1,192 +1,329 @@
-//! The fields of an element's form.
+//! The fields of an element.
 
-use super::form::{ElementForm, cell, filled};
 use crate::db::people::Role;
-use crate::estimating::{Basis, Process, Stage, Standing};
-use crate::units::Code;
+use crate::estimating::{Basis, Check, Cut, Element, Material, Process, Recipe, Stage, Standing};
+use crate::units::{Code, Length, Spread};
 use crate::web::ui::forms::Choice;
+use crate::web::ui::record::{Fields, Group, Typed, amount, at, rows};
 use crate::web::ui::{Field, FormErrors, SignedIn};
 use maud::{Markup, html};
+use rust_decimal::Decimal;
 use std::collections::BTreeSet;
 
 /// Words offered as one types.
 #[derive(Debug, Default)]
-pub(super) struct Suggestions {
+pub(in crate::web) struct Suggestions {
     pub(super) kinds: BTreeSet<String>,
     pub(super) skills: BTreeSet<String>,
     pub(super) tools: BTreeSet<String>,
 }
 
-/// Empty rows offered under every list.
-const SPARE: usize = 2;
-
-pub(super) fn fields(
-    who: &SignedIn,
-    suggested: &Suggestions,
-    form: &ElementForm,
-    errors: &FormErrors,
-) -> Markup {
-    html! {
-        (the_work(form, errors))
-        (the_time(form, errors))
-        (cuts(who, form, errors))
-        (checks(form, errors))
-        (Field::textarea("cautions", "Cautions, one a line", &form.cautions, 4).optional()
-            .hint("They stand where the work is instructed: guards, lifting, rotating cutters, swarf, pressure").errors(errors))
-        @if who.may(Role::Office) {
-            (materials(who, form, errors))
-            h2 { "Sent out" }
-            p.hint { "Only where the kind of machine is “outside”." }
-            (Field::money("outside_price", "Price each", &form.outside_price, who.shop.currency).optional().errors(errors))
-            (Field::int("outside_days", "Days away", &form.outside_days).unit("days").optional().errors(errors))
-        }
-        (list("kinds", &suggested.kinds))
-        (list("skills", &suggested.skills))
-        (list("tools", &suggested.tools))
+pub(super) fn fields(suggested: &Suggestions, who: &SignedIn) -> Fields<Element> {
+    let mut f = Fields::new(who);
+    the_work(&mut f);
+    the_time(&mut f);
+    f.group(cuts(who));
+    f.group(checks());
+    f.value(
+        Field::textarea("cautions", "Cautions, one a line", "", 4).optional(),
+        at!(cautions),
+        |lines: &Vec<String>| lines.join("\n"),
+        |errors, name, raw| {
+            let text = errors.text(name, raw, 8_000)?;
+            let lines = text.lines().map(str::trim).filter(|line| !line.is_empty());
+            Some(lines.map(str::to_owned).collect())
+        },
+    )
+    .hint("Shown with the work: guards, lifting, rotating cutters, swarf, pressure");
+    if who.may(Role::Office) {
+        f.group(materials(who));
+        f.heading("Sent out");
+        f.between(html! { p.hint { "Only where the kind of machine is “outside”." } });
+        f.money("outside_price", "Price each", at!(outside_price));
+        f.int("outside_days", "Days away", 0..=365, at!(outside_days))
+            .unit("days");
     }
+    f.datalist("kinds", &suggested.kinds);
+    f.datalist("skills", &suggested.skills);
+    f.datalist("tools", &suggested.tools);
+    f
 }
 
-fn list(id: &str, words: &BTreeSet<String>) -> Markup {
-    html! { datalist id=(id) { @for word in words { option value=(word) {} } } }
-}
-
-fn the_work(form: &ElementForm, errors: &FormErrors) -> Markup {
+fn the_work(f: &mut Fields<Element>) {
     let stages = Stage::ALL.iter().map(|s| Choice::new(s.code(), s.word()));
     let bases = Basis::ALL.iter().map(|b| Choice::new(b.code(), b.word()));
-    let standings = Standing::ALL
-        .iter()
-        .map(|s| Choice::new(s.code(), s.word()));
-    html! {
-        h2 { "The work" }
-        (Field::text("code", "Code", &form.code).hint("Capitals, digits and hyphens, like DOWEL-REAM; rules ask for it").errors(errors))
-        (Field::text("name", "What is done", &form.name).errors(errors))
-        (Field::select("stage", "Stage", &form.stage, stages.collect()).errors(errors))
-        (Field::text("machine_kind", "Kind of machine", &form.machine_kind).suggestions("kinds").errors(errors))
-        (Field::text("skill", "Skill", &form.skill).suggestions("skills").errors(errors))
-        (Field::select("basis", "How often", &form.basis, bases.collect()).errors(errors))
-        (Field::select("standing", "Done", &form.standing, standings.collect()).errors(errors))
-        (Field::checkbox("can_fail", "A donor can fail here", form.can_fail == "yes"))
-        (Field::checkbox("apart", "Done to a part off the block, so it need not wait for the block", form.apart == "yes"))
+    let standings = Standing::ALL.iter();
+    let standings = standings.map(|s| Choice::new(s.code(), s.word()));
+    let lower = |errors: &mut FormErrors, name: &str, raw: &str| {
+        let text = errors.required_text(name, raw, 60)?;
+        Some(text.to_lowercase())
+    };
+    f.heading("The work");
+    f.value(
+        Field::text("code", "Code", ""),
+        at!(code),
+        String::clone,
+        |errors, name, raw| {
+            let code = errors.required_text(name, raw, 40)?;
+            Some(code.to_uppercase())
+        },
+    )
+    .hint("Capitals, digits and hyphens, for example DOWEL-REAM. Conversion rules name it");
+    f.text("name", "Work", 120, at!(name));
+    let stage = Field::select("stage", "Stage", "", stages.collect());
+    f.code::<Stage, _>(stage, at!(stage));
+    let kind = Field::text("machine_kind", "Kind of machine", "").suggestions("kinds");
+    f.value(kind, at!(machine_kind), String::clone, lower);
+    let skill = Field::text("skill", "Skill", "").suggestions("skills");
+    f.value(skill, at!(skill), String::clone, lower);
+    let basis = Field::select("basis", "How often", "", bases.collect());
+    f.code::<Basis, _>(basis, at!(basis));
+    let standing = Field::select("standing", "When", "", standings.collect());
+    f.code::<Standing, _>(standing, at!(standing));
+    f.tick("can_fail", "A donor can fail here", at!(can_fail));
+    f.tick(
+        "apart",
+        "Done on a part off the block, so it need not wait for the block",
+        at!(apart),
+    );
+}
+
+fn the_time(f: &mut Fields<Element>) {
+    f.heading("The time");
+    f.between(html! {
+        p.hint { "Best source first: your revised standard; the cuts below, calculated, plus handling; your own figure. Enter 90, 1:30 or 1.5 h." }
+    });
+    f.minutes("setup", "Setup", at!(setup))
+        .hint("Shared by everything done on the same face and machine");
+    f.minutes("revised", "Revised standard, each", at!(revised))
+        .hint("From the shop’s own hours");
+    f.minutes("handling", "Handling, each", at!(handling))
+        .hint("Added to calculated cutting time");
+    f.minutes("owner_figure", "Your figure, each", at!(owner_figure));
+    let hundred = Decimal::ONE_HUNDRED;
+    f.value(
+        Field::decimal("attended_share", "Attended", "").unit("% of the run"),
+        at!(attended_share),
+        move |share: &Decimal| (share * hundred).normalize().to_string(),
+        move |errors, name, raw| {
+            let percent = errors.percent(name, raw, Decimal::ZERO..=hundred)?;
+            Some(percent / hundred)
+        },
+    )
+    .hint("Setup is always attended");
+    f.group(Group {
+        label: "Spread",
+        write: Box::new(write_spread),
+        read: Box::new(|element, typed, errors| {
+            if let Some(spread) = read_spread(typed, errors) {
+                element.spread = spread;
+            }
+        }),
+        draw: Box::new(draw_spread),
+        tell: Box::new(|typed| match typed.get("spread") {
+            "cv" => format!("coefficient of variation {}", typed.get("cv")),
+            _ => ["low", "likely", "high"]
+                .map(|name| typed.get(name))
+                .join(", "),
+        }),
+    });
+}
+
+fn write_spread(element: &Element, typed: &mut Typed) {
+    let number = |n: Decimal| n.normalize().to_string();
+    match element.spread {
+        Spread::ThreePoint { low, likely, high } => {
+            typed.set("spread", "points");
+            typed.set("low", number(low));
+            typed.set("likely", number(likely));
+            typed.set("high", number(high));
+        }
+        Spread::Cv { cv } => {
+            typed.set("spread", "cv");
+            typed.set("cv", number(cv));
+        }
     }
 }
 
-fn the_time(form: &ElementForm, errors: &FormErrors) -> Markup {
+fn read_spread(typed: &Typed, errors: &mut FormErrors) -> Option<Spread> {
+    match typed.get("spread") {
+        "points" => {
+            let mut ratio =
+                |name| errors.decimal(name, typed.get(name), Decimal::ZERO..=Decimal::ONE_HUNDRED);
+            let (low, likely, high) = (ratio("low"), ratio("likely"), ratio("high"));
+            Some(Spread::ThreePoint {
+                low: low?,
+                likely: likely?,
+                high: high?,
+            })
+        }
+        "cv" => errors
+            .decimal("cv", typed.get("cv"), Decimal::ZERO..=Decimal::from(3))
+            .map(|cv| Spread::Cv { cv }),
+        _ => {
+            errors.add("spread", "Choose one");
+            None
+        }
+    }
+}
+
+fn draw_spread(typed: &Typed, errors: &FormErrors) -> Markup {
     let kinds = vec![
         Choice::new("points", "Three points"),
         Choice::new("cv", "Coefficient of variation"),
     ];
-    let ratio = |name, label, value: &str| {
-        Field::decimal(name, label, value)
+    let ratio = |name, label| {
+        Field::decimal(name, label, typed.get(name))
             .unit("× standard")
             .optional()
             .errors(errors)
     };
     html! {
-        h2 { "The time" }
-        p.hint { "Best source first: your revised standard; the cuts below, calculated, plus handling; your own figure. 90, 1:30 and 1.5 h all read." }
-        (Field::minutes("setup", "Setup", &form.setup).hint("Shared by all that is done on the same face and machine").errors(errors))
-        (Field::minutes("revised", "Revised standard, each", &form.revised).optional()
-            .hint("From the shop's own hours").errors(errors))
-        (Field::minutes("handling", "Handling, each", &form.handling).hint("Added to calculated cutting time").errors(errors))
-        (Field::minutes("owner_figure", "Your figure, each", &form.owner_figure).errors(errors))
-        (Field::decimal("attended_share", "Attended", &form.attended_share).unit("% of the run")
-            .hint("Setup is always attended").errors(errors))
-        (Field::radios("spread", "How far it spreads", &form.spread, kinds).wide().errors(errors))
-        (ratio("low", "Lowest", &form.low))
-        (ratio("likely", "Likeliest", &form.likely))
-        (ratio("high", "Highest", &form.high))
-        (Field::decimal("cv", "Standard deviation over mean", &form.cv).optional()
+        (Field::radios("spread", "Spread", typed.get("spread"), kinds).wide().errors(errors))
+        (ratio("low", "Lowest"))
+        (ratio("likely", "Most likely"))
+        (ratio("high", "Highest"))
+        (Field::decimal("cv", "Standard deviation ÷ mean", typed.get("cv")).optional()
             .hint("For a coefficient of variation").errors(errors))
     }
 }
 
-/// As many rows as are written in, and some to spare.
-fn rows(columns: &[&[String]]) -> std::ops::Range<usize> {
-    0..filled(columns).last().map_or(0, |last| last + 1) + SPARE
+/// Every item that reads, or nothing when one does not.
+fn all<T>(items: Vec<Option<T>>) -> Option<Vec<T>> {
+    items.into_iter().collect()
 }
 
-/// A field in a row of a list.
-fn row_field(field: Field, name: &str, row: usize, errors: &FormErrors) -> Field {
-    field.id(&format!("{name}-{row}")).optional().errors(errors)
-}
-
-fn section(title: &str, name: &str, hint: &str, errors: &FormErrors, rows: Markup) -> Markup {
-    html! {
-        fieldset.rows.wide id=(name) {
-            legend { h2 { (title) } }
-            p.hint { (hint) }
-            @if let Some(error) = errors.get(name) {
-                p.error { span.sign aria-hidden="true" { "!" } " " (error) }
-            }
-            (rows)
-        }
-    }
-}
-
-fn cuts(who: &SignedIn, form: &ElementForm, errors: &FormErrors) -> Markup {
-    let columns = [&form.cut_process, &form.cut_tool, &form.cut_diameter].map(Vec::as_slice);
-    let processes = || -> Vec<Choice> {
-        let all = Process::ALL.iter();
-        all.map(|p| Choice::new(p.code(), p.word())).collect()
-    };
+fn cuts(who: &SignedIn) -> Group<Element> {
     let unit = who.shop.length_unit;
-    section(
-        "Cuts",
-        "cuts",
-        "In order, if the time is to be calculated from the feature it makes. Leave the diameter empty for the feature's own.",
-        errors,
-        html! {
-            @for row in rows(&columns) {
-                div.row {
-                    (row_field(Field::select("cut_process", "Process", cell(&form.cut_process, row), processes()), "cut_process", row, errors))
-                    (row_field(Field::text("cut_tool", "Tool", cell(&form.cut_tool, row)).suggestions("tools"), "cut_tool", row, errors))
-                    (row_field(Field::int("cut_passes", "Passes", cell(&form.cut_passes, row)), "cut_passes", row, errors))
-                    (row_field(Field::length("cut_diameter", "Diameter", cell(&form.cut_diameter, row), unit), "cut_diameter", row, errors))
-                }
+    let processes = Process::ALL.iter().map(|p| Choice::new(p.code(), p.word()));
+    rows(
+        (
+            "Cuts",
+            "cuts",
+            "In order, if the time is calculated from the feature. Leave the diameter empty for the feature’s own.",
+        ),
+        vec![
+            Field::select("cut_process", "Process", "", processes.collect()),
+            Field::text("cut_tool", "Tool", "").suggestions("tools"),
+            Field::int("cut_passes", "Passes", ""),
+            Field::length("cut_diameter", "Diameter", "", unit),
+        ],
+        move |element: &Element| {
+            let cuts = element.recipe.iter().flat_map(|recipe| &recipe.cuts);
+            cuts.map(|cut| {
+                let diameter = cut.diameter.map(|d| d.entry(unit)).unwrap_or_default();
+                vec![
+                    cut.process.code().to_owned(),
+                    cut.tool.clone(),
+                    cut.passes.to_string(),
+                    diameter,
+                ]
+            })
+            .collect()
+        },
+        move |element, rows, errors| {
+            let cuts = rows.iter().map(|row| {
+                let process = errors.choice(&row.id("cut_process"), row.get(0), Process::from_code);
+                let tool = errors.required_text(&row.id("cut_tool"), row.get(1), 80);
+                let passes = match row.get(2) {
+                    "" => Some(1),
+                    passes => errors.int(&row.id("cut_passes"), passes, 1..=99),
+                };
+                let field = row.id("cut_diameter");
+                let diameter = errors.optional(row.get(3), |errors| {
+                    let length = errors.length(&field, row.get(3), unit)?;
+                    if length <= Length::ZERO {
+                        errors.add(&field, "Enter a diameter above 0");
+                        return None;
+                    }
+                    Some(length)
+                });
+                Some(Cut {
+                    process: process?,
+                    tool: tool?,
+                    passes: u32::try_from(passes?).ok()?,
+                    diameter: diameter?,
+                })
+            });
+            if let Some(cuts) = all(cuts.collect()) {
+                element.recipe = (!cuts.is_empty()).then_some(Recipe { cuts });
             }
         },
     )
 }
 
-fn checks(form: &ElementForm, errors: &FormErrors) -> Markup {
-    let columns = [&form.check_what, &form.check_limits, &form.check_instrument].map(Vec::as_slice);
-    section(
-        "Checks",
-        "checks",
-        "What it must pass. Leave the limits empty to take them from the fit of the feature.",
-        errors,
-        html! {
-            @for row in rows(&columns) {
-                div.row {
-                    (row_field(Field::text("check_what", "What", cell(&form.check_what, row)), "check_what", row, errors))
-                    (row_field(Field::text("check_limits", "Limits", cell(&form.check_limits, row)), "check_limits", row, errors))
-                    (row_field(Field::text("check_instrument", "With", cell(&form.check_instrument, row)), "check_instrument", row, errors))
-                }
+fn checks() -> Group<Element> {
+    rows(
+        (
+            "Checks",
+            "checks",
+            "What it must pass. Leave the limits empty to take them from the fit of the feature.",
+        ),
+        vec![
+            Field::text("check_what", "Check", ""),
+            Field::text("check_limits", "Limits", ""),
+            Field::text("check_instrument", "Instrument", ""),
+        ],
+        |element: &Element| {
+            let checks = element.checks.iter();
+            checks
+                .map(|c| vec![c.what.clone(), c.limits.clone(), c.instrument.clone()])
+                .collect()
+        },
+        |element, rows, errors| {
+            let checks = rows.iter().map(|row| {
+                let what = errors.required_text(&row.id("check_what"), row.get(0), 200);
+                let limits = errors.text(&row.id("check_limits"), row.get(1), 200);
+                let instrument = errors.text(&row.id("check_instrument"), row.get(2), 120);
+                Some(Check {
+                    what: what?,
+                    limits: limits?,
+                    instrument: instrument?,
+                })
+            });
+            if let Some(checks) = all(checks.collect()) {
+                element.checks = checks;
             }
         },
     )
 }
 
-fn materials(who: &SignedIn, form: &ElementForm, errors: &FormErrors) -> Markup {
-    let columns = [
-        &form.material_name,
-        &form.material_quantity,
-        &form.material_price,
-    ]
-    .map(Vec::as_slice);
+fn materials(who: &SignedIn) -> Group<Element> {
     let currency = who.shop.currency;
-    section(
-        "Materials",
-        "materials",
-        "What it uses up each time it is done.",
-        errors,
-        html! {
-            @for row in rows(&columns) {
-                div.row {
-                    (row_field(Field::text("material_name", "Material", cell(&form.material_name, row)), "material_name", row, errors))
-                    (row_field(Field::decimal("material_quantity", "Quantity", cell(&form.material_quantity, row)), "material_quantity", row, errors))
-                    (row_field(Field::money("material_price", "Price of one", cell(&form.material_price, row), currency), "material_price", row, errors))
-                }
+    rows(
+        (
+            "Materials",
+            "materials",
+            "What it uses up each time it is done.",
+        ),
+        vec![
+            Field::text("material_name", "Material", ""),
+            Field::decimal("material_quantity", "Quantity", ""),
+            Field::money("material_price", "Price of one", "", currency),
+        ],
+        |element: &Element| {
+            let materials = element.materials.iter();
+            materials
+                .map(|m| {
+                    let quantity = m.quantity.normalize().to_string();
+                    vec![m.name.clone(), quantity, amount(m.price)]
+                })
+                .collect()
+        },
+        move |element, rows, errors| {
+            let materials = rows.iter().map(|row| {
+                let name = errors.required_text(&row.id("material_name"), row.get(0), 120);
+                let most = Decimal::ZERO..=Decimal::from(10_000);
+                let quantity = errors.decimal(&row.id("material_quantity"), row.get(1), most);
+                let price = errors.money(&row.id("material_price"), row.get(2), currency);
+                Some(Material {
+                    name: name?,
+                    quantity: quantity?,
+                    price: price?,
+                })
+            });
+            if let Some(materials) = all(materials.collect()) {
+                element.materials = materials;
             }
         },
     )

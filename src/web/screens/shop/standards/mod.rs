@@ -1,41 +1,147 @@
 //! Standard times: the elements of work, in the trade's order.
 
 mod fields;
-mod form;
 
 use super::rates::skills;
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, cutting, history as changes, machines, standards};
-use crate::estimating::{Element, Stage, starting};
-use crate::units::Code;
-use crate::web::ui::history;
-use crate::web::ui::stale::stale_notice;
+use crate::db::{DbError, ShopTx, cutting, machines, standards};
+use crate::estimating::{Basis, Element, Stage, Standing, starting};
+use crate::units::{Code, Minutes, Spread};
+use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words};
 use crate::web::ui::{
     Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
 };
-use actix_web::http::StatusCode;
 use actix_web::web;
-use fields::{Suggestions, fields};
-use form::ElementForm;
+use fields::Suggestions;
 use maud::{Markup, html};
+use rust_decimal::Decimal;
 use serde::Deserialize;
 use uuid::Uuid;
 
+const PATH: &str = "/shop/standards";
+
 /// `/shop/standards`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(
-        web::resource("/shop/standards")
-            .route(web::get().to(list))
-            .route(web::post().to(add)),
-    )
-    .route("/shop/standards/new", web::get().to(blank))
-    .route("/shop/standards/start", web::post().to(start))
-    .service(
-        web::resource("/shop/standards/{id}")
-            .route(web::get().to(edit))
-            .route(web::post().to(save)),
-    )
-    .route("/shop/standards/{id}/delete", web::post().to(delete));
+    cfg.route(PATH, web::get().to(list))
+        .route("/shop/standards/start", web::post().to(start));
+    record::routes::<Element>(cfg);
+}
+
+impl Record for Element {
+    type Around = Suggestions;
+    const NAV: Section = Section::Shop;
+    const READ: Role = Role::Machinist;
+    const WRITE: Role = Role::Owner;
+    const HISTORY: Role = Role::Office;
+    const TABLE: &'static str = "element";
+    const PATHS: Paths = Paths {
+        new: "/shop/standards/new",
+        add: "/shop/standards",
+        edit: "/shop/standards/{id}",
+        delete: "/shop/standards/{id}/delete",
+        copy: "",
+    };
+    const COPY: bool = true;
+    const EMPTY: &'static [&'static str] = &["stage", "owner_figure"];
+
+    async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
+        Ok(standards::get(tx, at.id).await?)
+    }
+
+    async fn around(
+        tx: &mut ShopTx,
+        _: &SignedIn,
+        _: &At,
+        _: Option<&Self>,
+    ) -> Result<Self::Around, WebError> {
+        Ok(suggestions(tx).await?)
+    }
+
+    /// Done when asked for, once for each feature, attended all the time.
+    fn blank(_: &Suggestions, _: &SignedIn, _: &At) -> Self {
+        Self {
+            id: Uuid::now_v7(),
+            code: String::new(),
+            name: String::new(),
+            stage: Stage::Identify,
+            machine_kind: String::new(),
+            skill: String::new(),
+            setup: Minutes(Decimal::ZERO),
+            revised: None,
+            recipe: None,
+            handling: Minutes(Decimal::ZERO),
+            owner_figure: Minutes(Decimal::ZERO),
+            attended_share: Decimal::ONE,
+            spread: Spread::ThreePoint {
+                low: Decimal::new(8, 1),
+                likely: Decimal::ONE,
+                high: Decimal::new(18, 1),
+            },
+            basis: Basis::PerFeature,
+            standing: Standing::Asked,
+            can_fail: false,
+            outside_price: None,
+            outside_days: None,
+            checks: Vec::new(),
+            cautions: Vec::new(),
+            apart: false,
+            materials: Vec::new(),
+            version: 1,
+        }
+    }
+
+    fn copied(self) -> Self {
+        Self {
+            id: Uuid::now_v7(),
+            code: String::new(),
+            ..self
+        }
+    }
+
+    fn fields(suggested: &Suggestions, who: &SignedIn, _: bool) -> Fields<Self> {
+        fields::fields(suggested, who)
+    }
+
+    fn version(&mut self) -> &mut i32 {
+        &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
+    }
+
+    fn check(&mut self, _: &Suggestions, _: &SignedIn, errors: &mut FormErrors) {
+        if errors.is_empty() {
+            for (field, message) in self.faults() {
+                errors.add(field, message);
+            }
+        }
+    }
+
+    async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
+        standards::insert(tx, self).await
+    }
+
+    async fn update(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+        standards::update(tx, self).await
+    }
+
+    async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+        standards::delete(tx, self.id).await
+    }
+
+    fn words(&self, _: &Suggestions, new: bool) -> Words {
+        Words::of(new, "Add an element", &self.name, PATH).deletes("Delete")
+    }
+
+    fn done(&self, done: Done, _: &Sheet<Self>) -> (String, String) {
+        let verb = match done {
+            Done::Added => "added",
+            Done::Saved => "saved",
+            Done::Deleted => "deleted",
+        };
+        (PATH.to_owned(), format!("{} is {verb}.", self.code))
+    }
 }
 
 async fn list(who: SignedIn) -> Answer {
@@ -48,15 +154,15 @@ async fn list(who: SignedIn) -> Answer {
                 a.button href="/shop/standards/new" data-key="n" data-key-label="Add an element" { "Add an element" }
             }
         }
-        p.lead { "The pieces of work a route is put together from, in the order of work. Remedy rules ask for them by code." }
+        p.lead { "The elements of work that routes are made of, in order. Conversion rules name them by code." }
         @if elements.is_empty() {
             section.notice.warn {
                 h2 { "No elements yet" }
-                p { "Nothing can be routed or costed without them. You can start from a set of invented figures and make them your own." }
+                p { "Nothing can be routed or costed without them. Load the starting set and put in your own figures." }
                 @if who.may(Role::Owner) {
                     form method="post" action="/shop/standards/start" {
                         (csrf_field(&who))
-                        button type="submit" { "Start with the starting set" }
+                        button type="submit" { "Load the starting set" }
                     }
                 }
             }
@@ -125,54 +231,13 @@ async fn start(who: SignedIn, _: CheckedForm<Nothing>) -> Answer {
     }
     tx.commit().await?;
     Ok(Reply::see_other("/shop/standards")
-        .flash("The starting set is in. Its figures are invented: put your own in their place."))
+        .flash("The starting set is loaded. Its figures are invented: put in your own."))
 }
 
 /// A form with nothing in it but its token.
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
 pub(super) struct Nothing {}
-
-/// Which element a new one is copied from.
-#[derive(Debug, Deserialize)]
-struct From {
-    copy: Option<Uuid>,
-}
-
-async fn blank(who: SignedIn, from: web::Query<From>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut tx = who.begin().await?;
-    let form = match from.copy {
-        Some(id) => {
-            let mut form = ElementForm::of(&who, &standards::get(&mut tx, id).await?);
-            form.code.clear();
-            form
-        }
-        None => ElementForm::blank(),
-    };
-    let page = new_page(&who, &mut tx, &form, &FormErrors::default()).await?;
-    Ok(page.into())
-}
-
-async fn add(who: SignedIn, form: CheckedForm<ElementForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    if let Some(element) = form.read(&who, Uuid::now_v7(), &mut errors) {
-        match standards::insert(&mut tx, &element).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other("/shop/standards")
-                    .flash(format!("{} is entered.", element.code)));
-            }
-            Err(error) => errors.absorb(error)?,
-        }
-        // A statement that failed leaves the transaction unusable.
-        tx = who.begin().await?;
-    }
-    let page = new_page(&who, &mut tx, &form, &errors).await?;
-    Ok(page.invalid().into())
-}
 
 async fn suggestions(tx: &mut ShopTx) -> Result<Suggestions, DbError> {
     let mut suggested = Suggestions {
@@ -188,123 +253,4 @@ async fn suggestions(tx: &mut ShopTx) -> Result<Suggestions, DbError> {
     let tools = cutting::usual(tx).await?.tools;
     suggested.tools.extend(tools.into_iter().map(|t| t.tool));
     Ok(suggested)
-}
-
-async fn new_page(
-    who: &SignedIn,
-    tx: &mut ShopTx,
-    form: &ElementForm,
-    errors: &FormErrors,
-) -> Result<Page, DbError> {
-    let suggested = suggestions(tx).await?;
-    let body = html! {
-        h1 { "Add an element" }
-        (errors.summary())
-        form.grid method="post" action="/shop/standards" novalidate {
-            (csrf_field(who))
-            (fields(who, &suggested, form, errors))
-            div.actions {
-                button type="submit" { "Add" }
-                a.button.quiet href="/shop/standards" { "Cancel" }
-            }
-        }
-    };
-    Ok(Page::new(who, "Add an element")
-        .nav(Section::Shop)
-        .body(body))
-}
-
-async fn edit(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    let mut tx = who.begin().await?;
-    let element = standards::get(&mut tx, *id).await?;
-    let form = ElementForm::of(&who, &element);
-    let none = (FormErrors::default(), html! {});
-    let page = page(&who, &mut tx, &element, &form, &none.0, &none.1).await?;
-    Ok(page.into())
-}
-
-async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<ElementForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let stored = standards::get(&mut tx, *id).await?;
-    if let Some(wanted) = form.read(&who, stored.id, &mut errors) {
-        match standards::update(&mut tx, &wanted).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(
-                    Reply::see_other("/shop/standards").flash(format!("{} is saved.", wanted.code))
-                );
-            }
-            Err(DbError::Stale(_)) => {
-                let now = ElementForm::of(&who, &stored);
-                let notice = stale_notice(&stored.code, &ElementForm::differences(&now, &form));
-                let mine = ElementForm {
-                    version: now.version,
-                    ..(*form).clone()
-                };
-                let page = page(&who, &mut tx, &stored, &mine, &errors, &notice).await?;
-                return Ok(page.status(StatusCode::CONFLICT).into());
-            }
-            Err(error) => errors.absorb(error)?,
-        }
-        tx = who.begin().await?;
-    }
-    let page = page(&who, &mut tx, &stored, &form, &errors, &html! {}).await?;
-    Ok(page.invalid().into())
-}
-
-async fn delete(who: SignedIn, id: web::Path<Uuid>, _: CheckedForm<Nothing>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut tx = who.begin().await?;
-    standards::delete(&mut tx, *id).await?;
-    tx.commit().await?;
-    Ok(Reply::see_other("/shop/standards").flash("The element is deleted."))
-}
-
-async fn page(
-    who: &SignedIn,
-    tx: &mut ShopTx,
-    stored: &Element,
-    form: &ElementForm,
-    errors: &FormErrors,
-    notice: &Markup,
-) -> Result<Page, DbError> {
-    let may = who.may(Role::Owner);
-    let path = format!("/shop/standards/{}", stored.id);
-    let suggested = suggestions(tx).await?;
-    let past = if who.may(Role::Office) {
-        changes::of_row(tx, "element", stored.id).await?
-    } else {
-        Vec::new()
-    };
-    let body = html! {
-        div.bar {
-            h1 { (stored.name) }
-            @if may {
-                a.button.quiet href={ "/shop/standards/new?copy=" (stored.id) } data-key="c" data-key-label="Copy this element" { "Copy" }
-            }
-        }
-        (notice)
-        (errors.summary())
-        @if !may { (super::read_only()) }
-        form.grid method="post" action=(path) novalidate {
-            (csrf_field(who))
-            input type="hidden" name="version" value=(form.version);
-            fieldset.plain.wide disabled[!may] {
-                (fields(who, &suggested, form, errors))
-                @if may {
-                    div.actions {
-                        button type="submit" { "Save" }
-                        a.button.quiet href="/shop/standards" { "Cancel" }
-                        button.quiet.danger type="submit" formaction={ (path) "/delete" } { "Delete" }
-                    }
-                }
-            }
-        }
-        (history::section(who, &past))
-    };
-    Ok(Page::new(who, stored.name.clone())
-        .nav(Section::Shop)
-        .body(body))
 }

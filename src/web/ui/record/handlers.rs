@@ -1,0 +1,279 @@
+//! What is asked of a record's addresses.
+
+use super::{Done, Record, Sheet, Typed};
+use crate::db::DbError;
+use crate::web::ui::{
+    Answer, CheckedForm, Field, FormErrors, Live, Page, Reply, SignedIn, WebError, csrf_field,
+};
+use actix_web::dev::Payload;
+use actix_web::{FromRequest, HttpRequest, web};
+use maud::html;
+use std::future::{Ready, ready};
+use uuid::Uuid;
+
+/// Which record an address names.
+#[derive(Debug, Clone, Default)]
+pub(in crate::web) struct At {
+    /// What it belongs to; nil where the address does not say.
+    pub(in crate::web) parent: Uuid,
+    /// Its key; nil where the address does not say.
+    pub(in crate::web) id: Uuid,
+    /// The query of the address.
+    pub(in crate::web) query: Typed,
+    query_text: String,
+}
+
+impl At {
+    /// The record with this key.
+    pub(in crate::web) fn id(id: Uuid) -> Self {
+        Self {
+            id,
+            ..Self::default()
+        }
+    }
+
+    /// An address with these keys and this query.
+    pub(super) fn address(&self, path: &str) -> String {
+        let mut address = path
+            .replace("{parent}", &self.parent.to_string())
+            .replace("{id}", &self.id.to_string());
+        if !self.query_text.is_empty() {
+            address.push('?');
+            address.push_str(&self.query_text);
+        }
+        address
+    }
+}
+
+impl FromRequest for At {
+    type Error = WebError;
+    type Future = Ready<Result<Self, WebError>>;
+
+    fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let key = |name| match req.match_info().get(name) {
+            Some(text) => text.parse().map_err(|_| WebError::NotFound("this page")),
+            None => Ok(Uuid::nil()),
+        };
+        let pairs: Vec<(String, String)> = form_urlencoded::parse(req.query_string().as_bytes())
+            .into_owned()
+            .collect();
+        ready(key("parent").and_then(|parent| {
+            Ok(Self {
+                parent,
+                id: key("id")?,
+                query: pairs.into(),
+                query_text: req.query_string().to_owned(),
+            })
+        }))
+    }
+}
+
+/// Serves the pages of a record. The page that lists them is its screen's own.
+pub(in crate::web) fn routes<R: Record>(cfg: &mut web::ServiceConfig) {
+    let paths = R::PATHS;
+    if !paths.new.is_empty() {
+        cfg.route(paths.new, web::get().to(new::<R>))
+            .route(paths.add, web::post().to(add::<R>));
+    }
+    cfg.route(paths.edit, web::get().to(edit::<R>))
+        .route(paths.edit, web::post().to(save::<R>));
+    if !paths.copy.is_empty() {
+        cfg.route(paths.copy, web::get().to(ask_copy::<R>))
+            .route(paths.copy, web::post().to(copy::<R>));
+    }
+    if !paths.delete.is_empty() {
+        cfg.route(paths.delete, web::get().to(ask_delete::<R>))
+            .route(paths.delete, web::post().to(delete::<R>));
+    }
+}
+
+async fn new<R: Record>(who: SignedIn, mut at: At) -> Answer {
+    who.require(R::WRITE)?;
+    let mut tx = who.begin().await?;
+    let copy = at.query.get("copy").parse().ok().filter(|_| R::COPY);
+    let around = R::around(&mut tx, &who, &at, None).await?;
+    let draft = match copy {
+        Some(id) => {
+            let from = At { id, ..at.clone() };
+            at.query_text.clear();
+            R::load(&mut tx, &who, &from).await?.copied()
+        }
+        None => R::blank(&around, &who, &at),
+    };
+    let mut sheet = Sheet::new(who, at, around, draft, None);
+    if copy.is_none() {
+        R::begin(&mut sheet.typed, &sheet.at);
+    }
+    sheet.answer(&mut tx).await
+}
+
+/// Stores a new record, unless the request was made by `live.js` as someone types.
+async fn add<R: Record>(
+    who: SignedIn,
+    req: HttpRequest,
+    live: Live,
+    at: At,
+    form: CheckedForm<Typed>,
+) -> Answer {
+    who.require(R::WRITE)?;
+    let mut tx = who.begin().await?;
+    let around = R::around(&mut tx, &who, &at, None).await?;
+    let blank = R::blank(&around, &who, &at);
+    let mut sheet = Sheet::new(who.clone(), at, around, blank, None);
+    sheet.fill(form.into_inner());
+    if sheet.errors.is_empty() && !live.0 {
+        sheet.draft.prepare(&req).await?;
+        match sheet.draft.insert(&mut tx).await {
+            Ok(()) => {
+                tx.commit().await?;
+                return Ok(sheet.done(Done::Added));
+            }
+            Err(DbError::Stale(_)) => {
+                tx = who.begin().await?;
+                return sheet.stale(&mut tx).await;
+            }
+            Err(error) => sheet.refuse(error)?,
+        }
+        // A statement that failed leaves the transaction unusable.
+        tx = who.begin().await?;
+    }
+    sheet.answer(&mut tx).await
+}
+
+async fn edit<R: Record>(who: SignedIn, at: At) -> Answer {
+    who.require(R::READ)?;
+    let mut tx = who.begin().await?;
+    let sheet = Sheet::<R>::stored(who, at, &mut tx).await?;
+    if !sheet.draft.is_there() {
+        return Err(WebError::NotFound("this page"));
+    }
+    sheet.answer(&mut tx).await
+}
+
+async fn save<R: Record>(who: SignedIn, live: Live, at: At, form: CheckedForm<Typed>) -> Answer {
+    who.require(R::WRITE)?;
+    let mut tx = who.begin().await?;
+    let mut sheet = Sheet::<R>::stored(who.clone(), at, &mut tx).await?;
+    sheet.fill(form.into_inner());
+    if live.0 {
+        return sheet.answer(&mut tx).await;
+    }
+    if sheet.is_stale() {
+        return sheet.stale(&mut tx).await;
+    }
+    if sheet.errors.is_empty() {
+        match sheet.draft.update(&mut tx).await {
+            Ok(()) => {
+                tx.commit().await?;
+                return Ok(sheet.done(Done::Saved));
+            }
+            Err(DbError::Stale(_)) => {
+                tx = who.begin().await?;
+                sheet.stored = Some(R::load(&mut tx, &who, &sheet.at).await?);
+                return sheet.stale(&mut tx).await;
+            }
+            Err(error) => sheet.refuse(error)?,
+        }
+        tx = who.begin().await?;
+    }
+    sheet.answer(&mut tx).await
+}
+
+async fn ask_copy<R: Record>(who: SignedIn, at: At) -> Answer {
+    who.require(R::WRITE)?;
+    let mut tx = who.begin().await?;
+    let sheet = Sheet::<R>::stored(who, at, &mut tx).await?;
+    let none = (String::new(), FormErrors::default());
+    Ok(copy_page(&sheet, &none.0, &none.1)?.into())
+}
+
+fn copy_page<R: Record>(
+    sheet: &Sheet<R>,
+    name: &str,
+    errors: &FormErrors,
+) -> Result<Page, WebError> {
+    let copying = sheet
+        .draft
+        .before_copy(&sheet.around)
+        .ok_or(WebError::NotFound("this page"))?;
+    let words = sheet.draft.words(&sheet.around, false);
+    let title = format!("Copy {}", words.what);
+    let body = html! {
+        div.narrow {
+            p.back { a href=(words.cancel) { "‹ Back" } }
+            h1 { (title) }
+            p { (copying.words) }
+            (errors.summary())
+            form.grid method="post" action=(sheet.at.address(R::PATHS.copy)) {
+                (csrf_field(&sheet.who))
+                (Field::text("name", "Name of the copy", name).errors(errors).wide().autofocus(errors.is_empty()))
+                div.actions { button type="submit" { "Copy" } a.button.quiet href=(words.cancel) { "Cancel" } }
+            }
+        }
+    };
+    Ok(Page::new(&sheet.who, title).nav(R::NAV).body(body))
+}
+
+async fn copy<R: Record>(who: SignedIn, at: At, form: CheckedForm<Typed>) -> Answer {
+    who.require(R::WRITE)?;
+    let mut tx = who.begin().await?;
+    let sheet = Sheet::<R>::stored(who.clone(), at, &mut tx).await?;
+    let copying = sheet
+        .draft
+        .before_copy(&sheet.around)
+        .ok_or(WebError::NotFound("this page"))?;
+    let mut errors = FormErrors::default();
+    errors.label("name", "Name of the copy");
+    if let Some(name) = errors.required_text("name", form.get("name"), copying.longest) {
+        let key = Uuid::now_v7();
+        match sheet.draft.copy(&mut tx, key, &name).await {
+            Ok(()) => {
+                tx.commit().await?;
+                let to = copying.to.replace("{id}", &key.to_string());
+                return Ok(Reply::see_other(to).flash("Copied."));
+            }
+            Err(error) => errors.absorb(error)?,
+        }
+    }
+    Ok(copy_page(&sheet, form.get("name"), &errors)?
+        .invalid()
+        .into())
+}
+
+async fn ask_delete<R: Record>(who: SignedIn, at: At) -> Answer {
+    who.require(R::WRITE)?;
+    let mut tx = who.begin().await?;
+    let sheet = Sheet::<R>::stored(who, at, &mut tx).await?;
+    let (title, warning) = sheet
+        .draft
+        .before_delete(&sheet.around)
+        .filter(|_| sheet.draft.is_there())
+        .ok_or(WebError::NotFound("this page"))?;
+    let body = html! {
+        div.narrow {
+            h1 { (title) "?" }
+            p { (warning) }
+            form method="post" action=(sheet.at.address(R::PATHS.delete)) {
+                (csrf_field(&sheet.who))
+                input type="hidden" name="version" value=(sheet.typed.get("version"));
+                div.actions {
+                    button.danger type="submit" { "Delete" }
+                    a.button.quiet href=(sheet.words().cancel) { "Keep it" }
+                }
+            }
+        }
+    };
+    Ok(Page::new(&sheet.who, title).nav(R::NAV).body(body).into())
+}
+
+async fn delete<R: Record>(who: SignedIn, at: At, form: CheckedForm<Typed>) -> Answer {
+    who.require(R::WRITE)?;
+    let mut tx = who.begin().await?;
+    let mut sheet = Sheet::<R>::stored(who, at, &mut tx).await?;
+    if let Some(seen) = form.version() {
+        *sheet.draft.version() = seen;
+    }
+    sheet.draft.delete(&mut tx).await?;
+    tx.commit().await?;
+    Ok(sheet.done(Done::Deleted))
+}
