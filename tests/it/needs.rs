@@ -73,7 +73,7 @@ fn wants(behind: Behind, quantity: &str) -> NeedDetails {
             Behind::Casting(_) => NeedKind::Donor,
             _ => NeedKind::Part,
         },
-        what: "Baseline dowel".to_owned(),
+        what: "Ground dowel".to_owned(),
         quantity: d(quantity),
         unit: "each".to_owned(),
         behind,
@@ -109,7 +109,7 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
     let db = TestDatabase::new().await;
     let shop = db.shop("a-shop").await;
     let mut tx = shop.begin().await;
-    let dowels = item(&mut tx, "Baseline dowel", "5").await;
+    let dowels = item(&mut tx, "Ground dowel", "5").await;
     // Written down in another order than they are due.
     let late = job(&mut tx, 20).await;
     let soon = job(&mut tx, 10).await;
@@ -200,7 +200,7 @@ async fn movements_are_appended_and_nothing_goes_below_nothing() {
     let db = TestDatabase::new().await;
     let shop = db.shop("a-shop").await;
     let mut tx = shop.begin().await;
-    let dowels = item(&mut tx, "Baseline dowel", "5").await;
+    let dowels = item(&mut tx, "Ground dowel", "5").await;
     let same = ItemDetails {
         name: "GROUND dowel".to_owned(),
         ..stock::item(&mut tx, dowels).await.unwrap().details
@@ -213,7 +213,7 @@ async fn movements_are_appended_and_nothing_goes_below_nothing() {
     drop(tx);
 
     let mut tx = shop.begin().await;
-    let dowels = item(&mut tx, "Baseline dowel", "5").await;
+    let dowels = item(&mut tx, "Ground dowel", "5").await;
     tx.commit().await.unwrap();
     let mut tx = shop.begin().await;
     let more = stock::write_off(&mut tx, dowels, d("5.001"), "lost").await;
@@ -367,7 +367,7 @@ async fn a_job_that_is_won_knows_what_it_needs() {
     let db = TestDatabase::new().await;
     let shop = db.shop("a-shop").await;
     let mut tx = shop.begin().await;
-    item(&mut tx, "Baseline dowel", "5").await;
+    item(&mut tx, "Ground dowel", "5").await;
     let donor = casting(&mut tx, &shop).await;
     let (job, needed) = won(&mut tx, "convert_shelf", Some(donor)).await;
     let stands: Vec<(NeedKind, &str, Option<i32>, Standing)> = needed
@@ -460,7 +460,7 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
     let mut tx = site.shop.begin().await;
     let (mine, dowels) = (
         job(&mut tx, 10).await,
-        item(&mut tx, "Baseline dowel", "1").await,
+        item(&mut tx, "Ground dowel", "1").await,
     );
     let bolts = tool(&mut tx).await;
     tx.commit().await.unwrap();
@@ -698,7 +698,7 @@ async fn needs_and_stock_are_looked_at() {
         .await
         .unwrap()
         .into_iter()
-        .find(|i| i.details.name == "Baseline dowel")
+        .find(|i| i.details.name == "Ground dowel")
         .unwrap();
     let tool = tools::list(&mut tx, false)
         .await
