@@ -157,11 +157,16 @@ mod tests {
 
     #[test]
     fn work_done_again_costs_and_takes_what_was_earned_until_it_is_done() {
-        // Each takes ten minutes at the standard; see the test operation.
+        // Each is ten minutes of setup: what a run is expected to take comes from its steps, and these have none.
+        let ten_minutes = |number, after: &[u32]| Operation {
+            setup: Minutes(Decimal::TEN),
+            run: Minutes::ZERO,
+            ..operation(number, after)
+        };
         let route = [
-            operation(10, &[]),
-            operation(20, &[10]),
-            operation(110, &[]),
+            ten_minutes(10, &[]),
+            ten_minutes(20, &[10]),
+            ten_minutes(110, &[]),
         ];
         let worked = |state: [OperationState; 3]| {
             let hours = |attended| Hours {
