@@ -14,6 +14,7 @@
 //! | [`quality`] | checks with limits and gauges; what is done again after scrap |
 //! | [`jobs`] | a job's cost so far and its forecast at completion |
 //! | [`shopfloor`] | hours from entries of work, what was forgotten |
+//! | [`stock`] | what jobs need, what covers it, castings on the shelf |
 //! | [`sourcing`] | sightings to price and wait distributions; hunting |
 //! | [`estimating`] | cutting time, elements, routes, cost build-up, rates |
 //! | [`castings`] | patterns, variants, features, differences, remedies |
@@ -33,5 +34,6 @@ pub mod planning;
 pub mod quality;
 pub mod shopfloor;
 pub mod sourcing;
+pub mod stock;
 pub mod units;
 pub mod web;

@@ -87,7 +87,7 @@ const number = (text) => Number(text.trim().replace(",", "."));
 function reads(form, data) {
   if (!("measured" in data)) return true;
   const field = form.elements.measured;
-  field.setCustomValidity(/^\s*-?\d{1,6}([.,]\d{1,6})?\s*$/.test(data.measured) ? "" : "A number in the unit of the limits, like 40.012");
+  field.setCustomValidity(/^\s*-?\d{1,6}([.,]\d{1,6})?\s*$/.test(data.measured) ? "" : "Enter a number in the unit of the limits, for example 40.012");
   field.addEventListener("input", () => field.setCustomValidity(""), { once: true });
   return form.reportValidity();
 }
@@ -157,9 +157,9 @@ function say(words) {
   if (state.textContent !== words) state.textContent = words;
 }
 
-const WORDS = { setup: "Set up", run: "Run", run_alone: "Runs by itself", pause: "Pause", done: "Done", stands: "Still at it", check: "Check" };
+const WORDS = { setup: "Set up", run: "Run", run_alone: "Run unattended", pause: "Pause", done: "Done", stands: "Still working on it", check: "Check" };
 const CLOCK = { setup: "setup", run: "run", run_alone: "alone", pause: "none", done: "done" };
-const PHASE = { setup: "setting up", run: "running, attended", alone: "running by itself", none: "Not running", done: "Done" };
+const PHASE = { setup: "setting up", run: "running, attended", alone: "running unattended", none: "Not running", done: "Done" };
 
 // Puts the entries that the page does not know of on top of it.
 async function render(store) {
@@ -177,13 +177,13 @@ async function render(store) {
     if (shown && entry.kind === "check" && !entry.aside && (!entry.booked || entry.booked > asOf)) {
       const form = [...shown.querySelectorAll("[data-book=check]")].find((form) => Number(form.elements.place.value) === entry.place);
       const found = form?.parentElement.querySelector(".bench-found");
-      if (found) found.textContent = `${entry.passed ? "✓" : "✗"} ${entry.measured === undefined ? (entry.passed ? "passes" : "does not pass") : `${entry.measured}: ${entry.passed ? "within limits" : "out of limits"}`}`;
+      if (found) found.textContent = `${entry.passed ? "✓" : "✗"} ${entry.measured === undefined ? (entry.passed ? "passed" : "failed") : `${entry.measured}: ${entry.passed ? "within limits" : "out of limits"}`}`;
       if (!entry.passed) shown.setAttribute("data-held", "yes");
     }
     if (entry.corrects && (!entry.booked || entry.booked > asOf)) document.querySelector(`[data-question="${entry.corrects}"]`)?.setAttribute("hidden", "");
   }
   list("bench-queue", entries.filter((entry) => !entry.booked), line);
-  list("bench-trouble", entries.filter((entry) => entry.say), (entry) => `${line(entry)}: ${entry.say}${entry.aside ? ". Not booked; the office has it" : ". Booked all the same; the office looks at it"}.`);
+  list("bench-trouble", entries.filter((entry) => entry.say), (entry) => `${line(entry)}: ${entry.say}${entry.aside ? ". Not booked; the office has it" : ". Booked; the office will check it"}.`);
 }
 
 function line(entry) {
@@ -247,16 +247,16 @@ async function each(store, change) {
 
 // Signing on and off are done by the shop's computer: when it cannot be reached that is said, and a press leads nowhere.
 function needNetwork() {
-  const told = document.getElementById("bench-offline");
-  if (!told) return;
+  const notice = document.getElementById("bench-offline");
+  if (!notice) return;
   const reached = async () => {
     const here = await fetch("/bench/worker.js", { cache: "no-store" }).then(() => true, () => false);
-    told.hidden = here;
+    notice.hidden = here;
     return here;
   };
-  window.addEventListener("offline", () => (told.hidden = false));
+  window.addEventListener("offline", () => (notice.hidden = false));
   window.addEventListener("online", reached);
-  if (!navigator.onLine) told.hidden = false;
+  if (!navigator.onLine) notice.hidden = false;
   document.addEventListener("click", async (event) => {
     const link = event.target.closest('a[href^="/bench/sign-on/"]');
     if (!link || event.defaultPrevented) return;

@@ -53,7 +53,7 @@ pub enum Refusal {
     /// The sums of a quote do not agree with each other.
     #[error("the quote does not add up: {0:?}")]
     Unbalanced(Unbalanced),
-    /// A rule on quotes stands against it.
+    /// A rule on quotes forbids it.
     #[error("quote {number}: {why:?}")]
     Quote {
         /// The quote's number.

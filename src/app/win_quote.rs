@@ -1,10 +1,10 @@
 //! The customer accepts a quote: it becomes a job with its operations, its donor is set aside, and the job takes the slot
 //! that was reserved for it; all of it or nothing.
 
-use super::{Actor, AppError, Refusal};
+use super::{Actor, AppError, Refusal, meet_need};
 use crate::db::jobs::{self, NewJob};
 use crate::db::people::Role;
-use crate::db::{ShopTx, castings_on_shelf, needs, plans, quotes};
+use crate::db::{ShopTx, castings_on_shelf, plans, quotes};
 use crate::enquiry::quote::{DonorSource, QuoteState};
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -62,7 +62,7 @@ pub async fn win_within(
     if let Some(DonorSource::Shelf(casting_id)) = donor {
         castings_on_shelf::reserve(tx, casting_id, job_id).await?;
     }
-    needs::of_route(tx, job_id, &route, donor).await?;
+    meet_need::of_route(tx, job_id, &route, donor).await?;
     plans::take_slot(tx, quote.id, job_id).await?;
     Ok((job_id, job_number))
 }

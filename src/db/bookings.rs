@@ -1,29 +1,12 @@
-//! Bookings: what people entered at the bench. Only ever added to; how far an operation has come follows from them.
+//! Bookings: what people entered at the bench. Rows are only ever added; the state of an operation follows from them.
 
-use super::jobs::{JobState, OperationState};
+use super::jobs::JobState;
 use super::read::word;
-use super::{DbError, ShopTx, calendars};
-use crate::planning::Calendar;
-use crate::shopfloor::{self, Entry, Forgotten, Hours, Kind, Standards, State};
+use super::{DbError, ShopTx};
+use crate::shopfloor::{Conflict, Course, Entry, Kind, Situation, Standards};
 use crate::units::Code;
-use chrono::{DateTime, Days, TimeDelta, Utc};
-use std::collections::HashMap;
-use strum::{EnumString, IntoStaticStr, VariantArray};
+use chrono::{DateTime, Utc};
 use uuid::Uuid;
-
-/// What an entry was at odds with when it arrived. It counts all the same until somebody has looked at it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
-#[strum(serialize_all = "snake_case")]
-pub enum Conflict {
-    /// Somebody had finished the operation.
-    OperationDone,
-    /// The job was closed.
-    JobClosed,
-    /// The job was on hold.
-    OnHold,
-    /// An operation that comes before was not done.
-    Waits,
-}
 
 /// An entry to be booked.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -54,13 +37,19 @@ pub struct NewBooking {
     pub reason: Option<String>,
 }
 
-/// What became of an entry that arrived.
+/// An entry that arrived earlier under the same key.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Recorded {
-    /// It is booked.
-    Taken(Option<Conflict>),
-    /// It had arrived before.
-    Again(Option<Conflict>),
+pub struct Earlier {
+    /// What it says.
+    pub kind: Kind,
+    /// The operation of a job.
+    pub operation_id: Uuid,
+    /// Whose time it is.
+    pub person_id: Uuid,
+    /// When it happened by the clock of the device.
+    pub device_at: DateTime<Utc>,
+    /// What it was in conflict with.
+    pub conflict: Option<Conflict>,
 }
 
 /// An entry as people read it.
@@ -88,99 +77,97 @@ pub struct Booking {
     pub received_at: DateTime<Utc>,
     /// Why, for a correction.
     pub reason: Option<String>,
-    /// What it was at odds with when it arrived.
+    /// What it was in conflict with when it arrived.
     pub conflict: Option<Conflict>,
     /// Whether somebody has looked at that conflict since.
     pub settled: bool,
 }
 
-/// A question about a clock that ran past the end of a shift.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Question {
-    /// The clock.
-    pub forgotten: Forgotten,
-    /// The entry that started it.
-    pub start: Booking,
-}
-
-/// Books an entry, once however often it arrives, and brings its operation's state up to date.
+/// The operation of an entry as the entry finds it. Its job stays locked until the transaction ends, so that entries of
+/// one job are taken one after another.
 ///
 /// # Errors
-/// [`DbError::NotFound`] when there is no such operation or machine, [`DbError::Refused`] when the key was used for something
-/// else or the entry points at nothing it could correct, [`DbError::Corrupt`], [`DbError::Database`].
-pub async fn record(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, DbError> {
-    let shop_id = tx.shop_id();
-    // Entries of one job are taken one after another.
-    let now = sqlx::query!(
+/// [`DbError::NotFound`] when there is no such operation, [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn situation(tx: &mut ShopTx, operation_id: Uuid) -> Result<Situation, DbError> {
+    let row = sqlx::query!(
         r#"select o.number, o.state, o.job_id, j.state as job_state,
                   exists (select from job_operation b where b.shop_id = o.shop_id and b.job_id = o.job_id
                           and b.state <> 'done' and o.planned -> 'after' @> to_jsonb(b.number)) as "waits!",
                   exists (select from job_hold h where h.shop_id = o.shop_id and h.id = o.job_id) as "held!"
            from job_operation o join job j on j.shop_id = o.shop_id and j.id = o.job_id
            where o.shop_id = $1 and o.id = $2 for update of j"#,
-        shop_id,
-        new.operation_id
+        tx.shop_id(),
+        operation_id
     )
     .fetch_optional(tx.conn())
     .await?
     .ok_or(DbError::NotFound("this operation"))?;
-    let earlier = sqlx::query!(
+    Ok(Situation {
+        job_is_open: row.job_state == JobState::Open.code(),
+        state: word("state of an operation", &row.state)?,
+        on_hold: row.held,
+        waits: row.waits,
+    })
+}
+
+/// The entry that arrived earlier under a key, if one did.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn earlier(tx: &mut ShopTx, id: Uuid) -> Result<Option<Earlier>, DbError> {
+    let row = sqlx::query!(
         "select kind, operation_id, person_id, device_at, conflict from booking where shop_id = $1 and id = $2",
-        shop_id,
-        new.id
+        tx.shop_id(),
+        id
     )
     .fetch_optional(tx.conn())
     .await?;
-    if let Some(earlier) = earlier {
-        let same = earlier.kind == new.kind.code()
-            && earlier.operation_id == new.operation_id
-            && earlier.person_id == new.person_id
-            && (earlier.device_at - new.device_at).abs() < TimeDelta::milliseconds(1);
-        if !same {
-            return Err(DbError::Refused(
-                "Its key was used for another entry".to_owned(),
-            ));
-        }
-        return Ok(Recorded::Again(conflict(earlier.conflict)?));
-    }
-    if let Some(corrects) = new.corrects {
-        let there = sqlx::query_scalar!(
-            r#"select count(*) as "there!" from booking where shop_id = $1 and id = $2 and operation_id = $3"#,
-            shop_id,
-            corrects,
-            new.operation_id
-        )
-        .fetch_one(tx.conn())
-        .await?;
-        if there == 0 {
-            return Err(DbError::Refused(
-                "The entry it corrects is not one of this operation's".to_owned(),
-            ));
-        }
-    } else if matches!(new.kind, Kind::Moved | Kind::Struck | Kind::Stands) {
-        return Err(DbError::Refused(
-            "A correction says which entry it corrects".to_owned(),
-        ));
-    }
-    let starts = matches!(new.kind, Kind::Setup | Kind::Run | Kind::RunAlone);
-    let conflict = if !(starts || new.kind == Kind::Done) {
-        None
-    } else if now.job_state != JobState::Open.code() {
-        Some(Conflict::JobClosed)
-    } else if now.state == OperationState::Done.code() {
-        Some(Conflict::OperationDone)
-    } else if now.held {
-        Some(Conflict::OnHold)
-    } else if now.waits {
-        Some(Conflict::Waits)
-    } else {
-        None
-    };
+    row.map(|row| {
+        Ok(Earlier {
+            kind: word("kind of a booking", &row.kind)?,
+            operation_id: row.operation_id,
+            person_id: row.person_id,
+            device_at: row.device_at,
+            conflict: conflict(row.conflict)?,
+        })
+    })
+    .transpose()
+}
+
+/// Whether an entry is one of an operation's.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn is_of_operation(
+    tx: &mut ShopTx,
+    id: Uuid,
+    operation_id: Uuid,
+) -> Result<bool, DbError> {
+    let there = sqlx::query_scalar!(
+        r#"select count(*) as "there!" from booking where shop_id = $1 and id = $2 and operation_id = $3"#,
+        tx.shop_id(),
+        id,
+        operation_id
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(there > 0)
+}
+
+/// Adds an entry with what it is in conflict with.
+///
+/// # Errors
+/// [`DbError::NotFound`] when there is no such machine, [`DbError::Database`].
+pub async fn insert(
+    tx: &mut ShopTx,
+    new: &NewBooking,
+    conflict: Option<Conflict>,
+) -> Result<(), DbError> {
     sqlx::query!(
         "insert into booking (shop_id, id, kind, operation_id, machine_id, person_id, entered_by, device_id, at, device_at,
                               received_at, corrects, reason, conflict)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)",
-        shop_id,
+        tx.shop_id(),
         new.id,
         new.kind.code(),
         new.operation_id,
@@ -203,40 +190,28 @@ pub async fn record(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, DbErr
         }
         _ => error.into(),
     })?;
-    if now.job_state == JobState::Open.code() {
-        follow(tx, new.operation_id).await?;
-    }
-    Ok(Recorded::Taken(conflict))
+    Ok(())
 }
 
-/// Brings the state of an operation up to date with its entries.
-async fn follow(tx: &mut ShopTx, operation_id: Uuid) -> Result<(), DbError> {
-    let entries: Vec<Entry> = of_operations(tx, &[operation_id])
-        .await?
-        .into_iter()
-        .map(|booking| booking.entry)
-        .collect();
-    let state = match shopfloor::state(&entries) {
-        State::Queued => OperationState::Queued,
-        State::Started => OperationState::Started,
-        State::Done => OperationState::Done,
-    };
-    let happened = shopfloor::corrected(&entries);
-    let mut starts = happened
-        .iter()
-        .filter(|e| matches!(e.kind, Kind::Setup | Kind::Run | Kind::RunAlone));
-    let first = starts.clone().next().map(|e| e.at);
-    let last = starts.next_back();
+/// Sets what the entries of an operation say of it; nothing is written when it says so already.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn set_course(
+    tx: &mut ShopTx,
+    operation_id: Uuid,
+    course: &Course,
+) -> Result<(), DbError> {
     sqlx::query!(
         "update job_operation set state = $3, started_at = $4, machine_id = $5, person_id = $6, version = version + 1
          where shop_id = $1 and id = $2
            and (state, started_at, machine_id, person_id) is distinct from ($3, $4::timestamptz, $5::uuid, $6::uuid)",
         tx.shop_id(),
         operation_id,
-        state.code(),
-        first,
-        last.and_then(|e| e.machine),
-        last.map(|e| e.person),
+        course.state.code(),
+        course.started_at,
+        course.machine,
+        course.person,
     )
     .execute(tx.conn())
     .await?;
@@ -342,96 +317,38 @@ pub async fn live(tx: &mut ShopTx) -> Result<Vec<Booking>, DbError> {
     of_operations(tx, &operations).await
 }
 
-/// The questions to ask about these entries: clocks that ran past the end of somebody's shift.
+/// The operations on which something was booked between two moments, both included.
 ///
 /// # Errors
-/// [`DbError::Corrupt`], [`DbError::Database`].
-pub async fn questions(
+/// [`DbError::Database`].
+pub async fn operations_between(
     tx: &mut ShopTx,
-    live: &[Booking],
-    now: DateTime<Utc>,
-) -> Result<Vec<Question>, DbError> {
-    let entries: Vec<Entry> = live.iter().map(|b| b.entry).collect();
-    let clocks = shopfloor::clocks(&entries);
-    let running = || clocks.iter().filter(|c| c.until.is_none());
-    let Some(first) = running().map(|c| c.from).min() else {
-        return Ok(Vec::new());
-    };
-    let working_time = calendars::read(tx).await?;
-    // From the day before, so that a shift under way is seen whole, to the next shift after a long holiday.
-    let from = first.checked_sub_days(Days::new(1)).unwrap_or(first);
-    let until = now.checked_add_days(Days::new(30)).unwrap_or(now);
-    let calendars: HashMap<Uuid, Calendar> = running()
-        .map(|c| {
-            let owner = calendars::Owner::Person(c.person);
-            (c.person, working_time.calendar(owner, from, until))
-        })
-        .collect();
-    let asked = shopfloor::forgotten(&clocks, &entries, now, |person, at| {
-        shopfloor::shift_end(calendars.get(&person)?.intervals(), at)
-    });
-    Ok(asked
-        .into_iter()
-        .filter_map(|forgotten| {
-            let start = live.iter().find(|b| b.entry.id == forgotten.clock.start)?;
-            Some(Question {
-                forgotten,
-                start: start.clone(),
-            })
-        })
-        .collect())
-}
-
-/// The longest a clock is expected to run without any entry: how far back entries of other jobs are read that may share
-/// time with a job's own.
-const LONGEST_CLOCK: Days = Days::new(7);
-
-/// Minutes spent on each operation of a job, its share of what was done together with other jobs counted. Clocks that
-/// run are counted until now, those that must be asked about not at all.
-///
-/// # Errors
-/// [`DbError::Corrupt`], [`DbError::Database`].
-pub async fn hours_of_job(
-    tx: &mut ShopTx,
-    own: &[Booking],
-    now: DateTime<Utc>,
-) -> Result<HashMap<Uuid, Hours>, DbError> {
-    let times = || own.iter().map(|b| b.entry.at);
-    let (Some(first), Some(last)) = (times().min(), times().max()) else {
-        return Ok(HashMap::new());
-    };
-    let running = shopfloor::clocks(&own.iter().map(|b| b.entry).collect::<Vec<_>>())
-        .iter()
-        .any(|c| c.until.is_none());
-    let from = first.checked_sub_days(LONGEST_CLOCK).unwrap_or(first);
-    let until = if running { now } else { last };
-    let operations = sqlx::query_scalar!(
+    from: DateTime<Utc>,
+    until: DateTime<Utc>,
+) -> Result<Vec<Uuid>, DbError> {
+    Ok(sqlx::query_scalar!(
         "select distinct operation_id from booking where shop_id = $1 and at between $2 and $3",
         tx.shop_id(),
         from,
         until
     )
     .fetch_all(tx.conn())
-    .await?;
-    let all = of_operations(tx, &operations).await?;
-    let asked = questions(tx, &all, now).await?;
-    let entries: Vec<Entry> = all.iter().map(|b| b.entry).collect();
-    let mut clocks = shopfloor::clocks(&entries);
-    clocks.retain(|c| asked.iter().all(|q| q.forgotten.clock.start != c.start));
-    for clock in &mut clocks {
-        clock.until = clock.until.or(Some(now));
-    }
-    let standards: Standards = sqlx::query!(
+    .await?)
+}
+
+/// The standard setup minutes of some operations.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn setup_standards(tx: &mut ShopTx, operations: &[Uuid]) -> Result<Standards, DbError> {
+    let rows = sqlx::query!(
         r#"select id, setup_minutes as "setup!" from job_operation where shop_id = $1 and id = any ($2)"#,
         tx.shop_id(),
-        &operations
+        operations
     )
     .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(|row| (row.id, row.setup))
-    .collect();
-    Ok(shopfloor::hours(&clocks, &standards))
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.setup)).collect())
 }
 
 /// Something a device sent that could not be booked.

@@ -342,31 +342,12 @@ pub async fn photos(tx: &mut ShopTx, casting_id: Uuid) -> Result<Vec<Photo>, DbE
     .await?)
 }
 
-/// The files of a photograph in a folder: the picture and the small one.
-fn files(folder: &std::path::Path, shop_id: Uuid, id: Uuid) -> (PathBuf, PathBuf) {
-    let shop = folder.join(shop_id.simple().to_string());
-    (
-        shop.join(format!("{}.jpg", id.simple())),
-        shop.join(format!("{}-small.jpg", id.simple())),
-    )
-}
-
-fn on_disk(error: std::io::Error) -> DbError {
-    DbError::Database(sqlx::Error::Io(error))
-}
-
-/// Keeps a photograph. In a folder its files are written before the row, so a row never points at nothing.
+/// How many photographs a casting has. The casting stays locked until the transaction ends, so that the count holds.
 ///
 /// # Errors
-/// [`DbError::Refused`] when there are many already, [`DbError::NotFound`], [`DbError::Database`].
-pub async fn add_photo(
-    tx: &mut ShopTx,
-    place: &PhotoPlace,
-    casting_id: Uuid,
-    photo: &NewPhoto,
-) -> Result<Uuid, DbError> {
-    // Two who add at once wait for each other, so that the count holds.
-    let count = sqlx::query_scalar!(
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn count_photos(tx: &mut ShopTx, casting_id: Uuid) -> Result<i64, DbError> {
+    sqlx::query_scalar!(
         r#"select (select count(*) from casting_photo f where f.shop_id = c.shop_id and f.casting_id = c.id) as "count!"
            from casting c where c.shop_id = $1 and c.id = $2 for update"#,
         tx.shop_id(),
@@ -374,29 +355,22 @@ pub async fn add_photo(
     )
     .fetch_optional(tx.conn())
     .await?
-    .ok_or(DbError::NotFound("this casting"))?;
-    if count >= MOST_PHOTOS {
-        return Err(DbError::Refused(format!(
-            "There are {MOST_PHOTOS} photographs already; take one out first"
-        )));
-    }
-    let id = Uuid::now_v7();
-    let (body, thumbnail) = match place {
-        PhotoPlace::Database => (Some(&photo.body), Some(&photo.thumbnail)),
-        PhotoPlace::Folder(folder) => {
-            let (large, small) = files(folder, tx.shop_id(), id);
-            if let Some(shop) = large.parent() {
-                tokio::fs::create_dir_all(shop).await.map_err(on_disk)?;
-            }
-            tokio::fs::write(&large, &photo.body)
-                .await
-                .map_err(on_disk)?;
-            tokio::fs::write(&small, &photo.thumbnail)
-                .await
-                .map_err(on_disk)?;
-            (None, None)
-        }
-    };
+    .ok_or(DbError::NotFound("this casting"))
+}
+
+/// Adds a photograph under a key, with its bodies when they are kept in the database.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn add_photo(
+    tx: &mut ShopTx,
+    id: Uuid,
+    casting_id: Uuid,
+    photo: &NewPhoto,
+    in_database: bool,
+) -> Result<(), DbError> {
+    let body = in_database.then_some(&photo.body);
+    let thumbnail = in_database.then_some(&photo.thumbnail);
     sqlx::query!(
         "insert into casting_photo (shop_id, id, casting_id, caption, width, height, body, thumbnail, added_by)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
@@ -413,22 +387,20 @@ pub async fn add_photo(
     .execute(tx.conn())
     .await
     .map_err(of_casting)?;
-    Ok(id)
+    Ok(())
 }
 
-/// The body of a photograph, or its small one. One that was kept in the database is found there whatever the setting
-/// says now.
+/// The body of a photograph, or its small one; `None` when it is kept as a file.
 ///
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Database`].
 pub async fn photo_body(
     tx: &mut ShopTx,
-    place: &PhotoPlace,
     casting_id: Uuid,
     id: Uuid,
     small: bool,
-) -> Result<Vec<u8>, DbError> {
-    let body = sqlx::query_scalar!(
+) -> Result<Option<Vec<u8>>, DbError> {
+    sqlx::query_scalar!(
         "select case when $4 then thumbnail else body end as body from casting_photo
          where shop_id = $1 and casting_id = $2 and id = $3",
         tx.shop_id(),
@@ -438,35 +410,15 @@ pub async fn photo_body(
     )
     .fetch_optional(tx.conn())
     .await?
-    .ok_or(DbError::NotFound("this photograph"))?;
-    match (body, place) {
-        (Some(body), _) => Ok(body),
-        (None, PhotoPlace::Folder(folder)) => {
-            let (large, little) = files(folder, tx.shop_id(), id);
-            let file = if small { little } else { large };
-            match tokio::fs::read(file).await {
-                Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-                    Err(DbError::NotFound("this photograph’s file"))
-                }
-                other => other.map_err(on_disk),
-            }
-        }
-        (None, PhotoPlace::Database) => Err(DbError::NotFound("this photograph’s file")),
-    }
+    .ok_or(DbError::NotFound("this photograph"))
 }
 
-/// Takes a photograph out. Returns its files, if it has some, for [`remove_files`] once the transaction is committed:
-/// a row must never point at nothing.
+/// Removes a photograph; returns whether its bodies were in the database.
 ///
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn remove_photo(
-    tx: &mut ShopTx,
-    place: &PhotoPlace,
-    casting_id: Uuid,
-    id: Uuid,
-) -> Result<Vec<PathBuf>, DbError> {
-    let in_database = sqlx::query_scalar!(
+pub async fn remove_photo(tx: &mut ShopTx, casting_id: Uuid, id: Uuid) -> Result<bool, DbError> {
+    sqlx::query_scalar!(
         r#"delete from casting_photo where shop_id = $1 and casting_id = $2 and id = $3
            returning body is not null as "in_database!""#,
         tx.shop_id(),
@@ -475,31 +427,7 @@ pub async fn remove_photo(
     )
     .fetch_optional(tx.conn())
     .await?
-    .ok_or(DbError::NotFound("this photograph"))?;
-    Ok(match place {
-        PhotoPlace::Folder(folder) if !in_database => {
-            let (large, small) = files(folder, tx.shop_id(), id);
-            vec![large, small]
-        }
-        _ => Vec::new(),
-    })
-}
-
-/// Removes files of photographs; one that is gone already is no trouble. Every one is tried.
-///
-/// # Errors
-/// The first trouble there was.
-pub async fn remove_files(files: &[PathBuf]) -> Result<(), std::io::Error> {
-    let mut first = Ok(());
-    for file in files {
-        match tokio::fs::remove_file(file).await {
-            Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
-                first = first.and(Err(error))
-            }
-            _ => {}
-        }
-    }
-    first
+    .ok_or(DbError::NotFound("this photograph"))
 }
 
 fn of_casting(error: sqlx::Error) -> DbError {

@@ -4,46 +4,10 @@ use super::casting_records::{Origin, another_customers};
 use super::counters::{self, Counter};
 use super::read::{money, word};
 use super::{DbError, ShopTx};
+pub use crate::stock::{Outcome, Ownership, ShelfState};
 use crate::units::{Code, Money};
 use chrono::NaiveDate;
-use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
-
-/// Whose a casting is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
-#[strum(serialize_all = "snake_case")]
-pub enum Ownership {
-    /// The shop's.
-    Shop,
-    /// A customer's, left with the shop.
-    Customer,
-}
-
-/// What crack test and measuring found.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
-#[strum(serialize_all = "snake_case")]
-pub enum Outcome {
-    /// Fit to be machined.
-    Good,
-    /// Not.
-    Failed,
-}
-
-/// Where a casting stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
-#[strum(serialize_all = "snake_case")]
-pub enum ShelfState {
-    /// On the shelf, free to be used.
-    OnShelf,
-    /// Set aside for a job.
-    Reserved,
-    /// Used in a job.
-    Used,
-    /// Scrapped.
-    Scrapped,
-    /// Gone back to its owner.
-    Returned,
-}
 
 /// What is written down about a casting.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -232,70 +196,43 @@ pub async fn update(
     }
 }
 
-/// Writes down what crack test and measuring found. One that failed is scrap, or goes back when it is a customer's.
+/// Records what crack test and measuring found on a day, and where the casting is after it; `version` is the version the
+/// editor saw.
 ///
 /// # Errors
-/// [`DbError::Refused`] when it is not in the shop any more, [`DbError::Stale`], [`DbError::NotFound`],
-/// [`DbError::Database`].
-pub async fn inspect(
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn set_inspection(
     tx: &mut ShopTx,
     id: Uuid,
     version: i32,
-    outcome: Outcome,
-    on: NaiveDate,
+    (outcome, on): (Outcome, NaiveDate),
+    state: ShelfState,
 ) -> Result<(), DbError> {
     let done = sqlx::query!(
-        "update casting set outcome = $4, inspected_on = $5, version = version + 1,
-                state = case when $4 = 'good' then state when ownership = 'shop' then 'scrapped' else 'returned' end
-         where shop_id = $1 and id = $2 and version = $3 and state in ('on_shelf', 'reserved')",
+        "update casting set outcome = $4, inspected_on = $5, state = $6, version = version + 1
+         where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
         id,
         version,
         outcome.code(),
         on,
+        state.code(),
     )
     .execute(tx.conn())
     .await?;
-    if done.rows_affected() == 0 {
-        let now = get(tx, id).await?;
-        if now.version == version {
-            return Err(DbError::Refused(format!(
-                "Casting {} is not on the shelf any more; put it back first",
-                now.number
-            )));
-        }
-        return Err(DbError::Stale("this casting"));
-    }
-    Ok(())
+    one(done.rows_affected())
 }
 
-/// Takes a casting that no job has off the shelf (scrapped, returned) or puts it back, free of any job.
+/// Sets where a casting is, free of any job when it is on the shelf; `version` is the version the editor saw.
 ///
 /// # Errors
-/// [`DbError::Refused`] when a job has it or a job would be needed, and when the shop's own would go back to its
-/// owner; [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
-pub async fn move_to(
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn set_state(
     tx: &mut ShopTx,
     id: Uuid,
     version: i32,
     state: ShelfState,
 ) -> Result<(), DbError> {
-    let now = get(tx, id).await?;
-    if [now.state, state]
-        .iter()
-        .any(|s| matches!(s, ShelfState::Reserved | ShelfState::Used))
-    {
-        return Err(DbError::Refused(format!(
-            "Casting {} is set aside, used and freed by its job only",
-            now.number
-        )));
-    }
-    if state == ShelfState::Returned && now.details.ownership == Ownership::Shop {
-        return Err(DbError::Refused(format!(
-            "Casting {} is the shop's own and goes back to nobody; write it off instead",
-            now.number
-        )));
-    }
     let done = sqlx::query!(
         "update casting set state = $4, job_id = case when $4 = 'on_shelf' then null else job_id end,
                 version = version + 1
@@ -307,7 +244,11 @@ pub async fn move_to(
     )
     .execute(tx.conn())
     .await?;
-    if done.rows_affected() == 0 {
+    one(done.rows_affected())
+}
+
+fn one(rows: u64) -> Result<(), DbError> {
+    if rows == 0 {
         return Err(DbError::Stale("this casting"));
     }
     Ok(())
@@ -366,7 +307,10 @@ pub async fn reserve(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), DbEr
 }
 
 /// Puts a casting that is set aside for a job back on the shelf. One that the job does not have stays as it is.
-pub(super) async fn free(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), DbError> {
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn free(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), DbError> {
     sqlx::query!(
         "update casting set state = 'on_shelf', job_id = null, version = version + 1
          where shop_id = $1 and id = $2 and job_id = $3 and state = 'reserved'",
@@ -380,11 +324,10 @@ pub(super) async fn free(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), 
 }
 
 /// Ends the reservations of a job: used when the job is done, free again when it is not.
-pub(super) async fn end_reservations(
-    tx: &mut ShopTx,
-    job_id: Uuid,
-    used: bool,
-) -> Result<(), DbError> {
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn end_reservations(tx: &mut ShopTx, job_id: Uuid, used: bool) -> Result<(), DbError> {
     sqlx::query!(
         "update casting set state = case when $3 then 'used' else 'on_shelf' end,
                 job_id = case when $3 then job_id end, version = version + 1

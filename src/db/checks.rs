@@ -1,15 +1,14 @@
 //! Checks as they were made, and the holds that failed ones open.
 
 use super::read::word;
-use super::{DbError, ShopTx, jobs};
+use super::{DbError, ShopTx};
 use crate::estimating::{Check, Operation};
-use crate::quality::{Limits, Verdict, limit_gauge};
+use crate::quality::{DecisionKind, Found, Judged};
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
-use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-/// A check to be written down.
+/// A check to be recorded.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NewResult {
     /// The key made where it was entered.
@@ -24,7 +23,7 @@ pub struct NewResult {
     pub note: String,
     /// Who checked.
     pub person_id: Uuid,
-    /// Who wrote it down: the same person, or whoever enters it later for them.
+    /// Who recorded it: the same person, or whoever enters it later for them.
     pub entered_by: Uuid,
     /// At which device; `None` when it is entered by hand.
     pub device_id: Option<Uuid>,
@@ -36,22 +35,17 @@ pub struct NewResult {
     pub received_at: DateTime<Utc>,
 }
 
-/// What a check found.
+/// A check that arrived earlier under the same key.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Found {
-    /// A measurement, in the unit of the limits.
-    Measured(Decimal),
-    /// Gauged or judged: whether it goes.
-    Gauged(bool),
-}
-
-/// What became of a check that arrived.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Checked {
+pub struct Earlier {
+    /// The operation of a job.
+    pub operation_id: Uuid,
+    /// Which of its checks.
+    pub place: i32,
+    /// What was found.
+    pub found: Found,
     /// Whether it passed.
     pub passed: bool,
-    /// Whether it had arrived before.
-    pub again: bool,
 }
 
 /// A check as it was made.
@@ -83,20 +77,6 @@ pub struct CheckResult {
     pub entered_by: Option<String>,
     /// When.
     pub at: DateTime<Utc>,
-}
-
-/// What was decided about a hold.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
-#[strum(serialize_all = "snake_case")]
-pub enum DecisionKind {
-    /// It was measured again and is within its limits.
-    MeasuredAgain,
-    /// It is put right by more work.
-    Rework,
-    /// Somebody who may say so accepts it as it is.
-    Concession,
-    /// The casting is scrap.
-    Scrap,
 }
 
 /// A job stopped by a check that failed.
@@ -134,73 +114,40 @@ pub struct Hold {
     pub version: i32,
 }
 
-/// How a check is made: measured between limits, or gauged and judged.
-#[must_use]
-pub fn limits_of(check: &Check) -> Option<Limits> {
-    Limits::read(&check.limits)
-}
-
-/// Writes a check down, once however often it arrives. One that fails stops the job: it is on hold until somebody decides.
+/// The check that arrived earlier under a key, if one did.
 ///
 /// # Errors
-/// [`DbError::NotFound`] when there is no such operation, [`DbError::Refused`] when it has no such check, a
-/// measurement was given for what is gauged or the other way round, or the key was used for something else;
-/// [`DbError::Corrupt`], [`DbError::Database`].
-pub async fn record(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, DbError> {
-    let (job, operation) = jobs::operation(tx, new.operation_id).await?;
-    let earlier = sqlx::query!(
+/// [`DbError::Database`].
+pub async fn earlier(tx: &mut ShopTx, id: Uuid) -> Result<Option<Earlier>, DbError> {
+    let row = sqlx::query!(
         "select operation_id, place, measured, passed from check_result where shop_id = $1 and id = $2",
         tx.shop_id(),
-        new.id
+        id
     )
     .fetch_optional(tx.conn())
     .await?;
-    let refused = |why: &str| DbError::Refused(why.to_owned());
-    let place = i32::try_from(new.place).map_err(|_| refused("It has no such check"))?;
-    if let Some(earlier) = earlier {
-        let same_found = match new.found {
-            Found::Measured(measured) => earlier.measured == Some(measured),
-            Found::Gauged(goes) => earlier.measured.is_none() && earlier.passed == goes,
-        };
-        if earlier.operation_id != new.operation_id || earlier.place != place || !same_found {
-            return Err(refused("Its key was used for another check"));
-        }
-        return Ok(Checked {
-            passed: earlier.passed,
-            again: true,
-        });
-    }
-    let check = usize::try_from(new.place)
-        .ok()
-        .and_then(|place| operation.planned.checks.get(place))
-        .ok_or_else(|| refused("It has no such check"))?;
-    let limits = limits_of(check);
-    let (measured, passed, found) = match (&limits, new.found) {
-        (Some(limits), Found::Measured(measured)) => {
-            let words = match limits.verdict(measured) {
-                Verdict::Pass => "within",
-                Verdict::Small => "too small",
-                Verdict::Large => "too large",
-            };
-            let passed = limits.verdict(measured) == Verdict::Pass;
-            let unit = &limits.unit;
-            (
-                Some(measured),
-                passed,
-                format!("{measured} {unit} is {words}"),
-            )
-        }
-        (None, Found::Gauged(goes)) => (None, goes, "does not pass".to_owned()),
-        (Some(_), Found::Gauged(goes)) if limit_gauge(check).is_some() => {
-            (None, goes, "does not pass its gauge".to_owned())
-        }
-        (Some(_), Found::Gauged(_)) => {
-            return Err(refused("This check has limits: it wants a measurement"));
-        }
-        (None, Found::Measured(_)) => {
-            return Err(refused("This check is gauged: it wants go or no-go"));
-        }
-    };
+    Ok(row.map(|row| Earlier {
+        operation_id: row.operation_id,
+        place: row.place,
+        found: match row.measured {
+            Some(measured) => Found::Measured(measured),
+            None => Found::Gauged(row.passed),
+        },
+        passed: row.passed,
+    }))
+}
+
+/// Adds a check with its verdict.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn insert(
+    tx: &mut ShopTx,
+    new: &NewResult,
+    check: &Check,
+    judged: &Judged,
+) -> Result<(), DbError> {
+    let limits = judged.limits.as_ref();
     sqlx::query!(
         "insert into check_result (shop_id, id, operation_id, place, what, limits, instrument, lower, upper, unit, measured,
                                    passed, note, person_id, entered_by, device_id, at, device_at, received_at)
@@ -208,15 +155,15 @@ pub async fn record(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, DbError
         tx.shop_id(),
         new.id,
         new.operation_id,
-        place,
+        stored_place(new.place),
         check.what,
         check.limits,
         check.instrument,
-        limits.as_ref().and_then(|l| l.lower),
-        limits.as_ref().and_then(|l| l.upper),
-        limits.as_ref().map(|l| l.unit.clone()),
-        measured,
-        passed,
+        limits.and_then(|l| l.lower),
+        limits.and_then(|l| l.upper),
+        limits.map(|l| l.unit.clone()),
+        judged.measured,
+        judged.passed(),
         new.note,
         new.person_id,
         new.entered_by,
@@ -227,35 +174,41 @@ pub async fn record(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, DbError
     )
     .execute(tx.conn())
     .await?;
-    if !passed {
-        let why = format!(
-            "operation {}: {} {found} ({})",
-            operation.planned.number, check.what, check.limits
-        );
-        open(tx, new, job.id, &why).await?;
-    }
-    Ok(Checked {
-        passed,
-        again: false,
-    })
+    Ok(())
 }
 
-/// Opens a hold for a check that failed, unless the same check of the operation holds the job already.
-async fn open(tx: &mut ShopTx, new: &NewResult, job_id: Uuid, why: &str) -> Result<(), DbError> {
-    let place = i32::try_from(new.place).unwrap_or(i32::MAX);
-    let held = sqlx::query_scalar!(
+/// The place of a check as it is stored; no operation has so many that it matters.
+fn stored_place(place: u32) -> i32 {
+    i32::try_from(place).unwrap_or(i32::MAX)
+}
+
+/// Whether a check of an operation holds its job: one at the same place failed and nobody has decided yet.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn holds_job(tx: &mut ShopTx, operation_id: Uuid, place: u32) -> Result<bool, DbError> {
+    Ok(sqlx::query_scalar!(
         r#"select exists (select from quality_hold h
                           join check_result r on r.shop_id = h.shop_id and r.id = h.id
                           where h.shop_id = $1 and h.operation_id = $2 and r.place = $3 and h.decision is null) as "held!""#,
         tx.shop_id(),
-        new.operation_id,
-        place,
+        operation_id,
+        stored_place(place),
     )
     .fetch_one(tx.conn())
-    .await?;
-    if held {
-        return Ok(());
-    }
+    .await?)
+}
+
+/// Opens a hold for a check that failed, and puts its job on hold. A reason the job is on hold for already is kept.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn open_hold(
+    tx: &mut ShopTx,
+    new: &NewResult,
+    job_id: Uuid,
+    why: &str,
+) -> Result<(), DbError> {
     sqlx::query!(
         "insert into quality_hold (shop_id, id, job_id, operation_id, why, opened_at, opened_by)
          values ($1, $2, $3, $4, $5, $6, $7)",
@@ -269,7 +222,6 @@ async fn open(tx: &mut ShopTx, new: &NewResult, job_id: Uuid, why: &str) -> Resu
     )
     .execute(tx.conn())
     .await?;
-    // A reason that stands already is left; the job is held either way.
     sqlx::query!(
         "insert into job_hold (shop_id, id, reason) values ($1, $2, $3) on conflict (shop_id, id) do nothing",
         tx.shop_id(),
@@ -281,8 +233,11 @@ async fn open(tx: &mut ShopTx, new: &NewResult, job_id: Uuid, why: &str) -> Resu
     Ok(())
 }
 
-/// Lets a job go on after its last open hold was decided. A reason somebody gave by hand stays.
-pub(super) async fn let_go_on(tx: &mut ShopTx, job_id: Uuid) -> Result<(), DbError> {
+/// Takes a job off hold when none of its failed checks waits for a decision. A reason somebody gave by hand stays.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn release_job(tx: &mut ShopTx, job_id: Uuid) -> Result<(), DbError> {
     sqlx::query!(
         "delete from job_hold h where h.shop_id = $1 and h.id = $2
            and not exists (select from quality_hold q where q.shop_id = $1 and q.job_id = $2 and q.decision is null)
@@ -383,7 +338,10 @@ pub async fn passes_now(tx: &mut ShopTx, hold_id: Uuid) -> Result<bool, DbError>
 }
 
 /// The check of an operation that a hold is about.
-pub(super) async fn failed_check(
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn failed_check(
     tx: &mut ShopTx,
     hold_id: Uuid,
     operation: &Operation,

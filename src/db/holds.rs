@@ -1,64 +1,51 @@
-//! What is decided about a hold, and what follows: more work, a concession, or scrap with another donor or a new quote.
+//! Holds once they are decided: what was decided, what scrap costs a job, and the customers to be called.
 
-use super::checks::{self, DecisionKind};
-use super::enquiries::{self, EnquiryDetails};
-use super::jobs::{self, Job, JobOperation, OperationState};
-use super::read::money;
-use super::{DbError, ShopTx, castings_on_shelf, quotes};
-use crate::estimating::{Operation, Step, TimeSource};
-use crate::quality::again;
-use crate::units::{Code, Minutes, Money, Spread};
-use chrono::{DateTime, Utc};
-use rust_decimal::Decimal;
+use super::castings_on_shelf::Ownership;
+use super::read::{money, word};
+use super::{DbError, ShopTx};
+use crate::quality::{CallReason, Decision};
+use crate::units::{Code, Money};
+use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
-/// Work that puts right what a check found.
+/// The hold a decision was written to.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Rework {
-    /// What is done.
-    pub title: String,
-    /// On which kind of machine.
-    pub machine_kind: String,
-    /// Setup.
-    pub setup: Minutes,
-    /// Run, attended.
-    pub run: Minutes,
+pub struct Decided {
+    /// The job.
+    pub job_id: Uuid,
+    /// The operation whose check failed.
+    pub operation_id: Uuid,
+    /// Which check failed, and how.
+    pub why: String,
 }
 
-/// What is decided.
+/// A casting that was written off.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Decision {
-    /// It was measured again, and passes.
-    MeasuredAgain,
-    /// More work.
-    Rework(Rework),
-    /// Accepted as it is, by whom.
-    Concession(String),
-    /// The casting is scrap.
-    Scrap {
-        /// The casting that takes its place; none when the job is quoted anew or waits for one.
-        donor: Option<Uuid>,
-        /// Numbers of the finished operations that must be done again on it.
-        again: Vec<u32>,
-        /// Whether the customer is quoted anew.
-        requote: bool,
-    },
+pub struct WrittenOff {
+    /// Key.
+    pub id: Uuid,
+    /// The number on its tag.
+    pub number: i64,
+    /// Whose it was.
+    pub ownership: Ownership,
+    /// What it stood in the books for.
+    pub cost: Money,
 }
 
-/// A cost a job bears beyond its hours.
+/// A cost a job bears beyond its hours: a casting of the shop’s that was scrapped.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct JobCost {
-    /// What for.
-    pub what: String,
+    /// The number of the casting that was scrapped.
+    pub casting: i64,
     /// How much.
     pub amount: Money,
     /// When.
     pub at: DateTime<Utc>,
 }
 
-/// A customer who must hear something.
+/// A call to be made: a customer who must be told something.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ToTell {
+pub struct Call {
     /// Key.
     pub id: Uuid,
     /// The job.
@@ -67,22 +54,21 @@ pub struct ToTell {
     pub job_number: i64,
     /// What is to be done in it.
     pub job_title: String,
-    /// What they must hear.
-    pub why: String,
+    /// What they must be told.
+    pub reason: CallReason,
     /// Since when.
     pub since: DateTime<Utc>,
     /// Who called, when the job came from a call.
     pub caller: Option<String>,
-    /// How to reach them.
+    /// Their phone number or email.
     pub contact: Option<String>,
 }
 
-/// Decides a hold. `version` is the version whoever decides saw.
+/// Writes a decision to a hold. `version` is the version whoever decides saw.
 ///
 /// # Errors
-/// [`DbError::Stale`] when somebody decided meanwhile, [`DbError::Refused`] when the decision does not fit,
-/// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
-pub async fn decide(
+/// [`DbError::Stale`] when somebody has decided since, [`DbError::Database`].
+pub async fn set_decision(
     tx: &mut ShopTx,
     id: Uuid,
     version: i32,
@@ -90,177 +76,104 @@ pub async fn decide(
     note: &str,
     decision: &Decision,
     now: DateTime<Utc>,
-) -> Result<(), DbError> {
-    let (kind, said_by) = match decision {
-        Decision::MeasuredAgain => (DecisionKind::MeasuredAgain, None),
-        Decision::Rework(_) => (DecisionKind::Rework, None),
-        Decision::Concession(who) => (DecisionKind::Concession, Some(who.as_str())),
-        Decision::Scrap { .. } => (DecisionKind::Scrap, None),
-    };
-    let hold = sqlx::query!(
+) -> Result<Decided, DbError> {
+    sqlx::query_as!(
+        Decided,
         "update quality_hold set decision = $4, decided_at = $5, decided_by = $6, said_by = $7, note = $8,
                 version = version + 1
          where shop_id = $1 and id = $2 and version = $3 and decision is null returning job_id, operation_id, why",
         tx.shop_id(),
         id,
         version,
-        kind.code(),
+        decision.kind().code(),
         now,
         by,
-        said_by,
+        decision.allowed_by(),
         note,
     )
     .fetch_optional(tx.conn())
     .await?
-    .ok_or(DbError::Stale("this hold"))?;
-    let job = jobs::get(tx, hold.job_id).await?;
-    let operations = jobs::operations(tx, job.id).await?;
-    let held = operations
-        .iter()
-        .find(|o| o.id == hold.operation_id)
-        .ok_or(DbError::NotFound("this operation"))?;
-    match decision {
-        Decision::MeasuredAgain => {
-            if !checks::passes_now(tx, id).await? {
-                return Err(DbError::Refused(
-                    "The latest measurement does not pass: enter the new one first".to_owned(),
-                ));
-            }
-        }
-        Decision::Concession(_) => {}
-        Decision::Rework(rework) => {
-            let again = checks::failed_check(tx, id, &held.planned).await?;
-            let new = Operation {
-                checks: again.into_iter().collect(),
-                ..rework_operation(rework, held, &operations)
-            };
-            let number = new.number;
-            jobs::add_operations(tx, job.id, &[new], &[]).await?;
-            for waiting in &operations {
-                if waiting.planned.after.contains(&held.planned.number) {
-                    let mut after = waiting.planned.after.clone();
-                    after.push(number);
-                    jobs::set_after(tx, waiting.id, &after).await?;
-                }
-            }
-        }
-        Decision::Scrap {
-            donor,
-            again: numbers,
-            requote,
-        } => {
-            scrap(tx, id, &job, *donor, now).await?;
-            if *requote {
-                quote_anew(tx, id, &job, &hold.why).await?;
-            } else {
-                do_again(tx, &job, &operations, numbers).await?;
-            }
-            let why = match (requote, donor) {
-                (true, _) => "The casting is scrap; a new quote is needed",
-                (false, Some(_)) => {
-                    "The casting is scrap; work begins again on another, so the day moves"
-                }
-                (false, None) => "The casting is scrap, and there is no other yet",
-            };
-            tell(tx, job.id, why, now).await?;
-        }
-    }
-    checks::let_go_on(tx, job.id).await
+    .ok_or(DbError::Stale("this hold"))
 }
 
-fn rework_operation(rework: &Rework, held: &JobOperation, all: &[JobOperation]) -> Operation {
-    let taken = |number: &u32| all.iter().all(|o| o.planned.number != *number);
-    let first = held.planned.number.saturating_add(1);
-    let number = (first..).find(taken).unwrap_or(first);
-    let same_machine = rework.machine_kind == held.planned.machine_kind;
-    Operation {
-        number,
-        title: format!("Rework: {}", rework.title),
-        machine_kind: rework.machine_kind.clone(),
-        setup_key: if same_machine {
-            held.planned.setup_key.clone()
-        } else {
-            format!("{} / rework", rework.machine_kind)
-        },
-        setup: rework.setup,
-        setup_spread: Spread::NONE,
-        run: rework.run,
-        attended_share: Decimal::ONE,
-        steps: vec![Step {
-            code: "REWORK".to_owned(),
-            name: rework.title.clone(),
-            place: None,
-            count: 1,
-            each: rework.run,
-            source: TimeSource::Owner,
-            how: "reckoned when it was decided".to_owned(),
-            spread: Spread::NONE,
-        }],
-        after: vec![held.planned.number],
-        checks: Vec::new(),
-        materials: Vec::new(),
-        can_fail: false,
-        outside: None,
-        ..held.planned.clone()
-    }
-}
-
-/// Writes the job's casting off, charges the job with it, and sets another aside.
-async fn scrap(
+/// Writes off the castings that are set aside for a job: they failed their inspection on that day, unless another day
+/// was noted before.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn write_off_castings(
     tx: &mut ShopTx,
-    hold_id: Uuid,
-    job: &Job,
-    donor: Option<Uuid>,
-    now: DateTime<Utc>,
-) -> Result<(), DbError> {
-    let scrapped = sqlx::query!(
+    job_id: Uuid,
+    on: NaiveDate,
+) -> Result<Vec<WrittenOff>, DbError> {
+    let rows = sqlx::query!(
         "update casting set state = 'scrapped', outcome = 'failed', inspected_on = coalesce(inspected_on, $3),
                 version = version + 1
          where shop_id = $1 and job_id = $2 and state = 'reserved'
          returning id, number, ownership, cost, currency",
         tx.shop_id(),
-        job.id,
-        now.date_naive(),
+        job_id,
+        on,
     )
     .fetch_all(tx.conn())
     .await?;
-    let by = tx.person_id();
-    for casting in &scrapped {
-        if casting.ownership == castings_on_shelf::Ownership::Shop.code() {
-            sqlx::query!(
-                "insert into job_cost (shop_id, id, job_id, hold_id, what, amount, currency, at, person_id)
-                 values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
-                tx.shop_id(),
-                Uuid::now_v7(),
-                job.id,
-                hold_id,
-                format!("Casting {}, scrapped", casting.number),
-                casting.cost,
-                casting.currency,
-                now,
-                by,
-            )
-            .execute(tx.conn())
-            .await?;
-        }
-    }
-    if let Some(donor) = donor {
-        castings_on_shelf::reserve(tx, donor, job.id).await?;
-    }
+    rows.into_iter()
+        .map(|row| {
+            Ok(WrittenOff {
+                id: row.id,
+                number: row.number,
+                ownership: word("ownership", &row.ownership)?,
+                cost: money("cost of a casting", row.cost, &row.currency)?,
+            })
+        })
+        .collect()
+}
+
+/// Charges a job with a casting that was scrapped after a hold.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn add_cost(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    hold_id: Uuid,
+    casting: &WrittenOff,
+    now: DateTime<Utc>,
+) -> Result<(), DbError> {
+    let currency = casting.cost.currency();
     sqlx::query!(
-        "update need set casting_id = $3, state = 'wanted', expected_on = null, version = version + 1
-         where shop_id = $1 and job_id = $2 and kind = 'donor'",
+        "insert into job_cost (shop_id, id, job_id, hold_id, casting_number, amount, currency, at, person_id)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
         tx.shop_id(),
-        job.id,
-        donor,
+        Uuid::now_v7(),
+        job_id,
+        hold_id,
+        casting.number,
+        casting.cost.amount(),
+        currency.code(),
+        now,
+        tx.person_id(),
     )
     .execute(tx.conn())
     .await?;
+    Ok(())
+}
+
+/// Notes on a hold which casting was scrapped and which takes its place.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn set_castings(
+    tx: &mut ShopTx,
+    id: Uuid,
+    scrapped: Option<Uuid>,
+    donor: Option<Uuid>,
+) -> Result<(), DbError> {
     sqlx::query!(
         "update quality_hold set scrapped_casting_id = $3, new_casting_id = $4 where shop_id = $1 and id = $2",
         tx.shop_id(),
-        hold_id,
-        scrapped.first().map(|c| c.id),
+        id,
+        scrapped,
         donor,
     )
     .execute(tx.conn())
@@ -268,90 +181,47 @@ async fn scrap(
     Ok(())
 }
 
-/// The finished operations that a new casting needs again, before whatever waited for them.
-async fn do_again(
-    tx: &mut ShopTx,
-    job: &Job,
-    operations: &[JobOperation],
-    numbers: &[u32],
-) -> Result<(), DbError> {
-    let done: Vec<&Operation> = operations
-        .iter()
-        .filter(|o| o.state == OperationState::Done && numbers.contains(&o.planned.number))
-        .map(|o| &o.planned)
-        .collect();
-    let largest = operations
-        .iter()
-        .map(|o| o.planned.number)
-        .max()
-        .unwrap_or(0);
-    let renumbered = again(&done, largest);
-    jobs::add_operations(tx, job.id, &renumbered.operations, &renumbered.numbers).await?;
-    for waiting in operations
-        .iter()
-        .filter(|o| o.state != OperationState::Done)
-    {
-        let after = renumbered.after(&waiting.planned.after);
-        if after != waiting.planned.after {
-            jobs::set_after(tx, waiting.id, &after).await?;
-        }
-    }
-    Ok(())
-}
-
-/// Opens an enquiry like the one the job came from; the job stays on hold until the office closes it or lets it go on.
-async fn quote_anew(tx: &mut ShopTx, hold_id: Uuid, job: &Job, why: &str) -> Result<(), DbError> {
-    let from = match job.quote_id {
-        Some(quote_id) => {
-            let quote = quotes::get(tx, quote_id).await?;
-            Some(enquiries::get(tx, quote.enquiry_id).await?.details)
-        }
-        None => None,
-    };
-    let note = format!(
-        "Job {} is quoted anew, because its casting is scrap: {why}.",
-        job.number
-    );
-    let details = match from {
-        Some(details) => EnquiryDetails {
-            note: format!("{note}\n{}", details.note).trim().to_owned(),
-            ..details
-        },
-        None => EnquiryDetails {
-            caller: format!("Customer of job {}", job.number),
-            note: format!("{note}\n{}", job.title),
-            ..EnquiryDetails::default()
-        },
-    };
-    let (enquiry_id, number) = enquiries::create(tx, &details).await?;
+/// Notes on a hold the enquiry in which its job is quoted again.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn set_enquiry(tx: &mut ShopTx, id: Uuid, enquiry_id: Uuid) -> Result<(), DbError> {
     sqlx::query!(
         "update quality_hold set enquiry_id = $3 where shop_id = $1 and id = $2",
         tx.shop_id(),
-        hold_id,
+        id,
         enquiry_id,
     )
     .execute(tx.conn())
     .await?;
+    Ok(())
+}
+
+/// Puts a job on hold for a reason, in place of whatever reason there was.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn hold_job(tx: &mut ShopTx, job_id: Uuid, reason: &str) -> Result<(), DbError> {
     sqlx::query!(
         "insert into job_hold (shop_id, id, reason) values ($1, $2, $3)
          on conflict (shop_id, id) do update set reason = excluded.reason, version = job_hold.version + 1",
         tx.shop_id(),
-        job.id,
-        format!("to be quoted anew: enquiry {number}"),
+        job_id,
+        reason,
     )
     .execute(tx.conn())
     .await?;
     Ok(())
 }
 
-/// Lists a job's customer to be told something.
+/// Lists a job's customer to be called.
 ///
 /// # Errors
 /// [`DbError::Database`].
-pub async fn tell(
+pub async fn add_call(
     tx: &mut ShopTx,
     job_id: Uuid,
-    why: &str,
+    reason: CallReason,
     now: DateTime<Utc>,
 ) -> Result<(), DbError> {
     sqlx::query!(
@@ -359,7 +229,7 @@ pub async fn tell(
         tx.shop_id(),
         Uuid::now_v7(),
         job_id,
-        why,
+        reason.code(),
         now,
     )
     .execute(tx.conn())
@@ -367,13 +237,12 @@ pub async fn tell(
     Ok(())
 }
 
-/// The customers who must hear something, the longest waiting first; of one job when one is named.
+/// The calls to be made, the longest waiting first; of one job when one is named.
 ///
 /// # Errors
-/// [`DbError::Database`].
-pub async fn to_tell(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<ToTell>, DbError> {
-    Ok(sqlx::query_as!(
-        ToTell,
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn calls(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Call>, DbError> {
+    let rows = sqlx::query!(
         r#"select t.id, t.job_id, j.number as job_number, j.title as job_title, t.why, t.since, e.caller as "caller?",
                   e.contact as "contact?"
            from to_tell t
@@ -386,14 +255,28 @@ pub async fn to_tell(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<ToTell
         job_id
     )
     .fetch_all(tx.conn())
-    .await?)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(Call {
+                id: row.id,
+                job_id: row.job_id,
+                job_number: row.job_number,
+                job_title: row.job_title,
+                reason: word("reason of a call", &row.why)?,
+                since: row.since,
+                caller: row.caller,
+                contact: row.contact,
+            })
+        })
+        .collect()
 }
 
-/// Notes that a customer was told, and what was said.
+/// Notes that a call was made, and what was said.
 ///
 /// # Errors
 /// [`DbError::NotFound`] when it is not on the list any more, [`DbError::Database`].
-pub async fn told(
+pub async fn call_made(
     tx: &mut ShopTx,
     id: Uuid,
     by: Uuid,
@@ -422,7 +305,7 @@ pub async fn told(
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn costs(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<JobCost>, DbError> {
     let rows = sqlx::query!(
-        "select what, amount, currency, at from job_cost where shop_id = $1 and job_id = $2 order by at, id",
+        "select casting_number, amount, currency, at from job_cost where shop_id = $1 and job_id = $2 order by at, id",
         tx.shop_id(),
         job_id
     )
@@ -432,7 +315,7 @@ pub async fn costs(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<JobCost>, DbErro
         .map(|row| {
             Ok(JobCost {
                 amount: money("cost of a job", row.amount, &row.currency)?,
-                what: row.what,
+                casting: row.casting_number,
                 at: row.at,
             })
         })

@@ -2,37 +2,13 @@
 
 use super::counters::{self, Counter};
 use super::read::{corrupt, count, word};
-use super::{DbError, ShopTx, castings_on_shelf};
+use super::{DbError, ShopTx};
 use crate::estimating::{Operation, Route};
+pub use crate::jobs::{JobState, OperationState};
 use crate::units::{Code, Minutes};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde_json::Value;
-use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
-
-/// How far a job has come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
-#[strum(serialize_all = "snake_case")]
-pub enum JobState {
-    /// To be done.
-    Open,
-    /// Done.
-    Done,
-    /// Given up.
-    Cancelled,
-}
-
-/// How far an operation has come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
-#[strum(serialize_all = "snake_case")]
-pub enum OperationState {
-    /// Waiting for its machine.
-    Queued,
-    /// Begun.
-    Started,
-    /// Done.
-    Done,
-}
 
 /// A job to be put into work.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -58,7 +34,7 @@ pub struct Job {
     pub quote_id: Option<Uuid>,
     /// What is to be done.
     pub title: String,
-    /// How far it has come.
+    /// Its state.
     pub state: JobState,
     /// The day the shop works to.
     pub due_on: NaiveDate,
@@ -77,7 +53,7 @@ pub struct JobOperation {
     pub id: Uuid,
     /// As it was planned.
     pub planned: Operation,
-    /// How far it has come.
+    /// Its state.
     pub state: OperationState,
     /// Whether it was added to the route later: rework, or work done again.
     pub added: bool,
@@ -266,25 +242,17 @@ pub async fn operation(tx: &mut ShopTx, id: Uuid) -> Result<(Job, JobOperation),
     Ok((job, operation.ok_or(DbError::NotFound("this operation"))?))
 }
 
-/// Adds operations to the route of an open job: rework, or with `again_for` those that do finished ones of these numbers
+/// Adds operations to the route of a job: rework, or with `again_for` those that do finished ones of these numbers
 /// again. Their numbers must be free.
 ///
 /// # Errors
-/// [`DbError::Refused`] when the job is closed, [`DbError::NotFound`], [`DbError::Database`].
+/// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn add_operations(
     tx: &mut ShopTx,
     job_id: Uuid,
     operations: &[Operation],
     again_for: &[u32],
 ) -> Result<(), DbError> {
-    let job = get(tx, job_id).await?;
-    if job.state != JobState::Open {
-        return Err(DbError::Refused(format!(
-            "Job {} is already {}",
-            job.number,
-            job.state.code()
-        )));
-    }
     insert_operations(tx, job_id, operations).await?;
     let numbers = operations.iter().map(|o| o.number);
     let numbers: Vec<i32> = numbers.filter_map(|n| i32::try_from(n).ok()).collect();
@@ -333,8 +301,11 @@ async fn insert_operations(
     Ok(())
 }
 
-/// Says anew which operations of its job an operation waits for, by their numbers.
-pub(super) async fn set_after(tx: &mut ShopTx, id: Uuid, after: &[u32]) -> Result<(), DbError> {
+/// Sets which operations of its job an operation waits for, by their numbers.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn set_after(tx: &mut ShopTx, id: Uuid, after: &[u32]) -> Result<(), DbError> {
     sqlx::query!(
         "update job_operation set planned = jsonb_set(planned, '{after}', $3), version = version + 1
          where shop_id = $1 and id = $2",
@@ -371,17 +342,16 @@ pub async fn update(tx: &mut ShopTx, job: &Job) -> Result<i32, DbError> {
     }
 }
 
-/// Ends a job: done, and the castings set aside for it are used; or cancelled, and they are free again.
+/// Sets the state of an open job; `version` is the version the editor saw. Nothing is said of its castings.
 ///
 /// # Errors
-/// [`DbError::Refused`] when it is closed, or when operations are not done, [`DbError::Stale`],
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn close(tx: &mut ShopTx, id: Uuid, version: i32, done: bool) -> Result<(), DbError> {
-    let state = if done {
-        JobState::Done
-    } else {
-        JobState::Cancelled
-    };
+/// [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Refused`] when it is closed, [`DbError::Database`].
+pub async fn set_state(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    state: JobState,
+) -> Result<(), DbError> {
     let closed = sqlx::query!(
         "update job set state = $4, version = version + 1
          where shop_id = $1 and id = $2 and version = $3 and state = 'open'",
@@ -395,24 +365,25 @@ pub async fn close(tx: &mut ShopTx, id: Uuid, version: i32, done: bool) -> Resul
     if closed.rows_affected() == 0 {
         return Err(closed_or_stale(tx, id).await);
     }
-    if done {
-        let left = sqlx::query_scalar!(
+    Ok(())
+}
+
+/// How many operations of a job are not done.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn operations_left(tx: &mut ShopTx, id: Uuid) -> Result<usize, DbError> {
+    let left = sqlx::query_scalar!(
             r#"select count(*) as "left!" from job_operation where shop_id = $1 and job_id = $2 and state <> 'done'"#,
             tx.shop_id(),
             id
         )
         .fetch_one(tx.conn())
         .await?;
-        if left > 0 {
-            return Err(DbError::Refused(format!(
-                "{left} of its operations are not done"
-            )));
-        }
-    }
-    castings_on_shelf::end_reservations(tx, id, done).await
+    Ok(usize::try_from(left).unwrap_or(0))
 }
 
-/// Says how far an operation of an open job has come.
+/// Sets the state of an operation of an open job.
 ///
 /// # Errors
 /// [`DbError::Refused`] when the job is closed, [`DbError::Stale`], [`DbError::NotFound`],
@@ -495,7 +466,10 @@ async fn closed_or_stale(tx: &mut ShopTx, id: Uuid) -> DbError {
 }
 
 /// Refuses a job that is closed, and keeps others from closing it until this transaction ends.
-pub(super) async fn open(tx: &mut ShopTx, job_id: Uuid) -> Result<(), DbError> {
+///
+/// # Errors
+/// [`DbError::Refused`] when it is closed, [`DbError::NotFound`], [`DbError::Database`].
+pub async fn open(tx: &mut ShopTx, job_id: Uuid) -> Result<(), DbError> {
     let job = sqlx::query!(
         "select number, state from job where shop_id = $1 and id = $2 for share",
         tx.shop_id(),

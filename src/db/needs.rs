@@ -3,46 +3,13 @@
 //! A need that names a casting, an item of stock or a tool stands as that stands: goods on hand and on order go to the
 //! job that is due first. Any other says itself whether its goods are here, on order, or nobody knows.
 
-mod standing;
-
-pub use standing::{Cover, Loan, Reserved, Source, Standing};
-
-use super::castings_on_shelf::{self, ShelfState};
 use super::read::{corrupt, word};
-use super::{DbError, ShopTx, jobs};
-use crate::enquiry::quote::DonorSource;
-use crate::estimating::Route;
+use super::{DbError, ShopTx};
+pub use crate::stock::{Arrival, Cover, Loan, NeedKind, Reserved, Source, Standing};
 use crate::units::Code;
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
-use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
-
-/// What kind of thing is needed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
-#[strum(serialize_all = "snake_case")]
-pub enum NeedKind {
-    /// A casting to be worked on.
-    Donor,
-    /// A part that goes into the work.
-    Part,
-    /// Material that is used up.
-    Material,
-    /// Tooling that comes back: temporary bolts, a mandrel.
-    Tool,
-}
-
-/// What was last said of a need's own goods.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
-#[strum(serialize_all = "snake_case")]
-pub enum Arrival {
-    /// Nothing is on order.
-    Wanted,
-    /// On order.
-    Ordered,
-    /// Come, or taken from stock.
-    Here,
-}
 
 /// What stands behind a need.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -93,14 +60,14 @@ pub struct Need {
     pub operation_number: Option<i32>,
     /// Whether that operation is still to be begun; true for a need of the whole job.
     pub ahead: bool,
-    /// How what stands behind it stands.
+    /// The status of what it draws on.
     pub source: Source,
     /// Counts edits.
     pub version: i32,
 }
 
 impl Need {
-    /// How it stands on a day. Goods that should have come before it are overdue, not here.
+    /// Its status on a day. Goods that should have come before it are overdue, not here.
     #[must_use]
     pub fn standing(&self, today: NaiveDate) -> Standing {
         self.source.standing(today)
@@ -145,23 +112,14 @@ impl TryFrom<Row> for Need {
             (Some(id), ..) => {
                 let state = row.casting_state.ok_or_else(|| missing("casting"))?;
                 let state = word("state of a casting", &state)?;
-                let ours = row.casting_job_id == Some(row.job_id)
-                    && matches!(state, ShelfState::Reserved | ShelfState::Used);
-                let reserved = Reserved {
-                    id,
-                    number: row.casting_number.ok_or_else(|| missing("casting"))?,
-                    ours,
-                    state,
-                };
+                let number = row.casting_number.ok_or_else(|| missing("casting"))?;
+                let is_the_jobs = row.casting_job_id == Some(row.job_id);
+                let reserved = Reserved::of(id, number, state, is_the_jobs);
                 (Behind::Casting(id), Source::Casting(reserved))
             }
             (None, Some(id), _) => {
-                let cover = match (arrival, row.on_hand, row.ordered_for) {
-                    (Arrival::Here, ..) => Cover::Taken,
-                    (_, Some(true), _) => Cover::OnHand,
-                    (_, _, Some(day)) => Cover::OnOrder(day),
-                    _ => Cover::Short,
-                };
+                let on_hand = row.on_hand == Some(true);
+                let cover = Cover::of(arrival, on_hand, row.ordered_for);
                 let name = row.item_name.ok_or_else(|| missing("item"))?;
                 (Behind::Item(id), Source::Stock { id, name, cover })
             }
@@ -300,7 +258,7 @@ pub struct Gate {
     pub kind: NeedKind,
     /// What, in words.
     pub what: String,
-    /// How it stands; never [`Standing::Here`]. Only [`Standing::Expected`] is a day to plan on; work that waits for
+    /// Its status; never [`Standing::Here`]. Only [`Standing::Expected`] is a day to plan on; work that waits for
     /// anything else has no day, and the plan must say so.
     pub standing: Standing,
 }
@@ -364,20 +322,11 @@ impl From<Behind> for Columns {
     }
 }
 
-/// Adds a need to an open job. A casting behind it is set aside for the job, if it is not yet.
+/// Adds a need to a job, whatever stands behind it.
 ///
 /// # Errors
-/// [`DbError::Refused`] when the job is closed or the casting is not free, [`DbError::NotFound`] when what it
-/// names is not there, [`DbError::Database`].
-pub async fn add(tx: &mut ShopTx, job_id: Uuid, details: &NeedDetails) -> Result<Uuid, DbError> {
-    jobs::open(tx, job_id).await?;
-    if let Behind::Casting(casting_id) = details.behind {
-        set_aside(tx, casting_id, job_id).await?;
-    }
-    insert(tx, job_id, details).await
-}
-
-async fn insert(tx: &mut ShopTx, job_id: Uuid, details: &NeedDetails) -> Result<Uuid, DbError> {
+/// [`DbError::NotFound`] when what it names is not there, [`DbError::Database`].
+pub async fn insert(tx: &mut ShopTx, job_id: Uuid, details: &NeedDetails) -> Result<Uuid, DbError> {
     let id = Uuid::now_v7();
     let columns = Columns::from(details.behind);
     sqlx::query!(
@@ -404,12 +353,10 @@ async fn insert(tx: &mut ShopTx, job_id: Uuid, details: &NeedDetails) -> Result<
     Ok(id)
 }
 
-/// Changes a need of an open job; `version` is the version the editor saw. A casting that is not behind it any more is
-/// free again.
+/// Changes a need of a job; `version` is the version the editor saw.
 ///
 /// # Errors
-/// [`DbError::Refused`] when the job is closed, the casting is not free or goods were taken from stock for it,
-/// [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
+/// [`DbError::Stale`], [`DbError::NotFound`] when what it names is not there, [`DbError::Database`].
 pub async fn update(
     tx: &mut ShopTx,
     job_id: Uuid,
@@ -417,20 +364,6 @@ pub async fn update(
     version: i32,
     details: &NeedDetails,
 ) -> Result<(), DbError> {
-    jobs::open(tx, job_id).await?;
-    let now = get(tx, job_id, id).await?;
-    if now.version != version {
-        return Err(DbError::Stale("this need"));
-    }
-    untaken(&now)?;
-    if now.details.behind != details.behind {
-        if let Behind::Casting(old) = now.details.behind {
-            castings_on_shelf::free(tx, old, job_id).await?;
-        }
-        if let Behind::Casting(new) = details.behind {
-            set_aside(tx, new, job_id).await?;
-        }
-    }
     let columns = Columns::from(details.behind);
     let done = sqlx::query!(
         "update need set operation_id = $5, kind = $6, what = $7, quantity = $8, unit = $9, casting_id = $10,
@@ -457,18 +390,11 @@ pub async fn update(
     one(done.rows_affected())
 }
 
-/// Takes a need of an open job out. A casting behind it is free again.
+/// Removes a need of a job; `version` is the version the editor saw.
 ///
 /// # Errors
-/// [`DbError::Refused`] when the job is closed or goods were taken from stock for it, [`DbError::Stale`],
-/// [`DbError::NotFound`], [`DbError::Database`].
+/// [`DbError::Refused`] when stock was ever booked for it, [`DbError::Stale`], [`DbError::Database`].
 pub async fn remove(tx: &mut ShopTx, job_id: Uuid, id: Uuid, version: i32) -> Result<(), DbError> {
-    jobs::open(tx, job_id).await?;
-    let now = get(tx, job_id, id).await?;
-    untaken(&now)?;
-    if let Behind::Casting(casting_id) = now.details.behind {
-        castings_on_shelf::free(tx, casting_id, job_id).await?;
-    }
     let done = sqlx::query!(
         "delete from need where shop_id = $1 and job_id = $2 and id = $3 and version = $4",
         tx.shop_id(),
@@ -481,7 +407,7 @@ pub async fn remove(tx: &mut ShopTx, job_id: Uuid, id: Uuid, version: i32) -> Re
     .map_err(|error| match error.as_database_error() {
         // Taken once and put back: the movements still name it.
         Some(db) if db.is_foreign_key_violation() => DbError::Refused(
-            "Stock was booked for it once, so it stays on record; set its quantity right instead"
+            "Stock was once booked for it, so it stays on record. Correct its quantity instead."
                 .to_owned(),
         ),
         _ => error.into(),
@@ -489,23 +415,11 @@ pub async fn remove(tx: &mut ShopTx, job_id: Uuid, id: Uuid, version: i32) -> Re
     one(done.rows_affected())
 }
 
-/// Says that the goods of a need are here. Only for one that stands for itself.
+/// Sets what was last said of the goods of a need; `version` is the version the editor saw.
 ///
 /// # Errors
-/// [`DbError::Refused`] when something behind it says how it stands, [`DbError::Stale`],
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn arrived(tx: &mut ShopTx, job_id: Uuid, id: Uuid, version: i32) -> Result<(), DbError> {
-    let now = get(tx, job_id, id).await?;
-    if now.details.behind != Behind::Itself {
-        return Err(DbError::Refused(format!(
-            "What stands behind “{}” says whether it is here",
-            now.details.what
-        )));
-    }
-    set_state(tx, id, version, Arrival::Here).await
-}
-
-pub(super) async fn set_state(
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn set_state(
     tx: &mut ShopTx,
     id: Uuid,
     version: i32,
@@ -524,51 +438,35 @@ pub(super) async fn set_state(
     one(done.rows_affected())
 }
 
-/// Writes down what a new job needs: its casting, and the materials of the elements of its route, each before the
-/// operation that uses it. A material that is kept in stock under the same name draws on stock.
+/// A material that an operation of a job needs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MaterialLine {
+    /// Number of the operation.
+    pub operation: u32,
+    /// The material.
+    pub name: String,
+    /// How much.
+    pub quantity: Decimal,
+}
+
+/// Adds materials to the needs of a job, each before the operation that uses it. A material that is kept in stock under
+/// the same name draws on stock.
 ///
 /// # Errors
-/// [`DbError::Database`].
-pub async fn of_route(
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn add_materials(
     tx: &mut ShopTx,
     job_id: Uuid,
-    route: &Route,
-    donor: Option<DonorSource>,
+    lines: &[MaterialLine],
 ) -> Result<(), DbError> {
-    if let Some(donor) = donor {
-        let (what, behind) = match donor {
-            DonorSource::Shelf(id) => ("Casting from the shelf", Behind::Casting(id)),
-            DonorSource::Brought => ("The customer’s own casting", Behind::Itself),
-            DonorSource::Bought => ("A casting, to be found and bought", Behind::Itself),
-        };
-        let details = NeedDetails {
-            operation_id: None,
-            kind: NeedKind::Donor,
-            what: what.to_owned(),
-            quantity: Decimal::ONE,
-            unit: "each".to_owned(),
-            behind,
-            arrival: Arrival::Wanted,
-            expected_on: None,
-        };
-        insert(tx, job_id, &details).await?;
-    }
-    let (mut ids, mut numbers, mut names, mut quantities) =
-        (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    for operation in &route.operations {
-        let number =
-            i32::try_from(operation.number).map_err(|why| corrupt("operation number", why))?;
-        for material in operation
-            .materials
-            .iter()
-            .filter(|m| m.quantity > Decimal::ZERO)
-        {
-            ids.push(Uuid::now_v7());
-            numbers.push(number);
-            names.push(material.name.clone());
-            quantities.push(material.quantity);
-        }
-    }
+    let ids: Vec<Uuid> = lines.iter().map(|_| Uuid::now_v7()).collect();
+    let numbers = lines
+        .iter()
+        .map(|line| i32::try_from(line.operation))
+        .collect::<Result<Vec<i32>, _>>()
+        .map_err(|why| corrupt("operation number", why))?;
+    let names: Vec<String> = lines.iter().map(|line| line.name.clone()).collect();
+    let quantities: Vec<Decimal> = lines.iter().map(|line| line.quantity).collect();
     sqlx::query!(
         "insert into need (shop_id, id, job_id, operation_id, kind, what, quantity, unit, item_id)
          select $1, line.id, $2, o.id, 'material', line.name, line.quantity, coalesce(i.unit, 'each'), i.id
@@ -587,26 +485,25 @@ pub async fn of_route(
     Ok(())
 }
 
-/// Sets a casting aside for a job, unless it has it already.
-async fn set_aside(tx: &mut ShopTx, casting_id: Uuid, job_id: Uuid) -> Result<(), DbError> {
-    let casting = castings_on_shelf::get(tx, casting_id).await?;
-    if casting.state == ShelfState::Reserved && casting.job_id == Some(job_id) {
-        return Ok(());
-    }
-    castings_on_shelf::reserve(tx, casting_id, job_id).await
-}
-
-fn untaken(need: &Need) -> Result<(), DbError> {
-    match &need.source {
-        Source::Stock {
-            cover: Cover::Taken,
-            ..
-        } => Err(DbError::Refused(format!(
-            "“{}” was taken from stock; put it back first",
-            need.details.what
-        ))),
-        _ => Ok(()),
-    }
+/// Puts another casting, or none yet, behind the need of a job for its casting.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn replace_donor(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    donor: Option<Uuid>,
+) -> Result<(), DbError> {
+    sqlx::query!(
+        "update need set casting_id = $3, state = 'wanted', expected_on = null, version = version + 1
+         where shop_id = $1 and job_id = $2 and kind = 'donor'",
+        tx.shop_id(),
+        job_id,
+        donor,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
 }
 
 fn one(rows: u64) -> Result<(), DbError> {

@@ -69,7 +69,7 @@ pub struct Kept {
     pub timetable: Timetable,
 }
 
-/// How far the plan stands behind the floor.
+/// How far the plan is behind the floor.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Freshness {
     /// It was made from the floor as it is.
@@ -439,7 +439,7 @@ pub async fn end_run(tx: &mut ShopTx, run_id: Uuid) -> Result<(), DbError> {
     Ok(())
 }
 
-/// Stops the run under way, if there is one; the plan there is stands.
+/// Stops the run under way, if there is one; the plan there is stays.
 ///
 /// # Errors
 /// [`DbError::Database`].

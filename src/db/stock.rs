@@ -1,9 +1,9 @@
 //! Parts and materials: what is kept, how much is on hand and on order, and every movement that made it so.
 
-use super::needs::{self, Arrival, Behind};
 use super::read::word;
 use super::rows::broken;
-use super::{DbError, ShopTx, jobs};
+use super::{DbError, ShopTx};
+use crate::stock::{Level, Transfer};
 use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
@@ -63,24 +63,15 @@ pub struct Item {
 }
 
 impl Item {
-    /// How much it falls short of its minimum, with what jobs still want of it taken off and what is on order added.
-    /// `None` when it has no minimum or does not fall short.
+    /// Its quantities, for the rules of stock.
     #[must_use]
-    pub fn short_by(&self) -> Option<Decimal> {
-        let free = self
-            .on_hand
-            .checked_add(self.on_order)?
-            .checked_sub(self.wanted)?;
-        let short = self.details.minimum?.checked_sub(free)?;
-        (short > Decimal::ZERO).then_some(short)
-    }
-
-    /// Whether what lies there is below its minimum, whatever is on order.
-    #[must_use]
-    pub fn is_low(&self) -> bool {
-        self.details
-            .minimum
-            .is_some_and(|minimum| self.on_hand < minimum)
+    pub fn level(&self) -> Level {
+        Level {
+            on_hand: self.on_hand,
+            wanted: self.wanted,
+            on_order: self.on_order,
+            minimum: self.details.minimum,
+        }
     }
 }
 
@@ -555,100 +546,24 @@ fn changed(rows: u64) -> Result<(), DbError> {
     Ok(())
 }
 
-/// Takes from stock what a need of an open job asks for.
+/// Books what goes from stock to the job of a need, or comes back.
 ///
 /// # Errors
-/// [`DbError::Refused`] when it is no need of stock, was taken already or there is not so much on hand,
-/// [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
-pub async fn take(
+/// [`DbError::Refused`] when there is not so much on hand, [`DbError::NotFound`], [`DbError::Database`].
+pub async fn book_for_need(
     tx: &mut ShopTx,
-    job_id: Uuid,
+    item_id: Uuid,
     need_id: Uuid,
-    version: i32,
+    quantity: Decimal,
+    transfer: Transfer,
 ) -> Result<(), DbError> {
-    jobs::open(tx, job_id).await?;
-    move_for(tx, job_id, need_id, version, Arrival::Here).await
-}
-
-/// Puts back what was taken from stock for a need.
-///
-/// # Errors
-/// [`DbError::Refused`] when it is no need of stock or nothing was taken, [`DbError::Stale`],
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn put_back(
-    tx: &mut ShopTx,
-    job_id: Uuid,
-    need_id: Uuid,
-    version: i32,
-) -> Result<(), DbError> {
-    move_for(tx, job_id, need_id, version, Arrival::Wanted).await
-}
-
-async fn move_for(
-    tx: &mut ShopTx,
-    job_id: Uuid,
-    need_id: Uuid,
-    version: i32,
-    to: Arrival,
-) -> Result<(), DbError> {
-    let need = needs::get(tx, job_id, need_id).await?;
-    let Behind::Item(item_id) = need.details.behind else {
-        return Err(DbError::Refused(format!(
-            "“{}” is not kept in stock",
-            need.details.what
-        )));
-    };
-    // The version is counted up first: of two who take at once, the second is told.
-    needs::set_state(tx, need_id, version, to).await?;
     let whose = For {
         order_id: None,
         need_id: Some(need_id),
     };
-    let quantity = need.details.quantity;
-    match (need.details.arrival, to) {
-        (Arrival::Wanted, Arrival::Here) => {
-            book(tx, item_id, -quantity, Reason::Issued, whose, "").await
-        }
-        (Arrival::Here, Arrival::Wanted) => {
-            book(tx, item_id, quantity, Reason::Returned, whose, "").await
-        }
-        _ => Err(DbError::Refused(format!(
-            "“{}” stands so already",
-            need.details.what
-        ))),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn item(on_hand: i64, wanted: i64, on_order: i64, minimum: Option<i64>) -> Item {
-        Item {
-            id: Uuid::nil(),
-            details: ItemDetails {
-                name: "Ground dowel".to_owned(),
-                unit: "each".to_owned(),
-                kept_at: String::new(),
-                supplier: String::new(),
-                minimum: minimum.map(Decimal::from),
-                active: true,
-            },
-            on_hand: on_hand.into(),
-            wanted: wanted.into(),
-            on_order: on_order.into(),
-            next_on: None,
-            version: 1,
-        }
-    }
-
-    #[test]
-    fn what_is_to_be_ordered_is_free_stock_against_the_minimum() {
-        assert_eq!(item(10, 0, 0, None).short_by(), None);
-        assert_eq!(item(10, 0, 0, Some(10)).short_by(), None);
-        assert_eq!(item(10, 4, 0, Some(10)).short_by(), Some(4.into()));
-        assert_eq!(item(10, 4, 4, Some(10)).short_by(), None);
-        assert_eq!(item(2, 9, 1, Some(5)).short_by(), Some(11.into()));
-        assert!(item(4, 0, 100, Some(5)).is_low() && !item(5, 0, 0, Some(5)).is_low());
-    }
+    let (quantity, reason) = match transfer {
+        Transfer::ToJob => (-quantity, Reason::Issued),
+        Transfer::Back => (quantity, Reason::Returned),
+    };
+    book(tx, item_id, quantity, reason, whose, "").await
 }

@@ -3,12 +3,13 @@
 
 use super::DemoError;
 use super::seed::Seed;
+use crate::app::{book_time, record_check};
 use crate::db::ShopTx;
 use crate::db::bookings::{self, NewBooking};
 use crate::db::calendars::{self, Owner};
-use crate::db::checks::{self, Found, NewResult};
+use crate::db::checks::NewResult;
 use crate::db::jobs::JobOperation;
-use crate::quality::{Limits, reading};
+use crate::quality::{Found, Limits, reading};
 use crate::shopfloor::Kind;
 use crate::units::Minutes;
 use chrono::{DateTime, Days, TimeDelta, Utc};
@@ -90,7 +91,7 @@ pub(super) async fn write(
                 corrects: None,
                 reason: None,
             };
-            bookings::record(tx, &entry).await?;
+            book_time::book(tx, &entry).await?;
         }
     }
     fail_a_check(tx, begun, now).await
@@ -243,7 +244,7 @@ async fn fail_a_check(
             device_at: at,
             received_at: at,
         };
-        checks::record(tx, &result).await?;
+        record_check::record(tx, &result).await?;
         return Ok(());
     }
     Ok(())

@@ -8,7 +8,7 @@ use super::stock;
 use crate::app::password::{self, PasswordError};
 use crate::castings::identify::{Found, Mark, MarkKind};
 use crate::db::calendars::{self, Holiday, Owner, ShiftRow, Stop};
-use crate::db::casting_records::{self, Measurement, Origin, PhotoPlace, Source};
+use crate::db::casting_records::{self, Measurement, Origin, Source};
 use crate::db::castings_on_shelf::{self, CastingDetails, Ownership};
 use crate::db::jobs::{self, NewJob, OperationState};
 use crate::db::people::{self, NewPerson, Role};
@@ -37,6 +37,12 @@ pub enum DemoError {
     /// The store.
     #[error(transparent)]
     Store(#[from] DbError),
+    /// Booking time on a job.
+    #[error(transparent)]
+    Booking(#[from] crate::app::book_time::BookError),
+    /// Recording a check.
+    #[error(transparent)]
+    Check(#[from] crate::app::record_check::CheckError),
     /// Hashing the demo password.
     #[error(transparent)]
     Password(#[from] PasswordError),
@@ -361,7 +367,7 @@ async fn write_records(
     }
     for seed in &on_shelf.photo {
         let picture = photo::photo(seed.view, seed.cylinders, &seed.caption)?;
-        casting_records::add_photo(tx, &PhotoPlace::Database, casting_id, &picture).await?;
+        casting_records::add_photo(tx, Uuid::now_v7(), casting_id, &picture, true).await?;
     }
     Ok(())
 }

@@ -3,9 +3,10 @@
 use super::draw::LiveJob;
 use super::fill::DemoError;
 use super::seed::{Seed, SeedError};
+use crate::app::meet_need;
 use crate::db::ShopTx;
 use crate::db::jobs;
-use crate::db::needs::{self, Arrival, Behind, NeedDetails, NeedKind};
+use crate::db::needs::{Arrival, Behind, NeedDetails, NeedKind};
 use crate::db::stock::{self, ItemDetails, OrderDetails};
 use crate::db::tools::{self, ToolDetails};
 use chrono::{Days, NaiveDate};
@@ -154,11 +155,11 @@ pub(super) async fn write_needs(
     job: &LiveJob,
 ) -> Result<(), DemoError> {
     let title = job.title.as_str();
-    needs::of_route(tx, job_id, &job.route, None).await?;
+    meet_need::of_route(tx, job_id, &job.route, None).await?;
     let operations = jobs::operations(tx, job_id).await?;
     let under_way = job.done + usize::from(job.begun);
     let begun = under_way > 0;
-    needs::add(tx, job_id, &donor(seed, kept, today, title, begun)).await?;
+    meet_need::add(tx, job_id, &donor(seed, kept, today, title, begun)).await?;
     let ahead = |title_has: &str, kind: &str| {
         let found = operations
             .iter()
@@ -186,7 +187,7 @@ pub(super) async fn write_needs(
             arrival: Arrival::Wanted,
             expected_on: None,
         };
-        needs::add(tx, job_id, &details).await?;
+        meet_need::add(tx, job_id, &details).await?;
     }
     for (at, tooling) in seed.stock.tooling.iter().enumerate() {
         let so_far = kept.tooled.entry(at).or_default();
@@ -211,7 +212,7 @@ pub(super) async fn write_needs(
             arrival: Arrival::Wanted,
             expected_on: None,
         };
-        needs::add(tx, job_id, &details).await?;
+        meet_need::add(tx, job_id, &details).await?;
         if tooling.out && first {
             tools::take_out(tx, id, job_id).await?;
         }

@@ -1,6 +1,7 @@
 //! What is printed: sheets of paper as PDF. A sheet is lines, boxes and a QR code, set from the top down; what does not
-//! fit goes on to the next page.
+//! fit goes on to the next page. [`notes`] holds what the program itself notes in records.
 
+pub mod notes;
 pub mod qr;
 pub mod route_card;
 mod sheet;

@@ -1,24 +1,18 @@
 //! The answer: every option simulated over the same number of futures, compared, and one recommended.
 
 use super::advice::{self, Offered};
-use super::options::{self, Options, Procurement, Proposal};
-use super::proportion::{self, MOST_TIMES_CHEAPEST};
+use super::options::{self, Options};
+use super::proportion;
 use super::range::{PriceRange, ReadyRange, percent_of};
 use super::say;
+use super::simulation::{Dropped, Simulated, Simulation, simulate};
 use super::wish::{Knowledge, ShelfCasting, Wish};
 use crate::castings::Conversion;
-use crate::estimating::cost::{CostError, Costing};
-use crate::estimating::futures::{CostSampler, percentile, plain};
-use crate::estimating::{CostBuildUp, Operation, Route};
-use crate::planning::{Candidate, ReadyDates, ready::CandidateOperation};
-use crate::sourcing::hunt::Spent;
+use crate::estimating::{CostBuildUp, Route};
+use crate::planning::ReadyDates;
 use crate::units::{Minutes, Money, MoneyError};
-use chrono::{DateTime, Duration, NaiveDate, TimeDelta, Utc};
-use rand_pcg::Pcg64;
-use rust_decimal::Decimal;
-use rust_decimal::prelude::FromPrimitive;
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
 /// One way to satisfy an enquiry.
@@ -136,12 +130,12 @@ impl OptionAnswer {
     }
 }
 
-/// The best conversion against the hunt, future by future.
+/// The best conversion against finding one, future by future.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Comparison {
     /// Key of the conversion.
     pub conversion: String,
-    /// Per cent of futures in which converting is cheaper. Where the hunt finds nothing, converting wins.
+    /// Per cent of futures in which converting is cheaper. Where none is found, converting wins.
     pub cheaper_percent: u32,
     /// Per cent of futures in which converting is sooner.
     pub sooner_percent: u32,
@@ -179,7 +173,7 @@ pub struct Answer {
     pub futures: u32,
     /// The options: what can be done first, cheapest first; then what cannot.
     pub options: Vec<OptionAnswer>,
-    /// Converting against hunting, where both can be done.
+    /// Converting against finding one, where both can be done.
     pub comparison: Option<Comparison>,
     /// Key of the option the shop would take, if any.
     pub recommended: Option<String>,
@@ -209,21 +203,10 @@ pub enum AnswerError {
     NotOfPattern(String),
 }
 
-/// When and how options are simulated.
-#[derive(Debug, Clone, Copy)]
-pub struct Simulation {
-    /// Now.
-    pub now: DateTime<Utc>,
-    /// How many futures to simulate; at least one.
-    pub futures: u32,
-    /// Seed: the same seed and knowledge give the same answer, so figures do not dance while a caller talks.
-    pub seed: u64,
-}
-
 /// Answers a wish from what the shop knows.
 ///
 /// # Errors
-/// [`AnswerError`]. An option that cannot be costed is not an error: it stands in the answer with the reason.
+/// [`AnswerError`]. An option that cannot be costed is not an error: it is in the answer with the reason.
 pub fn answer(
     wish: &Wish,
     knowledge: &Knowledge,
@@ -299,50 +282,6 @@ pub fn answer(
     Ok(answer)
 }
 
-/// An option with the futures behind it.
-struct Simulated {
-    option: OptionAnswer,
-    /// What was simulated.
-    proposal: Proposal,
-    /// The stream of random numbers it was simulated with.
-    stream: usize,
-    /// Price before tax, minor units, in each future.
-    price: Vec<i64>,
-    /// Direct cost, minor units, in each future.
-    direct: Vec<i64>,
-    /// Ready time in each future.
-    ready: Vec<Option<DateTime<Utc>>>,
-    /// Whether there is a block to work on, in each future.
-    released: Vec<bool>,
-    /// For a hunt: what decides how much an offered casting is worth.
-    offer: Option<OfferTerms>,
-}
-
-impl Simulated {
-    /// Prices of the futures in which a block is delivered, minor units.
-    fn delivered(&self) -> Vec<i64> {
-        let both = self.price.iter().zip(&self.released);
-        both.filter(|(_, released)| **released)
-            .map(|(price, _)| *price)
-            .collect()
-    }
-
-    /// The dearest of all figures shown of it, minor units.
-    fn dearest(&self) -> Option<i64> {
-        let figures = self.option.figures()?;
-        let PriceRange {
-            low,
-            likely,
-            high,
-            at_confidence,
-        } = figures.price;
-        [low, likely, high, at_confidence, figures.build_up.net]
-            .into_iter()
-            .map(|money| money.to_minor().unwrap_or(i64::MAX))
-            .max()
-    }
-}
-
 /// The options with no figure out of [proportion]. One that has such a figure is simulated again, this time stopping at
 /// the limit; one that still has is set beside what cannot be done.
 fn in_proportion(
@@ -370,285 +309,13 @@ fn in_proportion(
     Ok(kept)
 }
 
-/// What decides how much an offered casting is worth, in minor units.
-struct OfferTerms {
-    chance_good: f64,
-    carriage: f64,
-    inspection: f64,
-    rest_of_work: f64,
-}
-
-/// Why a proposal has no figures.
-#[derive(Debug, thiserror::Error)]
-enum Dropped {
-    #[error(transparent)]
-    Cost(#[from] CostError),
-    #[error("No sound one turned up in any of the simulated outcomes.")]
-    NothingFound,
-    #[error("It would cost more than {MOST_TIMES_CHEAPEST} times as much as the cheapest option.")]
-    OutOfProportion,
-}
-
-impl Dropped {
-    /// The option with the reason why it has no figures.
-    ///
-    /// # Errors
-    /// Sums that do not add up are no matter of one option.
-    fn reason(self, proposal: &Proposal) -> Result<OptionAnswer, AnswerError> {
-        match self {
-            Self::Cost(CostError::Money(error)) => Err(error.into()),
-            why => Ok(proposal.impossible(vec![why.to_string()])),
-        }
-    }
-}
-
-impl From<MoneyError> for Dropped {
-    fn from(error: MoneyError) -> Self {
-        Self::Cost(error.into())
-    }
-}
-
-/// Simulates one proposal: procurement, working time, cost and ready time in each future; with a stream of random
-/// numbers, and the price in minor units at which the shop stops, if there is one.
-fn simulate(
-    proposal: &Proposal,
-    wish: &Wish,
-    knowledge: &Knowledge,
-    dates: &dyn ReadyDates,
-    simulation: Simulation,
-    (stream, limit): (usize, Option<i64>),
-) -> Result<Simulated, Dropped> {
-    let futures = simulation.futures.max(1) as usize;
-    let way = &proposal.way;
-    let route = &way.route;
-    let operations = route.operations.len();
-    let costing = Costing {
-        route,
-        rates: &knowledge.rates,
-        policy: &knowledge.policy,
-        donor: way.donor,
-    };
-    let times = route.sampler().map_err(CostError::from)?;
-    let costs = CostSampler::new(&costing)?;
-    let mut rng = Pcg64::new(u128::from(simulation.seed), stream as u128);
-
-    let inspected = route.inspected_after();
-    let mut minutes = vec![0.0; futures * operations];
-    let mut release = Vec::with_capacity(futures);
-    let mut direct = Vec::with_capacity(futures);
-    // The same without the shop's own donors that fail, which are charged at their expectation.
-    let mut to_cover = Vec::with_capacity(futures);
-    let mut found = Vec::new();
-    for k in 0..futures {
-        let Some(mine) = minutes.get_mut(k * operations..(k + 1) * operations) else {
-            break;
-        };
-        times.sample(&mut rng, mine);
-        let procured = way.procurement.sample(&costs, &mut rng);
-        let whole = costs
-            .direct(mine, procured.failed)
-            .saturating_add(procured.spent_minor);
-        to_cover.push(match way.procurement {
-            Procurement::Hunt(_) => whole,
-            _ => costs.direct(mine, 0),
-        });
-        direct.push(whole);
-        // Every casting that fails has been through the inspection as well.
-        for minutes in mine.iter_mut().take(inspected) {
-            *minutes *= f64::from(procured.failed.saturating_add(1));
-        }
-        release.push(
-            procured
-                .days
-                .and_then(|days| simulation.now.checked_add_signed(days_from(days))),
-        );
-        found.push(procured.parts);
-    }
-    let price = direct
-        .iter()
-        .map(|&minor| {
-            let cost = Money::from_minor(minor, knowledge.currency);
-            knowledge.policy.price(cost)?.rounded().to_minor()
-        })
-        .collect::<Result<Vec<i64>, MoneyError>>()?;
-    if let Some(limit) = limit {
-        for (release, price) in release.iter_mut().zip(&price) {
-            if *price > limit {
-                *release = None;
-            }
-        }
-    }
-    let never = release.iter().filter(|release| release.is_none()).count();
-
-    let candidate = candidate(route);
-    // A future without a casting is not asked about; its release stands far out and its ready time is none.
-    let starts: Vec<DateTime<Utc>> = release
-        .iter()
-        .map(|r| r.unwrap_or(simulation.now))
-        .collect();
-    let mut ready = dates.ready(&candidate, &starts, &minutes);
-    for (ready, release) in ready.iter_mut().zip(&release) {
-        if release.is_none() {
-            *ready = None;
-        }
-    }
-
-    // A price is asked for a block that is delivered: futures without one do not count towards it.
-    let delivered = |values: &[i64]| -> Vec<i64> {
-        let both = values.iter().zip(&release);
-        both.filter(|(_, release)| release.is_some())
-            .map(|(value, _)| *value)
-            .collect()
-    };
-    let confidence = knowledge.policy.confidence_percent;
-    let range = PriceRange::of(&delivered(&price), confidence, knowledge.currency).ok_or(
-        if limit.is_some() {
-            Dropped::OutOfProportion
-        } else {
-            Dropped::NothingFound
-        },
-    )?;
-    let found: Vec<Spent> = found
-        .into_iter()
-        .zip(&release)
-        .filter(|(_, release)| release.is_some())
-        .filter_map(|(parts, _)| parts)
-        .collect();
-    let procured = match &way.procurement {
-        Procurement::Hunt(_) => options::procurement_lines(&found, knowledge.currency)?,
-        _ => Vec::new(),
-    };
-    let build_up = CostBuildUp::of_futures(&costing, procured, &delivered(&to_cover))?;
-    let figures = Figures {
-        price: range,
-        ready: ReadyRange::of(&ready, confidence),
-        in_time_percent: wish.wanted_by.map(|by| {
-            let hits = ready
-                .iter()
-                .flatten()
-                .filter(|time| time.with_timezone(&knowledge.zone).date_naive() <= by)
-                .count();
-            percent_of(hits, futures)
-        }),
-        never_percent: percent_of(never, futures),
-        machines: machine_times(route, &minutes, confidence),
-        route: route.clone(),
-        conversion: way.conversion.clone(),
-        build_up,
-    };
-    let offer = match &way.procurement {
-        Procurement::Hunt(hunt) => {
-            let expected: Vec<f64> = route
-                .operations
-                .iter()
-                .map(|o| plain(o.expected().0))
-                .collect();
-            let whole = costs.direct(&expected, 0) as f64;
-            let inspection = costs.direct(&expected, 1) as f64 - whole;
-            Some(OfferTerms {
-                chance_good: hunt.outlook().good.chance(),
-                carriage: hunt.carriage_minor() as f64,
-                inspection,
-                rest_of_work: whole - inspection,
-            })
-        }
-        _ => None,
-    };
-    Ok(Simulated {
-        option: proposal.possible(figures),
-        proposal: proposal.clone(),
-        stream,
-        price,
-        direct,
-        ready,
-        released: release.iter().map(Option::is_some).collect(),
-        offer,
-    })
-}
-
-fn days_from(days: f64) -> TimeDelta {
-    // Bounded by the horizon of a hunt, so it fits.
-    Duration::minutes((days * 1440.0).round() as i64)
-}
-
-/// The route as the planner sees it.
-fn candidate(route: &Route) -> Candidate {
-    let index_of = |number: u32| route.operations.iter().position(|o| o.number == number);
-    Candidate {
-        operations: route
-            .operations
-            .iter()
-            .map(|operation| CandidateOperation {
-                number: operation.number,
-                machine_kind: operation.machine_kind.clone(),
-                skill: operation.skill.clone(),
-                setup_key: operation.setup_key.clone(),
-                after: operation
-                    .after
-                    .iter()
-                    .filter_map(|&number| index_of(number))
-                    .collect(),
-                attended_share: attended_share(operation),
-                outside_days: operation.outside.map(|(_, days)| days),
-            })
-            .collect(),
-    }
-}
-
-/// Setup is attended, and of the run its share.
-fn attended_share(operation: &Operation) -> f64 {
-    let (setup, run) = (plain(operation.setup.0), plain(operation.run.0));
-    let share = plain(operation.attended_share);
-    if setup + run > 0.0 {
-        (setup + run * share) / (setup + run)
-    } else {
-        1.0
-    }
-}
-
-/// Working time by kind of machine, outside work left out.
-fn machine_times(route: &Route, minutes: &[f64], confidence: u32) -> Vec<MachineTime> {
-    let n = route.operations.len().max(1);
-    let mut kinds: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
-    for (i, operation) in route.operations.iter().enumerate() {
-        if operation.outside.is_none() {
-            kinds.entry(&operation.machine_kind).or_default().push(i);
-        }
-    }
-    kinds
-        .into_iter()
-        .map(|(kind, members)| {
-            let expected = members
-                .iter()
-                .filter_map(|&i| route.operations.get(i))
-                .map(Operation::expected)
-                .sum();
-            let totals: Vec<i64> = minutes
-                .chunks(n)
-                .map(|future| {
-                    let total: f64 = members.iter().filter_map(|&i| future.get(i)).sum();
-                    total.ceil() as i64
-                })
-                .collect();
-            let enough = percentile(&totals, confidence);
-            MachineTime {
-                machine_kind: kind.to_owned(),
-                expected,
-                at_confidence: enough
-                    .and_then(Decimal::from_i64)
-                    .map_or(expected, |m| Minutes(m).max(expected)),
-            }
-        })
-        .collect()
-}
-
 fn cheapest(done: &[Simulated]) -> Option<&Simulated> {
     done.iter()
         .filter(|s| s.option.kind.is_conversion())
         .min_by_key(|s| s.option.figures().map(|f| f.price.likely.amount()))
 }
 
-/// The cheapest conversion against the hunt.
+/// The cheapest conversion against finding one.
 ///
 /// The price below which an offered casting wins is where buying it costs as much as converting, both expected, before
 /// overhead and margin, which are in proportion on both sides. An offer at price p costs p, its carriage c and its

@@ -1,22 +1,25 @@
-//! The answer to the phone. A caller wants a block that can hardly be found. The shop can repair what the caller has,
-//! convert a commoner casting, take one off the shelf or go hunting; each has a price, a day and a risk. All of them
-//! are played through the same number of futures and laid side by side, so that the shop can say which way, what
-//! price, which day, how sure.
+//! Answers to enquiries, and quotes. A customer wants a block that is hard to find. The shop can repair the one they have,
+//! convert a more common casting, take one off the shelf or look for one to buy; each option has a price, a ready day and
+//! risks. All are simulated over the same number of futures and compared, so that the shop can say which option, what
+//! price, which day and how sure it is. One option, frozen on the day, is a quote.
 
 mod advice;
 pub mod answer;
 mod options;
+mod procurement;
 mod proportion;
 pub mod quote;
 pub mod range;
 pub mod say;
+pub mod simulation;
 pub mod wish;
 
 pub use answer::{
     Answer, AnswerError, Comparison, Figures, MachineTime, OptionAnswer, OptionKind, Outcome,
-    PlanState, Simulation, answer,
+    PlanState, answer,
 };
 pub use range::{PriceRange, ReadyRange};
+pub use simulation::Simulation;
 pub use wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work};
 
 #[cfg(test)]

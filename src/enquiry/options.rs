@@ -1,87 +1,19 @@
 //! Which options there are: each with its route, where the casting comes from and what could go wrong.
 
 use super::answer::{AnswerError, Figures, OptionAnswer, OptionKind, Outcome};
+use super::procurement::Procurement;
 use super::proportion::MOST_TIMES_CHEAPEST;
 use super::wish::{Knowledge, ShelfCasting, Supply, Wish};
 use crate::castings::{Conversion, Variant};
 use crate::estimating::Route;
 use crate::estimating::cost::{CostLine, Donor};
-use crate::estimating::futures::{CostSampler, rank};
-use crate::sourcing::hunt::{GIVE_UP_AFTER, HORIZON_DAYS, Spent};
+use crate::estimating::futures::rank;
+use crate::sourcing::hunt::{HORIZON_DAYS, Spent};
 use crate::sourcing::{Good, Hunt, Outlook, Unusable};
 use crate::units::{Currency, Money, MoneyError};
 use chrono::NaiveDate;
-use rand::Rng;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
-
-/// Where the casting comes from.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) enum Procurement {
-    /// The caller brings it. If it fails, the job ends there.
-    Brought,
-    /// From the shelf; once the shelf is empty, from a hunt for another, if one can be thought of.
-    Shelf {
-        /// How many there are.
-        free: u32,
-        /// What replaces the last of them.
-        then: Option<Hunt>,
-    },
-    /// Hunted for.
-    Hunt(Hunt),
-}
-
-/// What procuring took in one future.
-pub(super) struct Procured {
-    /// Days until work can start; `None` when never.
-    pub(super) days: Option<f64>,
-    /// Castings that failed the inspection first.
-    pub(super) failed: u32,
-    /// Spent on a hunt, minor units.
-    pub(super) spent_minor: i64,
-    /// What a hunt's money went on.
-    pub(super) parts: Option<Spent>,
-}
-
-impl Procurement {
-    /// Draws one future.
-    pub(super) fn sample(&self, costs: &CostSampler, rng: &mut impl Rng) -> Procured {
-        match self {
-            Self::Brought => Procured {
-                days: Some(0.0),
-                failed: 0,
-                spent_minor: 0,
-                parts: None,
-            },
-            Self::Shelf { free, then } => {
-                // As in a hunt, the shop gives up after so many bad ones; nothing is delivered then.
-                let tried = costs.failures(rng);
-                let failed = tried.min(GIVE_UP_AFTER);
-                let days = match then {
-                    _ if tried > GIVE_UP_AFTER => None,
-                    _ if failed < *free => Some(0.0),
-                    Some(hunt) => hunt.sample(rng).days,
-                    None => None,
-                };
-                Procured {
-                    days,
-                    failed,
-                    spent_minor: 0,
-                    parts: None,
-                }
-            }
-            Self::Hunt(hunt) => {
-                let future = hunt.sample(rng);
-                Procured {
-                    days: future.days,
-                    failed: future.failed,
-                    spent_minor: future.spent_minor(),
-                    parts: future.days.map(|_| future.spent),
-                }
-            }
-        }
-    }
-}
 
 /// What an option is called, whether or not it can be done.
 #[derive(Debug, Clone, PartialEq)]
@@ -236,7 +168,7 @@ pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) 
     options
 }
 
-/// Blocks that are of the wanted kind already: the caller's own to repair, one on the shelf, one to be hunted for.
+/// Blocks that are of the wanted kind already: the customer's own to repair, one on the shelf, one to be found.
 /// `borrowed` stands in for a price that nobody has seen.
 ///
 /// # Errors

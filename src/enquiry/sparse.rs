@@ -12,7 +12,7 @@ use proptest::prelude::*;
 use rust_decimal::{Decimal, dec};
 use uuid::Uuid;
 
-/// Ready when the work has taken its minutes, ten to one of the clock: no plan stands behind it, and it is quick.
+/// Ready after ten times the minutes of the work: there is no plan, and it is quick.
 struct TenToOne;
 
 impl ReadyDates for TenToOne {

@@ -1,4 +1,6 @@
 //! The room at work: one call, answered. Everything here is invented.
+//!
+//! Longer than 500 lines because all tests share one invented shop, and read better beside it.
 
 use super::answer::{Answer, Figures, OptionKind, Outcome, Simulation, answer};
 use super::wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish};

@@ -1,4 +1,6 @@
 //! The room at work: a typical conversion, its route, its hours, its price.
+//!
+//! Longer than 500 lines because all tests share one invented shop, and read better beside it.
 
 use super::*;
 use crate::castings::{

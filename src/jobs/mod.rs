@@ -1,3 +1,9 @@
-//! A job's course in money: what its work so far has cost against the estimate, and what it will cost when it is done.
+//! A job: its state and what may follow on it, the operation it is at, what its work has cost to date against the
+//! estimate, and what it will cost when it is done.
 
 pub mod forecast;
+mod overview;
+mod state;
+
+pub use overview::{Costs, LineCost, Overview, Worked, overview};
+pub use state::{Ending, JobState, NotPossible, OperationState, Place, current};

@@ -27,6 +27,20 @@ pub enum Kind {
     Stands,
 }
 
+impl Kind {
+    /// Whether it starts a clock.
+    #[must_use]
+    pub fn starts(self) -> bool {
+        matches!(self, Self::Setup | Self::Run | Self::RunAlone)
+    }
+
+    /// Whether it says something of another entry and must point at it.
+    #[must_use]
+    pub fn corrects(self) -> bool {
+        matches!(self, Self::Moved | Self::Struck | Self::Stands)
+    }
+}
+
 /// One entry, as it was made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Entry {
@@ -86,9 +100,10 @@ pub struct Clock {
     pub until: Option<DateTime<Utc>>,
 }
 
-/// How far an operation has come, by its entries.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum State {
+/// The state of an operation, which follows from its entries.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum OperationState {
     /// Nothing was begun.
     Queued,
     /// Begun and not done.
@@ -156,19 +171,19 @@ pub fn corrected(entries: &[Entry]) -> Vec<Entry> {
     happened
 }
 
-/// How far an operation has come: the entries are those of one operation.
+/// The state of an operation; the entries are those of one operation.
 #[must_use]
-pub fn state(entries: &[Entry]) -> State {
+pub fn state(entries: &[Entry]) -> OperationState {
     let happened = corrected(entries);
     if happened.iter().any(|e| e.kind == Kind::Done) {
-        State::Done
+        OperationState::Done
     } else if happened
         .iter()
         .any(|e| matches!(e.kind, Kind::Setup | Kind::Run | Kind::RunAlone))
     {
-        State::Started
+        OperationState::Started
     } else {
-        State::Queued
+        OperationState::Queued
     }
 }
 
@@ -299,9 +314,9 @@ mod tests {
                 (Phase::Run, 150, Some(160)),
             ]
         );
-        assert_eq!(state(&entries), State::Done);
-        assert_eq!(state(&entries[..3]), State::Started);
-        assert_eq!(state(&[]), State::Queued);
+        assert_eq!(state(&entries), OperationState::Done);
+        assert_eq!(state(&entries[..3]), OperationState::Started);
+        assert_eq!(state(&[]), OperationState::Queued);
     }
 
     #[test]
@@ -332,7 +347,7 @@ mod tests {
         assert_eq!(stretches(&entries), [(Phase::Run, 0, Some(50))]);
         entries.push(correcting(6, Kind::Struck, 2, 0));
         assert_eq!(stretches(&entries), [(Phase::Run, 0, None)]);
-        assert_eq!(state(&entries), State::Started);
+        assert_eq!(state(&entries), OperationState::Started);
     }
 
     #[test]

@@ -33,11 +33,16 @@
 //! # }
 //! ```
 
+mod booking;
 mod clock;
 mod forgotten;
 mod hours;
 
-pub use clock::{Clock, Entry, Kind, Phase, State, clocks, corrected, state, true_time};
+pub use booking::{
+    BookingRefusal, Conflict, Course, Situation, attended_elsewhere, conflict, course, pauses,
+    while_signed_on,
+};
+pub use clock::{Clock, Entry, Kind, OperationState, Phase, clocks, corrected, state, true_time};
 pub use forgotten::{Forgotten, forgotten, shift_end};
 pub use hours::{Hours, Standards, hours, share};
 

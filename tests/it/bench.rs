@@ -4,7 +4,7 @@ use crate::bench_store::{booking, checked_job, job, person};
 use crate::support::TestDatabase;
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between};
-use borewright::app::password;
+use borewright::app::{book_time, password};
 use borewright::db::bookings::{self, Booking, NewBooking};
 use borewright::db::devices;
 use borewright::db::{calendars, machines};
@@ -208,7 +208,7 @@ async fn no_network_then_it_is_back() {
         received_at: now,
         ..booking(Kind::Done, mill, wyn, "26T08:00")
     };
-    bookings::record(&mut tx, &done).await.unwrap();
+    book_time::book(&mut tx, &done).await.unwrap();
     tx.commit().await.unwrap();
     browser.offline(false).await;
     let entries = until_booked(&site, floor.jobs[0], 4).await;
@@ -595,7 +595,7 @@ async fn whoever_forgot_to_stop_is_asked_on_the_screen() {
         machine_id: Some(floor.mill),
         ..booking(Kind::Run, floor.first[0], floor.col, "26T08:00")
     };
-    bookings::record(&mut tx, &start).await.unwrap();
+    book_time::book(&mut tx, &start).await.unwrap();
     tx.commit().await.unwrap();
     let browser = at_the_bench(&site, Screen::Phone).await;
     browser
@@ -705,17 +705,17 @@ async fn the_job_says_where_it_stands_and_the_office_settles_what_waits() {
     let office = site.signed_in("office").await;
     let page = office.get(&job).await.text().await.unwrap();
     for words in [
-        "Cost so far",
+        "Cost to date",
         "At completion",
         "On hold since",
-        "Who did what when",
+        "Time bookings",
     ] {
         assert!(page.contains(words), "{words}");
     }
     // Machinists see hours and no money, and decide nothing.
     let machinist = site.signed_in("machinist").await;
     let page = machinist.get(&job).await.text().await.unwrap();
-    assert!(page.contains("Hours of people so far") && !page.contains("Cost so far"));
+    assert!(page.contains("Labour hours to date") && !page.contains("Cost to date"));
     let path = format!("{job}/holds/{}", hold.id);
     assert_eq!(machinist.get(&path).await.status(), 403);
 
@@ -769,7 +769,7 @@ async fn a_check_that_was_made_and_not_entered_is_entered_later_with_time_and_re
         at: Utc::now(),
         ..booking(Kind::Done, mill, floor.col, "26T08:00")
     };
-    bookings::record(&mut tx, &done).await.unwrap();
+    book_time::book(&mut tx, &done).await.unwrap();
     tx.commit().await.unwrap();
     let owner = site.owner().await;
     let page = owner.get(&format!("/jobs/{job}")).await;
@@ -913,7 +913,7 @@ async fn signing_on_says_when_there_is_no_network() {
     browser.offline(true).await;
     browser.tap(".bench-people a").await;
     browser
-        .wait_for_text("#bench-offline", "Signing on or off needs")
+        .wait_for_text("#bench-offline", "You cannot sign on or off now")
         .await;
     browser.picture("bench-no-network").await;
     browser.offline(false).await;

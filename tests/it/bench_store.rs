@@ -1,17 +1,21 @@
 //! Bookings in the store: added to once and for ever, corrected by later entries, and what follows from them.
 
 use crate::support::{TestDatabase, TestShop, operation};
-use borewright::db::bookings::{self, Conflict, NewBooking, Recorded};
+use borewright::app::book_time::{BookError, Recorded};
+use borewright::app::decide_hold::{DecideError, Deciding};
+use borewright::app::record_check::CheckError;
+use borewright::app::{book_time, booked_hours, decide_hold, record_check};
+use borewright::db::bookings::{self, NewBooking};
 use borewright::db::calendars::{self, Owner, ShiftRow};
 use borewright::db::castings_on_shelf::{CastingDetails, Ownership, ShelfState};
-use borewright::db::checks::{self, Found, Hold, NewResult};
-use borewright::db::holds::{Decision, Rework};
+use borewright::db::checks::{self, Hold, NewResult};
 use borewright::db::jobs::{self, NewJob, OperationState};
 use borewright::db::people::{self, NewPerson, Role};
 use borewright::db::{DbError, Scope, ShopTx, castings_on_shelf, enquiries, holds, work_list};
 use borewright::estimating::{Check, Route};
 use borewright::planning::Shift;
-use borewright::shopfloor::Kind;
+use borewright::quality::{CallReason, Decision, Found, Rework};
+use borewright::shopfloor::{Conflict, Kind};
 use borewright::units::{Currency, Minutes, Money};
 use chrono::{DateTime, NaiveTime, Utc, Weekday};
 use rust_decimal::Decimal;
@@ -86,9 +90,9 @@ async fn an_entry_is_booked_once_and_the_operation_follows() {
     let col = person(&mut tx, "Col").await;
     let (job, [first, second]) = job(&mut tx, [30, 30]).await;
     let setup = booking(Kind::Setup, first, col, "26T08:00");
-    let taken = bookings::record(&mut tx, &setup).await.unwrap();
+    let taken = book_time::book(&mut tx, &setup).await.unwrap();
     assert_eq!(taken, Recorded::Taken(None));
-    let again = bookings::record(&mut tx, &setup).await.unwrap();
+    let again = book_time::book(&mut tx, &setup).await.unwrap();
     assert_eq!(again, Recorded::Again(None));
     assert_eq!(bookings::of_job(&mut tx, job).await.unwrap().len(), 1);
     use OperationState::{Done, Queued, Started};
@@ -99,24 +103,24 @@ async fn an_entry_is_booked_once_and_the_operation_follows() {
         kind: Kind::Done,
         ..setup.clone()
     };
-    let refused = bookings::record(&mut tx, &other).await.unwrap_err();
-    assert!(matches!(refused, DbError::Refused(_)), "{refused}");
+    let refused = book_time::book(&mut tx, &other).await.unwrap_err();
+    assert!(matches!(refused, BookError::Refused(_)), "{refused}");
 
     // Out of turn: booked, and marked.
     let early = booking(Kind::Setup, second, col, "26T08:10");
-    let early = bookings::record(&mut tx, &early).await.unwrap();
+    let early = book_time::book(&mut tx, &early).await.unwrap();
     assert_eq!(early, Recorded::Taken(Some(Conflict::Waits)));
 
     let done = booking(Kind::Done, first, col, "26T09:00");
-    bookings::record(&mut tx, &done).await.unwrap();
+    book_time::book(&mut tx, &done).await.unwrap();
     assert_eq!(states(&mut tx, job).await, [Done, Started]);
     // Somebody else comes late with a start: kept, counted, and marked.
     let wyn = person(&mut tx, "Wyn").await;
     let late = booking(Kind::Run, first, wyn, "26T08:40");
-    let late = bookings::record(&mut tx, &late).await.unwrap();
+    let late = book_time::book(&mut tx, &late).await.unwrap();
     assert_eq!(late, Recorded::Taken(Some(Conflict::OperationDone)));
     let spent = bookings::of_job(&mut tx, job).await.unwrap();
-    let spent = bookings::hours_of_job(&mut tx, &spent, at("26T09:00"))
+    let spent = booked_hours::of_job(&mut tx, &spent, at("26T09:00"))
         .await
         .unwrap();
     // Col alone to 8:10, then shared with the other setup, in equal parts as the standards are equal: 10 + 25 minutes;
@@ -130,10 +134,10 @@ async fn an_entry_is_booked_once_and_the_operation_follows() {
         reason: Some("wrong job".to_owned()),
         ..booking(Kind::Struck, first, col, "26T09:05")
     };
-    bookings::record(&mut tx, &struck).await.unwrap();
+    book_time::book(&mut tx, &struck).await.unwrap();
     assert_eq!(states(&mut tx, job).await, [Started, Started]);
     let nothing = booking(Kind::Struck, first, col, "26T09:06");
-    assert!(bookings::record(&mut tx, &nothing).await.is_err());
+    assert!(book_time::book(&mut tx, &nothing).await.is_err());
 }
 
 #[tokio::test]
@@ -143,7 +147,7 @@ async fn nobody_rewrites_what_was_booked() {
     let col = person(&mut tx, "Col").await;
     let (_, [first, _]) = job(&mut tx, [30, 30]).await;
     let entry = booking(Kind::Setup, first, col, "26T08:00");
-    bookings::record(&mut tx, &entry).await.unwrap();
+    book_time::book(&mut tx, &entry).await.unwrap();
     tx.commit().await.unwrap();
     for change in [
         "update booking set at = at - interval '1 hour'",
@@ -185,14 +189,16 @@ async fn whoever_forgets_to_stop_is_asked() {
         calendars::insert_shift(&mut tx, &row).await.unwrap();
     }
     let start = booking(Kind::Run, first, col, "26T14:00");
-    bookings::record(&mut tx, &start).await.unwrap();
+    book_time::book(&mut tx, &start).await.unwrap();
     let live = bookings::live(&mut tx).await.unwrap();
     let asked = |now| {
         let live = live.clone();
         let shop = &shop;
         async move {
             let mut tx = shop.begin().await;
-            bookings::questions(&mut tx, &live, at(now)).await.unwrap()
+            booked_hours::questions(&mut tx, &live, at(now))
+                .await
+                .unwrap()
         }
     };
     tx.commit().await.unwrap();
@@ -206,7 +212,7 @@ async fn whoever_forgets_to_stop_is_asked() {
     let mut tx = shop.begin().await;
     let minutes = async |tx: &mut ShopTx| {
         let own = bookings::of_job(tx, job).await.unwrap();
-        let spent = bookings::hours_of_job(tx, &own, at("27T09:00"))
+        let spent = booked_hours::of_job(tx, &own, at("27T09:00"))
             .await
             .unwrap();
         spent.get(&first).map_or(0, |h| h.attended)
@@ -218,10 +224,10 @@ async fn whoever_forgets_to_stop_is_asked() {
         reason: Some("forgot to stop".to_owned()),
         ..booking(Kind::Pause, first, col, "27T08:05")
     };
-    bookings::record(&mut tx, &answer).await.unwrap();
+    book_time::book(&mut tx, &answer).await.unwrap();
     assert_eq!(minutes(&mut tx).await, 130);
     let live = bookings::live(&mut tx).await.unwrap();
-    let left = bookings::questions(&mut tx, &live, at("27T09:00"))
+    let left = booked_hours::questions(&mut tx, &live, at("27T09:00"))
         .await
         .unwrap();
     assert!(left.is_empty());
@@ -242,7 +248,7 @@ async fn the_same_entry_sent_twice_at_once_is_booked_once() {
     };
     let send = async || {
         let mut tx = ShopTx::begin(&db.pool, scope).await.unwrap();
-        let recorded = bookings::record(&mut tx, &entry).await.unwrap();
+        let recorded = book_time::book(&mut tx, &entry).await.unwrap();
         tx.commit().await.unwrap();
         recorded
     };
@@ -327,65 +333,66 @@ async fn a_check_out_of_limits_stops_the_job_until_somebody_decides() {
     let mut tx = shop.begin().await;
     let col = person(&mut tx, "Col").await;
     let (job, [first, second]) = checked_job(&mut tx).await;
-    bookings::record(&mut tx, &booking(Kind::Run, first, col, "26T09:00"))
+    book_time::book(&mut tx, &booking(Kind::Run, first, col, "26T09:00"))
         .await
         .unwrap();
     let good = check(first, col, 0, Found::Measured("12.018".parse().unwrap()));
-    assert!(checks::record(&mut tx, &good).await.unwrap().passed);
-    assert!(checks::record(&mut tx, &good).await.unwrap().again);
+    assert!(record_check::record(&mut tx, &good).await.unwrap().passed);
+    assert!(record_check::record(&mut tx, &good).await.unwrap().again);
     for wrong in [
         check(first, col, 2, Found::Gauged(true)),
         check(first, col, 1, Found::Measured(Decimal::ONE)),
         check(first, col, 3, Found::Gauged(true)),
     ] {
-        let refused = checks::record(&mut tx, &wrong).await.unwrap_err();
-        assert!(matches!(refused, DbError::Refused(_)), "{refused}");
+        let refused = record_check::record(&mut tx, &wrong).await.unwrap_err();
+        assert!(matches!(refused, CheckError::Refused(_)), "{refused}");
     }
     // A plug gauge says go or no-go about a hole that has limits.
     let gauged = check(first, col, 0, Found::Gauged(true));
-    assert!(checks::record(&mut tx, &gauged).await.unwrap().passed);
+    assert!(record_check::record(&mut tx, &gauged).await.unwrap().passed);
     assert_eq!(held(&mut tx, job).await, None);
 
     let bad = check(first, col, 0, Found::Measured("12.019".parse().unwrap()));
-    assert!(!checks::record(&mut tx, &bad).await.unwrap().passed);
+    assert!(!record_check::record(&mut tx, &bad).await.unwrap().passed);
     let why = held(&mut tx, job).await.unwrap();
     assert!(why.contains("12.019 mm is too large"), "{why}");
     let start = booking(Kind::Setup, second, col, "26T10:05");
-    let taken = bookings::record(&mut tx, &start).await.unwrap();
+    let taken = book_time::book(&mut tx, &start).await.unwrap();
     assert_eq!(taken, Recorded::Taken(Some(Conflict::OnHold)));
 
     // Measured again: only once it passes.
     let hold = the_hold(&mut tx, job).await;
     let decide = async |tx: &mut ShopTx, hold: &Hold, decision: Decision| {
-        holds::decide(
-            tx,
-            hold.id,
-            hold.version,
-            col,
-            "as seen",
-            &decision,
-            at("26T11:00"),
-        )
-        .await
+        let deciding = Deciding {
+            hold_id: hold.id,
+            version: hold.version,
+            decision: &decision,
+            note: "as seen",
+        };
+        decide_hold::decide(tx, col, deciding, at("26T11:00")).await
     };
     tx.commit().await.unwrap();
     let mut tx = shop.begin_as(Some(col)).await;
     let refused = decide(&mut tx, &hold, Decision::MeasuredAgain).await;
-    assert!(matches!(refused, Err(DbError::Refused(_))), "{refused:?}");
+    assert!(
+        matches!(refused, Err(DecideError::StillFails)),
+        "{refused:?}"
+    );
     drop(tx);
     let mut tx = shop.begin_as(Some(col)).await;
     let better = check(first, col, 0, Found::Measured("12.010".parse().unwrap()));
-    checks::record(&mut tx, &better).await.unwrap();
+    record_check::record(&mut tx, &better).await.unwrap();
     decide(&mut tx, &hold, Decision::MeasuredAgain)
         .await
         .unwrap();
     assert_eq!(held(&mut tx, job).await, None);
     let twice = decide(&mut tx, &hold, Decision::MeasuredAgain).await;
-    assert!(matches!(twice, Err(DbError::Stale(_))), "{twice:?}");
+    let stale = matches!(twice, Err(DecideError::Db(DbError::Stale(_))));
+    assert!(stale, "{twice:?}");
 
     // The thread fails: rework comes between, and is checked again.
     let thread = check(first, col, 1, Found::Gauged(false));
-    checks::record(&mut tx, &thread).await.unwrap();
+    record_check::record(&mut tx, &thread).await.unwrap();
     let hold = the_hold(&mut tx, job).await;
     let rework = Rework {
         title: "fit a thread insert".to_owned(),
@@ -406,7 +413,7 @@ async fn a_check_out_of_limits_stops_the_job_until_somebody_decides() {
 
     // A concession names who allowed it.
     let long = check(first, col, 0, Found::Measured("12.030".parse().unwrap()));
-    checks::record(&mut tx, &long).await.unwrap();
+    record_check::record(&mut tx, &long).await.unwrap();
     let hold = the_hold(&mut tx, job).await;
     let by = "the customer, by telephone".to_owned();
     decide(&mut tx, &hold, Decision::Concession(by.clone()))
@@ -447,31 +454,29 @@ async fn scrap_is_written_off_on_the_job_and_its_work_is_done_again_on_another_c
     castings_on_shelf::reserve(&mut tx, castings[0], job)
         .await
         .unwrap();
-    bookings::record(&mut tx, &booking(Kind::Run, first, col, "26T08:00"))
+    book_time::book(&mut tx, &booking(Kind::Run, first, col, "26T08:00"))
         .await
         .unwrap();
-    bookings::record(&mut tx, &booking(Kind::Done, first, col, "26T09:00"))
+    book_time::book(&mut tx, &booking(Kind::Done, first, col, "26T09:00"))
         .await
         .unwrap();
     let bad = check(first, col, 0, Found::Measured("12.500".parse().unwrap()));
-    checks::record(&mut tx, &bad).await.unwrap();
+    record_check::record(&mut tx, &bad).await.unwrap();
     let hold = the_hold(&mut tx, job).await;
     let decision = Decision::Scrap {
         donor: Some(castings[1]),
         again: vec![10, 20],
         requote: false,
     };
-    holds::decide(
-        &mut tx,
-        hold.id,
-        hold.version,
-        col,
-        "drill wandered",
-        &decision,
-        at("26T11:00"),
-    )
-    .await
-    .unwrap();
+    let deciding = Deciding {
+        hold_id: hold.id,
+        version: hold.version,
+        decision: &decision,
+        note: "drill wandered",
+    };
+    decide_hold::decide(&mut tx, col, deciding, at("26T11:00"))
+        .await
+        .unwrap();
 
     let scrapped = castings_on_shelf::get(&mut tx, castings[0]).await.unwrap();
     assert_eq!(scrapped.state, ShelfState::Scrapped);
@@ -483,14 +488,19 @@ async fn scrap_is_written_off_on_the_job_and_its_work_is_done_again_on_another_c
     let costs = holds::costs(&mut tx, job).await.unwrap();
     assert_eq!(costs.len(), 1);
     assert_eq!(costs[0].amount, Money::new(350.into(), gbp));
+    let number = castings_on_shelf::get(&mut tx, castings[0])
+        .await
+        .unwrap()
+        .number;
+    assert_eq!(costs[0].casting, number);
     // Only what was done is done again, and the rest waits for it.
     let operations = jobs::operations(&mut tx, job).await.unwrap();
-    let told: Vec<(u32, Option<u32>, Vec<u32>)> = operations
+    let again: Vec<(u32, Option<u32>, Vec<u32>)> = operations
         .iter()
         .map(|o| (o.planned.number, o.again_for, o.planned.after.clone()))
         .collect();
     assert_eq!(
-        told,
+        again,
         [
             (10, None, vec![]),
             (20, None, vec![10, 110]),
@@ -498,9 +508,10 @@ async fn scrap_is_written_off_on_the_job_and_its_work_is_done_again_on_another_c
         ]
     );
     assert_eq!(operations[1].id, second);
-    let calls = holds::to_tell(&mut tx, Some(job)).await.unwrap();
+    let calls = holds::calls(&mut tx, Some(job)).await.unwrap();
     assert_eq!(calls.len(), 1);
-    holds::told(
+    assert_eq!(calls[0].reason, CallReason::StartsAgain);
+    holds::call_made(
         &mut tx,
         calls[0].id,
         col,
@@ -509,31 +520,29 @@ async fn scrap_is_written_off_on_the_job_and_its_work_is_done_again_on_another_c
     )
     .await
     .unwrap();
-    assert!(holds::to_tell(&mut tx, None).await.unwrap().is_empty());
+    assert!(holds::calls(&mut tx, None).await.unwrap().is_empty());
     // Quoted anew: an enquiry is opened, and the job stays on hold.
     let bad = check(operations[2].id, col, 0, Found::Measured(Decimal::TEN));
-    checks::record(&mut tx, &bad).await.unwrap();
+    record_check::record(&mut tx, &bad).await.unwrap();
     let hold = the_hold(&mut tx, job).await;
     let decision = Decision::Scrap {
         donor: None,
         again: vec![],
         requote: true,
     };
-    holds::decide(
-        &mut tx,
-        hold.id,
-        hold.version,
-        col,
-        "cracked",
-        &decision,
-        at("26T13:00"),
-    )
-    .await
-    .unwrap();
+    let deciding = Deciding {
+        hold_id: hold.id,
+        version: hold.version,
+        decision: &decision,
+        note: "cracked",
+    };
+    decide_hold::decide(&mut tx, col, deciding, at("26T13:00"))
+        .await
+        .unwrap();
     let hold = the_hold(&mut tx, job).await;
     let enquiry = enquiries::get(&mut tx, hold.enquiry_id.unwrap())
         .await
         .unwrap();
-    assert!(enquiry.details.note.contains("quoted anew"));
-    assert!(held(&mut tx, job).await.unwrap().contains("quoted anew"));
+    assert!(enquiry.details.note.contains("quoted again"));
+    assert!(held(&mut tx, job).await.unwrap().contains("quoted again"));
 }

@@ -161,7 +161,7 @@ async fn goods_in_tells_what_a_casting_is_and_puts_it_on_the_shelf() {
     assert_eq!(looked.status(), 200);
     let html = looked.text().await.unwrap();
     let told = between(&html, "id=\"candidates\"", "</section>");
-    assert!(told.contains("most likely a Tarn 4/90 marine"), "{told}");
+    assert!(told.contains("Most likely a Tarn 4/90 marine"), "{told}");
     let first = between(told, "<details class=\"candidate\" open", "</details>");
     assert!(
         first.contains("2 agree, 0 disagree, 1 say nothing"),

@@ -3,7 +3,9 @@
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, between, header};
 use crate::support::{TestDatabase, TestShop, operation};
+use borewright::app::meet_need::Seen;
 use borewright::app::win_quote::{Won, win_within};
+use borewright::app::{close_job, meet_need, move_casting};
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Outcome, Ownership};
 use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::jobs::{self, NewJob, OperationState};
@@ -14,6 +16,7 @@ use borewright::db::tools::{self, ToolDetails};
 use borewright::db::{DbError, ShopTx, quotes};
 use borewright::enquiry::quote::{CheckedQuote, NewQuote};
 use borewright::estimating::{Material, Route};
+use borewright::jobs::Ending;
 use borewright::units::{Currency, Money};
 use chrono::{Days, NaiveDate, Utc};
 use rust_decimal::Decimal;
@@ -83,6 +86,14 @@ async fn standing(tx: &mut ShopTx, job: Uuid, need: Uuid) -> Standing {
     needs::get(tx, job, need).await.unwrap().standing(day(1))
 }
 
+fn seen(job_id: Uuid, id: Uuid, version: i32) -> Seen {
+    Seen {
+        job_id,
+        id,
+        version,
+    }
+}
+
 async fn order(tx: &mut ShopTx, item: Uuid, quantity: &str, expected: Option<u32>) -> Uuid {
     let details = OrderDetails {
         quantity: d(quantity),
@@ -104,7 +115,7 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
     let soon = job(&mut tx, 10).await;
     let last = job(&mut tx, 30).await;
     let add = async |tx: &mut ShopTx, job, n| {
-        needs::add(tx, job, &wants(Behind::Item(dowels), n))
+        meet_need::add(tx, job, &wants(Behind::Item(dowels), n))
             .await
             .unwrap()
     };
@@ -137,7 +148,9 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
 
     // Taken for the second, there is too little for the first.
     let version = needs::get(&mut tx, late, of_late).await.unwrap().version;
-    stock::take(&mut tx, late, of_late, version).await.unwrap();
+    meet_need::take(&mut tx, seen(late, of_late, version))
+        .await
+        .unwrap();
     assert_eq!(standing(&mut tx, late, of_late).await, Standing::Here);
     assert_eq!(
         standing(&mut tx, soon, of_soon).await,
@@ -162,10 +175,12 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
     );
 
     // A job that is given up wants nothing.
-    jobs::close(&mut tx, soon, 1, false).await.unwrap();
+    close_job::close(&mut tx, soon, 1, Ending::Cancelled)
+        .await
+        .unwrap();
     assert_eq!(standing(&mut tx, last, of_last).await, Standing::Here);
     let version = needs::get(&mut tx, late, of_late).await.unwrap().version;
-    stock::put_back(&mut tx, late, of_late, version)
+    meet_need::put_back(&mut tx, seen(late, of_late, version))
         .await
         .unwrap();
     let now = stock::item(&mut tx, dowels).await.unwrap();
@@ -245,7 +260,7 @@ async fn tooling_is_out_with_one_job_at_a_time() {
     let mut tx = shop.begin().await;
     let bolts = tool(&mut tx).await;
     let (a, b) = (job(&mut tx, 10).await, job(&mut tx, 20).await);
-    let need = needs::add(&mut tx, b, &wants(Behind::Tool(bolts), "1"))
+    let need = meet_need::add(&mut tx, b, &wants(Behind::Tool(bolts), "1"))
         .await
         .unwrap();
     assert_eq!(standing(&mut tx, b, need).await, Standing::Here);
@@ -380,7 +395,7 @@ async fn a_job_that_is_won_knows_what_it_needs() {
 
     // The donor fails: the job has a hole where it stood.
     let version = shelf::get(&mut tx, donor).await.unwrap().version;
-    shelf::inspect(&mut tx, donor, version, Outcome::Failed, day(3))
+    move_casting::inspect(&mut tx, donor, version, Outcome::Failed, day(3))
         .await
         .unwrap();
     let gates = needs::gates(&mut tx, day(3)).await.unwrap();
@@ -424,13 +439,15 @@ async fn a_casting_named_by_a_need_is_set_aside_and_freed_with_it() {
     let one = casting(&mut tx, &shop).await;
     let mine = job(&mut tx, 10).await;
     let theirs = job(&mut tx, 20).await;
-    let need = needs::add(&mut tx, mine, &wants(Behind::Casting(one), "1"))
+    let need = meet_need::add(&mut tx, mine, &wants(Behind::Casting(one), "1"))
         .await
         .unwrap();
-    let taken = needs::add(&mut tx, theirs, &wants(Behind::Casting(one), "1")).await;
+    let taken = meet_need::add(&mut tx, theirs, &wants(Behind::Casting(one), "1")).await;
     assert!(matches!(taken, Err(DbError::Refused(_))), "{taken:?}");
-    needs::remove(&mut tx, mine, need, 1).await.unwrap();
-    needs::add(&mut tx, theirs, &wants(Behind::Casting(one), "1"))
+    meet_need::remove(&mut tx, seen(mine, need, 1))
+        .await
+        .unwrap();
+    meet_need::add(&mut tx, theirs, &wants(Behind::Casting(one), "1"))
         .await
         .unwrap();
     assert_eq!(shelf::get(&mut tx, one).await.unwrap().job_id, Some(theirs));
@@ -506,7 +523,7 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
     let html = owner.get(&page).await.text().await.unwrap();
     let needs = between(&html, "id=\"needs\"", "</section>");
     assert!(
-        needs.contains("1 thing this job needs has no day") && needs.contains("no day known"),
+        needs.contains("1 item has no date") && needs.contains("No date"),
         "{needs}"
     );
     let path = between(needs, "<th scope=\"row\"><a href=\"", "\"").to_owned();
@@ -515,7 +532,7 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
     let html = owner.get(&page).await.text().await.unwrap();
     let needs = between(&html, "id=\"needs\"", "</section>");
     assert!(
-        !needs.contains("has no day") && needs.contains("expected "),
+        !needs.contains("has no date") && needs.contains("expected "),
         "{needs}"
     );
     // A stale change shows both; then the parcel is opened at the bench.
@@ -536,7 +553,7 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
         "Gasket set",
         "Head &lt;gasket&gt;",
         "On order",
-        "Not on order yet",
+        "Not ordered",
     ] {
         assert!(notice.contains(value), "{value}: {notice}");
     }
@@ -551,7 +568,7 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
     owner.post(&new, &from_stock).await;
     let html = wyn.get(&page).await.text().await.unwrap();
     let needs = between(&html, "id=\"needs\"", "</section>");
-    assert!(needs.contains("stock is short"), "{needs}");
+    assert!(needs.contains("out of stock"), "{needs}");
     let take = between(needs, "action=\"", "\"").to_owned();
     assert!(take.ends_with("/take"), "{take}");
     let refused = wyn.post(&take, &[("version", "1")]).await;
@@ -630,7 +647,7 @@ async fn orders_are_written_down_received_and_given_another_day() {
         303
     );
     let html = owner.get(&path).await.text().await.unwrap();
-    assert!(html.contains("no day known"));
+    assert!(html.contains("No date"));
     let receive = format!("{path}/orders/{}", between(&html, "/orders/", "\""));
     assert!(receive.ends_with("/receive"));
     let soon = (Utc::now().date_naive() + Days::new(3)).to_string();

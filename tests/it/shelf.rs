@@ -3,11 +3,13 @@
 use crate::enquiry_api::{enquiry, fetch, variant};
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
+use borewright::app::move_casting::{self, MoveError};
 use borewright::db::castings_on_shelf::{
     self as shelf, CastingDetails, Outcome, Ownership, ShelfState,
 };
+use borewright::db::jobs;
 use borewright::db::people::Role;
-use borewright::db::{DbError, jobs};
+use borewright::stock::NotMovable;
 use borewright::units::{Code, Currency, Money};
 use chrono::{Days, Utc};
 use fantoccini::key::Key;
@@ -327,8 +329,12 @@ async fn what_a_job_has_and_what_is_gone_is_not_moved_about() {
     let mut tx = site.shop.begin().await;
     let mine = details(farm, Ownership::Shop, "100");
     let (id, _) = shelf::create(&mut tx, &mine).await.unwrap();
-    let returned = shelf::move_to(&mut tx, id, 1, ShelfState::Returned).await;
-    assert!(matches!(returned, Err(DbError::Refused(_))), "{returned:?}");
+    let returned = move_casting::move_to(&mut tx, id, 1, ShelfState::Returned).await;
+    let refused = matches!(
+        returned,
+        Err(MoveError::NotMovable(_, NotMovable::ShopsOwn))
+    );
+    assert!(refused, "{returned:?}");
     let route = borewright::estimating::Route {
         operations: vec![crate::support::operation(10, "mill", 30, 90)],
     };
@@ -360,7 +366,7 @@ async fn what_a_job_has_and_what_is_gone_is_not_moved_about() {
 
     // Failed on the bench: it is gone, and a second opinion comes too late. Put back, no job has it.
     let mut tx = site.shop.begin().await;
-    shelf::inspect(&mut tx, id, 2, Outcome::Failed, due)
+    move_casting::inspect(&mut tx, id, 2, Outcome::Failed, due)
         .await
         .unwrap();
     tx.commit().await.unwrap();
@@ -372,7 +378,7 @@ async fn what_a_job_has_and_what_is_gone_is_not_moved_about() {
     let late = owner.post(&format!("{path}/inspection"), &good).await;
     assert_eq!(late.status(), 422);
     let mut tx = site.shop.begin().await;
-    shelf::move_to(&mut tx, id, 3, ShelfState::OnShelf)
+    move_casting::move_to(&mut tx, id, 3, ShelfState::OnShelf)
         .await
         .unwrap();
     let now = shelf::get(&mut tx, id).await.unwrap();

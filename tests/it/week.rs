@@ -54,7 +54,7 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
     for part in week.split("data-block=\"").skip(1) {
         let id = part.split('"').next().unwrap();
         let (_, page) = get(format!("/week?operation={id}")).await;
-        if page.contains("id=\"move\"") {
+        if page.contains("id=\"place\"") {
             operation = id.to_owned();
             break;
         }
@@ -79,7 +79,7 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
     let (status, tried) = get(hold).await;
     assert_eq!(status, 200);
     assert!(
-        tried.contains("is held (the deposit is not here)"),
+        tried.contains("is put on hold (the deposit is not here)"),
         "{tried}"
     );
     let (change, version) = (hidden(&tried, "change"), hidden(&tried, "floor_version"));
@@ -91,8 +91,8 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
     let again = office.post("/week/take", &fields).await;
     assert_eq!(again.status(), 422, "it is held already");
     let (_, week) = get("/week".into()).await;
-    assert!(week.contains("held: the deposit is not here"));
-    assert!(week.contains("Taken last: job "));
+    assert!(week.contains("on hold: the deposit is not here"));
+    assert!(week.contains("Last change: job "));
 
     // What somebody saw before the floor changed is not taken, but shown anew.
     let (_, first) = get(format!("/week/try?kind=first&operation={operation}")).await;
@@ -104,7 +104,7 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
     let refused = office.post("/week/take", &stale).await;
     assert_eq!(refused.status(), 409);
     let refused = refused.text().await.unwrap();
-    assert!(refused.contains("The floor has changed since"));
+    assert!(refused.contains("Someone else changed the plan"));
     let anew = hidden(&refused, "floor_version");
     assert_ne!(anew, version);
 
@@ -112,11 +112,11 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
     let undo = between(&week, "href=\"/week/undo/", "\"").to_owned();
     let (status, back) = get(format!("/week/undo/{undo}")).await;
     assert_eq!(status, 200);
-    assert!(back.contains("goes on"), "{back}");
+    assert!(back.contains("is released"), "{back}");
     let fields = [("undoes", undo.as_str()), ("floor_version", anew.as_str())];
     assert_eq!(office.post("/week/take", &fields).await.status(), 303);
     let (_, week) = get("/week".into()).await;
-    assert!(!week.contains("held: the deposit is not here") && !week.contains("Taken last"));
+    assert!(!week.contains("on hold: the deposit is not here") && !week.contains("Last change"));
     let (status, _) = get(format!("/week/undo/{undo}")).await;
     assert_eq!(status, 422);
 
@@ -124,7 +124,7 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
     let machinist = site.signed_in("machinist").await;
     let page = machinist.get(&format!("/week?operation={operation}")).await;
     assert_eq!(page.status(), 200);
-    assert!(!page.text().await.unwrap().contains("id=\"move\""));
+    assert!(!page.text().await.unwrap().contains("id=\"place\""));
     assert_eq!(
         machinist
             .get(&format!("/week/try?kind=first&operation={operation}"))
@@ -208,10 +208,10 @@ async fn every_change_by_hand_is_tried_then_taken() {
         browser.picture(&name("refused")).await;
         set("#away-reason", "spindle service").await;
         click("#away button").await;
-        browser.wait_for_text(".week-effect", "stands still").await;
+        browser.wait_for_text(".week-effect", "is down").await;
         browser.picture(&name("what-if")).await;
         click(".week-effect button[type=submit]").await;
-        browser.wait_for_text(".week-taken", "stands still").await;
+        browser.wait_for_text(".week-taken", "is down").await;
         let mut tx = site.shop.begin().await;
         let inputs = current_plan::read(&mut tx, Utc::now()).await.unwrap();
         drop(tx);
@@ -266,9 +266,7 @@ async fn every_change_by_hand_is_tried_then_taken() {
         browser.goto(&panel).await;
         browser.wait_for_text("#operation", "pinned").await;
         click("#operation form:has(input[value=unpin]) button").await;
-        browser
-            .wait_for_text(".week-effect", "where the plan puts it")
-            .await;
+        browser.wait_for_text(".week-effect", "is unpinned").await;
         click(".week-effect button[type=submit]").await;
         browser.wait_for(".week-taken").await;
         browser.goto(&panel).await;
@@ -276,10 +274,10 @@ async fn every_change_by_hand_is_tried_then_taken() {
         browser.wait_for_text(".week-effect", "is put first").await;
         click(".week-effect a.button").await; // dropped
         browser.goto(&panel).await;
-        click("#move summary").await;
+        click("#place summary").await;
         set("#place-day", &a_week_later).await;
         set("#place-time", "09:30").await;
-        click("#move button").await;
+        click("#place button").await;
         browser.wait_for_text("main", "goes on").await;
         browser.picture(&name("move")).await;
 
@@ -325,13 +323,11 @@ async fn every_change_by_hand_is_tried_then_taken() {
         if browser.script(tries, vec![]).await.as_i64().unwrap() > 0 {
             click(".week-together a.button").await;
             browser
-                .wait_for_text(".week-effect", "directly behind")
+                .wait_for_text(".week-effect", "straight after")
                 .await;
             // Taken, it is a decision that the next plan keeps, and can be undone.
             click(".week-effect button[type=submit]").await;
-            browser
-                .wait_for_text(".week-taken", "directly behind")
-                .await;
+            browser.wait_for_text(".week-taken", "straight after").await;
             let orders = async || {
                 let floor = floor::read(&mut site.shop.begin().await, Utc::now()).await;
                 let jobs = floor.unwrap().0.jobs;
@@ -355,9 +351,7 @@ async fn every_change_by_hand_is_tried_then_taken() {
             let slot = |id| plan.slot(id).unwrap();
             assert!(slot(first).ends <= slot(second).starts);
             browser.goto(&format!("/week?operation={second}")).await;
-            browser
-                .wait_for_text("#operation", "No longer kept behind")
-                .await;
+            browser.wait_for_text("#operation", "No longer after").await;
             click(".week-taken a").await;
             browser.wait_for_text("h1", "Undo?").await;
             click(".week-effect button[type=submit]").await;
@@ -365,7 +359,7 @@ async fn every_change_by_hand_is_tried_then_taken() {
             assert_eq!(orders().await, vec![]);
         }
         browser.goto("/week/changes").await;
-        browser.wait_for_text(".week-changes", "stands still").await;
+        browser.wait_for_text(".week-changes", "is down").await;
         browser.wait_for_text(".week-changes", "Una Flint").await;
         browser.picture(&name("changes")).await;
         browser.close().await;

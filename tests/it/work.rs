@@ -2,9 +2,10 @@
 
 use crate::support::{TestDatabase, TestShop, operation};
 use borewright::app::close_enquiry::close_within;
+use borewright::app::close_job::{self, CloseError};
 use borewright::app::lose_quote::lose_within;
 use borewright::app::win_quote::{Won, win_within};
-use borewright::app::{AppError, Refusal};
+use borewright::app::{AppError, Refusal, move_casting};
 use borewright::db::casting_records;
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Ownership, ShelfState};
 use borewright::db::counters::{self, Counter};
@@ -13,6 +14,7 @@ use borewright::db::jobs::{self, JobState, OperationState};
 use borewright::db::{DbError, ShopTx, history, quotes};
 use borewright::enquiry::quote::{NewQuote, QuoteRefusal, QuoteState, Unbalanced};
 use borewright::estimating::{CostLine, Route};
+use borewright::jobs::{Ending, NotPossible};
 use borewright::units::{Code, Currency, Money};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -397,14 +399,19 @@ async fn the_load_of_a_machine_is_the_planned_work_of_open_jobs_that_is_not_done
         load(&mut tx).await,
         [row("bench", 2, 90), row("mill", 1, 120)]
     );
-    jobs::close(&mut tx, made[1], 1, false).await.unwrap();
+    close_job::close(&mut tx, made[1], 1, Ending::Cancelled)
+        .await
+        .unwrap();
     assert_eq!(load(&mut tx).await, [row("bench", 1, 45)]);
     tx.commit().await.unwrap();
 
     let mut tx = shop.begin().await;
-    let unfinished = jobs::close(&mut tx, made[0], 1, true).await;
+    let unfinished = close_job::close(&mut tx, made[0], 1, Ending::Done).await;
     assert!(
-        matches!(unfinished, Err(DbError::Refused(_))),
+        matches!(
+            unfinished,
+            Err(CloseError::NotPossible(NotPossible::OperationsLeft(1)))
+        ),
         "{unfinished:?}"
     );
     drop(tx);
@@ -412,7 +419,9 @@ async fn the_load_of_a_machine_is_the_planned_work_of_open_jobs_that_is_not_done
     jobs::set_operation_state(&mut tx, first[1].id, 2, OperationState::Done)
         .await
         .unwrap();
-    jobs::close(&mut tx, made[0], 1, true).await.unwrap();
+    close_job::close(&mut tx, made[0], 1, Ending::Done)
+        .await
+        .unwrap();
     assert_eq!(load(&mut tx).await, []);
     assert_eq!(
         shelf::get(&mut tx, casting).await.unwrap().state,
@@ -439,7 +448,7 @@ async fn a_casting_that_fails_its_inspection_is_scrap_and_its_history_says_what_
         .unwrap();
     let stale = shelf::update(&mut tx, id, 1, &details, &origin).await;
     assert!(matches!(stale, Err(DbError::Stale(_))), "{stale:?}");
-    shelf::inspect(&mut tx, id, version, shelf::Outcome::Failed, day(3))
+    move_casting::inspect(&mut tx, id, version, shelf::Outcome::Failed, day(3))
         .await
         .unwrap();
     let failed = shelf::get(&mut tx, id).await.unwrap();

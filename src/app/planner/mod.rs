@@ -1,7 +1,7 @@
 //! The planner that works beside the service: whenever the floor changes, a run is queued, and a worker makes a new plan.
 //!
 //! The queue is PostgreSQL's, by way of the `graphile_worker` library, so any number of workers may take runs, in the
-//! service or alone. What asks for a run, and how a burst of changes becomes one, stands in the database
+//! service or alone. What asks for a run, and how a burst of changes becomes one, is in the database
 //! (`ask_for_a_plan`): one run a shop waits at most, and runs of one shop come one after another. A worker that is
 //! killed is missed within seconds, and its run is taken over.
 //!

@@ -39,11 +39,11 @@ pub enum Ended {
     Improved,
     /// The floor changed under it; another run is queued.
     Overtaken,
-    /// Somebody stopped it; the first usable plan stands.
+    /// Somebody stopped it; the draft plan is kept.
     Cancelled,
 }
 
-/// Why a run came to nothing.
+/// Why a run failed.
 #[derive(Debug, thiserror::Error)]
 pub enum ReplanError {
     /// From the database.

@@ -14,7 +14,9 @@ use uuid::Uuid;
 /// A job's due date moved.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Probe {
+    /// The job.
     pub job: Uuid,
+    /// Its due date; `None` for none.
     pub due: Option<DateTime<Utc>>,
 }
 

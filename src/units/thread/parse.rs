@@ -127,7 +127,7 @@ impl Reader<'_> {
 
     /// `1/2-13`, `1/2`, `#10-32`, `1-1/8-7`: what stands before the series.
     fn inch(&self, series: Series, text: &str, class: &str) -> Result<Thread, ThreadError> {
-        let class = self.inch_class(series, &class)?;
+        let class = self.inch_class(series, class)?;
         let text = text.replace('"', " ");
         let (numbered, text) = match text.trim().strip_prefix('#') {
             Some(rest) => (true, rest.to_owned()),

@@ -2,6 +2,7 @@
 //! a record, the notice of a stale edit. A screen takes everything from here.
 
 pub mod error_page;
+pub mod floor_words;
 pub mod forms;
 pub mod history;
 pub mod page;

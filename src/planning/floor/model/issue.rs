@@ -47,16 +47,16 @@ impl IssueReason {
 impl std::fmt::Display for IssueReason {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::Held(reason) => write!(f, "held: {reason}"),
-            Self::NoDate(what) => write!(f, "waits for {what}, and there is no date for it"),
-            Self::NoMachine(kind) => write!(f, "the shop has no {kind} in use"),
-            Self::NobodyFor(skill) => write!(f, "nobody here has the skill “{skill}”"),
+            Self::Held(reason) => write!(f, "on hold: {reason}"),
+            Self::NoDate(what) => write!(f, "waits for {what}, which has no date"),
+            Self::NoMachine(kind) => write!(f, "no {kind} in use"),
+            Self::NobodyFor(skill) => write!(f, "nobody has the skill “{skill}”"),
             Self::NeverTogether => {
-                f.write_str("the machine and somebody who can attend it are never there together")
+                f.write_str("the machine and anyone who can run it are never on shift together")
             }
-            Self::Circle => f.write_str("its operations wait for each other in a circle"),
+            Self::Circle => f.write_str("its operations wait for each other"),
             Self::PinGone => f.write_str("the machine or person it is pinned to cannot do it"),
-            Self::OrderGone => f.write_str("it was put behind work that waits for it"),
+            Self::OrderGone => f.write_str("it was put after work that waits for it"),
             Self::PinTaken => f.write_str("the time it is pinned to is taken"),
         }
     }

@@ -5,26 +5,26 @@
 use super::AtBench;
 use super::screen::{Refused, draw};
 use super::sign_on::Which;
-use crate::db::bookings::{self, Conflict, NewBooking, Recorded};
-use crate::db::checks::{self, Found, NewResult};
-use crate::db::{DbError, ShopTx, devices, work_list};
+use crate::app::book_time::{self, BookError, Stamps};
+use crate::app::record_check::{self, CheckError};
+use crate::db::bookings::{self, NewBooking};
+use crate::db::checks::NewResult;
+use crate::db::devices;
 use crate::planning::{in_reach, local_instant};
-use crate::quality::reading;
-use crate::shopfloor::{Kind, Phase, true_time};
+use crate::quality::{Found, reading};
+use crate::shopfloor::Kind;
 use crate::units::Code;
 use crate::web::shell::body::OpenForm;
+use crate::web::ui::floor_words::{self, unbookable};
 use crate::web::ui::{Answer, Reply, WebError};
 use actix_web::{HttpResponse, web};
-use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use uuid::Uuid;
 
 /// Most entries in one message.
 const MOST: usize = 200;
-/// An entry may be this much later than the sign-on it was made under, for clocks and for the last press before signing
-/// off.
-const LATE: TimeDelta = TimeDelta::minutes(5);
 
 /// `/bench/entries` for devices, `/bench/book` for a form.
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
@@ -78,7 +78,7 @@ enum Read {
 /// What became of an entry, in the order they were sent.
 #[derive(Debug, Serialize)]
 struct Outcome {
-    /// `booked`, `failed` (a check, written down), `conflict` (booked, and at odds with something) or `set_aside` (kept for somebody to look at).
+    /// `booked`, `failed` (a check, recorded), `conflict` (booked, and in conflict with something) or `set_aside` (kept for somebody to look at).
     outcome: &'static str,
     /// What to show of it.
     say: Option<String>,
@@ -116,7 +116,7 @@ async fn take_one(
     let refused = match read(at, body, sent_at, received_at).await? {
         Ok(Read::Check(new)) => {
             let mut tx = at.begin(Some(new.person_id)).await?;
-            match checks::record(&mut tx, &new).await {
+            match record_check::record(&mut tx, &new).await {
                 Ok(checked) => {
                     tx.commit().await?;
                     return Ok(Outcome {
@@ -124,18 +124,19 @@ async fn take_one(
                         say: None,
                     });
                 }
-                Err(error) => unbookable(error)?,
+                Err(CheckError::Refused(why)) => floor_words::check_refused(why).to_owned(),
+                Err(CheckError::Db(error)) => unbookable(error)?,
             }
         }
         Ok(Read::Booking(new)) => {
             let mut tx = at.begin(Some(new.person_id)).await?;
-            match bookings::record(&mut tx, &new).await {
-                Ok(Recorded::Taken(conflict) | Recorded::Again(conflict)) => {
+            match book_time::book(&mut tx, &new).await {
+                Ok(recorded) => {
                     tx.commit().await?;
-                    return Ok(match conflict {
+                    return Ok(match recorded.conflict() {
                         Some(conflict) => Outcome {
                             outcome: "conflict",
-                            say: Some(conflict_words(conflict).to_owned()),
+                            say: Some(floor_words::conflict(conflict).to_owned()),
                         },
                         None => Outcome {
                             outcome: "booked",
@@ -143,7 +144,8 @@ async fn take_one(
                         },
                     });
                 }
-                Err(error) => unbookable(error)?,
+                Err(BookError::Refused(why)) => floor_words::booking_refused(why).to_owned(),
+                Err(BookError::Db(error)) => unbookable(error)?,
             }
         }
         Err(why) => why,
@@ -165,21 +167,6 @@ async fn take_one(
         outcome: "set_aside",
         say: Some(refused),
     })
-}
-
-/// Why the entry itself cannot be booked, however often it is sent.
-///
-/// # Errors
-/// The error given, when it is about the service and not about the entry: the device sends it again later.
-fn unbookable(error: DbError) -> Result<String, DbError> {
-    match error {
-        DbError::NotFound(what) => Ok(format!("{what} was not found")),
-        DbError::Refused(why) => Ok(why),
-        error if error.is_about_the_values() => {
-            Ok("It holds something that cannot be kept".to_owned())
-        }
-        other => Err(other),
-    }
 }
 
 /// Takes NUL characters out of all text in a JSON value, names included: PostgreSQL keeps none. Whether there were any.
@@ -223,16 +210,16 @@ async fn read(
 ) -> Result<Result<Read, String>, WebError> {
     let entry: SentEntry = match serde_json::from_value(body.clone()) {
         Ok(entry) => entry,
-        Err(why) => return Ok(Err(format!("It does not read: {why}"))),
+        Err(why) => return Ok(Err(format!("It could not be read: {why}"))),
     };
     let kind = Kind::from_code(&entry.kind);
     if kind.is_none() && entry.kind != CHECK {
-        return Ok(Err(format!("“{}” is no kind of entry", entry.kind)));
+        return Ok(Err(format!("“{}” is not a kind of booking", entry.kind)));
     }
     if let Some(reason) = &entry.reason {
         if reason.contains('\0') {
             return Ok(Err(
-                "Its reason holds a character that cannot be kept".to_owned()
+                "Its reason has a character that cannot be kept".to_owned()
             ));
         }
         if reason.chars().count() > 400 {
@@ -243,19 +230,18 @@ async fn read(
         return Ok(Err("Its time is not in the years 1970 to 2199".to_owned()));
     }
     let mut tx = at.begin(None).await?;
-    let Some((person_id, from, until)) =
-        devices::sign_on_span(&mut tx, at.device.id, entry.sign_on).await?
-    else {
-        return Ok(Err("Nobody signed on at this device for it".to_owned()));
+    let stamps = Stamps {
+        device_at: entry.at,
+        sent_at,
+        received_at,
     };
-    let happened = true_time(entry.at, sent_at, received_at);
     // An answer to a question is about an earlier shift.
-    let may_be_before = entry.corrects.is_some();
-    if happened > until + LATE || (happened < from - LATE && !may_be_before) {
-        return Ok(Err(
-            "It is from a time when the person was not signed on here".to_owned(),
-        ));
-    }
+    let answers = entry.corrects.is_some();
+    let made = book_time::made_by(&mut tx, at.device.id, entry.sign_on, stamps, answers).await?;
+    let (person_id, happened) = match made {
+        Ok(made) => (made.person_id, made.at),
+        Err(why) => return Ok(Err(floor_words::unattended(why).to_owned())),
+    };
     let Some(kind) = kind else {
         return Ok(found(entry.measured.as_deref(), entry.goes.as_deref())
             .zip(entry.place)
@@ -274,7 +260,7 @@ async fn read(
                     received_at,
                 })
             })
-            .ok_or_else(|| "Its measurement does not read".to_owned()));
+            .ok_or_else(|| "Its measurement is not a number".to_owned()));
     };
     Ok(Ok(Read::Booking(NewBooking {
         id: entry.key,
@@ -299,17 +285,6 @@ pub(in crate::web) fn found(measured: Option<&str>, goes: Option<&str>) -> Optio
         (None, Some("yes")) => Some(Found::Gauged(true)),
         (None, Some("no")) => Some(Found::Gauged(false)),
         _ => None,
-    }
-}
-
-/// What an entry is at odds with, as the bench says it.
-#[must_use]
-pub(in crate::web) fn conflict_words(conflict: Conflict) -> &'static str {
-    match conflict {
-        Conflict::OperationDone => "The operation was already finished",
-        Conflict::JobClosed => "The job is already closed",
-        Conflict::OnHold => "The job is on hold",
-        Conflict::Waits => "An operation that comes before is not done",
     }
 }
 
@@ -347,9 +322,10 @@ async fn check(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     let mut tx = at.begin(None).await?;
     let signed_on = devices::signed_on(&mut tx, at.device.id, now).await?;
     let Some(person) = signed_on.filter(|s| s.id.to_string() == form.sign_on) else {
-        return Ok(Reply::see_other("/bench").flash("Sign on first: nothing was written down"));
+        return Ok(Reply::see_other("/bench").flash("Sign on first: nothing was recorded"));
     };
-    let unreadable = || WebError::BadRequest("This form of the bench does not read.".to_owned());
+    let unreadable =
+        || WebError::BadRequest("This form is incomplete. Load the bench page again.".to_owned());
     let key = |text: &str| Uuid::try_parse(text).map_err(|_| unreadable());
     let operation_id = key(&form.operation)?;
     let place = form.place.parse().map_err(|_| unreadable())?;
@@ -372,13 +348,13 @@ async fn check(at: AtBench, form: OpenForm<BookForm>) -> Answer {
         received_at: now,
     };
     let mut tx = at.begin(Some(person.person_id)).await?;
-    let checked = checks::record(&mut tx, &new).await?;
+    let checked = record_check::record(&mut tx, &new).await?;
     tx.commit().await?;
     Ok(
         Reply::see_other(back(&form.machine)).flash(if checked.passed {
-            "Passes"
+            "Passed"
         } else {
-            "Out of limits: stop. The job is on hold until it is decided."
+            "Out of limits: stop. The job is on hold until the owner decides."
         }),
     )
 }
@@ -399,7 +375,8 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     let Some(person) = signed_on.filter(|s| s.id.to_string() == form.sign_on) else {
         return Ok(Reply::see_other("/bench").flash("Sign on first: nothing was booked"));
     };
-    let unreadable = || WebError::BadRequest("This form of the bench does not read.".to_owned());
+    let unreadable =
+        || WebError::BadRequest("This form is incomplete. Load the bench page again.".to_owned());
     let key = |text: &str| Uuid::try_parse(text).map_err(|_| unreadable());
     let optional = |text: &str| match text {
         "" => Ok(None),
@@ -432,52 +409,12 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
             .filter(|r| !r.is_empty()),
     };
     let mut tx = at.begin(Some(person.person_id)).await?;
-    if matches!(new.kind, Kind::Setup | Kind::Run | Kind::RunAlone) {
-        pause_others(&mut tx, &new).await?;
-    }
-    let recorded = bookings::record(&mut tx, &new).await?;
+    let recorded = book_time::book_and_pause_others(&mut tx, &new).await?;
     tx.commit().await?;
-    let (Recorded::Taken(conflict) | Recorded::Again(conflict)) = recorded;
-    Ok(Reply::see_other(back(&form.machine)).flash(match conflict {
-        Some(conflict) => format!("Booked, but look at it again: {}", conflict_words(conflict)),
-        None => "Booked".to_owned(),
-    }))
-}
-
-/// A person attends one setup at a time: starting something else pauses what they attend, unless it stands in the same
-/// setup. The device's own script says the same with entries of its own.
-async fn pause_others(tx: &mut ShopTx, new: &NewBooking) -> Result<(), WebError> {
-    let live = bookings::live(tx).await?;
-    let entries: Vec<_> = live.iter().map(|b| b.entry).collect();
-    let attended: Vec<Uuid> = crate::shopfloor::clocks(&entries)
-        .into_iter()
-        .filter(|c| c.until.is_none() && c.person == new.person_id && c.phase != Phase::Alone)
-        .filter(|c| c.operation != new.operation_id)
-        .map(|c| c.operation)
-        .collect();
-    if attended.is_empty() {
-        return Ok(());
-    }
-    let mut keys = attended.clone();
-    keys.push(new.operation_id);
-    let waiting = work_list::waiting(tx, None, Some(&keys)).await?;
-    let setup = |id| {
-        let found = waiting.iter().find(|w| w.id == id);
-        found.map(|w| w.planned.setup_key.as_str())
-    };
-    for operation_id in attended {
-        if setup(operation_id).is_some() && setup(operation_id) == setup(new.operation_id) {
-            continue;
-        }
-        let pause = NewBooking {
-            id: Uuid::now_v7(),
-            kind: Kind::Pause,
-            operation_id,
-            corrects: None,
-            reason: None,
-            ..new.clone()
-        };
-        bookings::record(tx, &pause).await?;
-    }
-    Ok(())
+    Ok(
+        Reply::see_other(back(&form.machine)).flash(match recorded.conflict() {
+            Some(conflict) => format!("Booked, but check it: {}", floor_words::conflict(conflict)),
+            None => "Booked".to_owned(),
+        }),
+    )
 }

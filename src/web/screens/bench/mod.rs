@@ -6,8 +6,8 @@ mod screen;
 mod sign_on;
 
 use crate::web::shell::device::AtBench;
-pub(in crate::web) use entries::{conflict_words, found};
-pub(in crate::web) use screen::{found_words, phase_words};
+pub(in crate::web) use entries::found;
+pub(in crate::web) use screen::found_words;
 
 use actix_web::http::header::{CACHE_CONTROL, HeaderName};
 use actix_web::{HttpResponse, web};

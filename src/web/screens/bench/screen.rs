@@ -1,10 +1,10 @@
 //! The bench screen: what is next at this machine and why, what runs, and what must be answered.
 
 use super::AtBench;
-use super::entries::conflict_words;
 use super::sign_on::{Which, offline, people_page};
-use crate::db::bookings::{self, Booking, Question};
-use crate::db::checks::{self, CheckResult, limits_of};
+use crate::app::booked_hours::{self, Question};
+use crate::db::bookings::{self, Booking};
+use crate::db::checks::{self, CheckResult};
 use crate::db::devices::{self, SignOn};
 use crate::db::jobs::{self, OperationState};
 use crate::db::machines;
@@ -13,7 +13,7 @@ use crate::estimating::{Check, Machine};
 use crate::quality::{Limits, limit_gauge};
 use crate::shopfloor::{Clock, Phase, clocks};
 use crate::units::Minutes;
-use crate::web::ui::{Answer, Page, Reply, show};
+use crate::web::ui::{Answer, Page, Reply, floor_words, show};
 use actix_web::web;
 use chrono::{DateTime, Utc};
 use maud::{Markup, html};
@@ -56,7 +56,7 @@ impl Refused {
         Self {
             field: reading_id(operation, place),
             typed: typed.to_owned(),
-            why: "A number in the unit of the limits, like 40.012",
+            why: "Enter a number in the unit of the limits, for example 40.012",
         }
     }
 
@@ -65,7 +65,7 @@ impl Refused {
         Self {
             field: when_id(start),
             typed: typed.to_owned(),
-            why: "Say when: a day and a time",
+            why: "Enter a day and a time",
         }
     }
 }
@@ -110,7 +110,7 @@ pub(super) async fn draw(at: &AtBench, which: &Which, refused: Option<&Refused>)
     let Some(machine) = machine.or(all.first()) else {
         let page = Page::open("Bench").body(html! {
             h1 { "Bench" }
-            p { "The shop has no machine in use yet. The owner enters them under Shop, Machines." }
+            p { "The shop has no active machine yet. The owner adds machines under Shop, Machines." }
         });
         return Ok(page.into());
     };
@@ -125,7 +125,7 @@ pub(super) async fn draw(at: &AtBench, which: &Which, refused: Option<&Refused>)
         .map(|c| c.operation)
         .collect();
     let elsewhere = waiting(&mut tx, None, Some(&elsewhere)).await?;
-    let questions = bookings::questions(&mut tx, &live, now).await?;
+    let questions = booked_hours::questions(&mut tx, &live, now).await?;
     let shown: Vec<Uuid> = here.iter().chain(&elsewhere).map(|w| w.id).collect();
     let checked = checks::of_operations(&mut tx, &shown).await?;
     let screen = Screen {
@@ -172,7 +172,7 @@ impl Screen<'_> {
         let held = of(&stopped);
         let coming = of(&|w| !is_running(w) && !w.is_ready() && !stopped(w));
         let mine = |question: &&Question| question.forgotten.clock.person == self.who.person_id;
-        let at_odds = live
+        let conflicting = live
             .iter()
             .filter(|b| b.conflict.is_some() && !b.settled && b.entry.person == self.who.person_id);
         let body = html! {
@@ -191,30 +191,30 @@ impl Screen<'_> {
                 ul {}
             }
             section #bench-trouble.notice.bad aria-labelledby="bench-trouble-title" hidden {
-                h2 #bench-trouble-title { "Look at these" }
+                h2 #bench-trouble-title { "Check these" }
                 ul {}
-                button.quiet type="button" { "I have read them" }
+                button.quiet type="button" { "Read" }
             }
             @for question in questions.iter().filter(mine) { (self.question(question)) }
-            @for booking in at_odds { (self.conflict(booking)) }
+            @for booking in conflicting { (self.conflict(booking)) }
             @if asked_for.is_some() {
                 h2 { "From the route card" }
                 @for w in &asked {
                     @if !w.waits_for.is_empty() { p { "It " (waits(w)) "." } }
                     (self.card(w, None))
                 }
-                @if asked.is_empty() { p { "That operation is done, or not of this machine." } }
+                @if asked.is_empty() { p { "That operation is done, or belongs to another machine." } }
             }
             @if !elsewhere.is_empty() {
-                h2 { "You are also at" }
+                h2 { "You are also working on" }
                 @for w in elsewhere { (self.card(w, None)) }
             }
             @if !running.is_empty() {
-                h2 { "Under way here" }
+                h2 { "Running here" }
                 @for w in &running { (self.card(w, None)) }
             }
             @match ready.split_first() {
-                None => @if running.is_empty() { p.bench-empty { "Nothing can be begun here now." } },
+                None => @if running.is_empty() { p.bench-empty { "Nothing can start here now." } },
                 Some((first, rest)) => {
                     h2 { "Next here" }
                     (self.card(first, Some(self.why(first, true))))
@@ -231,7 +231,7 @@ impl Screen<'_> {
             }
             @if !coming.is_empty() {
                 details.bench-coming {
-                    summary { "Coming: " (coming.len()) " that wait for something" }
+                    summary { "Waiting: " (coming.len()) }
                     ul {
                         @for w in coming.iter().take(COMING) {
                             li { strong { "Job " (w.job_number) " · " (w.planned.number) } " " (w.planned.title) ": " (waits(w)) }
@@ -240,7 +240,7 @@ impl Screen<'_> {
                     }
                 }
             }
-            p.small.muted { "Times, speeds and feeds are the shop’s own figures: starting points, not orders. The maker’s data, local codes and qualified people come first." }
+            p.small.muted { "Guide figures only: follow the tool maker’s data, local codes and qualified people." }
         };
         Page::open(self.machine.name.clone())
             .script("bench.js")
@@ -284,19 +284,19 @@ impl Screen<'_> {
     fn why(&self, w: &Waiting, first: bool) -> Markup {
         let promised = match w.promised_on {
             Some(day) => format!("promised for {}", show::day(day)),
-            None => format!("to be ready on {}", show::day(w.due_on)),
+            None => format!("due {}", show::day(w.due_on)),
         };
         html! {
             p.bench-why {
                 @match w.plan {
-                    _ if w.state == OperationState::Started => { "Begun already; " (promised) "." }
+                    _ if w.state == OperationState::Started => { "Started; " (promised) "." }
                     Some((from, machine)) => {
-                        "By the plan: from " (show::moment(from, self.at.zone))
+                        "Planned from " (show::moment(from, self.at.zone))
                         @if machine.is_some_and(|m| m != self.machine.id) { ", on another machine" }
                         "; " (promised) "."
                     }
-                    None if first => { "The earliest day among what can be begun here: " (promised) "." }
-                    None => { "Can be begun; " (promised) "." }
+                    None if first => { "The first due of what can start here: " (promised) "." }
+                    None => { "Can start; " (promised) "." }
                 }
             }
         }
@@ -327,16 +327,16 @@ impl Screen<'_> {
                 @if let Some(why) = why { (why) }
                 p.bench-running {
                     @if let Some(clock) = clock {
-                        (phase_words(clock.phase)) " since " (self.since(clock.from))
+                        (floor_words::phase(clock.phase)) " since " (self.since(clock.from))
                     } @else { "Not running" }
                 }
                 @for other in others {
-                    p.bench-other { (self.names.get(&other.person).copied().unwrap_or("Somebody")) " is at it: " (phase_words(other.phase)) " since " (self.since(other.from)) }
+                    p.bench-other { (self.names.get(&other.person).copied().unwrap_or("Somebody")) ": " (floor_words::phase(other.phase)) " since " (self.since(other.from)) }
                 }
                 p.bench-times {
-                    @if op.setup > Minutes::ZERO { "Set up " (op.setup.rounded()) " · " }
+                    @if op.setup > Minutes::ZERO { "Setup " (op.setup.rounded()) " · " }
                     "run " (op.run.rounded())
-                    @if op.attended_share.is_zero() { ", runs by itself" }
+                    @if op.attended_share.is_zero() { ", unattended" }
                     " · " (op.setup_key)
                 }
                 @if !op.cautions.is_empty() {
@@ -346,12 +346,12 @@ impl Screen<'_> {
                 }
                 p.bench-held.notice.bad role="status" {
                     span.sign aria-hidden="true" { "!" } " "
-                    "On hold" @if let Some(reason) = &w.held { ": " (reason) } ". It goes on when the owner has decided."
+                    "On hold" @if let Some(reason) = &w.held { ": " (reason) } ". Waiting for the owner."
                 }
                 (self.buttons(w, own_machine))
                 @if !op.checks.is_empty() { (self.checks(w)) }
                 details {
-                    summary { "What is done" }
+                    summary { "Steps" }
                     ol.bench-steps {
                         @for step in &op.steps {
                             li {
@@ -381,7 +381,7 @@ impl Screen<'_> {
             div.bench-buttons {
                 @if w.planned.setup > Minutes::ZERO { (button("setup", "Set up", "first")) }
                 (button("run", "Run", "first"))
-                (button("run_alone", "Runs by itself", ""))
+                (button("run_alone", "Run unattended", ""))
                 (button("pause", "Pause", ""))
                 (button("done", "Done", "done"))
             }
@@ -394,7 +394,7 @@ impl Screen<'_> {
         let all = w.planned.checks.len();
         let open = (0_u32..).take(all).filter(|&p| latest(p).is_none()).count();
         html! {
-            @if open > 0 { p.bench-open { "Before Done: " (open) " of " (all) " " (if all == 1 { "check" } else { "checks" }) " not made yet." } }
+            @if open > 0 { p.bench-open { "Before Done: " (open) " of " (all) " " (if all == 1 { "check" } else { "checks" }) " to do." } }
             ol.bench-checks aria-label="Checks" {
                 @for (place, check) in (0_u32..).zip(&w.planned.checks) {
                     li {
@@ -402,12 +402,12 @@ impl Screen<'_> {
                         p.bench-found role="status" {
                             @if let Some(result) = latest(place) { (found_words(result)) } @else { "Not checked yet" }
                         }
-                        @match (limit_gauge(check), limits_of(check)) {
+                        @match (limit_gauge(check), Limits::read(&check.limits)) {
                             (Some(gauge), limits) => {
-                                p.bench-gauge { "Go must enter, no-go must not. The gauge, new: " (gauge) "." }
+                                p.bench-gauge { "Go must enter, no-go must not. New gauge: " (gauge) "." }
                                 (self.gauging(w, place, check))
                                 details open[self.refused(&reading_id(w.id, place)).is_some()] {
-                                    summary { "Measured instead" span.visually-hidden { ": " (check.what) } }
+                                    summary { "Measure instead" span.visually-hidden { ": " (check.what) } }
                                     @if let Some(limits) = &limits { (self.measuring(w, place, check, limits)) }
                                 }
                             }
@@ -431,8 +431,8 @@ impl Screen<'_> {
                 (self.hidden("check", w.id, Some(self.machine.id)))
                 input type="hidden" name="place" value=(place);
                 div.bench-row.even {
-                    button.bench-button type="submit" name="goes" value="yes" { "Passes" span.visually-hidden { ": " (check.what) } }
-                    button.bench-button type="submit" name="goes" value="no" { "Does not" span.visually-hidden { ": " (check.what) } }
+                    button.bench-button type="submit" name="goes" value="yes" { "Pass" span.visually-hidden { ": " (check.what) } }
+                    button.bench-button type="submit" name="goes" value="no" { "Fail" span.visually-hidden { ": " (check.what) } }
                 }
             }
         }
@@ -492,8 +492,8 @@ impl Screen<'_> {
                 h2 id={ (id) "-title" } { "When did you stop?" }
                 p {
                     strong { "Job " (start.job_number) " · " (start.operation_number) " " (start.operation_title) } ": "
-                    (phase_words(clock.phase)) " since " (show::moment(clock.from, self.at.zone))
-                    ", and your shift ended " (show::moment(ended, self.at.zone)) ". Until you say, this time counts for nothing."
+                    (floor_words::phase(clock.phase)) " since " (show::moment(clock.from, self.at.zone))
+                    ", and your shift ended " (show::moment(ended, self.at.zone)) ". Until you answer, this time is not counted."
                 }
                 div.bench-buttons {
                     @if ended > clock.from {
@@ -505,7 +505,7 @@ impl Screen<'_> {
                     }
                     (form("stands", html! {
                         input type="hidden" name="reason" value="still at it";
-                        button.bench-button type="submit" { @if clock.phase.is_attended() { "I am still at it" } @else { "It is still running" } }
+                        button.bench-button type="submit" { @if clock.phase.is_attended() { "I am still working on it" } @else { "It is still running" } }
                     }))
                 }
                 (form("pause", html! {
@@ -515,7 +515,7 @@ impl Screen<'_> {
                         input id=(id) type="datetime-local" name="at" min=(local(clock.from)) max=(local(self.now)) value=(local(ended.max(clock.from))) required
                             aria-invalid=[refused.map(|_| "true")] aria-describedby=[refused.map(|r| format!("{}-error", r.field))];
                         input type="hidden" name="reason" value="forgot to stop; time as remembered";
-                        button.bench-button type="submit" { "Then" }
+                        button.bench-button type="submit" { "Enter time" }
                     }
                 }))
             }
@@ -530,9 +530,9 @@ impl Screen<'_> {
             section.notice.bad {
                 p {
                     span.sign aria-hidden="true" { "!" } " "
-                    strong { "Job " (booking.job_number) " · " (booking.operation_number) } ": your entry of "
-                    (show::moment(booking.entry.at, self.at.zone)) " is booked, but " (conflict_words(conflict).to_lowercase())
-                    ". The office looks at it."
+                    strong { "Job " (booking.job_number) " · " (booking.operation_number) } ": your booking of "
+                    (show::moment(booking.entry.at, self.at.zone)) " is booked, but " (floor_words::conflict(conflict).to_lowercase())
+                    ". The office will check it."
                 }
             }
         }
@@ -544,7 +544,7 @@ fn complaint(refused: Option<&Refused>) -> Markup {
     html! {
         @if let Some(refused) = refused {
             p.error id={ (refused.field) "-error" } role="alert" {
-                span.sign aria-hidden="true" { "!" } " " (refused.why) @if !refused.typed.is_empty() { "; you wrote “" (refused.typed) "”" }
+                span.sign aria-hidden="true" { "!" } " " (refused.why) @if !refused.typed.is_empty() { "; you entered “" (refused.typed) "”" }
             }
         }
     }
@@ -564,18 +564,8 @@ pub(in crate::web) fn found_words(result: &CheckResult) -> String {
                 "out of limits"
             }
         ),
-        (None, true) => format!("{sign} passes"),
-        (None, false) => format!("{sign} does not pass"),
-    }
-}
-
-/// What a phase is called while it lasts.
-#[must_use]
-pub(in crate::web) fn phase_words(phase: Phase) -> &'static str {
-    match phase {
-        Phase::Setup => "setting up",
-        Phase::Run => "running, attended",
-        Phase::Alone => "running by itself",
+        (None, true) => format!("{sign} passed"),
+        (None, false) => format!("{sign} failed"),
     }
 }
 

@@ -29,11 +29,11 @@ pub(super) fn people_page(at: &AtBench, people: &[BenchPerson], which: &Which) -
     let body = html! {
         div.bench-head { p { (at.shop_name) " · " (at.device.name) } }
         (offline())
-        h1 { "Who is here?" }
+        h1 { "Sign on" }
         @if let Some(since) = at.device.locked_at {
             p.notice.bad role="alert" {
                 span.sign aria-hidden="true" { "!" }
-                " Locked since " (show::moment(since, at.zone)) ": too many PINs were wrong. The owner unlocks this device under Shop, Bench devices."
+                " Locked since " (show::moment(since, at.zone)) ": too many wrong PINs. The owner unlocks this device under Shop, Bench devices."
             }
         }
         @if people.is_empty() {
@@ -98,15 +98,10 @@ async fn try_pin(
 ) -> Answer {
     let person = the_person(&at, *id).await?;
     let now = Utc::now();
-    let told = |page: Page, status| Ok(page.status(status).into());
+    let refused = |page: Page, status| Ok(page.status(status).into());
     if !(4..=8).contains(&form.0.pin.len()) || !form.0.pin.bytes().all(|b| b.is_ascii_digit()) {
-        let page = pin_page(
-            &at,
-            &person,
-            &which,
-            Some("A PIN has four to eight digits."),
-        );
-        return told(page, StatusCode::UNPROCESSABLE_ENTITY);
+        let page = pin_page(&at, &person, &which, Some("Enter a PIN of 4 to 8 digits."));
+        return refused(page, StatusCode::UNPROCESSABLE_ENTITY);
     }
     let name = format!("bench {} {}", at.device.id, person.id);
     let address = format!("device {}", at.device.id);
@@ -114,23 +109,23 @@ async fn try_pin(
     if let Attempt::Wait(wait) = sessions::attempt(&mut tx, &name, &address, now).await? {
         let seconds = wait.num_milliseconds().max(0) / 1_000 + 1;
         let words = format!(
-            "Wrong too often. Wait {} and try again.",
+            "Too many wrong tries. Wait {} and try again.",
             show::count(seconds, "second", "seconds")
         );
         let page = pin_page(&at, &person, &which, Some(&words));
-        return told(page, StatusCode::TOO_MANY_REQUESTS);
+        return refused(page, StatusCode::TOO_MANY_REQUESTS);
     }
     let open = devices::count_try(&mut tx, at.device.id, now).await?;
     tx.commit().await?;
     if !open {
-        let words = "This device is locked because too many PINs were wrong. The owner unlocks it.";
+        let words = "This device is locked: too many wrong PINs. Ask the owner to unlock it.";
         let page = pin_page(&at, &person, &which, Some(words));
-        return told(page, StatusCode::LOCKED);
+        return refused(page, StatusCode::LOCKED);
     }
     if !session::verify(&site, &form.0.pin, person.pin_hash.clone()).await? {
-        let words = "That is not the PIN. Try again.";
+        let words = "Wrong PIN. Try again.";
         let page = pin_page(&at, &person, &which, Some(words));
-        return told(page, StatusCode::UNAUTHORIZED);
+        return refused(page, StatusCode::UNAUTHORIZED);
     }
     let mut tx = at.begin(Some(person.id)).await?;
     sessions::forget_failures(&mut tx, &name).await?;
@@ -147,13 +142,13 @@ async fn sign_off(at: AtBench) -> Answer {
     Ok(Reply::see_other("/bench"))
 }
 
-fn pin_page(at: &AtBench, person: &BenchPerson, which: &Which, told: Option<&str>) -> Page {
+fn pin_page(at: &AtBench, person: &BenchPerson, which: &Which, refused: Option<&str>) -> Page {
     let body = html! {
         div.bench-head { p { (at.shop_name) " · " (at.device.name) } }
         (offline())
         h1 { (person.name) }
-        @if let Some(told) = told {
-            p.notice.bad role="alert" { span.sign aria-hidden="true" { "!" } " " (told) }
+        @if let Some(refused) = refused {
+            p.notice.bad role="alert" { span.sign aria-hidden="true" { "!" } " " (refused) }
         }
         form.bench-pin method="post" action={ "/bench/sign-on/" (person.id) (query(which)) } novalidate {
             label for="pin" { "PIN" }
@@ -173,7 +168,7 @@ pub(super) fn offline() -> Markup {
     html! {
         p #bench-offline.notice.warn role="status" hidden {
             span.sign aria-hidden="true" { "!" }
-            " No network. Signing on or off needs the shop’s computer. Whoever is signed on goes on, and nothing that was entered is lost."
+            " No network. You cannot sign on or off now. If you are signed on, carry on: nothing you enter is lost."
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The ranges of price and ready day, drawn: one row an option, the same order as the cards below.
 //!
-//! Nothing is told by colour alone: the range is a bar, the middle a diamond, the figure to quote a flag with its
+//! Nothing is shown by colour alone: the range is a bar, the middle a diamond, the figure to quote a flag with its
 //! value written beside it.
 
 use crate::enquiry::{Answer, Figures, OptionAnswer, say};

@@ -1,38 +1,28 @@
 //! The entries of a feed: planned work, stops and holidays.
 
-use crate::db::calendars::{self, Owner, WorkingTime};
-use crate::db::feeds::{self, Slot, Whose};
-use crate::db::{DbError, ShopTx};
+use crate::app::read_feed::FeedContents;
+use crate::db::calendars::Owner;
+use crate::db::feeds::{Revision, Slot, Whose};
 use crate::planning::Calendar;
 use crate::planning::ics::feed::{Entry, When, pieces};
 use crate::web::ui::show;
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use sha2::{Digest, Sha256};
+use std::collections::HashMap;
 use std::fmt::Write;
 
-/// How far back a feed reaches: what was done this week can still be seen.
-const BACK: TimeDelta = TimeDelta::days(7);
-/// How far ahead it looks for holidays and stops.
-const AHEAD: TimeDelta = TimeDelta::days(180);
-
-/// The entries of a feed, in order, each with the count of its revisions.
-pub(super) async fn entries(
-    tx: &mut ShopTx,
-    whose: Whose,
-    now: DateTime<Utc>,
-) -> Result<Vec<Entry>, DbError> {
-    let (from, until) = (now - BACK, now + AHEAD);
-    let time = calendars::read(tx).await?;
-    let slots = feeds::slots(tx, whose, from).await?;
-    let mut entries: Vec<Entry> = match whose {
+/// The entries of a feed, in order, none revised yet.
+pub(super) fn entries(feed: &FeedContents) -> Vec<Entry> {
+    let slots = &feed.slots;
+    let mut entries: Vec<Entry> = match feed.whose {
         Whose::Machine(_) => slots.iter().map(of_machine).collect(),
         Whose::Person(id) => {
             let last = slots.iter().map(|slot| slot.attended_until).max();
             let first = slots.iter().map(|slot| slot.starts_at).min();
-            let calendar = time.calendar(
+            let calendar = feed.time.calendar(
                 Owner::Person(id),
-                first.unwrap_or(from).min(from),
-                last.unwrap_or(until).max(until),
+                first.unwrap_or(feed.from).min(feed.from),
+                last.unwrap_or(feed.until).max(feed.until),
             );
             slots
                 .iter()
@@ -40,19 +30,26 @@ pub(super) async fn entries(
                 .collect()
         }
     };
-    entries.extend(closed(&time, whose, from, until));
-    let digests: Vec<(String, [u8; 32])> = entries
+    entries.extend(closed(feed));
+    entries
+}
+
+/// The UID of each entry with a digest of what it says.
+pub(super) fn digests(entries: &[Entry]) -> Vec<(String, [u8; 32])> {
+    entries
         .iter()
         .map(|entry| (entry.uid.clone(), digest(entry)))
-        .collect();
-    let revisions = feeds::revisions(tx, &digests, now).await?;
-    for entry in &mut entries {
+        .collect()
+}
+
+/// Marks each entry with how often it has changed.
+pub(super) fn revise(entries: &mut [Entry], revisions: &HashMap<String, Revision>) {
+    for entry in entries {
         if let Some(revision) = revisions.get(&entry.uid) {
             entry.sequence = revision.sequence;
             entry.revised_at = revision.revised_at;
         }
     }
-    Ok(entries)
 }
 
 /// All that an entry says, in few bytes.
@@ -124,13 +121,9 @@ fn of_person(slot: &Slot, hours: &Calendar) -> Vec<Entry> {
 }
 
 /// Stops of the shop and of whoever's week it is, and holidays.
-fn closed(
-    time: &WorkingTime,
-    whose: Whose,
-    from: DateTime<Utc>,
-    until: DateTime<Utc>,
-) -> Vec<Entry> {
-    let owner = match whose {
+fn closed(feed: &FeedContents) -> Vec<Entry> {
+    let (from, until, time) = (feed.from, feed.until, &feed.time);
+    let owner = match feed.whose {
         Whose::Machine(id) => Owner::Machine(id),
         Whose::Person(id) => Owner::Person(id),
     };

@@ -1,17 +1,17 @@
-//! Who did what when in a job, and how the office puts an entry right: never by changing it, always by another.
+//! Time bookings of a job, and how the office corrects one: never by changing it, always by another.
 
-use crate::db::bookings::{self, Booking, NewBooking};
-use crate::db::jobs;
-use crate::db::jobs::JobOperation;
+use crate::app::book_time::{self, ByHand, Correction};
+use crate::db::bookings::{self, Booking};
+use crate::db::jobs::{self, JobOperation};
 use crate::db::people::{self, Role};
 use crate::planning::local_instant;
 use crate::shopfloor::Kind;
 use crate::units::Code;
-use crate::web::screens::bench::conflict_words;
+use crate::web::ui::floor_words::{conflict as conflict_words, kind as kind_words};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::show::{count, moment};
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
 };
 use actix_web::web;
 use chrono::{DateTime, NaiveDateTime, Utc};
@@ -33,19 +33,6 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     );
 }
 
-fn kind_words(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Setup => "began to set up",
-        Kind::Run => "began to run it",
-        Kind::RunAlone => "left it running by itself",
-        Kind::Pause => "paused",
-        Kind::Done => "finished it",
-        Kind::Moved => "put a time right",
-        Kind::Struck => "struck an entry out",
-        Kind::Stands => "said that an entry is right",
-    }
-}
-
 /// Everything that was entered, newest first.
 pub(super) fn section(who: &SignedIn, job_id: Uuid, bookings: &[Booking]) -> Markup {
     let by_id: HashMap<Uuid, &Booking> = bookings.iter().map(|b| (b.entry.id, b)).collect();
@@ -58,30 +45,30 @@ pub(super) fn section(who: &SignedIn, job_id: Uuid, bookings: &[Booking]) -> Mar
     html! {
         section.card #entries {
             div.bar {
-                h2 { "Who did what when" }
-                @if who.may(Role::Office) { a.button.quiet href={ "/jobs/" (job_id) "/entries/new" } { "Enter by hand" } }
+                h2 { "Time bookings" }
+                @if who.may(Role::Office) { a.button.quiet href={ "/jobs/" (job_id) "/entries/new" } { "Add booking" } }
             }
-            @if bookings.is_empty() { p { "Nothing was booked yet." } } @else {
+            @if bookings.is_empty() { p { "No time booked yet." } } @else {
                 details.history open[bookings.len() <= 12] {
-                    summary { (count(i64::try_from(bookings.len()).unwrap_or(i64::MAX), "entry", "entries")) }
+                    summary { (count(i64::try_from(bookings.len()).unwrap_or(i64::MAX), "booking", "bookings")) }
                     ol { @for b in bookings.iter().rev() {
                         li {
                             p {
                                 strong { (moment(b.entry.at, zone)) } ", " (b.person) " " (kind_words(b.entry.kind)) ", operation " (b.operation_number)
                                 @if let Some(machine) = &b.machine { ", " (machine) }
                                 @if b.entered_by != b.person { " (entered by " (b.entered_by) ")" }
-                                @if b.device.is_none() { " · by hand" }
-                                @if struck(b) { " " span.tag { "struck out" } }
-                                @if let Some(conflict) = b.conflict { " " span.tag { (conflict_words(conflict)) @if b.settled { ", looked at" } } }
+                                @if b.device.is_none() { " · added by hand" }
+                                @if struck(b) { " " span.tag { "deleted" } }
+                                @if let Some(conflict) = b.conflict { " " span.tag { (conflict_words(conflict)) @if b.settled { ", checked" } } }
                                 @if who.may(Role::Office) && !matches!(b.entry.kind, Kind::Stands) {
-                                    " " a href={ "/jobs/" (job_id) "/entries/" (b.entry.id) } { "Put right" span.visually-hidden { ": " (b.person) " " (kind_words(b.entry.kind)) ", " (moment(b.entry.at, zone)) } }
+                                    " " a href={ "/jobs/" (job_id) "/entries/" (b.entry.id) } { "Correct" span.visually-hidden { ": " (b.person) " " (kind_words(b.entry.kind)) ", " (moment(b.entry.at, zone)) } }
                                 }
                             }
                             @if let Some(reason) = &b.reason {
                                 p.muted {
                                     (reason)
                                     @if let Some(other) = b.entry.corrects.and_then(|id| by_id.get(&id)) {
-                                        " (about the entry of " (moment(other.entry.at, zone)) ", " (other.person) " " (kind_words(other.entry.kind)) ")"
+                                        " (about the booking of " (moment(other.entry.at, zone)) ", " (other.person) " " (kind_words(other.entry.kind)) ")"
                                     }
                                 }
                             }
@@ -105,12 +92,12 @@ struct EntryForm {
     reason: String,
 }
 
-const KINDS: [(Kind, &str); 5] = [
-    (Kind::Setup, "began to set up"),
-    (Kind::Run, "began to run it"),
-    (Kind::RunAlone, "left it running by itself"),
-    (Kind::Pause, "paused"),
-    (Kind::Done, "finished it"),
+const KINDS: [Kind; 5] = [
+    Kind::Setup,
+    Kind::Run,
+    Kind::RunAlone,
+    Kind::Pause,
+    Kind::Done,
 ];
 
 /// The moment that the fields `date` and `time` name by the shop's clock, which is not still to come.
@@ -124,7 +111,7 @@ pub(super) fn moment_of(
     let time = errors.time("time", time);
     let at = local_instant(who.shop.time_zone, NaiveDateTime::new(date?, time?));
     if at > Utc::now() {
-        errors.add("time", "That is still to come");
+        errors.add("time", "Enter a time that is past");
         return None;
     }
     Some(at)
@@ -149,7 +136,7 @@ async fn new_page(
     job_id: Uuid,
     form: &EntryForm,
     errors: &FormErrors,
-) -> Result<Page, crate::web::ui::WebError> {
+) -> Result<Page, WebError> {
     let mut tx = who.begin().await?;
     let job = jobs::get(&mut tx, job_id).await?;
     let operations: Vec<JobOperation> = jobs::operations(&mut tx, job_id).await?;
@@ -165,11 +152,11 @@ async fn new_page(
         .collect();
     let kinds = KINDS
         .iter()
-        .map(|(kind, words)| Choice::new(kind.code(), words))
+        .map(|kind| Choice::new(kind.code(), kind_words(*kind)))
         .collect();
     let body = html! {
-        h1 { "Enter by hand: job " (job.number) }
-        p { "For what was not entered at the bench: work sent out and come back, a device that was broken." }
+        h1 { "Add booking: job " (job.number) }
+        p { "For work that was not booked at the bench: work sent out, or a device that was down." }
         (errors.summary())
         form.grid method="post" action={ "/jobs/" (job_id) "/entries/new" } novalidate {
             (csrf_field(who))
@@ -179,11 +166,11 @@ async fn new_page(
             (Field::select("kind", "What", &form.kind, kinds).errors(errors))
             (Field::date("date", "On", &form.date).errors(errors))
             (Field::time("time", "At", &form.time).errors(errors))
-            (Field::text("reason", "Why by hand", &form.reason).errors(errors))
-            div.actions { button type="submit" { "Enter" } a.button.quiet href={ "/jobs/" (job_id) } { "Back" } }
+            (Field::text("reason", "Reason", &form.reason).errors(errors))
+            div.actions { button type="submit" { "Add booking" } a.button.quiet href={ "/jobs/" (job_id) } { "Back" } }
         }
     };
-    Ok(Page::new(who, format!("Enter by hand: job {}", job.number))
+    Ok(Page::new(who, format!("Add booking: job {}", job.number))
         .nav(Section::Jobs)
         .body(body))
 }
@@ -194,7 +181,7 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EntryForm>) -
     let operation = errors.row("operation", &form.operation);
     let person = errors.row("person", &form.person);
     let kind = errors.choice("kind", &form.kind, |code| {
-        Kind::from_code(code).filter(|k| KINDS.iter().any(|(one, _)| one == k))
+        Kind::from_code(code).filter(|k| KINDS.contains(k))
     });
     let at = moment_of(&who, &form.date, &form.time, &mut errors);
     let reason = errors.required_text("reason", &form.reason, 400);
@@ -205,39 +192,26 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EntryForm>) -
         return Ok(new_page(&who, *id, &form, &errors).await?.invalid().into());
     };
     let mut tx = who.begin().await?;
-    let now = Utc::now();
-    let (job, _) = jobs::operation(&mut tx, operation).await?;
-    let person = people::get(&mut tx, person).await?;
-    let new = NewBooking {
+    let entry = ByHand {
         id: key,
-        kind,
         operation_id: operation,
-        machine_id: None,
-        person_id: person.id,
-        entered_by: who.person_id,
-        device_id: None,
+        person_id: person,
+        kind,
         at,
-        device_at: at,
-        received_at: now,
-        corrects: None,
-        reason: Some(reason),
+        reason,
     };
-    bookings::record(&mut tx, &new).await?;
+    let job_id = book_time::add_by_hand(&mut tx, who.person_id, entry, Utc::now()).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(format!("/jobs/{}#entries", job.id)).flash("Entered"))
+    Ok(Reply::see_other(format!("/jobs/{job_id}#entries")).flash("Booking added"))
 }
 
-async fn the_entry(
-    who: &SignedIn,
-    job_id: Uuid,
-    entry: Uuid,
-) -> Result<Booking, crate::web::ui::WebError> {
+async fn the_entry(who: &SignedIn, job_id: Uuid, entry: Uuid) -> Result<Booking, WebError> {
     let mut tx = who.begin().await?;
     bookings::of_job(&mut tx, job_id)
         .await?
         .into_iter()
         .find(|b| b.entry.id == entry)
-        .ok_or(crate::web::ui::WebError::NotFound("this entry"))
+        .ok_or(WebError::NotFound("this booking"))
 }
 
 async fn edit(who: SignedIn, path: web::Path<(Uuid, Uuid)>) -> Answer {
@@ -267,27 +241,27 @@ fn edit_page(
         Choice::new("struck", "It did not happen"),
     ];
     if booking.conflict.is_some() {
-        ways.push(Choice::new("stands", "It is right as it stands"));
+        ways.push(Choice::new("stands", "It is right as it is"));
     }
     let body = html! {
-        h1 { "Put an entry right" }
+        h1 { "Correct a booking" }
         p {
             strong { (moment(booking.entry.at, who.shop.time_zone)) } ", " (booking.person) " " (kind_words(booking.entry.kind))
             ", job " (booking.job_number) ", operation " (booking.operation_number) "."
         }
-        p { "The entry stays. What you say here stands beside it, with your name, and counts from now on." }
+        p { "The booking stays on record. Your correction is kept beside it with your name, and counts from now on." }
         (errors.summary())
         form.grid method="post" action={ "/jobs/" (job_id) "/entries/" (booking.entry.id) } novalidate {
             (csrf_field(who))
             input type="hidden" name="key" value=(form.key);
-            (Field::radios("kind", "What is right", &form.kind, ways).errors(errors))
-            (Field::date("date", "On", &form.date).hint("For another time").errors(errors))
+            (Field::radios("kind", "Correction", &form.kind, ways).errors(errors))
+            (Field::date("date", "On", &form.date).hint("Only for another time").errors(errors))
             (Field::time("time", "At", &form.time).errors(errors))
-            (Field::text("reason", "Why", &form.reason).wide().errors(errors))
-            div.actions { button type="submit" { "Put right" } a.button.quiet href={ "/jobs/" (job_id) "#entries" } { "Back" } }
+            (Field::text("reason", "Reason", &form.reason).wide().errors(errors))
+            div.actions { button type="submit" { "Correct" } a.button.quiet href={ "/jobs/" (job_id) "#entries" } { "Back" } }
         }
     };
-    Page::new(who, "Put an entry right")
+    Page::new(who, "Correct a booking")
         .nav(Section::Jobs)
         .body(body)
 }
@@ -302,7 +276,7 @@ async fn correct(
     let booking = the_entry(&who, job_id, entry).await?;
     let mut errors = FormErrors::default();
     let kind = errors.choice("kind", &form.kind, |code| {
-        Kind::from_code(code).filter(|k| matches!(k, Kind::Moved | Kind::Struck | Kind::Stands))
+        Kind::from_code(code).filter(|k| k.corrects())
     });
     let at = match kind {
         Some(Kind::Moved) => moment_of(&who, &form.date, &form.time, &mut errors),
@@ -314,22 +288,21 @@ async fn correct(
         let page = edit_page(&who, job_id, &booking, &form, &errors);
         return Ok(page.invalid().into());
     };
-    let new = NewBooking {
+    let correction = Correction {
         id: key,
         kind,
-        operation_id: booking.entry.operation,
-        machine_id: booking.entry.machine,
-        person_id: booking.entry.person,
-        entered_by: who.person_id,
-        device_id: None,
         at,
-        device_at: at,
-        received_at: Utc::now(),
-        corrects: Some(booking.entry.id),
-        reason: Some(reason),
+        reason,
     };
     let mut tx = who.begin().await?;
-    bookings::record(&mut tx, &new).await?;
+    book_time::correct(
+        &mut tx,
+        who.person_id,
+        &booking.entry,
+        correction,
+        Utc::now(),
+    )
+    .await?;
     tx.commit().await?;
-    Ok(Reply::see_other(format!("/jobs/{job_id}#entries")).flash("Put right"))
+    Ok(Reply::see_other(format!("/jobs/{job_id}#entries")).flash("Booking corrected"))
 }

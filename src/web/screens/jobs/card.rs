@@ -39,7 +39,7 @@ async fn card(
         shop: who.shop.name.clone(),
         number: job.number,
         title: job.title,
-        days: format!("Work to {}{promised}", show::day(job.due_on)),
+        days: format!("Due {}{promised}", show::day(job.due_on)),
         castings: needs
             .iter()
             .filter_map(|need| match &need.source {

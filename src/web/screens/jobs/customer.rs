@@ -22,10 +22,10 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 /// Who it is for, among the figures of the job's page.
 pub(super) fn figure(who: &SignedIn, job: &Job, customer: &str) -> Markup {
     html! {
-        div { dt { "For" } dd {
-            @if customer.is_empty() { span.muted { "nobody named" } } @else { (customer) }
+        div { dt { "Customer" } dd {
+            @if customer.is_empty() { span.muted { "no customer" } } @else { (customer) }
             @if who.may(Role::Office) && job.state == JobState::Open {
-                " · " a href={ "/jobs/" (job.id) "/customer" } { "change" }
+                " · " a href={ "/jobs/" (job.id) "/customer" } { "Change" }
             }
         } }
     }
@@ -38,14 +38,14 @@ struct CustomerForm {
 }
 
 fn page(who: &SignedIn, id: Uuid, form: &CustomerForm, errors: &FormErrors) -> Page {
-    let title = "Who the job is for";
+    let title = "Customer of the job";
     let body = html! {
         h1 { (title) }
         (errors.summary())
         form.grid method="post" action={ "/jobs/" (id) "/customer" } novalidate {
             (csrf_field(who))
-            (Field::text("customer", "The customer", &form.customer).optional()
-                .hint("As on the customer’s castings, whose name decides which job they may go into").errors(errors))
+            (Field::text("customer", "Customer", &form.customer).optional()
+                .hint("Spell it as on the customer’s castings: they go only into jobs of that name").errors(errors))
             div.actions {
                 button type="submit" { "Save" }
                 a.button.quiet href={ "/jobs/" (id) } { "Cancel" }

@@ -1,15 +1,18 @@
 //! What stops a job, and deciding it: measured again, rework, a concession, or scrap.
 
+use crate::app::decide_hold::{self, DecideError, Deciding};
 use crate::db::castings_on_shelf::{self, Casting, Outcome, Ownership, ShelfState};
-use crate::db::checks::{self, DecisionKind, Hold};
-use crate::db::holds::{self, Decision, Rework, ToTell};
+use crate::db::checks::{self, Hold};
+use crate::db::holds::{self, Call};
 use crate::db::jobs::{self, JobOperation, OperationState};
 use crate::db::machines;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx};
 use crate::estimating::Machine;
+use crate::quality::{Decision, DecisionKind, Rework};
 use crate::units::{Code, Minutes};
 use crate::web::screens::castings::version;
+use crate::web::ui::floor_words;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::show::moment;
 use crate::web::ui::{
@@ -28,25 +31,16 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::get().to(show))
             .route(web::post().to(decide)),
     )
-    .route("/jobs/{id}/told/{call}", web::post().to(told));
+    .route("/jobs/{id}/calls/{call}", web::post().to(call_made));
 }
 
-fn decision_words(kind: DecisionKind) -> &'static str {
-    match kind {
-        DecisionKind::MeasuredAgain => "measured again, and it passes",
-        DecisionKind::Rework => "rework",
-        DecisionKind::Concession => "accepted as it is",
-        DecisionKind::Scrap => "scrap",
-    }
-}
-
-/// What was found wrong in a job, and whom to tell.
-pub(super) fn section(who: &SignedIn, job_id: Uuid, holds: &[Hold], calls: &[ToTell]) -> Markup {
+/// The failed checks of a job, and whom to call.
+pub(super) fn section(who: &SignedIn, job_id: Uuid, holds: &[Hold], calls: &[Call]) -> Markup {
     let zone = who.shop.time_zone;
     html! {
         @if !holds.is_empty() || !calls.is_empty() {
             section.card #found-wrong {
-                h2 { "What was found wrong" }
+                h2 { "Failed checks" }
                 @for call in calls { (call_form(who, job_id, call)) }
                 @for hold in holds {
                     @match hold.decision {
@@ -55,11 +49,11 @@ pub(super) fn section(who: &SignedIn, job_id: Uuid, holds: &[Hold], calls: &[ToT
                             @if who.may(Role::Office) { p { a href={ "/jobs/" (job_id) "/holds/" (hold.id) } { "Decide" } } }
                         },
                         Some(decision) => p {
-                            (hold.why) ". " strong { "Decided: " (decision_words(decision)) }
-                            @if let Some(by) = &hold.said_by { ", allowed by " (by) }
+                            (hold.why) ". " strong { "Decided: " (floor_words::decision(decision)) }
+                            @if let Some(by) = &hold.said_by { ", approved by " (by) }
                             @if let (Some(at), Some(by)) = (hold.decided_at, &hold.decided_by) { " (" (by) ", " (moment(at, zone)) ")" }
                             @if let Some(note) = &hold.note { ": " (note) }
-                            @if let Some(enquiry) = hold.enquiry_id { " · " a href={ "/enquiries/" (enquiry) } { "quoted anew" } }
+                            @if let Some(enquiry) = hold.enquiry_id { " · " a href={ "/enquiries/" (enquiry) } { "new quote" } }
                         },
                     }
                 }
@@ -68,22 +62,22 @@ pub(super) fn section(who: &SignedIn, job_id: Uuid, holds: &[Hold], calls: &[ToT
     }
 }
 
-/// A customer to be told, and a line for what was said.
-pub(super) fn call_form(who: &SignedIn, job_id: Uuid, call: &ToTell) -> Markup {
+/// A customer to be called, and a line for what was said.
+pub(super) fn call_form(who: &SignedIn, job_id: Uuid, call: &Call) -> Markup {
     let id = format!("said-{}", call.id);
     html! {
         div.notice.warn {
             p {
                 span.sign aria-hidden="true" { "!" } " "
                 strong { @match &call.caller { Some(caller) => { "Tell " (caller) }, None => "Tell the customer" } }
-                @match call.contact.as_deref().filter(|c| !c.is_empty()) { Some(contact) => { " (" (contact) ")" }, None => " (no enquiry says how to reach them)" }
-                ": " (call.why) "."
+                @match call.contact.as_deref().filter(|c| !c.is_empty()) { Some(contact) => { " (" (contact) ")" }, None => " (no phone or email on record)" }
+                ": " (floor_words::call(call.reason)) "."
             }
             @if who.may(Role::Office) {
-                form.grid method="post" action={ "/jobs/" (job_id) "/told/" (call.id) } {
+                form.grid method="post" action={ "/jobs/" (job_id) "/calls/" (call.id) } {
                     (csrf_field(who))
                     (Field::text("said", "What was said", "").id(&id))
-                    div.actions { button.quiet type="submit" { "They have been told" } }
+                    div.actions { button.quiet type="submit" { "Done" } }
                 }
             }
         }
@@ -92,21 +86,25 @@ pub(super) fn call_form(who: &SignedIn, job_id: Uuid, call: &ToTell) -> Markup {
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
-struct ToldForm {
+struct CallForm {
     said: String,
 }
 
-async fn told(who: SignedIn, path: web::Path<(Uuid, Uuid)>, form: CheckedForm<ToldForm>) -> Answer {
+async fn call_made(
+    who: SignedIn,
+    path: web::Path<(Uuid, Uuid)>,
+    form: CheckedForm<CallForm>,
+) -> Answer {
     who.require(Role::Office)?;
     let (job_id, call) = path.into_inner();
     let mut errors = FormErrors::default();
     let Some(said) = errors.required_text("said", &form.said, 400) else {
         return Err(WebError::Unprocessable(
-            "Say what was said to them, or how they were reached.".to_owned(),
+            "Enter what was said, or how you reached them.".to_owned(),
         ));
     };
     let mut tx = who.begin().await?;
-    holds::told(&mut tx, call, who.person_id, &said, Utc::now()).await?;
+    holds::call_made(&mut tx, call, who.person_id, &said, Utc::now()).await?;
     tx.commit().await?;
     Ok(Reply::see_other(format!("/jobs/{job_id}")).flash("Noted"))
 }
@@ -144,7 +142,7 @@ impl DecideForm {
                 let run = run.filter(|run| {
                     let some = *run > Minutes::ZERO;
                     if !some {
-                        errors.add("run", "Work takes some time");
+                        errors.add("run", "Enter a run time of more than 0 minutes");
                     }
                     some
                 });
@@ -160,7 +158,7 @@ impl DecideForm {
                     errors.optional(&self.donor, |errors| errors.row("donor", &self.donor))?;
                 let requote = self.requote == "yes";
                 if requote && donor.is_some() {
-                    errors.add("donor", "Either another casting, or a new quote");
+                    errors.add("donor", "Choose another casting or a new quote, not both");
                     return None;
                 }
                 Decision::Scrap {
@@ -251,41 +249,43 @@ async fn decide(
         return Ok(page(&who, job_id, &beside, &form, &errors).invalid().into());
     };
     let seen = version(&form.version)?;
-    let done = holds::decide(
-        &mut tx,
+    let deciding = Deciding {
         hold_id,
-        seen,
-        who.person_id,
-        &note,
-        &decision,
-        Utc::now(),
-    );
-    match done.await {
+        version: seen,
+        decision: &decision,
+        note: &note,
+    };
+    let done = decide_hold::decide(&mut tx, who.person_id, deciding, Utc::now()).await;
+    let (status, why) = match done {
         Ok(()) => {
             tx.commit().await?;
-            Ok(Reply::see_other(format!("/jobs/{job_id}")).flash("Decided"))
+            return Ok(Reply::see_other(format!("/jobs/{job_id}")).flash("Decided"));
         }
-        Err(error @ (DbError::Refused(_) | DbError::Stale(_))) => {
-            drop(tx);
-            let mut tx = who.begin().await?;
-            let beside = Beside::read(&mut tx, job_id, hold_id).await?;
-            let status = match &error {
-                DbError::Stale(_) => StatusCode::CONFLICT,
-                _ => StatusCode::UNPROCESSABLE_ENTITY,
-            };
-            errors.add(
-                "decision",
-                match (&error, &beside.hold.decided_by) {
-                    (DbError::Stale(_), Some(by)) => format!("{by} has decided meanwhile"),
-                    _ => error.to_string(),
-                },
-            );
-            Ok(page(&who, job_id, &beside, &form, &errors)
-                .status(status)
-                .into())
+        Err(DecideError::StillFails) => (
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Some(floor_words::STILL_FAILS.to_owned()),
+        ),
+        Err(DecideError::Job(why)) => (
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Some(floor_words::job_refused(why)),
+        ),
+        Err(DecideError::Db(DbError::Refused(why))) => {
+            (StatusCode::UNPROCESSABLE_ENTITY, Some(why))
         }
-        Err(other) => Err(other.into()),
-    }
+        Err(DecideError::Db(DbError::Stale(_))) => (StatusCode::CONFLICT, None),
+        Err(DecideError::Db(other)) => return Err(other.into()),
+    };
+    drop(tx);
+    let mut tx = who.begin().await?;
+    let beside = Beside::read(&mut tx, job_id, hold_id).await?;
+    let why = why.unwrap_or_else(|| match &beside.hold.decided_by {
+        Some(by) => format!("{by} has already decided this"),
+        None => "Someone else changed this hold".to_owned(),
+    });
+    errors.add("decision", why);
+    Ok(page(&who, job_id, &beside, &form, &errors)
+        .status(status)
+        .into())
 }
 
 fn page(
@@ -297,12 +297,9 @@ fn page(
 ) -> Page {
     let hold = &beside.hold;
     let mut ways = vec![
-        Choice::new("rework", "Rework: more work puts it right"),
-        Choice::new(
-            "concession",
-            "Concession: somebody who may say so accepts it",
-        ),
-        Choice::new("scrap", "Scrap: the casting is lost"),
+        Choice::new("rework", "Rework: more work corrects it"),
+        Choice::new("concession", "Concession: accepted as it is"),
+        Choice::new("scrap", "Scrap: the casting cannot be used"),
     ];
     if beside.passes {
         ways.insert(
@@ -338,31 +335,31 @@ fn page(
         form.grid.decide method="post" action={ "/jobs/" (job_id) "/holds/" (hold.id) } novalidate {
             (csrf_field(who))
             input type="hidden" name="version" value=(form.version);
-            (Field::radios("decision", "What is to be done", &form.decision, ways).wide().errors(errors))
-            (Field::text("note", "Why", &form.note).wide().errors(errors))
+            (Field::radios("decision", "Decision", &form.decision, ways).wide().errors(errors))
+            (Field::text("note", "Reason", &form.note).wide().errors(errors))
             fieldset.wide.for-rework {
                 legend { "For rework" }
-                (Field::text("title", "What is done", &form.title).errors(errors))
-                (Field::select("machine_kind", "On", &form.machine_kind, kinds).errors(errors))
-                (Field::minutes("setup", "Set up", &form.setup).errors(errors))
+                (Field::text("title", "Work", &form.title).errors(errors))
+                (Field::select("machine_kind", "Machine", &form.machine_kind, kinds).errors(errors))
+                (Field::minutes("setup", "Setup", &form.setup).errors(errors))
                 (Field::minutes("run", "Run", &form.run).errors(errors))
-                p.small.muted { "It comes after the operation that failed and before what waits for that, and the check is made again." }
+                p.small.muted { "It is added after the operation that failed, before the next one, and the check is made again." }
             }
             fieldset.wide.for-concession {
                 legend { "For a concession" }
-                (Field::text("said_by", "Who allows it", &form.said_by).hint("By name: the customer, or a qualified person").errors(errors))
+                (Field::text("said_by", "Approved by", &form.said_by).hint("A name: the customer, or a qualified person").errors(errors))
             }
             fieldset.wide.for-scrap {
                 legend { "For scrap" }
                 p {
                     @if beside.own.is_empty() { "No casting is set aside for this job. " }
-                    @for casting in &beside.own { "Casting " (casting.number) " is written off, and the job bears its " (casting.details.cost) ". " }
-                    "The customer is listed to be told."
+                    @for casting in &beside.own { "Casting " (casting.number) " is written off, and the job is charged " (casting.details.cost) ". " }
+                    "The customer is put on the list of calls."
                 }
                 (Field::select("donor", "Another casting", &form.donor, donors).optional().errors(errors))
-                (Field::checkbox("requote", "Quote the customer anew; the job stays on hold", form.requote == "yes"))
+                (Field::checkbox("requote", "New quote for the customer; the job stays on hold", form.requote == "yes"))
                 @if !beside.done.is_empty() {
-                    p { "To be done again on the other casting:" }
+                    p { "Do again on the other casting:" }
                     @for operation in &beside.done {
                         @let number = operation.planned.number.to_string();
                         @let id = format!("again-{number}");

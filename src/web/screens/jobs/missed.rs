@@ -1,12 +1,13 @@
 //! A check that was made and not entered at the bench, entered by the office with the time it was made and why so late.
 
 use super::booked::moment_of;
-use crate::db::checks::{self, NewResult, limits_of};
+use crate::app::record_check;
+use crate::db::checks::NewResult;
 use crate::db::jobs::{self, Job, JobOperation, JobState};
 use crate::db::people::{self, Person, Role};
 use crate::db::{DbError, ShopTx};
 use crate::estimating::Check;
-use crate::quality::limit_gauge;
+use crate::quality::{Limits, limit_gauge};
 use crate::web::screens::bench::found;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{
@@ -64,7 +65,7 @@ impl Missed {
             .ok_or(DbError::NotFound("this check"))?;
         if job.state != JobState::Open {
             return Err(DbError::Refused(format!(
-                "Job {} is closed; nothing more is checked in it",
+                "Job {} is closed: no more checks can be entered",
                 job.number
             )));
         }
@@ -80,7 +81,7 @@ impl Missed {
 
     fn page(&self, who: &SignedIn, form: &MissedForm, errors: &FormErrors) -> Page {
         let job = format!("/jobs/{}", self.job.id);
-        let limits = limits_of(&self.check);
+        let limits = Limits::read(&self.check.limits);
         let gauged = limits.is_none() || limit_gauge(&self.check).is_some();
         let both = gauged && limits.is_some();
         let people = self
@@ -89,13 +90,10 @@ impl Missed {
             .filter(|p| p.active)
             .map(|p| Choice::new(p.id, &p.name))
             .collect();
-        let goes = vec![
-            Choice::new("yes", "Passes"),
-            Choice::new("no", "Does not pass"),
-        ];
+        let goes = vec![Choice::new("yes", "Passes"), Choice::new("no", "Fails")];
         let body = html! {
             p.back { a href=(job) { "Job " (self.job.number) ": " (self.job.title) } }
-            h1 { "A check that was not entered" }
+            h1 { "Enter a missed check" }
             p {
                 "Operation " (self.operation.planned.number) " " (self.operation.planned.title) ": "
                 strong { (self.check.what) } ", " (self.check.limits)
@@ -103,23 +101,23 @@ impl Missed {
                 "."
             }
             @if let Some(gauge) = limit_gauge(&self.check) { p.muted { "The gauge, new: " (gauge) "." } }
-            p.small { "For a check that was made and not written down. Whoever did not see it made does not enter it: it is made again." }
+            p.small { "For a check that was made but not entered. If you did not see it made, have it made again." }
             (errors.summary())
             form.grid method="post" action=(path(self.job.id, self.operation.id, self.place)) novalidate {
                 (csrf_field(who))
                 input type="hidden" name="key" value=(form.key);
-                @if gauged { (field(Field::radios("goes", if both { "Go enters, no-go does not" } else { "Found" }, &form.goes, goes), both).errors(errors)) }
+                @if gauged { (field(Field::radios("goes", if both { "Go enters, no-go does not" } else { "Result" }, &form.goes, goes), both).errors(errors)) }
                 @if let Some(limits) = &limits {
                     (field(Field::decimal("measured", "Measured", &form.measured).unit(&limits.unit), both).errors(errors))
                 }
-                (Field::select("person", "Who checked", &form.person, people).errors(errors))
+                (Field::select("person", "Checked by", &form.person, people).errors(errors))
                 (Field::date("date", "On", &form.date).errors(errors))
                 (Field::time("time", "At", &form.time).errors(errors))
-                (Field::text("reason", "Why it is entered now", &form.reason).wide().errors(errors))
-                div.actions { button type="submit" { "Enter it" } a.button.quiet href=(job) { "Back" } }
+                (Field::text("reason", "Reason it is entered late", &form.reason).wide().errors(errors))
+                div.actions { button type="submit" { "Enter check" } a.button.quiet href=(job) { "Back" } }
             }
         };
-        Page::new(who, "A check that was not entered")
+        Page::new(who, "Enter a missed check")
             .nav(Section::Jobs)
             .body(body)
     }
@@ -161,11 +159,13 @@ async fn enter(
         let (field, why) = match (&measured, &goes) {
             (Some(_), None) => (
                 "measured",
-                "A number in the unit of the limits, like 40.012",
+                "Enter a number in the unit of the limits, for example 40.012",
             ),
-            (Some(_), Some(_)) => ("measured", "Either a reading or whether it goes, not both"),
-            (None, _) if limits_of(&missed.check).is_some() => ("measured", "Say what was found"),
-            (None, _) => ("goes", "Say what was found"),
+            (Some(_), Some(_)) => ("measured", "Enter a measurement or a result, not both"),
+            (None, _) if Limits::read(&missed.check.limits).is_some() => {
+                ("measured", "Enter what was found")
+            }
+            (None, _) => ("goes", "Enter what was found"),
         };
         errors.add(field, why);
     }
@@ -188,14 +188,14 @@ async fn enter(
         device_at: at,
         received_at: Utc::now(),
     };
-    let checked = checks::record(&mut tx, &new).await?;
+    let checked = record_check::record(&mut tx, &new).await?;
     tx.commit().await?;
-    let told = if checked.passed {
+    let flash = if checked.passed {
         "The check is entered."
     } else {
-        "The check is entered. It is out of limits: the job is on hold until it is decided."
+        "The check is entered. It is out of limits: the job is on hold until the owner decides."
     };
-    Ok(Reply::see_other(format!("/jobs/{}", missed.job.id)).flash(told))
+    Ok(Reply::see_other(format!("/jobs/{}", missed.job.id)).flash(flash))
 }
 
 /// The checks of an operation that nobody has entered, each with the way to enter it.
@@ -205,7 +205,7 @@ pub(super) fn links(job_id: Uuid, operation: &JobOperation, places: &[u32]) -> M
             @if let Some(check) = check_at(operation, *place) {
                 br;
                 span.muted { (check.what) ": not entered. " }
-                a href=(path(job_id, operation.id, *place)) { "Enter it" span.visually-hidden { ": " (check.what) } }
+                a href=(path(job_id, operation.id, *place)) { "Enter check" span.visually-hidden { ": " (check.what) } }
             }
         }
     }

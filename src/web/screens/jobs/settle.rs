@@ -1,13 +1,13 @@
-//! Everything on the floor that waits for a word from the office: forgotten clocks, holds, customers to be told, entries
-//! at odds with others, and what a device sent that could not be booked.
+//! Everything on the floor that waits for the office: clocks left running, holds, calls to customers, conflicting
+//! bookings, and what a device sent that could not be booked.
 
 use super::holds::call_form;
-use crate::db::bookings::{self, Booking, Question, SetAside};
-use crate::db::checks::{self, Hold};
-use crate::db::holds::{self, ToTell};
+use crate::app::booked_hours::Question;
+use crate::app::settle;
+use crate::db::DbError;
+use crate::db::bookings::{self, SetAside};
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx};
-use crate::web::screens::bench::{conflict_words, phase_words};
+use crate::web::ui::floor_words::{conflict as conflict_words, phase as phase_words};
 use crate::web::ui::show::moment;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
@@ -21,40 +21,6 @@ use uuid::Uuid;
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/jobs/settle", web::get().to(show))
         .route("/jobs/settle/{id}", web::post().to(settle_aside));
-}
-
-/// What waits.
-pub(super) struct Open {
-    questions: Vec<Question>,
-    conflicts: Vec<Booking>,
-    aside: Vec<SetAside>,
-    holds: Vec<Hold>,
-    calls: Vec<ToTell>,
-}
-
-impl Open {
-    /// Everything that waits now.
-    pub(super) async fn read(tx: &mut ShopTx) -> Result<Self, DbError> {
-        let mut live = bookings::live(tx).await?;
-        let questions = bookings::questions(tx, &live, Utc::now()).await?;
-        live.retain(|b| b.conflict.is_some() && !b.settled);
-        Ok(Self {
-            questions,
-            conflicts: live,
-            aside: bookings::set_aside_open(tx).await?,
-            holds: checks::holds(tx, None).await?,
-            calls: holds::to_tell(tx, None).await?,
-        })
-    }
-
-    /// How many things wait.
-    pub(super) fn count(&self) -> usize {
-        self.questions.len()
-            + self.conflicts.len()
-            + self.aside.len()
-            + self.holds.len()
-            + self.calls.len()
-    }
 }
 
 async fn show(who: SignedIn) -> Answer {
@@ -72,13 +38,13 @@ struct Refused {
 
 async fn page(who: &SignedIn, refused: &Refused) -> Result<Page, DbError> {
     let mut tx = who.begin().await?;
-    let open = Open::read(&mut tx).await?;
+    let open = settle::open(&mut tx, Utc::now()).await?;
     let zone = who.shop.time_zone;
     let job = |id: Uuid, number: i64| html! { a href={ "/jobs/" (id) } { "Job " (number) } };
     let body = html! {
-        h1 { "To settle" }
+        h1 { "Needs attention" }
         (refused.errors.summary())
-        @if open.count() == 0 { section.card { p { "Nothing waits for an answer." } } }
+        @if open.count() == 0 { section.card { p { "Nothing needs attention." } } }
         @if !open.holds.is_empty() {
             section.card {
                 h2 { "Jobs on hold" }
@@ -92,7 +58,7 @@ async fn page(who: &SignedIn, refused: &Refused) -> Result<Page, DbError> {
         }
         @if !open.calls.is_empty() {
             section.card {
-                h2 { "Customers to be told" }
+                h2 { "Calls to customers" }
                 @for call in &open.calls {
                     h3 { (job(call.job_id, call.job_number)) " " (call.job_title) }
                     (call_form(who, call.job_id, call))
@@ -101,32 +67,34 @@ async fn page(who: &SignedIn, refused: &Refused) -> Result<Page, DbError> {
         }
         @if !open.questions.is_empty() {
             section.card {
-                h2 { "Not stopped at the shift’s end" }
-                p { "The bench asks whoever it was. Until they answer, that time counts for nothing. Who cannot ask them enters it by hand." }
+                h2 { "Clocks left running after the shift" }
+                p { "The bench asks the person. Until they answer, this time is not counted. If they cannot answer, add the booking yourself." }
                 @for question in &open.questions { (question_line(who, question)) }
             }
         }
         @if !open.conflicts.is_empty() {
             section.card {
-                h2 { "Entries at odds" }
-                p { "They are booked and count. Look at each, and say what is right." }
+                h2 { "Conflicting bookings" }
+                p { "They are booked and count. Check each one and correct what is wrong." }
                 @for b in &open.conflicts {
                     p {
                         (job(b.job_id, b.job_number)) ", operation " (b.operation_number) ": " (b.person) ", " (moment(b.entry.at, zone)) ". "
                         (b.conflict.map_or("", conflict_words)) ". "
-                        @if who.may(Role::Office) { a href={ "/jobs/" (b.job_id) "/entries/" (b.entry.id) } { "Look at it" span.visually-hidden { ": " (b.person) ", " (moment(b.entry.at, zone)) } } }
+                        @if who.may(Role::Office) { a href={ "/jobs/" (b.job_id) "/entries/" (b.entry.id) } { "Check" span.visually-hidden { ": " (b.person) ", " (moment(b.entry.at, zone)) } } }
                     }
                 }
             }
         }
         @if !open.aside.is_empty() {
             section.card {
-                h2 { "Sent by a device, and not booked" }
+                h2 { "Sent by a device, not booked" }
                 @for one in &open.aside { (aside(who, one, refused)) }
             }
         }
     };
-    Ok(Page::new(who, "To settle").nav(Section::Jobs).body(body))
+    Ok(Page::new(who, "Needs attention")
+        .nav(Section::Jobs)
+        .body(body))
 }
 
 fn question_line(who: &SignedIn, question: &Question) -> Markup {
@@ -150,12 +118,12 @@ fn aside(who: &SignedIn, one: &SetAside, refused: &Refused) -> Markup {
     html! {
         div.notice.warn {
             p { (one.device) ", " (moment(one.received_at, who.shop.time_zone)) ": " (one.why) "." }
-            details { summary { "Word for word" } pre.scroll-x { (one.body.to_string()) } }
+            details { summary { "As sent" } pre.scroll-x { (one.body.to_string()) } }
             @if who.may(Role::Office) {
                 form.grid method="post" action={ "/jobs/settle/" (one.id) } {
                     (csrf_field(who))
-                    (Field::text("note", "What was done about it", note).id(&id).errors(&refused.errors))
-                    div.actions { button.quiet type="submit" { "Settled" } }
+                    (Field::text("note", "What you did about it", note).id(&id).errors(&refused.errors))
+                    div.actions { button.quiet type="submit" { "Mark as done" } }
                 }
             }
         }
@@ -182,5 +150,5 @@ async fn settle_aside(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Note
     let mut tx = who.begin().await?;
     bookings::settle_set_aside(&mut tx, *id, who.person_id, &note, Utc::now()).await?;
     tx.commit().await?;
-    Ok(Reply::see_other("/jobs/settle").flash("Settled"))
+    Ok(Reply::see_other("/jobs/settle").flash("Marked as done"))
 }

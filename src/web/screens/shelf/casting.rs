@@ -6,6 +6,7 @@ use super::{
     Which, condition, cost, inspection_words, list, outcome_words, ownership_words, path,
     source_words, standing, state_words,
 };
+use crate::app::move_casting::{self, MoveError};
 use crate::db::casting_records::{self, Origin, Source};
 use crate::db::castings::{self, VariantName};
 use crate::db::castings_on_shelf::{self as db, Casting, Outcome, Ownership, ShelfState};
@@ -13,6 +14,7 @@ use crate::db::history::{self, Change};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, jobs, sightings};
 use crate::sourcing::Sighting;
+use crate::stock::NotMovable;
 use crate::units::Code;
 use crate::web::screens::castings::{back, variant_path, version, written_down};
 use crate::web::screens::market::today;
@@ -83,7 +85,7 @@ fn new_page(
     form: &CastingForm,
     errors: &FormErrors,
 ) -> Page {
-    let title = "A casting for the shelf";
+    let title = "Add casting";
     let body = html! {
         (back("/castings/shelf", "On the shelf"))
         h1 { (title) }
@@ -92,7 +94,7 @@ fn new_page(
             (csrf_field(who))
             (form.fields(who, variants, seen, errors))
             div.actions {
-                button type="submit" { "Put it on the shelf" }
+                button type="submit" { "Add casting" }
                 a.button.quiet href="/castings/shelf" { "Cancel" }
             }
         }
@@ -143,27 +145,24 @@ async fn inspect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Inspectio
     let mut errors = FormErrors::default();
     let mut tx = who.begin().await?;
     if let Some((outcome, on)) = form.read(today(&who), &mut errors) {
-        match db::inspect(&mut tx, *id, version(&form.version)?, outcome, on).await {
+        match move_casting::inspect(&mut tx, *id, version(&form.version)?, outcome, on).await {
             Ok(()) => {
                 tx.commit().await?;
                 return Ok(Reply::see_other(path(*id)).flash(match outcome {
-                    Outcome::Good => "Found good.",
-                    Outcome::Failed => "It failed, and is off the shelf.",
+                    Outcome::Good => "Passed inspection.",
+                    Outcome::Failed => "Failed inspection: off the shelf.",
                 }));
             }
-            Err(DbError::Refused(why)) => errors.add("outcome", why),
-            Err(DbError::Stale(_)) => {
+            Err(MoveError::Db(DbError::Stale(_))) => {
                 let mut view = View::load(&mut tx, &who, *id).await?;
                 let mine = format!("{}, {}", outcome_words(outcome), day(on));
                 let stored = inspection_words(&view.casting);
                 let stands = state_words(view.casting.state);
-                let wanted = match outcome {
-                    Outcome::Good => stands,
-                    Outcome::Failed => state_words(if_failed(&view.casting)),
-                };
+                let ownership = view.casting.details.ownership;
+                let wanted = state_words(view.casting.state.after_inspection(outcome, ownership));
                 let changed = [
                     Changed::if_differs("Inspection", &stored, &mine),
-                    Changed::if_differs("Stands at", stands, wanted),
+                    Changed::if_differs("Status", stands, wanted),
                 ];
                 view.notice = stale_notice(
                     "The casting",
@@ -172,7 +171,8 @@ async fn inspect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Inspectio
                 view.inspection = form.into_inner();
                 return Ok(view.page(&who).status(StatusCode::CONFLICT).into());
             }
-            Err(error) => return Err(error.into()),
+            Err(MoveError::Db(error)) => return Err(error.into()),
+            Err(error) => errors.add("outcome", move_refused(&error)),
         }
     }
     let mut view = View::load(&mut tx, &who, *id).await?;
@@ -181,11 +181,21 @@ async fn inspect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Inspectio
     Ok(view.page(&who).invalid().into())
 }
 
-/// Where a casting goes that fails its inspection.
-fn if_failed(casting: &Casting) -> ShelfState {
-    match casting.details.ownership {
-        Ownership::Shop => ShelfState::Scrapped,
-        Ownership::Customer => ShelfState::Returned,
+/// Why a casting was not inspected or moved; a sentence.
+fn move_refused(why: &MoveError) -> String {
+    match why {
+        MoveError::NotInShop(number) => {
+            format!("Casting {number} is no longer on the shelf. Put it back first.")
+        }
+        MoveError::NotMovable(number, NotMovable::ByItsJobOnly) => {
+            format!("Casting {number} is set aside, used and released by its job only.")
+        }
+        MoveError::NotMovable(number, NotMovable::ShopsOwn) => {
+            format!(
+                "Casting {number} is the shop’s own, so it has no owner to go back to. Write it off instead."
+            )
+        }
+        MoveError::Db(error) => error.to_string(),
     }
 }
 
@@ -200,26 +210,29 @@ struct MoveForm {
 async fn shift(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MoveForm>) -> Answer {
     who.require(Role::Office)?;
     let to = ShelfState::from_code(&form.to).ok_or_else(|| {
-        WebError::BadRequest("A casting is written off, given back or put back.".to_owned())
+        WebError::BadRequest(
+            "Choose to write the casting off, return it or put it back.".to_owned(),
+        )
     })?;
     let mut tx = who.begin().await?;
-    match db::move_to(&mut tx, *id, version(&form.version)?, to).await {
+    match move_casting::move_to(&mut tx, *id, version(&form.version)?, to).await {
         Ok(()) => {
             tx.commit().await?;
-            let told = match to {
+            let flash = match to {
                 ShelfState::OnShelf => "Back on the shelf.",
                 _ => "Off the shelf. It stays on record.",
             };
-            Ok(Reply::see_other(path(*id)).flash(told))
+            Ok(Reply::see_other(path(*id)).flash(flash))
         }
-        Err(DbError::Stale(_)) => {
+        Err(MoveError::Db(DbError::Stale(_))) => {
             let mut view = View::load(&mut tx, &who, *id).await?;
             let stored = state_words(view.casting.state);
-            let changed = Changed::if_differs("Stands at", stored, state_words(to));
+            let changed = Changed::if_differs("Status", stored, state_words(to));
             view.notice = stale_notice("The casting", &Vec::from_iter(changed));
             Ok(view.page(&who).status(StatusCode::CONFLICT).into())
         }
-        Err(error) => Err(error.into()),
+        Err(MoveError::Db(error)) => Err(error.into()),
+        Err(error) => Err(WebError::Unprocessable(move_refused(&error))),
     }
 }
 
@@ -278,9 +291,9 @@ impl View {
         let variant = |key: &str| variant_name(&self.variants, key);
         [
             Changed::if_differs("Variant", variant(&now.variant), variant(&typed.variant)),
-            Changed::if_differs("Whose", owner(&now.ownership), owner(&typed.ownership)),
-            Changed::if_differs("The customer", &now.owner, typed.owner.trim()),
-            Changed::if_differs("From whom", &now.came_from, typed.came_from.trim()),
+            Changed::if_differs("Owner", owner(&now.ownership), owner(&typed.ownership)),
+            Changed::if_differs("Customer", &now.owner, typed.owner.trim()),
+            Changed::if_differs("Supplier", &now.came_from, typed.came_from.trim()),
             Changed::if_differs("Cost", &now.cost, typed.cost.trim()),
             Changed::if_differs("Condition", &now.condition, typed.condition.trim()),
         ]
@@ -306,12 +319,12 @@ impl View {
             section.card {
                 h2 { a href=(variant_path(variant_id)) { (variant_name(&self.variants, &variant_id.to_string())) } }
                 dl.figures {
-                    div { dt { "Stands at" } dd { (standing(casting)) } }
-                    div { dt { "Whose" } dd {
+                    div { dt { "Status" } dd { (standing(casting)) } }
+                    div { dt { "Owner" } dd {
                         (ownership_words(casting.details.ownership))
                         @if !self.origin.owner.is_empty() { ": " (self.origin.owner) }
                     } }
-                    div { dt { "Where from" } dd { (self.came()) } }
+                    div { dt { "Source" } dd { (self.came()) } }
                     @if office { div { dt { "Cost" } dd { (cost(casting)) } } }
                     div { dt { "Inspection" } dd { (inspection_words(casting)) } }
                     div { dt { "Condition" } dd { (condition(casting)) } }
@@ -348,20 +361,20 @@ impl View {
     fn inspection_form(&self, who: &SignedIn) -> Markup {
         let failed = match self.casting.details.ownership {
             Ownership::Shop => "Failed: written off",
-            Ownership::Customer => "Failed: goes back to its owner",
+            Ownership::Customer => "Failed: returned to its owner",
         };
         let outcomes = vec![
             Choice::new(Outcome::Good.code(), "Good: fit to be machined"),
             Choice::new(Outcome::Failed.code(), failed),
         ];
         html! {
-            p.small { "Lift it with the right gear and wash it before the crack test; a pressure test stands behind its guard. Limits are the shop’s own." }
+            p.small { "Lift it with the right gear. Wash it before the crack test. Keep the guard closed in a pressure test. Limits are the shop’s own." }
             form.grid method="post" action={ (path(self.casting.id)) "/inspection" } novalidate {
                 (csrf_field(who))
                 input type="hidden" name="version" value=(self.casting.version);
-                (Field::radios("outcome", "Found", &self.inspection.outcome, outcomes).errors(&self.errors))
-                (Field::date("inspected_on", "On", &self.inspection.inspected_on).errors(&self.errors))
-                div.actions { button type="submit" { "Record what was found" } }
+                (Field::radios("outcome", "Result", &self.inspection.outcome, outcomes).errors(&self.errors))
+                (Field::date("inspected_on", "Date", &self.inspection.inspected_on).errors(&self.errors))
+                div.actions { button type="submit" { "Record result" } }
             }
         }
     }
@@ -370,13 +383,13 @@ impl View {
     fn moves(&self, who: &SignedIn) -> Markup {
         let shops = self.casting.details.ownership == Ownership::Shop;
         let ways: &[(ShelfState, &str)] = match self.casting.state {
-            ShelfState::OnShelf if shops => &[(ShelfState::Scrapped, "Write it off")],
+            ShelfState::OnShelf if shops => &[(ShelfState::Scrapped, "Write off")],
             ShelfState::OnShelf => &[
-                (ShelfState::Returned, "Give it back to its owner"),
-                (ShelfState::Scrapped, "Write it off"),
+                (ShelfState::Returned, "Return to owner"),
+                (ShelfState::Scrapped, "Write off"),
             ],
             ShelfState::Scrapped | ShelfState::Returned => {
-                &[(ShelfState::OnShelf, "Put it back on the shelf")]
+                &[(ShelfState::OnShelf, "Put back on the shelf")]
             }
             ShelfState::Reserved | ShelfState::Used => &[],
         };
@@ -440,8 +453,8 @@ async fn spell_out(
         field.field = match column.as_str() {
             "variant_id" => "variant",
             "job_id" => "job",
-            "state" => "stands at",
-            "ownership" => "whose",
+            "state" => "status",
+            "ownership" => "owner",
             "outcome" => "inspection",
             other => other,
         }

@@ -58,7 +58,7 @@ impl CastingForm {
         let variant_id = errors.row("variant", &self.variant).and_then(|id| {
             let known = variants.iter().any(|variant| variant.id == id);
             if !known {
-                errors.add("variant", "This variant is not in the register any more");
+                errors.add("variant", "Choose a variant: this one was removed");
             }
             known.then_some(id)
         });
@@ -73,7 +73,7 @@ impl CastingForm {
             if given {
                 errors.add(
                     "cost",
-                    "A customer’s own costs the shop nothing; leave this empty",
+                    "Leave the cost empty: a customer’s casting costs the shop nothing",
                 );
             }
             (!given).then_some(cost)
@@ -98,7 +98,7 @@ impl CastingForm {
         } else {
             errors.add(
                 "owner",
-                "The shop’s own has no other owner; leave this empty",
+                "Leave the customer empty: this casting is the shop’s",
             );
             None
         };
@@ -112,7 +112,7 @@ impl CastingForm {
             if source != Some(Source::Sighting) {
                 errors.add(
                     "sighting",
-                    "A sighting goes with “seen for sale”; choose that, or clear this",
+                    "Choose “seen for sale” as the source, or clear the sighting",
                 );
                 return None;
             }
@@ -152,8 +152,8 @@ impl CastingForm {
         errors: &FormErrors,
     ) -> Markup {
         let owners = vec![
-            Choice::new(Ownership::Shop.code(), "The shop’s own"),
-            Choice::new(Ownership::Customer.code(), "A customer’s, left here"),
+            Choice::new(Ownership::Shop.code(), "The shop"),
+            Choice::new(Ownership::Customer.code(), "A customer"),
         ];
         let sources = Source::ALL
             .iter()
@@ -164,16 +164,16 @@ impl CastingForm {
             .map(|seen| Choice::new(seen.id, format!("{}, {}", day(seen.seen_on), seen.place)))
             .collect();
         html! {
-            (Field::radios("ownership", "Whose it is", &self.ownership, owners).errors(errors))
-            (Field::text("owner", "The customer", &self.owner).optional()
-                .hint("For a customer’s: it goes into that customer’s jobs and no other").errors(errors))
+            (Field::radios("ownership", "Owner", &self.ownership, owners).errors(errors))
+            (Field::text("owner", "Customer", &self.owner).optional()
+                .hint("For a customer’s casting: it is used only in that customer’s jobs").errors(errors))
             (Field::money("cost", "Cost", &self.cost, who.shop.currency)
-                .hint("What the shop paid, carriage and all; nothing for a customer’s").errors(errors))
-            (Field::select("source", "Where from", &self.source, sources).optional().errors(errors))
-            (Field::select("sighting", "The sighting", &self.sighting, sightings).optional().errors(errors))
-            (Field::text("came_from", "From whom", &self.came_from).optional().errors(errors))
+                .hint("What the shop paid, with carriage. Leave it empty for a customer’s casting").errors(errors))
+            (Field::select("source", "Source", &self.source, sources).optional().errors(errors))
+            (Field::select("sighting", "Sighting", &self.sighting, sightings).optional().errors(errors))
+            (Field::text("came_from", "Supplier", &self.came_from).optional().errors(errors))
             (Field::textarea("condition", "Condition", &self.condition, 2).wide().optional()
-                .hint("As it came: rust, studs, marks, what is with it").errors(errors))
+                .hint("As received: rust, studs, marks, loose parts").errors(errors))
         }
     }
 }
@@ -205,7 +205,7 @@ impl InspectionForm {
             .date("inspected_on", &self.inspected_on)
             .and_then(|day| {
                 if day > today {
-                    errors.add("inspected_on", "That day is still to come");
+                    errors.add("inspected_on", "Enter a date that is not in the future");
                 }
                 (day <= today).then_some(day)
             });

@@ -3,11 +3,11 @@
 use super::form::CastingForm;
 use super::path;
 use super::records::{found_words, kind_choices, kind_words, place_code, place_from_code};
+use crate::app::take_in_casting;
 use crate::castings::identify::{Candidate, Finding, Found, Mark, MarkKind, Says, identify};
 use crate::castings::{Pattern, Place, Variant};
-use crate::db::casting_records::{self, Measurement};
 use crate::db::castings::{self, VariantName};
-use crate::db::castings_on_shelf::{self as db, Ownership};
+use crate::db::castings_on_shelf::Ownership;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, sightings};
 use crate::sourcing::Sighting;
@@ -108,7 +108,7 @@ impl GoodsForm {
             let found = match (cell(&self.found, row), size.trim().is_empty()) {
                 ("absent", true) => Some(Found::Absent),
                 ("absent", false) => {
-                    errors.add(&id("size"), "Nothing there has no size");
+                    errors.add(&id("size"), "Clear the size: nothing was found there");
                     None
                 }
                 (_, true) => Some(Found::There),
@@ -117,7 +117,7 @@ impl GoodsForm {
                     .and_then(|length| {
                         let positive = length.mm().is_sign_positive() && !length.mm().is_zero();
                         if !positive {
-                            errors.add(&id("size"), "More than nothing");
+                            errors.add(&id("size"), "Enter a size of more than 0");
                         }
                         positive.then_some(Found::Measured(length))
                     }),
@@ -157,7 +157,7 @@ impl GoodsForm {
         html! {
             fieldset.row {
                 legend { "Mark " (row + 1) }
-                (Field::text("mark_text", "What it says", cell(&self.mark_text, row)).id(&id("mark_text")).optional().errors(errors))
+                (Field::text("mark_text", "Text", cell(&self.mark_text, row)).id(&id("mark_text")).optional().errors(errors))
                 (Field::select("mark_kind", "How it was made", cell(&self.mark_kind, row), kinds).id(&id("mark_kind")).optional().errors(errors))
                 (Field::text("mark_place", "Where", cell(&self.mark_place, row)).id(&id("mark_place")).optional().errors(errors))
             }
@@ -173,8 +173,8 @@ impl GoodsForm {
     ) -> Markup {
         let id = |name: &str| format!("{name}-{row}");
         let founds = vec![
-            Choice::new("there", "something is there"),
-            Choice::new("absent", "nothing is there"),
+            Choice::new("there", "something there"),
+            Choice::new("absent", "nothing there"),
         ];
         html! {
             fieldset.row {
@@ -200,17 +200,8 @@ struct Register {
 
 impl Register {
     async fn load(tx: &mut ShopTx) -> Result<Self, DbError> {
-        let mut variants = castings::variants(tx).await?;
-        let mut patterns = Vec::new();
-        for pattern in castings::patterns(tx).await? {
-            let (of, rest): (Vec<_>, Vec<_>) = variants
-                .into_iter()
-                .partition(|v| v.pattern_id == pattern.id);
-            variants = rest;
-            patterns.push((pattern, of));
-        }
         Ok(Self {
-            patterns,
+            patterns: take_in_casting::register(tx).await?,
             names: castings::variant_names(tx).await?,
             seen: sightings::latest(tx, None, 50, 0).await?,
         })
@@ -247,10 +238,7 @@ async fn look(who: SignedIn, form: CheckedForm<GoodsForm>) -> Answer {
     let register = Register::load(&mut tx).await?;
     let findings = form.findings(&who, &mut errors);
     if errors.is_empty() && findings.is_empty() {
-        errors.add(
-            "mark_text-0",
-            "Write down a mark, or what is found at a place",
-        );
+        errors.add("mark_text-0", "Enter a mark, or what is found at a place");
     }
     if !errors.is_empty() {
         return Ok(page(&who, &register, &form, None, &errors).invalid().into());
@@ -284,22 +272,8 @@ async fn put(who: SignedIn, form: CheckedForm<GoodsForm>) -> Answer {
             .invalid()
             .into());
     };
-    let (id, number) = db::create(&mut tx, &details).await?;
-    casting_records::set_origin(&mut tx, id, &origin).await?;
-    for finding in findings {
-        match finding {
-            Finding::Mark(mark) => casting_records::add_mark(&mut tx, id, &mark).await?,
-            Finding::At(place, found) => {
-                let measurement = Measurement {
-                    what: place.to_string(),
-                    place: Some(place),
-                    found,
-                    instrument: instrument.clone(),
-                };
-                casting_records::add_measurement(&mut tx, id, &measurement).await?;
-            }
-        }
-    }
+    let (id, number) =
+        take_in_casting::take_in(&mut tx, &details, &origin, findings, &instrument).await?;
     tx.commit().await?;
     Ok(Reply::see_other(path(id)).flash(format!(
         "Casting {number} is on the shelf. Print its label and tie it on."
@@ -331,25 +305,25 @@ fn page(
                 }
             }
             section.card {
-                h2 { "What is found at its places" }
-                p.muted { "A few tell most: a dowel that only one variant has, a thread that differs, a hole that is missing." }
+                h2 { "Features found" }
+                p.muted { "The most telling: a dowel that only one variant has, a different thread, a missing hole." }
                 @for row in 0..PLACES_FIRST { (form.place_row(row, who, &places, errors)) }
                 details open[(PLACES_FIRST..PLACES).any(|row| form.place_is_used(row, errors))] {
                     summary { "More places" }
                     @for row in PLACES_FIRST..PLACES { (form.place_row(row, who, &places, errors)) }
                 }
                 (Field::text("instrument", "Measured with", &form.instrument).optional().errors(errors))
-                div.actions { button type="submit" { "Identify it" } }
+                div.actions { button type="submit" { "Identify" } }
             }
             @if let Some((findings, candidates)) = found {
                 (results(who, findings, candidates))
                 section.card {
-                    h2 { "Put it on the shelf" }
+                    h2 { "Add to the shelf" }
                     div.grid.fields {
-                        (Field::select("variant", "It is a", &chosen(form, candidates), candidates.iter().map(|c| Choice::new(c.variant_id, &c.name)).collect()).errors(errors))
+                        (Field::select("variant", "Variant", &chosen(form, candidates), candidates.iter().map(|c| Choice::new(c.variant_id, &c.name)).collect()).errors(errors))
                         (form.casting().fields_of_any(who, &register.seen, errors))
                     }
-                    div.actions { button type="submit" formaction={ (PATH) "/put" } { "Put it on the shelf" } }
+                    div.actions { button type="submit" formaction={ (PATH) "/put" } { "Add casting" } }
                 }
             }
         }
@@ -377,24 +351,22 @@ fn finding_words(finding: &Finding, who: &SignedIn) -> String {
 }
 
 fn results(who: &SignedIn, findings: &[Finding], candidates: &[Candidate]) -> Markup {
-    let told = match candidates {
-        [first, second, ..] if first.share > second.share => format!(
-            "It is most likely a {}: {} of 100.",
-            first.name,
-            hundredths(first)
-        ),
-        [only] => format!("The register knows one variant only, {}.", only.name),
-        [] => "The register is empty: enter its pattern and variant first.".to_owned(),
-        _ => "What was found does not tell the likeliest apart. Look at a place in which they differ.".to_owned(),
+    let finding = match candidates {
+        [first, second, ..] if first.share > second.share => {
+            format!("Most likely a {}: {} %.", first.name, hundredths(first))
+        }
+        [only] => format!("The register has one variant only: {}.", only.name),
+        [] => "The register is empty. Add the pattern and its variant first.".to_owned(),
+        _ => "This does not tell the likeliest apart. Check a place where they differ.".to_owned(),
     };
     html! {
         section.card #candidates aria-labelledby="candidates-title" {
             h2 #candidates-title { "What it could be" }
-            p.lead { (told) }
+            p.lead { (finding) }
             @for candidate in candidates.iter().take(SHOWN) {
                 details.candidate open[candidates.first().is_some_and(|first| first.variant_id == candidate.variant_id)] {
                     summary {
-                        strong { (candidate.name) } ": " (hundredths(candidate)) " of 100; "
+                        strong { (candidate.name) } ": " (hundredths(candidate)) " %; "
                         (candidate.agreeing()) " agree, " (candidate.disagreeing()) " disagree, "
                         (candidate.says.len().saturating_sub(candidate.agreeing() + candidate.disagreeing())) " say nothing"
                     }

@@ -32,26 +32,27 @@ async fn label(
     let title = format!("Label of casting {}", casting.number);
     let printed = Utc::now().with_timezone(&who.shop.time_zone).date_naive();
     let address = site.address(&req, &path(*id));
-    let code = Code::of(&address)
-        .map_err(|error| WebError::Unprocessable(format!("No label can be printed: {error}.")))?;
+    let code = Code::of(&address).map_err(|error| {
+        WebError::Unprocessable(format!("The label cannot be printed: {error}."))
+    })?;
     let body = html! {
         (back(&path(*id), &format!("Casting {}", casting.number)))
         h1.no-print { (title) }
-        p.no-print { "Print this page with the browser’s own print; only the label comes out. Tie it on where the wash does not take it." }
+        p.no-print { "Print this page from the browser: only the label is printed. Tie it on where the wash cannot reach it." }
         section.casting-label aria-label=(title) {
             (drawn(&code, casting.number))
             p.shop { (who.shop.name) }
             p.number { (casting.number) }
             p.variant { (variant.name) }
             dl {
-                div { dt { "Whose" } dd { (ownership_words(casting.details.ownership)) @if !origin.owner.is_empty() { ": " (origin.owner) } } }
-                div { dt { "Stands at" } dd { (standing(&casting)) } }
+                div { dt { "Owner" } dd { (ownership_words(casting.details.ownership)) @if !origin.owner.is_empty() { ": " (origin.owner) } } }
+                div { dt { "Status" } dd { (standing(&casting)) } }
                 @for kept in marks.iter().take(4) {
                     div { dt { "Mark, " (kept.mark.place) } dd { (kept.mark.text) } }
                 }
                 div { dt { "Printed" } dd { (day(printed)) } }
             }
-            p.small { "The code opens this casting’s page for whoever is signed in. Lift with the right gear; never under a hanging block." }
+            p.small { "Scan to open this casting’s page. Lift with the right gear. Never stand under a hanging block." }
         }
     };
     Ok(Page::new(&who, title)

@@ -44,8 +44,8 @@ fn source_words(source: Source) -> &'static str {
 /// Whose a casting is, in words.
 fn ownership_words(ownership: Ownership) -> &'static str {
     match ownership {
-        Ownership::Shop => "the shop’s",
-        Ownership::Customer => "a customer’s",
+        Ownership::Shop => "the shop",
+        Ownership::Customer => "a customer",
     }
 }
 
@@ -56,7 +56,7 @@ fn state_words(state: ShelfState) -> &'static str {
         ShelfState::Reserved => "set aside for a job",
         ShelfState::Used => "used",
         ShelfState::Scrapped => "written off",
-        ShelfState::Returned => "gone back to its owner",
+        ShelfState::Returned => "returned to its owner",
     }
 }
 
@@ -126,20 +126,20 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
             @if who.may(Role::Office) && !variants.is_empty() {
                 div.actions {
                     a.button.quiet href="/castings/shelf/goods-in" data-key="i" data-key-label="Goods in" { "Goods in" }
-                    a.button href=(new) data-key="n" data-key-label="Add a casting" { "Add a casting" }
+                    a.button href=(new) data-key="n" data-key-label="Add casting" { "Add casting" }
                 }
             }
         }
-        p.lead { "What could be a donor. The shop’s own that are free, and have not failed, stand in the answer to a caller." }
+        p.lead { "Possible donors. The shop’s own that are free and have not failed are offered in the answer to a caller." }
         p {
-            @if all { a href=(which.path(false)) { "Hide those used and gone" } }
-            @else { a href=(which.path(true)) { "Show those used and gone too" } }
+            @if all { a href=(which.path(false)) { "Hide used and gone" } }
+            @else { a href=(which.path(true)) { "Show used and gone" } }
             @if one.is_some() { " · " a href="/castings/shelf" { "Every variant" } }
         }
         @if variants.is_empty() {
-            section.card { p { "There are no variants yet. " a href="/castings" { "Enter a pattern and its variants" } " first; a casting on the shelf is one of a variant." } }
+            section.card { p { "No variants yet. " a href="/castings" { "Add a pattern and its variants" } " first: every casting belongs to a variant." } }
         } @else if on_shelf.is_empty() {
-            section.card { p { "Nothing is on the shelf." } }
+            section.card { p { "No castings on the shelf." } }
         }
         @for variant in &variants { (of_variant(&who, variant, &on_shelf)) }
     };
@@ -163,18 +163,18 @@ fn of_variant(who: &SignedIn, variant: &VariantName, on_shelf: &[Casting]) -> Ma
                 h2 id={ "variant-" (variant.id) } { a href=(variant_path(variant.id)) { (variant.name) } }
                 table.cells {
                     thead { tr {
-                        th scope="col" { "No." } th scope="col" { "Condition" } th scope="col" { "Whose" }
+                        th scope="col" { "No." } th scope="col" { "Condition" } th scope="col" { "Owner" }
                         @if office { th.number scope="col" { "Cost" } }
-                        th scope="col" { "Inspection" } th scope="col" { "Stands at" }
+                        th scope="col" { "Inspection" } th scope="col" { "Status" }
                     } }
                     tbody { @for casting in these {
                         tr {
                             th scope="row" { a href=(path(casting.id)) { (casting.number) } }
                             td data-label="Condition" { (condition(casting)) }
-                            td data-label="Whose" { (ownership_words(casting.details.ownership)) }
+                            td data-label="Owner" { (ownership_words(casting.details.ownership)) }
                             @if office { td.number data-label="Cost" { (cost(casting)) } }
                             td data-label="Inspection" { (inspection_words(casting)) }
-                            td data-label="Stands at" { (standing(casting)) }
+                            td data-label="Status" { (standing(casting)) }
                         }
                     } }
                 }

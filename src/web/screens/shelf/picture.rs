@@ -29,7 +29,7 @@ pub(super) fn keep(bytes: &[u8], caption: String) -> Result<NewPhoto, String> {
         kind,
         Some(ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP)
     ) {
-        return Err("This is not a photograph: JPEG, PNG and WebP are read".to_owned());
+        return Err("This is not a photograph. Choose a JPEG, PNG or WebP file".to_owned());
     }
     let unreadable = |_| "This photograph is damaged and cannot be read".to_owned();
     let mut reader = ImageReader::new(Cursor::new(bytes))

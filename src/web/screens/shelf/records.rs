@@ -2,9 +2,12 @@
 
 use super::casting::View;
 use super::{path, picture};
+use crate::app::put_photo::{self, PhotoError};
 use crate::castings::identify::{Found, Mark, MarkKind};
 use crate::castings::{Face, Place};
-use crate::db::casting_records::{self as db, KeptMark, KeptMeasurement, Measurement, Photo};
+use crate::db::casting_records::{
+    self as db, KeptMark, KeptMeasurement, MOST_PHOTOS, Measurement, Photo,
+};
 use crate::db::castings_on_shelf::Casting;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings};
@@ -123,12 +126,12 @@ impl Records {
                         (csrf_field(who))
                         (Field::select("mark_kind", "How it was made", &mark.mark_kind, kind_choices()).errors(errors))
                         (Field::text("mark_place", "Where", &mark.mark_place).hint("left side, above the oil gallery").errors(errors))
-                        (Field::text("mark_text", "What it says", &mark.mark_text).errors(errors))
-                        div.actions { button.quiet type="submit" { "Note the mark" } }
+                        (Field::text("mark_text", "Text", &mark.mark_text).errors(errors))
+                        div.actions { button.quiet type="submit" { "Add mark" } }
                     }
                 }
                 section.card aria-labelledby="measured-title" {
-                    h2 #measured-title { "Measured" }
+                    h2 #measured-title { "Measurements" }
                     (self.measurement_list(who))
                     form.grid method="post" action={ (here) "/measurements" } novalidate {
                         (csrf_field(who))
@@ -136,7 +139,7 @@ impl Records {
                         (Field::text("measured_what", "What", &measure.measured_what).optional().hint("bore 3, deck to crank line …").errors(errors))
                         (Field::length("measured_value", "Value", &measure.measured_value, who.shop.length_unit).errors(errors))
                         (Field::text("measured_with", "With", &measure.measured_with).hint("calliper, bore gauge …").errors(errors))
-                        div.actions { button.quiet type="submit" { "Note the measurement" } }
+                        div.actions { button.quiet type="submit" { "Add measurement" } }
                     }
                 }
             }
@@ -146,13 +149,13 @@ impl Records {
 
     fn mark_list(&self, who: &SignedIn, here: &str) -> Markup {
         html! {
-            @if self.marks.is_empty() { p.muted { "None noted." } } @else {
+            @if self.marks.is_empty() { p.muted { "None yet." } } @else {
                 ul.records { @for kept in &self.marks {
                     li {
                         span { strong { (kept.mark.text) } ", " (kind_words(kept.mark.kind)) ", " (kept.mark.place) }
                         form method="post" action={ (here) "/marks/" (kept.id) "/remove" } {
                             (csrf_field(who))
-                            button.quiet type="submit" { "Misread" span.visually-hidden { ": " (kept.mark.text) } }
+                            button.quiet type="submit" { "Remove" span.visually-hidden { ": " (kept.mark.text) } }
                         }
                     }
                 } }
@@ -162,7 +165,7 @@ impl Records {
 
     fn measurement_list(&self, who: &SignedIn) -> Markup {
         html! {
-            @if self.measurements.is_empty() { p.muted { "Nothing yet." } } @else {
+            @if self.measurements.is_empty() { p.muted { "None yet." } } @else {
                 table.cells.small {
                     thead { tr { th scope="col" { "What" } th.number scope="col" { "Found" } th scope="col" { "With" } th scope="col" { "When, by whom" } } }
                     tbody { @for kept in &self.measurements {
@@ -200,7 +203,7 @@ impl Records {
                             @if who.may(Role::Office) {
                                 form method="post" action={ (here) "/photos/" (photo.id) "/remove" } {
                                     (csrf_field(who))
-                                    button.quiet type="submit" { "Take out" span.visually-hidden { ": " (photo.caption) } }
+                                    button.quiet type="submit" { "Remove" span.visually-hidden { ": " (photo.caption) } }
                                 }
                             }
                         }
@@ -213,10 +216,10 @@ impl Records {
                         input #photo type="file" name="photo" accept="image/jpeg,image/png,image/webp" aria-required="true"
                             aria-invalid=[error.map(|_| "true")] aria-describedby=(if error.is_some() { "photo-error photo-hint" } else { "photo-hint" });
                         @if let Some(error) = error { p.error #photo-error { span.sign aria-hidden="true" { "!" } " " (error) } }
-                        p.hint #photo-hint { "JPEG, PNG or WebP, up to " (picture::LARGEST / 1024 / 1024) " MB. Where and with what it was taken is not kept." }
+                        p.hint #photo-hint { "JPEG, PNG or WebP, up to " (picture::LARGEST / 1024 / 1024) " MB. Place and camera are removed from the file." }
                     }
                     (Field::text("caption", "What it shows", &typed.caption).errors(errors))
-                    div.actions { button.quiet type="submit" { "Add it" } }
+                    div.actions { button.quiet type="submit" { "Add photograph" } }
                 }
             }
         }
@@ -263,7 +266,7 @@ async fn add_mark(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MarkForm
     let mut tx = who.begin().await?;
     db::add_mark(&mut tx, *id, &Mark { kind, place, text }).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(path(*id)).flash("The mark is noted."))
+    Ok(Reply::see_other(path(*id)).flash("Mark added."))
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -279,7 +282,7 @@ async fn remove_mark(
     let mut tx = who.begin().await?;
     db::remove_mark(&mut tx, id, mark).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(path(id)).flash("The mark is taken out."))
+    Ok(Reply::see_other(path(id)).flash("Mark removed."))
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -306,7 +309,7 @@ async fn measure(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MeasureFo
         .and_then(|value| {
             let positive = value.mm().is_sign_positive() && !value.mm().is_zero();
             if !positive {
-                errors.add("measured_value", "More than nothing");
+                errors.add("measured_value", "Enter a value of more than 0");
             }
             positive.then_some(value)
         });
@@ -328,7 +331,7 @@ async fn measure(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MeasureFo
     let mut tx = who.begin().await?;
     db::add_measurement(&mut tx, *id, &measurement).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(path(*id)).flash("The measurement is noted."))
+    Ok(Reply::see_other(path(*id)).flash("Measurement added."))
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -371,21 +374,35 @@ async fn add_photo(
     };
     let Some(photo) = photo else {
         if upload_chosen {
-            errors.add("photo", "Choose it again: a browser does not keep a file");
+            errors.add(
+                "photo",
+                "Choose the photograph again: the browser does not keep it",
+            );
         }
         return complain(&who, *id, typed, errors).await;
     };
     let mut tx = who.begin().await?;
-    match db::add_photo(&mut tx, &site.photos, *id, &photo).await {
+    match put_photo::put(&mut tx, &site.photos, *id, &photo).await {
         Ok(_) => {
             tx.commit().await?;
-            Ok(Reply::see_other(path(*id)).flash("The photograph is kept."))
+            Ok(Reply::see_other(path(*id)).flash("Photograph added."))
         }
-        Err(DbError::Refused(why)) => {
-            errors.add("photo", why);
+        Err(PhotoError::TooMany) => {
+            errors.add(
+                "photo",
+                format!("There are {MOST_PHOTOS} photographs already. Remove one first."),
+            );
             complain(&who, *id, typed, errors).await
         }
-        Err(error) => Err(error.into()),
+        Err(error) => Err(photo_trouble(error)),
+    }
+}
+
+/// A photograph that cannot be kept or shown: a file of it is our trouble, anything else the database's.
+fn photo_trouble(error: PhotoError) -> WebError {
+    match error {
+        PhotoError::Db(error) => error.into(),
+        other => WebError::Internal(other.to_string()),
     }
 }
 
@@ -400,7 +417,9 @@ async fn small(who: SignedIn, site: web::Data<Site>, ids: web::Path<(Uuid, Uuid)
 /// Always JPEG, because the program wrote it; a body under a key never changes.
 async fn body(who: &SignedIn, site: &Site, ids: (Uuid, Uuid), small: bool) -> Answer {
     let mut tx = who.begin().await?;
-    let bytes = db::photo_body(&mut tx, &site.photos, ids.0, ids.1, small).await?;
+    let bytes = put_photo::body(&mut tx, &site.photos, ids.0, ids.1, small)
+        .await
+        .map_err(photo_trouble)?;
     Ok(HttpResponse::Ok()
         .content_type("image/jpeg")
         .insert_header((CACHE_CONTROL, "private, max-age=31536000, immutable"))
@@ -417,14 +436,14 @@ async fn remove_photo(
     who.require(Role::Office)?;
     let (id, photo) = ids.into_inner();
     let mut tx = who.begin().await?;
-    let files = db::remove_photo(&mut tx, &site.photos, id, photo).await?;
+    let files = put_photo::remove(&mut tx, &site.photos, id, photo).await?;
     tx.commit().await?;
-    let told = match db::remove_files(&files).await {
-        Ok(()) => "The photograph is taken out.".to_owned(),
+    let flash = match put_photo::remove_files(&files).await {
+        Ok(()) => "Photograph removed.".to_owned(),
         Err(why) => {
             tracing::error!(%why, ?files, "a photograph's files could not be removed");
-            format!("The photograph is taken out, but its file is still in the folder: {why}.")
+            format!("Photograph removed, but its file is still in the folder: {why}.")
         }
     };
-    Ok(Reply::see_other(path(id)).flash(told))
+    Ok(Reply::see_other(path(id)).flash(flash))
 }

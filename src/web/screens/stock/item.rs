@@ -250,7 +250,7 @@ impl View {
         let office = who.may(Role::Office);
         let body = html! {
             (back(super::PATH, "Stock"))
-            h1 { (item.details.name) @if item.is_low() { " " span.tag.hole { "low" } } }
+            h1 { (item.details.name) @if item.level().is_low() { " " span.tag.hole { "low" } } }
             (self.notice)
             (self.errors.summary())
             @if let Some(sheet) = &self.details { (sheet.notice) (sheet.errors.summary()) }
@@ -263,7 +263,7 @@ impl View {
                     div { dt { "Kept at" } dd { (or_nothing(&item.details.kept_at)) } }
                     div { dt { "Supplier" } dd { (or_nothing(&item.details.supplier)) } }
                 }
-                @if let Some(short) = item.short_by() {
+                @if let Some(short) = item.level().short_by() {
                     p.notice.warn { (amount(short, unit)) " short of the minimum, after what is allocated and on order." }
                 }
             }

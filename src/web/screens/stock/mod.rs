@@ -41,7 +41,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let office = who.may(Role::Office);
     let short: Vec<&Item> = items
         .iter()
-        .filter(|item| item.details.active && item.short_by().is_some())
+        .filter(|item| item.details.active && item.level().short_by().is_some())
         .collect();
     let on = today(&who);
     let out = tools.iter().filter_map(|tool| tool.out.as_ref());
@@ -92,7 +92,7 @@ fn to_order(short: &[&Item]) -> Markup {
                 tbody { @for item in short {
                     tr {
                         th scope="row" { a href=(item::path(item.id)) { (item.details.name) } }
-                        td.number data-label="Short by" { @if let Some(by) = item.short_by() { (amount(by, &item.details.unit)) } }
+                        td.number data-label="Short by" { @if let Some(by) = item.level().short_by() { (amount(by, &item.details.unit)) } }
                         td.number data-label="Minimum" { @if let Some(least) = item.details.minimum { (amount(least, &item.details.unit)) } }
                         td data-label="Supplier" { (or_nothing(&item.details.supplier)) }
                     }
@@ -116,7 +116,7 @@ fn table(items: &[Item]) -> Markup {
                         a href=(item::path(item.id)) { (item.details.name) }
                         @if !item.details.active { " " span.tag { "no longer stocked" } }
                     }
-                    td.number data-label="On hand" { (amount(item.on_hand, unit)) @if item.is_low() { " " span.tag.hole { "low" } } }
+                    td.number data-label="On hand" { (amount(item.on_hand, unit)) @if item.level().is_low() { " " span.tag.hole { "low" } } }
                     td.number data-label="Allocated" { (amount(item.wanted, unit)) }
                     td.number data-label="On order" {
                         (amount(item.on_order, unit))

@@ -3,7 +3,7 @@
 use super::effect::promises;
 use super::preview::href;
 use super::query::WeekQuery;
-use super::sheet::Stretch;
+use super::sheet::{Stretch, today};
 use super::words::long_number;
 use crate::app::current_plan::CurrentPlan;
 use crate::app::week::combined_setups;
@@ -23,7 +23,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 async fn list(who: SignedIn) -> Answer {
     let (plan, found) = combined_setups(&who.actor(), Utc::now()).await?;
     let stretch =
-        WeekQuery::default().stretch(&mut FormErrors::default(), super::today(who.shop.time_zone));
+        WeekQuery::default().stretch(&mut FormErrors::default(), today(who.shop.time_zone));
     let may = who.may(Role::Office);
     let body = html! {
         div.bar { h1 { "Combine setups" } a.button.quiet href="/week" { "The week" } }

@@ -77,10 +77,11 @@ fn in_hours(minutes: i64) -> String {
     text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
 }
 
-/// Load under capacity for each machine and person and each day, or each week.
-pub(super) fn load(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Markup {
-    let all = columns(stretch);
-    let mut sums: BTreeMap<(Resource, NaiveDate), Sum> = BTreeMap::new();
+/// Sums by machine or person and first day of a column.
+type Sums = BTreeMap<(Resource, NaiveDate), Sum>;
+
+fn sums(floor: &Floor, timetable: &Timetable, stretch: Stretch, columns: &[Column]) -> Sums {
+    let mut sums = Sums::new();
     for DayLoad {
         owner,
         day,
@@ -89,7 +90,7 @@ pub(super) fn load(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Ma
         over,
     } in timetable.load(floor, stretch.from, stretch.days)
     {
-        let Some(column) = all.iter().rev().find(|c| c.first <= day) else {
+        let Some(column) = columns.iter().rev().find(|c| c.first <= day) else {
             continue;
         };
         let sum = sums.entry((owner, column.first)).or_default();
@@ -98,6 +99,13 @@ pub(super) fn load(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Ma
         // What is over at the end of a day is still over, or done, by the next: a week is over by its worst day.
         sum.over = sum.over.max(over);
     }
+    sums
+}
+
+/// Load and capacity of each machine and person and each day, or each week.
+pub(super) fn load(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Markup {
+    let all = columns(stretch);
+    let sums = sums(floor, timetable, stretch, &all);
     // Days on which nobody works and nothing is done take no room.
     let columns: Vec<&Column> = all
         .iter()

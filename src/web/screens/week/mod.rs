@@ -39,7 +39,7 @@ use maud::{Markup, html};
 use panel::Panel;
 use query::WeekQuery;
 use serde::Serialize;
-use sheet::Stretch;
+use sheet::{Stretch, today};
 
 /// `/week` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
@@ -49,11 +49,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     preview::routes(cfg);
     risk::routes(cfg);
     combine::routes(cfg);
-}
-
-/// The day by the shop's clock.
-fn today(zone: Tz) -> chrono::NaiveDate {
-    Utc::now().with_timezone(&zone).date_naive()
 }
 
 async fn show_week(who: SignedIn, query: web::Query<Vec<(String, String)>>) -> Answer {

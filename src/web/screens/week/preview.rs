@@ -2,7 +2,7 @@
 
 use super::effect;
 use super::query::WeekQuery;
-use super::sheet::Stretch;
+use super::sheet::{Stretch, today};
 use super::words::as_sentence;
 use crate::app::change_plan::{self, Applied, Asked, Preview, Tried};
 use crate::app::week::{Week, week};
@@ -26,7 +26,7 @@ async fn preview(who: SignedIn, query: web::Query<Vec<(String, String)>>) -> Ans
     let query = WeekQuery::new(query.into_inner());
     let Week { plan, newest } = week(&who.actor(), Utc::now()).await?;
     let mut errors = FormErrors::default();
-    let stretch = query.stretch(&mut errors, super::today(who.shop.time_zone));
+    let stretch = query.stretch(&mut errors, today(who.shop.time_zone));
     let change = query.change(&mut errors, &plan);
     let plan = match change.filter(|_| errors.is_empty()) {
         None => plan,
@@ -74,7 +74,7 @@ async fn apply(who: SignedIn, form: CheckedForm<ApplyForm>) -> Answer {
     let now = Utc::now();
     let query = WeekQuery::of_change(&form.from, &form.days, &form.change);
     let mut errors = FormErrors::default();
-    let stretch = query.stretch(&mut errors, super::today(who.shop.time_zone));
+    let stretch = query.stretch(&mut errors, today(who.shop.time_zone));
     let asked = match form.undoes.parse() {
         Ok(id) => Some(Asked::Undo(id)),
         Err(_) => errors
@@ -116,7 +116,7 @@ fn overtaken(who: &SignedIn, stretch: Stretch, preview: &Preview) -> Reply {
 
 async fn undo(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let stretch =
-        WeekQuery::default().stretch(&mut FormErrors::default(), super::today(who.shop.time_zone));
+        WeekQuery::default().stretch(&mut FormErrors::default(), today(who.shop.time_zone));
     match change_plan::preview_undo(&who.actor(), *id, Utc::now()).await? {
         Tried::Works(preview) => Ok(effect::page(&who, stretch, &preview, &html! {}).into()),
         Tried::Cannot(_, why) => Err(WebError::Unprocessable(format!("{why}."))),

@@ -9,6 +9,7 @@ use crate::planning::floor::{
 use crate::planning::words::moment;
 use crate::planning::{Calendar, Hours, local_instant};
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
+use chrono_tz::Tz;
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -53,6 +54,12 @@ impl Stretch {
     pub fn query(self) -> String {
         format!("from={}&days={}", self.from, self.days)
     }
+}
+
+/// The day it is by the shop's clock.
+#[must_use]
+pub fn today(zone: Tz) -> NaiveDate {
+    Utc::now().with_timezone(&zone).date_naive()
 }
 
 /// Open stretches of somebody's hours.

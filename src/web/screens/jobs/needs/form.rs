@@ -90,9 +90,9 @@ fn behind(text: &str) -> Option<Behind> {
 
 fn arrival_words(arrival: Arrival) -> &'static str {
     match arrival {
-        Arrival::Wanted => "Not on order yet",
+        Arrival::Wanted => "Not ordered",
         Arrival::Ordered => "On order",
-        Arrival::Here => "Here",
+        Arrival::Here => "Received",
     }
 }
 
@@ -149,7 +149,7 @@ impl NeedForm {
             let id = errors.row("operation", &self.operation)?;
             let known = lists.operations.iter().any(|o| o.id == id);
             if !known {
-                errors.add("operation", "This operation is not of this job");
+                errors.add("operation", "Choose an operation of this job");
             }
             known.then_some(id)
         });
@@ -160,7 +160,7 @@ impl NeedForm {
             if arrival != Some(Arrival::Ordered) {
                 errors.add(
                     "expected_on",
-                    "A day goes with “on order”; choose that, or clear the day",
+                    "Choose “on order”, or clear the expected date",
                 );
                 return None;
             }
@@ -175,7 +175,7 @@ impl NeedForm {
         if !fits {
             errors.add(
                 "behind",
-                "A casting of the shelf stands for a casting, stock for a part or material, tooling for tooling",
+                "Choose a source of the same kind: a casting, stock for a part or material, or tooling",
             );
             return None;
         }
@@ -210,9 +210,9 @@ impl NeedForm {
             Changed::if_differs("What", &self.what, typed.what.trim()),
             Changed::if_differs("Quantity", &self.quantity, typed.quantity.trim()),
             Changed::if_differs("Unit", &self.unit, typed.unit.trim()),
-            Changed::if_differs("Before", &operation(self), &operation(typed)),
+            Changed::if_differs("Needed for operation", &operation(self), &operation(typed)),
             Changed::if_differs("From", &behind(self), &behind(typed)),
-            Changed::if_differs("Stands at", arrival(&self.arrival), arrival(&typed.arrival)),
+            Changed::if_differs("Status", arrival(&self.arrival), arrival(&typed.arrival)),
             Changed::if_differs("Expected", &self.expected_on, typed.expected_on.trim()),
         ]
         .into_iter()
@@ -234,13 +234,13 @@ impl NeedForm {
             (Field::select("kind", "Kind", &self.kind, kinds).errors(errors))
             (Field::decimal("quantity", "Quantity", &self.quantity).errors(errors))
             (Field::text("unit", "Unit", &self.unit).hint("each, set, kg, m …").errors(errors))
-            (Field::select("operation", "Before which operation", &self.operation, lists.operations()).optional()
-                .hint("None: the job cannot start without it").errors(errors))
+            (Field::select("operation", "Needed for operation", &self.operation, lists.operations()).optional()
+                .hint("Leave blank if the job cannot start without it").errors(errors))
             (Field::select("behind", "From", &self.behind, lists.behind()).optional()
-                .hint("A casting on the shelf, stock or tooling then says whether it is here; what follows counts only without one").errors(errors))
-            (Field::radios("arrival", "Stands at", &self.arrival, arrivals).errors(errors))
+                .hint("A casting, stock item or tool has its own status; the fields below count only without one").errors(errors))
+            (Field::radios("arrival", "Status", &self.arrival, arrivals).errors(errors))
             (Field::date("expected_on", "Expected", &self.expected_on).optional()
-                .hint("Work that needs it is planned from this day; without a day it has no place in the plan").errors(errors))
+                .hint("The work is planned from this date. Without a date it cannot be planned").errors(errors))
         }
     }
 }

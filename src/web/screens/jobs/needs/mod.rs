@@ -3,15 +3,19 @@
 mod form;
 
 use self::form::{Lists, NeedForm};
+use crate::app::meet_need::{self, NeedError, Seen};
 use crate::db::jobs::{Job, JobState};
-use crate::db::needs::{self, Arrival, Behind, Cover, Need, NeedKind, Source, Standing};
+use crate::db::needs::{self, Arrival, Cover, Need, NeedKind, Source, Standing};
 use crate::db::people::Role;
-use crate::db::{DbError, jobs, stock, tools};
+use crate::db::{DbError, jobs};
+use crate::stock::NeedRefusal;
 use crate::web::screens::castings::version;
 use crate::web::screens::market::today;
 use crate::web::ui::show::{count, day};
 use crate::web::ui::stale::stale_notice;
-use crate::web::ui::{Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, csrf_field};
+use crate::web::ui::{
+    Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+};
 use actix_web::http::StatusCode;
 use actix_web::web;
 use chrono::NaiveDate;
@@ -65,7 +69,7 @@ fn standing_words(standing: Standing) -> String {
         Standing::Here => "here".to_owned(),
         Standing::Expected(on) => format!("expected {}", day(on)),
         Standing::Overdue(on) => format!("overdue since {}", day(on)),
-        Standing::Unknown => "no day known".to_owned(),
+        Standing::Unknown => "No date".to_owned(),
     }
 }
 
@@ -74,29 +78,29 @@ fn why(need: &Need, on: NaiveDate) -> Markup {
     html! {
         @match &need.source {
             Source::Itself { arrival, .. } => @match arrival {
-                Arrival::Here => "has come",
+                Arrival::Here => "received",
                 Arrival::Ordered => "on order",
-                Arrival::Wanted => "nothing is on order",
+                Arrival::Wanted => "not ordered",
             },
             Source::Casting(casting) => {
                 a href={ "/castings/shelf/" (casting.id) } { "casting " (casting.number) }
-                @if casting.ours { ", set aside for this job" } @else { ", which this job does not have" }
+                @if casting.ours { ", set aside for this job" } @else { ", not set aside for this job" }
             }
             Source::Stock { cover, .. } => @match cover {
                 Cover::Taken => "taken from stock",
                 Cover::OnHand => "in stock",
                 Cover::OnOrder(_) => "on order for stock",
-                Cover::Short => "stock is short, and no order with a day covers it",
+                Cover::Short => "out of stock, and no order with a date covers it",
             },
             Source::Tool { loan, .. } => @match loan {
                 None => "in the shop",
                 Some(loan) if loan.ours => {
                     "out with this job"
-                    @if let Some(back) = loan.back_on.filter(|back| *back < on) { "; " strong { "overdue" } ", it should have been back by " (day(back)) }
+                    @if let Some(back) = loan.back_on.filter(|back| *back < on) { "; " strong { "overdue" } ", due back " (day(back)) }
                 }
                 Some(loan) => {
                     "out with " a href={ "/jobs/" (loan.job_id) } { "job " (loan.job_number) }
-                    @match loan.back_on { Some(on) => { ", back by " (day(on)) } None => ", which is closed" }
+                    @match loan.back_on { Some(on) => { ", due back " (day(on)) } None => ", which is closed" }
                 }
             },
         }
@@ -112,14 +116,14 @@ fn holes(needs: &[Need], on: NaiveDate) -> Markup {
     html! {
         @if !holes.is_empty() {
             p.notice.warn {
-                strong { (count(i64::try_from(holes.len()).unwrap_or(i64::MAX), "thing this job needs has no day", "things this job needs have no day")) ". " }
-                "The plan cannot count on "
+                strong { (count(i64::try_from(holes.len()).unwrap_or(i64::MAX), "item has no date", "items have no date")) ". " }
+                "The plan cannot use "
                 @for (at, need) in holes.iter().enumerate() {
                     @if at > 0 { @if at + 1 == holes.len() { " or " } @else { ", " } }
                     "“" (need.details.what) "”"
                     @if let Some(number) = need.operation_number { " (for operation " (number) ")" }
                 }
-                " until somebody says when."
+                " until a date is entered."
             }
         }
     }
@@ -133,18 +137,18 @@ pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
     html! {
         section.card #needs aria-labelledby="needs-title" {
             div.bar {
-                h2 #needs-title { "Needed before work starts" }
-                @if office { a.button.quiet href={ "/jobs/" (job.id) "/needs/new" } data-key="n" data-key-label="Add a need" { "Add a need" } }
+                h2 #needs-title { "Materials and parts" }
+                @if office { a.button.quiet href={ "/jobs/" (job.id) "/needs/new" } data-key="n" data-key-label="Add item" { "Add item" } }
             }
             @if open { (holes(needs, on)) }
             @if needs.is_empty() {
-                p { "Nothing is written down: no casting, part, material or tooling holds this job." }
+                p { "Nothing listed: this job waits for no casting, part, material or tooling." }
             } @else {
                 table.cells.small.needs {
                     thead { tr {
                         th scope="col" { "What" } th scope="col" { "Kind" } th.number scope="col" { "Quantity" }
-                        th scope="col" { "For" } th scope="col" { "Stands at" }
-                        @if open { th scope="col" { span.visually-hidden { "To do" } } }
+                        th scope="col" { "For" } th scope="col" { "Status" }
+                        @if open { th scope="col" { span.visually-hidden { "Action" } } }
                     } }
                     tbody { @for need in needs {
                         @let standing = need.standing(on);
@@ -155,7 +159,7 @@ pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
                             td data-label="Kind" { (kind_words(need.details.kind)) }
                             td.number data-label="Quantity" { (amount(need.details.quantity, &need.details.unit)) }
                             td data-label="For" { @match need.operation_number { Some(number) => { "operation " (number) } None => "the start" } }
-                            td data-label="Stands at" {
+                            td data-label="Status" {
                                 span.tag.hole[standing.is_hole() && need.ahead] { (standing_words(standing)) }
                                 " " span.muted { (why(need, on)) }
                             }
@@ -170,22 +174,22 @@ pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
 
 /// What can be done about a need with one press. Whoever opens the parcel or fetches the goods may say so.
 fn to_do(who: &SignedIn, job: &Job, need: &Need) -> Markup {
-    let way = match &need.source {
+    let action = match &need.source {
         Source::Itself { arrival, .. } => {
-            (*arrival != Arrival::Here).then_some(("arrived", "It is here"))
+            (*arrival != Arrival::Here).then_some(("arrived", "Received"))
         }
         Source::Casting(_) => None,
         Source::Stock { cover, .. } => Some(match cover {
-            Cover::Taken => ("put-back", "Put it back"),
-            _ => ("take", "Take it from stock"),
+            Cover::Taken => ("put-back", "Put back"),
+            _ => ("take", "Take from stock"),
         }),
         Source::Tool { loan, .. } => match loan {
-            None => Some(("take", "Take it out")),
-            Some(loan) => loan.ours.then_some(("put-back", "It is back")),
+            None => Some(("take", "Take out")),
+            Some(loan) => loan.ours.then_some(("put-back", "Returned")),
         },
     };
     html! {
-        @if let Some((what, words)) = way {
+        @if let Some((what, words)) = action {
             form method="post" action={ (path(job.id, need.id)) "/" (what) } {
                 (csrf_field(who))
                 input type="hidden" name="version" value=(need.version);
@@ -207,14 +211,14 @@ fn page(
 ) -> Page {
     let (title, here, submit) = match id {
         Some(id) => (
-            format!("What job {} needs", job.number),
+            format!("Item for job {}", job.number),
             path(job.id, id),
             "Save",
         ),
         None => (
-            format!("Another thing job {} needs", job.number),
+            format!("Add item for job {}", job.number),
             format!("/jobs/{}/needs/new", job.id),
-            "Add it",
+            "Add item",
         ),
     };
     let body = html! {
@@ -235,7 +239,7 @@ fn page(
             form method="post" action={ (here) "/remove" } {
                 (csrf_field(who))
                 input type="hidden" name="version" value=(form.version);
-                button.danger type="submit" { "It is not needed" }
+                button.danger type="submit" { "Remove item" }
             }
         }
     };
@@ -259,10 +263,10 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<NeedForm>) ->
     let job = jobs::get(&mut tx, *id).await?;
     let lists = Lists::read(&mut tx, job.id).await?;
     if let Some(details) = form.read(&lists, &mut errors) {
-        match needs::add(&mut tx, job.id, &details).await {
+        match meet_need::add(&mut tx, job.id, &details).await {
             Ok(_) => {
                 tx.commit().await?;
-                return Ok(Reply::see_other(job_path(job.id)).flash("The need is written down."));
+                return Ok(Reply::see_other(job_path(job.id)).flash("Item added."));
             }
             Err(DbError::Refused(why)) => errors.add("what", why),
             Err(error) => return Err(error.into()),
@@ -293,12 +297,17 @@ async fn save(who: SignedIn, ids: web::Path<(Uuid, Uuid)>, form: CheckedForm<Nee
     let job = jobs::get(&mut tx, job_id).await?;
     let lists = Lists::read(&mut tx, job_id).await?;
     if let Some(details) = form.read(&lists, &mut errors) {
-        match needs::update(&mut tx, job_id, id, version(&form.version)?, &details).await {
+        let seen = Seen {
+            job_id,
+            id,
+            version: version(&form.version)?,
+        };
+        match meet_need::change(&mut tx, seen, &details).await {
             Ok(()) => {
                 tx.commit().await?;
-                return Ok(Reply::see_other(job_path(job_id)).flash("The need is saved."));
+                return Ok(Reply::see_other(job_path(job_id)).flash("Item saved."));
             }
-            Err(DbError::Stale(what)) => {
+            Err(NeedError::Db(DbError::Stale(what))) => {
                 let now = NeedForm::of(&needs::get(&mut tx, job_id, id).await?);
                 let changed = now.differs_from(&form, &lists);
                 let mine = NeedForm {
@@ -309,7 +318,8 @@ async fn save(who: SignedIn, ids: web::Path<(Uuid, Uuid)>, form: CheckedForm<Nee
                 let page = page(&who, &job, Some(id), &mine, &lists, &errors, &notice);
                 return Ok(page.status(StatusCode::CONFLICT).into());
             }
-            Err(DbError::Refused(why)) => errors.add("what", why),
+            Err(NeedError::Db(DbError::Refused(why))) => errors.add("what", why),
+            Err(NeedError::Refused { what, why }) => errors.add("what", need_refused(&what, why)),
             Err(error) => return Err(error.into()),
         }
     }
@@ -331,23 +341,28 @@ async fn arrived(
     ids: web::Path<(Uuid, Uuid)>,
     form: CheckedForm<Versioned>,
 ) -> Answer {
-    let (job_id, id) = ids.into_inner();
+    let seen = seen(&ids, &form)?;
     let mut tx = who.begin().await?;
-    needs::arrived(&mut tx, job_id, id, version(&form.version)?).await?;
+    meet_need::arrived(&mut tx, seen).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(job_path(job_id)).flash("It is here."))
+    Ok(Reply::see_other(job_path(seen.job_id)).flash("Received."))
+}
+
+fn seen(ids: &(Uuid, Uuid), form: &Versioned) -> Result<Seen, WebError> {
+    Ok(Seen {
+        job_id: ids.0,
+        id: ids.1,
+        version: version(&form.version)?,
+    })
 }
 
 /// From stock or the tool store to the job.
 async fn take(who: SignedIn, ids: web::Path<(Uuid, Uuid)>, form: CheckedForm<Versioned>) -> Answer {
-    let (job_id, id) = ids.into_inner();
+    let seen = seen(&ids, &form)?;
     let mut tx = who.begin().await?;
-    match needs::get(&mut tx, job_id, id).await?.details.behind {
-        Behind::Tool(tool_id) => tools::take_out(&mut tx, tool_id, job_id).await?,
-        _ => stock::take(&mut tx, job_id, id, version(&form.version)?).await?,
-    }
+    meet_need::take(&mut tx, seen).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(job_path(job_id)).flash("It is with the job now."))
+    Ok(Reply::see_other(job_path(seen.job_id)).flash("Taken for the job."))
 }
 
 /// From the job back to where it is kept.
@@ -356,14 +371,11 @@ async fn put_back(
     ids: web::Path<(Uuid, Uuid)>,
     form: CheckedForm<Versioned>,
 ) -> Answer {
-    let (job_id, id) = ids.into_inner();
+    let seen = seen(&ids, &form)?;
     let mut tx = who.begin().await?;
-    match needs::get(&mut tx, job_id, id).await?.details.behind {
-        Behind::Tool(tool_id) => tools::bring_back(&mut tx, tool_id, job_id).await?,
-        _ => stock::put_back(&mut tx, job_id, id, version(&form.version)?).await?,
-    }
+    meet_need::put_back(&mut tx, seen).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(job_path(job_id)).flash("It is back in its place."))
+    Ok(Reply::see_other(job_path(seen.job_id)).flash("Put back."))
 }
 
 async fn remove(
@@ -372,9 +384,30 @@ async fn remove(
     form: CheckedForm<Versioned>,
 ) -> Answer {
     who.require(Role::Office)?;
-    let (job_id, id) = ids.into_inner();
+    let seen = seen(&ids, &form)?;
     let mut tx = who.begin().await?;
-    needs::remove(&mut tx, job_id, id, version(&form.version)?).await?;
+    meet_need::remove(&mut tx, seen).await?;
     tx.commit().await?;
-    Ok(Reply::see_other(job_path(job_id)).flash("It is taken out."))
+    Ok(Reply::see_other(job_path(seen.job_id)).flash("Item removed."))
+}
+
+/// Why a need was not changed; a sentence.
+fn need_refused(what: &str, why: NeedRefusal) -> String {
+    match why {
+        NeedRefusal::Taken => format!("“{what}” was taken from stock. Put it back first."),
+        NeedRefusal::DrawsOnOther => {
+            format!("“{what}” is received with its casting, stock item or tool. Book it there.")
+        }
+        NeedRefusal::NotInStock => format!("“{what}” is not kept in stock."),
+        NeedRefusal::Already => format!("“{what}” has already been moved. Load the job again."),
+    }
+}
+
+impl From<NeedError> for WebError {
+    fn from(error: NeedError) -> Self {
+        match error {
+            NeedError::Refused { what, why } => Self::Unprocessable(need_refused(&what, why)),
+            NeedError::Db(error) => error.into(),
+        }
+    }
 }

@@ -201,7 +201,7 @@ pub fn draw(id: &str, picture: &Picture) -> Markup {
         .unwrap_or(0);
     let top = HEAD + FLAG * levels as f64 + if levels > 0 { 8.0 } else { 0.0 };
     let mut y = top;
-    let groups: Vec<(&Group, f64, Vec<Laid>)> = picture
+    let groups: Vec<LaidGroup> = picture
         .groups
         .iter()
         .map(|group| {
@@ -223,21 +223,7 @@ pub fn draw(id: &str, picture: &Picture) -> Markup {
     let height = floor + 8.0;
     let ticks = ticks(picture);
     html! {
-        svg.week-names viewBox={ "0 0 " (NAMES) " " (n(height)) } preserveAspectRatio="xMaxYMin meet" role="group" aria-label="Rows" {
-            title { "Machines, people and work sent out" }
-            @if levels > 0 { text.group x="2" y=(n(HEAD + 12.0)) { "Promised" } }
-            @for (group, heading, rows) in &groups {
-                text.group x="2" y=(n(heading + 16.0)) { (group.name) }
-                @for laid in rows {
-                    line.rule x1="0" x2=(NAMES) y1=(n(laid.y)) y2=(n(laid.y)) {}
-                    @let name = html! { text.name x="2" y=(n(laid.y + 18.5)) { (shortened(&laid.row.name, 22)) } };
-                    @match &laid.row.href {
-                        Some(href) => a href=(href) aria-label=(laid.row.name) { rect.hit x="0" y=(n(laid.y + 1.0)) width=(NAMES) height=(n(laid.height - 2.0)) {} (name) },
-                        None => (name),
-                    }
-                }
-            }
-        }
+        (names(&groups, height, levels > 0))
         svg.week-plot viewBox={ "0 0 " (PLOT) " " (n(height)) } preserveAspectRatio="xMinYMin meet" role="group"
             aria-labelledby={ (id) "-title " (id) "-desc" } {
             title id={ (id) "-title" } { (picture.title) }
@@ -269,6 +255,30 @@ pub fn draw(id: &str, picture: &Picture) -> Markup {
             @for (group, _, rows) in &groups {
                 @for laid in rows {
                     g.row { @for &(block, a, b, y) in &laid.blocks { (draw_block(id, block, &picture.axis, (a, b), y, group.tab_stops)) } }
+                }
+            }
+        }
+    }
+}
+
+/// A group of rows as it is laid out: its heading's place, and its rows.
+type LaidGroup<'a> = (&'a Group, f64, Vec<Laid<'a>>);
+
+/// The names beside the rows.
+fn names(groups: &[LaidGroup], height: f64, flags: bool) -> Markup {
+    html! {
+        svg.week-names viewBox={ "0 0 " (NAMES) " " (n(height)) } preserveAspectRatio="xMaxYMin meet" role="group" aria-label="Rows" {
+            title { "Machines, people and work sent out" }
+            @if flags { text.group x="2" y=(n(HEAD + 12.0)) { "Promised" } }
+            @for (group, heading, rows) in groups {
+                text.group x="2" y=(n(heading + 16.0)) { (group.name) }
+                @for laid in rows {
+                    line.rule x1="0" x2=(NAMES) y1=(n(laid.y)) y2=(n(laid.y)) {}
+                    @let name = html! { text.name x="2" y=(n(laid.y + 18.5)) { (shortened(&laid.row.name, 22)) } };
+                    @match &laid.row.href {
+                        Some(href) => a href=(href) aria-label=(laid.row.name) { rect.hit x="0" y=(n(laid.y + 1.0)) width=(NAMES) height=(n(laid.height - 2.0)) {} (name) },
+                        None => (name),
+                    }
                 }
             }
         }

@@ -4,7 +4,7 @@ mod chain;
 
 use super::preview::href;
 use super::query::WeekQuery;
-use super::sheet::Stretch;
+use super::sheet::{Stretch, today};
 use super::words::{
     first_upper, job_href, long_number, percent, slack_cell, slack_words, status_words,
 };
@@ -37,7 +37,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let plan = &risks.plan;
     let floor = &plan.floor;
     let stretch =
-        WeekQuery::default().stretch(&mut FormErrors::default(), super::today(who.shop.time_zone));
+        WeekQuery::default().stretch(&mut FormErrors::default(), today(who.shop.time_zone));
     let open = plan.timetable.open_promises(floor);
     let may = who.may(Role::Office);
     let body = html! {

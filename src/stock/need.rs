@@ -1,11 +1,37 @@
-//! How a need stands, from what stands behind it.
+//! Whether a need of a job is met, from what it draws on: a casting, stock, a tool, or what was last said of it.
 
-use super::Arrival;
-use crate::db::castings_on_shelf::ShelfState;
+use super::ShelfState;
 use chrono::NaiveDate;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-/// How a need stands on a day.
+/// What kind of thing is needed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum NeedKind {
+    /// A casting to be worked on.
+    Donor,
+    /// A part that goes into the work.
+    Part,
+    /// Material that is used up.
+    Material,
+    /// Tooling that comes back: temporary bolts, a mandrel.
+    Tool,
+}
+
+/// What was last said of a need's own goods.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum Arrival {
+    /// Nothing is on order.
+    Wanted,
+    /// On order.
+    Ordered,
+    /// Come, or taken from stock.
+    Here,
+}
+
+/// The status of a need on a day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Standing {
     /// Met.
@@ -43,7 +69,7 @@ pub struct Reserved {
     pub number: i64,
     /// Whether the job has it.
     pub ours: bool,
-    /// Where it stands.
+    /// Its state.
     pub state: ShelfState,
 }
 
@@ -106,8 +132,119 @@ pub enum Source {
     },
 }
 
+/// Why a need is not changed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NeedRefusal {
+    /// Goods were taken from stock for it.
+    #[error("it was taken from stock")]
+    Taken,
+    /// A casting, stock or a tool says whether it is here.
+    #[error("what it draws on says whether it is here")]
+    DrawsOnOther,
+    /// It does not draw on stock.
+    #[error("it is not kept in stock")]
+    NotInStock,
+    /// It was taken, or put back, already.
+    #[error("it is so already")]
+    Already,
+}
+
+/// Goods moved between stock and a job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Transfer {
+    /// From stock to the job.
+    ToJob,
+    /// From the job back to stock.
+    Back,
+}
+
+impl Transfer {
+    /// What is said of the need afterwards.
+    #[must_use]
+    pub fn leads_to(self) -> Arrival {
+        match self {
+            Self::ToJob => Arrival::Here,
+            Self::Back => Arrival::Wanted,
+        }
+    }
+
+    /// Refuses to take twice, or to put back what was not taken.
+    ///
+    /// # Errors
+    /// [`NeedRefusal::Already`].
+    pub fn may_follow(self, now: Arrival) -> Result<(), NeedRefusal> {
+        match (now, self) {
+            (Arrival::Wanted, Self::ToJob) | (Arrival::Here, Self::Back) => Ok(()),
+            _ => Err(NeedRefusal::Already),
+        }
+    }
+}
+
+impl Cover {
+    /// How stock covers a need: `on_hand` whether what is there covers it after the jobs due before, `ordered_for` the
+    /// first day on which what is on order does.
+    #[must_use]
+    pub fn of(arrival: Arrival, on_hand: bool, ordered_for: Option<NaiveDate>) -> Self {
+        match (arrival, on_hand, ordered_for) {
+            (Arrival::Here, ..) => Self::Taken,
+            (_, true, _) => Self::OnHand,
+            (_, _, Some(day)) => Self::OnOrder(day),
+            _ => Self::Short,
+        }
+    }
+}
+
+impl Reserved {
+    /// The casting behind a need. The job has it while it is set aside for it or used in it, and no other job does.
+    #[must_use]
+    pub fn of(id: Uuid, number: i64, state: ShelfState, is_the_jobs: bool) -> Self {
+        Self {
+            id,
+            number,
+            ours: is_the_jobs && matches!(state, ShelfState::Reserved | ShelfState::Used),
+            state,
+        }
+    }
+}
+
 impl Source {
-    /// How a need with this behind it stands on a day.
+    /// Refuses to change or remove a need whose goods were taken from stock.
+    ///
+    /// # Errors
+    /// [`NeedRefusal::Taken`].
+    pub fn may_change(&self) -> Result<(), NeedRefusal> {
+        match self {
+            Self::Stock {
+                cover: Cover::Taken,
+                ..
+            } => Err(NeedRefusal::Taken),
+            _ => Ok(()),
+        }
+    }
+
+    /// Refuses to say of anything that draws on a casting, stock or a tool that it has come.
+    ///
+    /// # Errors
+    /// [`NeedRefusal::DrawsOnOther`].
+    pub fn may_arrive(&self) -> Result<(), NeedRefusal> {
+        match self {
+            Self::Itself { .. } => Ok(()),
+            _ => Err(NeedRefusal::DrawsOnOther),
+        }
+    }
+
+    /// The item of stock it draws on.
+    ///
+    /// # Errors
+    /// [`NeedRefusal::NotInStock`].
+    pub fn item(&self) -> Result<Uuid, NeedRefusal> {
+        match self {
+            Self::Stock { id, .. } => Ok(*id),
+            _ => Err(NeedRefusal::NotInStock),
+        }
+    }
+
+    /// The status of a need with this behind it on a day.
     #[must_use]
     pub fn standing(&self, today: NaiveDate) -> Standing {
         match self {
@@ -168,19 +305,38 @@ mod tests {
     }
 
     #[test]
-    fn a_casting_counts_only_while_the_job_has_it() {
-        let casting = |ours, state| {
-            Source::Casting(Reserved {
-                id: Uuid::nil(),
-                number: 4,
-                ours,
-                state,
-            })
+    fn goods_are_taken_once_and_put_back_once_and_held_fast_in_between() {
+        assert_eq!(Transfer::ToJob.may_follow(Arrival::Wanted), Ok(()));
+        assert_eq!(Transfer::Back.may_follow(Arrival::Here), Ok(()));
+        for (now, transfer) in [
+            (Arrival::Here, Transfer::ToJob),
+            (Arrival::Ordered, Transfer::ToJob),
+            (Arrival::Wanted, Transfer::Back),
+        ] {
+            assert_eq!(transfer.may_follow(now), Err(NeedRefusal::Already));
+        }
+        let stock = |arrival, on_hand| Source::Stock {
+            id: Uuid::nil(),
+            name: "Dowel".to_owned(),
+            cover: Cover::of(arrival, on_hand, Some(day(3))),
         };
+        let taken = stock(Arrival::Here, false);
+        assert_eq!(taken.may_change(), Err(NeedRefusal::Taken));
+        assert_eq!(taken.may_arrive(), Err(NeedRefusal::DrawsOnOther));
+        assert_eq!(taken.item(), Ok(Uuid::nil()));
+        let ordered = stock(Arrival::Wanted, false);
+        assert_eq!(ordered.standing(day(1)), Standing::Expected(day(3)));
+        assert_eq!(ordered.may_change(), Ok(()));
+    }
+
+    #[test]
+    fn a_casting_counts_only_while_the_job_has_it() {
+        let casting = |ours, state| Source::Casting(Reserved::of(Uuid::nil(), 4, state, ours));
         let stands = |ours, state| casting(ours, state).standing(day(1));
         assert_eq!(stands(true, ShelfState::Reserved), Standing::Here);
         assert_eq!(stands(false, ShelfState::Reserved), Standing::Unknown);
         assert_eq!(stands(false, ShelfState::Scrapped), Standing::Unknown);
+        assert_eq!(stands(true, ShelfState::Scrapped), Standing::Unknown);
     }
 
     #[test]

@@ -1,0 +1,94 @@
+//! The hours that bookings make, and the clocks somebody must be asked about because they ran past the end of a shift.
+
+use crate::db::bookings::{self, Booking};
+use crate::db::{DbError, ShopTx, calendars};
+use crate::planning::Calendar;
+use crate::shopfloor::{self, Entry, Forgotten, Hours};
+use chrono::{DateTime, Days, Utc};
+use std::collections::HashMap;
+use uuid::Uuid;
+
+/// A question about a clock that ran past the end of a shift.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Question {
+    /// The clock.
+    pub forgotten: Forgotten,
+    /// The entry that started it.
+    pub start: Booking,
+}
+
+/// The longest a clock is expected to run without any entry: how far back entries of other jobs are read that may share
+/// time with a job's own.
+const LONGEST_CLOCK: Days = Days::new(7);
+
+/// The questions to ask about these entries: clocks that ran past the end of somebody's shift.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn questions(
+    tx: &mut ShopTx,
+    live: &[Booking],
+    now: DateTime<Utc>,
+) -> Result<Vec<Question>, DbError> {
+    let entries: Vec<Entry> = live.iter().map(|b| b.entry).collect();
+    let clocks = shopfloor::clocks(&entries);
+    let running = || clocks.iter().filter(|c| c.until.is_none());
+    let Some(first) = running().map(|c| c.from).min() else {
+        return Ok(Vec::new());
+    };
+    let working_time = calendars::read(tx).await?;
+    // From the day before, so that a shift under way is seen whole, to the next shift after a long holiday.
+    let from = first.checked_sub_days(Days::new(1)).unwrap_or(first);
+    let until = now.checked_add_days(Days::new(30)).unwrap_or(now);
+    let calendars: HashMap<Uuid, Calendar> = running()
+        .map(|c| {
+            let owner = calendars::Owner::Person(c.person);
+            (c.person, working_time.calendar(owner, from, until))
+        })
+        .collect();
+    let asked = shopfloor::forgotten(&clocks, &entries, now, |person, at| {
+        shopfloor::shift_end(calendars.get(&person)?.intervals(), at)
+    });
+    Ok(asked
+        .into_iter()
+        .filter_map(|forgotten| {
+            let start = live.iter().find(|b| b.entry.id == forgotten.clock.start)?;
+            Some(Question {
+                forgotten,
+                start: start.clone(),
+            })
+        })
+        .collect())
+}
+
+/// The hours of each operation of a job from its `own` entries, with its share of what was done together with other
+/// jobs. Clocks that run are counted until now, those that must be asked about not at all.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn of_job(
+    tx: &mut ShopTx,
+    own: &[Booking],
+    now: DateTime<Utc>,
+) -> Result<HashMap<Uuid, Hours>, DbError> {
+    let times = || own.iter().map(|b| b.entry.at);
+    let (Some(first), Some(last)) = (times().min(), times().max()) else {
+        return Ok(HashMap::new());
+    };
+    let running = shopfloor::clocks(&own.iter().map(|b| b.entry).collect::<Vec<_>>())
+        .iter()
+        .any(|c| c.until.is_none());
+    let from = first.checked_sub_days(LONGEST_CLOCK).unwrap_or(first);
+    let until = if running { now } else { last };
+    let operations = bookings::operations_between(tx, from, until).await?;
+    let all = bookings::of_operations(tx, &operations).await?;
+    let asked = questions(tx, &all, now).await?;
+    let entries: Vec<Entry> = all.iter().map(|b| b.entry).collect();
+    let mut clocks = shopfloor::clocks(&entries);
+    clocks.retain(|c| asked.iter().all(|q| q.forgotten.clock.start != c.start));
+    for clock in &mut clocks {
+        clock.until = clock.until.or(Some(now));
+    }
+    let standards = bookings::setup_standards(tx, &operations).await?;
+    Ok(shopfloor::hours(&clocks, &standards))
+}

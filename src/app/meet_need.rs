@@ -1,0 +1,197 @@
+//! What a job needs: written down, changed, met by goods that come, are taken from stock or go out of the tool store, and
+//! put back.
+
+use crate::db::castings_on_shelf::{self, ShelfState};
+use crate::db::needs::{self, Arrival, Behind, MaterialLine, Need, NeedDetails, NeedKind};
+use crate::db::{DbError, ShopTx, jobs, stock, tools};
+use crate::documents::notes;
+use crate::enquiry::quote::DonorSource;
+use crate::estimating::Route;
+use crate::stock::{NeedRefusal, Transfer, materials};
+use rust_decimal::Decimal;
+use uuid::Uuid;
+
+/// Why a need was not changed.
+#[derive(Debug, thiserror::Error)]
+pub enum NeedError {
+    /// A rule on needs stands against it; the name of the need.
+    #[error("“{what}”: {why}")]
+    Refused {
+        /// What is needed.
+        what: String,
+        /// Which rule.
+        why: NeedRefusal,
+    },
+    /// From the database.
+    #[error(transparent)]
+    Db(#[from] DbError),
+}
+
+fn refused(need: &Need) -> impl FnOnce(NeedRefusal) -> NeedError {
+    let what = need.details.what.clone();
+    |why| NeedError::Refused { what, why }
+}
+
+/// The need of a job as its editor saw it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Seen {
+    /// The job.
+    pub job_id: Uuid,
+    /// The need.
+    pub id: Uuid,
+    /// The version that was seen.
+    pub version: i32,
+}
+
+/// Adds a need to an open job. A casting behind it is set aside for the job, if it is not yet.
+///
+/// # Errors
+/// [`DbError::Refused`] when the job is closed or the casting is not free, [`DbError::NotFound`] when what it names is
+/// not there, [`DbError::Database`].
+pub async fn add(tx: &mut ShopTx, job_id: Uuid, details: &NeedDetails) -> Result<Uuid, DbError> {
+    jobs::open(tx, job_id).await?;
+    if let Behind::Casting(casting_id) = details.behind {
+        set_aside(tx, casting_id, job_id).await?;
+    }
+    needs::insert(tx, job_id, details).await
+}
+
+/// Changes a need of an open job. A casting that is not behind it any more is free again.
+///
+/// # Errors
+/// [`NeedError::Refused`] when goods were taken from stock for it, [`DbError::Refused`] when the job is closed or the
+/// casting is not free, [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn change(tx: &mut ShopTx, seen: Seen, details: &NeedDetails) -> Result<(), NeedError> {
+    jobs::open(tx, seen.job_id).await?;
+    let now = needs::get(tx, seen.job_id, seen.id).await?;
+    if now.version != seen.version {
+        return Err(DbError::Stale("this need").into());
+    }
+    now.source.may_change().map_err(refused(&now))?;
+    if now.details.behind != details.behind {
+        if let Behind::Casting(old) = now.details.behind {
+            castings_on_shelf::free(tx, old, seen.job_id).await?;
+        }
+        if let Behind::Casting(new) = details.behind {
+            set_aside(tx, new, seen.job_id).await?;
+        }
+    }
+    needs::update(tx, seen.job_id, seen.id, seen.version, details).await?;
+    Ok(())
+}
+
+/// Removes a need of an open job. A casting behind it is free again.
+///
+/// # Errors
+/// As [`change`]; [`DbError::Refused`] when stock was ever booked for it.
+pub async fn remove(tx: &mut ShopTx, seen: Seen) -> Result<(), NeedError> {
+    jobs::open(tx, seen.job_id).await?;
+    let now = needs::get(tx, seen.job_id, seen.id).await?;
+    now.source.may_change().map_err(refused(&now))?;
+    if let Behind::Casting(casting_id) = now.details.behind {
+        castings_on_shelf::free(tx, casting_id, seen.job_id).await?;
+    }
+    needs::remove(tx, seen.job_id, seen.id, seen.version).await?;
+    Ok(())
+}
+
+/// Notes that the goods of a need are here; for one that draws on nothing else.
+///
+/// # Errors
+/// [`NeedError::Refused`] when it draws on a casting, stock or a tool, [`DbError::Stale`], [`DbError::NotFound`],
+/// [`DbError::Database`].
+pub async fn arrived(tx: &mut ShopTx, seen: Seen) -> Result<(), NeedError> {
+    let now = needs::get(tx, seen.job_id, seen.id).await?;
+    now.source.may_arrive().map_err(refused(&now))?;
+    needs::set_state(tx, seen.id, seen.version, Arrival::Here).await?;
+    Ok(())
+}
+
+/// Takes what a need of an open job asks for from stock, or its tool out of the store.
+///
+/// # Errors
+/// [`NeedError::Refused`] when it draws on neither or was taken already, [`DbError::Refused`] when the job is closed,
+/// there is not so much on hand or the tool is out, [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn take(tx: &mut ShopTx, seen: Seen) -> Result<(), NeedError> {
+    let now = needs::get(tx, seen.job_id, seen.id).await?;
+    jobs::open(tx, seen.job_id).await?;
+    match now.details.behind {
+        Behind::Tool(tool_id) => Ok(tools::take_out(tx, tool_id, seen.job_id).await?),
+        _ => move_stock(tx, seen, &now, Transfer::ToJob).await,
+    }
+}
+
+/// Puts back what was taken for a need.
+///
+/// # Errors
+/// [`NeedError::Refused`] when it draws on neither stock nor a tool or nothing was taken, [`DbError::Refused`] when the
+/// tool is not out with the job, [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn put_back(tx: &mut ShopTx, seen: Seen) -> Result<(), NeedError> {
+    let now = needs::get(tx, seen.job_id, seen.id).await?;
+    match now.details.behind {
+        Behind::Tool(tool_id) => Ok(tools::bring_back(tx, tool_id, seen.job_id).await?),
+        _ => move_stock(tx, seen, &now, Transfer::Back).await,
+    }
+}
+
+async fn move_stock(
+    tx: &mut ShopTx,
+    seen: Seen,
+    now: &Need,
+    transfer: Transfer,
+) -> Result<(), NeedError> {
+    let item_id = now.source.item().map_err(refused(now))?;
+    // The version is counted up first: of two who take at once, the second is told.
+    needs::set_state(tx, seen.id, seen.version, transfer.leads_to()).await?;
+    transfer
+        .may_follow(now.details.arrival)
+        .map_err(refused(now))?;
+    stock::book_for_need(tx, item_id, seen.id, now.details.quantity, transfer).await?;
+    Ok(())
+}
+
+/// Adds what a new job needs: its casting, when its quote had one, and the materials of its route, each before the
+/// operation that uses it. A casting from the shelf is set aside for the job already.
+///
+/// # Errors
+/// [`DbError::NotFound`] when the casting is gone, [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn of_route(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    route: &Route,
+    donor: Option<DonorSource>,
+) -> Result<(), DbError> {
+    if let Some(donor) = donor {
+        let details = NeedDetails {
+            operation_id: None,
+            kind: NeedKind::Donor,
+            what: notes::donor_need(donor).to_owned(),
+            quantity: Decimal::ONE,
+            unit: "each".to_owned(),
+            behind: match donor {
+                DonorSource::Shelf(id) => Behind::Casting(id),
+                DonorSource::Brought | DonorSource::Bought => Behind::Itself,
+            },
+            arrival: Arrival::Wanted,
+            expected_on: None,
+        };
+        needs::insert(tx, job_id, &details).await?;
+    }
+    let lines: Vec<MaterialLine> = materials(route)
+        .map(|(operation, material)| MaterialLine {
+            operation,
+            name: material.name.clone(),
+            quantity: material.quantity,
+        })
+        .collect();
+    needs::add_materials(tx, job_id, &lines).await
+}
+
+/// Sets a casting aside for a job, unless it has it already.
+async fn set_aside(tx: &mut ShopTx, casting_id: Uuid, job_id: Uuid) -> Result<(), DbError> {
+    let casting = castings_on_shelf::get(tx, casting_id).await?;
+    if casting.state == ShelfState::Reserved && casting.job_id == Some(job_id) {
+        return Ok(());
+    }
+    castings_on_shelf::reserve(tx, casting_id, job_id).await
+}

@@ -1,0 +1,68 @@
+//! A check that was made is recorded once, however often it arrives. One that fails puts its job on hold until somebody
+//! decides.
+
+use crate::db::checks::{self, NewResult};
+use crate::db::{DbError, ShopTx, jobs};
+use crate::quality::{self, CheckRefusal, Found};
+
+/// What became of a check that arrived.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Checked {
+    /// Whether it passed.
+    pub passed: bool,
+    /// Whether it had arrived before.
+    pub again: bool,
+}
+
+/// Why a check was not recorded.
+#[derive(Debug, thiserror::Error)]
+pub enum CheckError {
+    /// The check itself is wrong, however often it is sent.
+    #[error(transparent)]
+    Refused(#[from] CheckRefusal),
+    /// From the database.
+    #[error(transparent)]
+    Db(#[from] DbError),
+}
+
+/// Records a check and, when it fails, opens a hold, unless the same check of the operation holds the job already.
+///
+/// # Errors
+/// [`CheckError::Refused`] when the operation has no such check, a measurement was given for what is gauged or the other
+/// way round, or the key was used for something else; [`DbError::NotFound`] when there is no such operation,
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn record(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, CheckError> {
+    // The job stays locked, so that two checks of one operation come one after the other.
+    let (job, operation) = jobs::operation(tx, new.operation_id).await?;
+    if let Some(earlier) = checks::earlier(tx, new.id).await? {
+        let same_found = match (earlier.found, new.found) {
+            (Found::Measured(one), Found::Measured(other)) => one == other,
+            (Found::Gauged(one), Found::Gauged(other)) => one == other,
+            _ => false,
+        };
+        let same_place = i64::from(earlier.place) == i64::from(new.place);
+        if earlier.operation_id != new.operation_id || !same_place || !same_found {
+            return Err(CheckRefusal::KeyUsed.into());
+        }
+        return Ok(Checked {
+            passed: earlier.passed,
+            again: true,
+        });
+    }
+    let check = usize::try_from(new.place)
+        .ok()
+        .and_then(|place| operation.planned.checks.get(place))
+        .ok_or(CheckRefusal::NoSuchCheck)?;
+    let judged = quality::judge(check, new.found)?;
+    checks::insert(tx, new, check, &judged).await?;
+    if let Some(failure) = &judged.failure
+        && !checks::holds_job(tx, new.operation_id, new.place).await?
+    {
+        let why = quality::hold_reason(operation.planned.number, check, failure);
+        checks::open_hold(tx, new, job.id, &why).await?;
+    }
+    Ok(Checked {
+        passed: judged.passed(),
+        again: false,
+    })
+}

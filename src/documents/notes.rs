@@ -1,0 +1,34 @@
+//! What the program itself notes in records that people read and edit as text: the note of an enquiry it opens, the
+//! reason it puts a job on hold for, the casting a job needs.
+
+use crate::enquiry::quote::DonorSource;
+
+/// The note of an enquiry in which a job is quoted again because its casting is scrap: why, then what the earlier note
+/// said.
+#[must_use]
+pub fn quoted_again(job: i64, why: &str, before: &str) -> String {
+    let note = format!("Job {job} is quoted again because its casting is scrap: {why}.\n{before}");
+    note.trim().to_owned()
+}
+
+/// The caller of such an enquiry when the job came from none.
+#[must_use]
+pub fn customer_of(job: i64) -> String {
+    format!("Customer of job {job}")
+}
+
+/// Why a job is on hold until its new quote is decided; it follows "on hold".
+#[must_use]
+pub fn waits_for_quote(enquiry: i64) -> String {
+    format!("to be quoted again: enquiry {enquiry}")
+}
+
+/// The need of a job for its casting.
+#[must_use]
+pub fn donor_need(donor: DonorSource) -> &'static str {
+    match donor {
+        DonorSource::Shelf(_) => "Casting from the shelf",
+        DonorSource::Brought => "The customer’s own casting",
+        DonorSource::Bought => "A casting, to be found and bought",
+    }
+}
