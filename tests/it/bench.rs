@@ -647,7 +647,10 @@ async fn a_measurement_out_of_limits_is_said_at_once_and_stops_the_job() {
     browser.tap(&enter).await;
     let refused = "return document.querySelector(arguments[0]).validationMessage";
     let refused = browser.script(refused, vec![json!(reading)]).await;
-    assert!(refused.as_str().unwrap().contains("A number"), "{refused}");
+    assert!(
+        refused.as_str().unwrap().contains("Enter a number"),
+        "{refused}"
+    );
     browser
         .script(
             "document.querySelector(arguments[0]).value = ''",
@@ -706,7 +709,7 @@ async fn the_job_says_where_it_stands_and_the_office_settles_what_waits() {
     let page = office.get(&job).await.text().await.unwrap();
     for words in [
         "Cost to date",
-        "At completion",
+        "Forecast cost at this rate",
         "On hold since",
         "Time bookings",
     ] {
@@ -879,7 +882,7 @@ async fn what_the_bench_cannot_read_comes_back_without_a_script_too() {
         field.contains(&format!("aria-describedby=\"check-{mill}-2-error\"")),
         "{field}"
     );
-    assert!(html.contains("A number in the unit of the limits"));
+    assert!(html.contains("Enter a number in the unit of the limits"));
     let mut right = typed.to_vec();
     right[6].1 = "0.04";
     assert_eq!(tablet.post_bare("/bench/check", &right).await.status(), 303);

@@ -151,7 +151,7 @@ async fn a_live_form_keeps_the_keyboard_and_drops_stale_answers() {
     assert_eq!(browser.script(count, vec![]).await, 1);
     browser.script("window.come()", vec![]).await;
     browser
-        .wait_for_text(".notice.bad", "Sign in: Required")
+        .wait_for_text(".notice.bad", "Enter the sign-in name")
         .await;
     browser.wait_for_text(".live-status", "Up to date").await;
     browser.type_text("!").await;

@@ -487,17 +487,13 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
         (
             "operation",
             "0190b5a0-0000-7000-8000-000000000000",
-            "not of this job",
+            "an operation of this job",
         ),
-        (
-            "expected_on",
-            soon.as_str(),
-            "choose that, or clear the day",
-        ),
+        ("expected_on", soon.as_str(), "or clear the expected date"),
         (
             "behind",
             "tool:0190b5a0-0000-7000-8000-000000000000",
-            "tooling for tooling",
+            "or tooling",
         ),
     ] {
         let mut typed = fields("Head <gasket>", "1", "wanted").to_vec();
@@ -638,7 +634,10 @@ async fn orders_are_written_down_received_and_given_another_day() {
     let answer = owner.post(&format!("{path}/orders"), &order).await;
     assert_eq!(answer.status(), 422);
     let html = answer.text().await.unwrap();
-    assert!(between(&html, "id=\"order_expected-error\"", "</p>").contains("is past"));
+    assert!(
+        between(&html, "id=\"order_expected-error\"", "</p>")
+            .contains("Enter today or a later day")
+    );
     assert_eq!(
         owner
             .post(&format!("{path}/orders"), &order[..2])

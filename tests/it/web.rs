@@ -425,8 +425,8 @@ async fn refusals_are_pages_with_words_or_problem_documents() {
     assert_eq!((status, page.contains("cannot be kept")), (400, true));
     let (status, page) = refusal(&owner, with_token("name=a&name=b"), form).await;
     assert_eq!(
-        (status, page.contains("does not read")),
-        (400, true),
+        (status, page.contains("Enter one value, not several")),
+        (422, true),
         "{page}"
     );
     let (status, _) = refusal(&owner, b"{}".to_vec(), "application/json").await;
@@ -474,7 +474,10 @@ async fn typed_values_come_back_and_a_stale_edit_shows_both() {
     let answer = owner.post("/shop/people", &fields).await;
     assert_eq!(answer.status(), 422);
     let page = answer.text().await.unwrap();
-    assert!(page.contains("already signs in by that name"), "{page}");
+    assert!(
+        page.contains("Someone signs in with this name already"),
+        "{page}"
+    );
     assert!(page.contains(r##"href="#sign_in""##));
     assert!(
         page.contains(r#"value="&lt;b&gt;Ines&lt;/b&gt;""#) && page.contains(r#"value="honing""#)

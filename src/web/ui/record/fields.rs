@@ -406,8 +406,13 @@ impl<R: Clone + 'static> Fields<R> {
         for part in &self.parts {
             match part {
                 Part::Input(input) => {
-                    errors.label(input.field.name(), input.field.label());
-                    (input.read)(record, typed.get(input.field.name()), errors);
+                    let name = input.field.name();
+                    errors.label(name, input.field.label());
+                    if typed.all(name).len() > 1 {
+                        errors.add(name, "Enter one value, not several");
+                    } else {
+                        (input.read)(record, typed.get(name), errors);
+                    }
                 }
                 Part::Group(group) => (group.read)(record, typed, errors),
                 Part::Between(_) => {}
