@@ -127,7 +127,7 @@ fn kinds(seed: &Seed) -> Result<Vec<Kind>, SeedError> {
         let route = Route::for_conversion(&conversion, &[], pattern, &seed.elements, &data)
             .map_err(|error| fault(format!("{} to {}: {error}", donor.name, wanted.name)))?;
         kinds.push(Kind {
-            title: format!("{} made into {}", donor.name, wanted.name),
+            title: format!("{} converted to {}", donor.name, wanted.name),
             route,
             weight: drawn.weight,
         });

@@ -222,7 +222,7 @@ pub(super) async fn write_needs(
 
 /// The casting a live job is about. What is begun has it.
 fn donor(seed: &Seed, kept: &mut Kept, today: NaiveDate, title: &str, begun: bool) -> NeedDetails {
-    let conversion = title.contains(" made into ");
+    let conversion = title.contains(" converted to ");
     let waits = conversion && !begun;
     let turn = waits.then(|| {
         kept.waiting += 1;

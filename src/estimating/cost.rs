@@ -231,7 +231,7 @@ impl Operation {
     ///
     /// # Errors
     /// [`CostError`].
-    pub fn reckoned_cost(&self, rates: &Rates) -> Result<Money, CostError> {
+    pub fn expected_cost(&self, rates: &Rates) -> Result<Money, CostError> {
         let currency = rates.people_default.currency();
         Ok(OperationCost::of(self, rates)?.total(currency)?)
     }
@@ -241,7 +241,7 @@ impl Operation {
     ///
     /// # Errors
     /// [`CostError`].
-    pub fn spent_cost(
+    pub fn actual_cost(
         &self,
         people: Minutes,
         machine: Minutes,

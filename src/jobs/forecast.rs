@@ -6,9 +6,9 @@ use rust_decimal::Decimal;
 /// Where a job stands in money.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Earned {
-    /// Budget at completion: all work at what it was reckoned to cost.
+    /// Budget at completion: all work at what it was estimated to cost.
     pub budget: Money,
-    /// Earned value: the work that is done, at what it was reckoned to cost.
+    /// Earned value: the work that is done, at what it was estimated to cost.
     pub earned: Money,
     /// Actual cost so far.
     pub actual: Money,
@@ -22,8 +22,8 @@ pub struct Forecast {
     pub cpi: Option<Decimal>,
     /// When what is left goes as what was done: AC + (BAC − EV) / CPI. `None` until something is earned.
     pub at_this_rate: Option<Money>,
-    /// When what is left goes as reckoned: AC + BAC − EV.
-    pub as_reckoned: Money,
+    /// When what is left goes as estimated: AC + BAC − EV.
+    pub rest_as_estimated: Money,
 }
 
 impl Earned {
@@ -34,7 +34,7 @@ impl Earned {
     /// # Errors
     /// [`MoneyError`] for amounts in different currencies or beyond what can be counted.
     pub fn forecast(&self) -> Result<Forecast, MoneyError> {
-        let as_reckoned = self.actual.plus(self.budget)?.minus(self.earned)?;
+        let rest_as_estimated = self.actual.plus(self.budget)?.minus(self.earned)?;
         let left = self.budget.minus(self.earned)?;
         let (actual, earned) = (self.actual.amount(), self.earned.amount());
         let cpi = earned.checked_div(actual);
@@ -47,7 +47,7 @@ impl Earned {
         Ok(Forecast {
             cpi,
             at_this_rate,
-            as_reckoned,
+            rest_as_estimated,
         })
     }
 }
@@ -76,11 +76,11 @@ mod tests {
     #[test]
     fn published_examples_come_out() {
         // gristprojectmanagement.us, "Info" (EAC figures 7-13 and 7-14 of a project management exam guide): a budget of
-        // 500,000, 100,000 earned, 127,000 spent gives 527,000 as reckoned; and 150,000 earned, 162,000 spent gives
+        // 500,000, 100,000 earned, 127,000 spent gives 527,000 as estimated; and 150,000 earned, 162,000 spent gives
         // 538,344 with the index rounded to 0.93 before it is used: unrounded it is 540,000, and the rounded figure
         // comes out when its index is put in.
         assert_eq!(
-            forecast(500_000, 100_000, 127_000).as_reckoned,
+            forecast(500_000, 100_000, 127_000).rest_as_estimated,
             money(527_000)
         );
         let second = forecast(500_000, 150_000, 162_000);
@@ -104,8 +104,8 @@ mod tests {
     fn nothing_done_yet_has_no_rate() {
         let fresh = forecast(1_000, 0, 0);
         assert_eq!((fresh.cpi, fresh.at_this_rate), (None, None));
-        assert_eq!(fresh.as_reckoned, money(1_000));
-        // Spent and nothing earned: no rate can be told, only what is left as reckoned.
+        assert_eq!(fresh.rest_as_estimated, money(1_000));
+        // Spent and nothing earned: no rate can be told, only what is left as estimated.
         assert_eq!(forecast(1_000, 0, 50).at_this_rate, None);
     }
 
@@ -116,14 +116,14 @@ mod tests {
             let f = forecast(budget, earned, earned);
             prop_assert_eq!(f.cpi, Some(Decimal::ONE));
             prop_assert_eq!(f.at_this_rate, Some(money(budget)));
-            prop_assert_eq!(f.as_reckoned, money(budget));
+            prop_assert_eq!(f.rest_as_estimated, money(budget));
         }
 
         #[test]
         fn a_finished_job_is_forecast_at_what_it_cost(budget in 1_i64..1_000_000, actual in 0_i64..1_000_000) {
             let f = forecast(budget, budget, actual);
             prop_assert_eq!(f.at_this_rate, Some(money(actual)));
-            prop_assert_eq!(f.as_reckoned, money(actual));
+            prop_assert_eq!(f.rest_as_estimated, money(actual));
         }
     }
 }

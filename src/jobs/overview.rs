@@ -101,8 +101,8 @@ fn costs(operations: &[Worked], besides: &[Money], rates: &Rates) -> Result<Cost
     }
     let mut lines = Vec::new();
     for operation in operations {
-        let estimated = operation.planned.reckoned_cost(rates)?;
-        let actual = operation.planned.spent_cost(
+        let estimated = operation.planned.expected_cost(rates)?;
+        let actual = operation.planned.actual_cost(
             Minutes(Decimal::from(operation.hours.people())),
             Minutes(Decimal::from(operation.hours.machine)),
             operation.state != OperationState::Queued,

@@ -547,3 +547,23 @@ fn the_rules_bite() {
         );
     }
 }
+
+/// Longer files say at their head why they are.
+const MOST_LINES: usize = 500;
+
+#[test]
+fn no_file_is_too_long_to_read_without_a_reason_at_its_head() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut files = Vec::new();
+    sources(&root, &mut files);
+    let long: Vec<_> = files
+        .into_iter()
+        .filter(|file| {
+            let source = std::fs::read_to_string(file).unwrap();
+            let head: String = source.lines().take(12).collect();
+            source.lines().count() > MOST_LINES
+                && !head.contains(&format!("Longer than {MOST_LINES} lines because"))
+        })
+        .collect();
+    assert!(long.is_empty(), "{long:#?}");
+}

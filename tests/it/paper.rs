@@ -103,7 +103,7 @@ fn card(count: u32, paper: Paper) -> Vec<u8> {
     let job = CardJob {
         shop: "Harrow Quay Engine Works".to_owned(),
         number: 17,
-        title: "Tarn 4/90 farm made into Tarn 4/90 marine".to_owned(),
+        title: "Tarn 4/90 farm converted to Tarn 4/90 marine".to_owned(),
         days: "Work to Mon 30 Nov 2026".to_owned(),
         castings: vec![4],
         held: None,

@@ -86,7 +86,7 @@ impl Kind for Away {
     fn offers(subject: &Subject) -> Vec<Offer> {
         let label = match subject.about {
             About::Operation(..) => return Vec::new(),
-            About::Machine(_) => "Take it out of use for a while",
+            About::Machine(_) => "Down for a while",
             About::Person(_) => "Time off",
         };
         let fields = vec![

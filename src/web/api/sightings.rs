@@ -66,7 +66,7 @@ struct NewSighting {
     seen_on: String,
     place: String,
     #[serde(default)]
-    asked: Option<Asked>,
+    asked: Option<AskedPrice>,
     #[serde(default)]
     condition: String,
     acceptable: bool,
@@ -76,7 +76,7 @@ struct NewSighting {
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Asked {
+struct AskedPrice {
     amount: String,
     currency: String,
 }

@@ -97,7 +97,7 @@ fn typed(body: &[u8]) -> Vec<(String, String)> {
 }
 
 /// What was typed into a form that arrives when nobody is signed in any more; empty when the body is not one.
-pub(in crate::web) async fn typed_by_nobody(
+pub(in crate::web) async fn typed_without_session(
     req: &HttpRequest,
     payload: Payload,
 ) -> Vec<(String, String)> {

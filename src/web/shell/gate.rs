@@ -1,7 +1,7 @@
 //! The gate before every route: nobody gets past it without signing in, to the bench nobody but a known device, and no
 //! other site may post through it.
 
-use super::body::typed_by_nobody;
+use super::body::typed_without_session;
 use super::device::{AtBench, is_bench};
 use super::error::{WebError, is_for_machines};
 use super::feed_address::is_feed;
@@ -152,7 +152,7 @@ pub(in crate::web) async fn gate(
                 WebError::SignInNeeded if wants_page(&req) => session::ask(req.uri()),
                 WebError::SignInNeeded if *req.method() == Method::POST => {
                     let payload = req.take_payload();
-                    let typed = typed_by_nobody(req.request(), payload).await;
+                    let typed = typed_without_session(req.request(), payload).await;
                     let signed_in = false;
                     WebError::FromEarlierSignIn { signed_in, typed }.error_response()
                 }

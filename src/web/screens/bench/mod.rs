@@ -1,6 +1,7 @@
 //! The bench: what a machinist uses, standing up. A known device instead of a password, a short PIN for each person, what
 //! is next at this machine and why, and a few large buttons. What is entered is kept on the device until it was booked.
 
+mod card;
 mod entries;
 mod screen;
 mod sign_on;

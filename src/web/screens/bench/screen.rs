@@ -1,6 +1,7 @@
 //! The bench screen: what is next at this machine and why, what runs, and what must be answered.
 
 use super::AtBench;
+use super::card::complaint;
 use super::sign_on::{Which, offline, people_page};
 use crate::app::booked_hours::{self, Question};
 use crate::db::bookings::{self, Booking};
@@ -9,10 +10,8 @@ use crate::db::devices::{self, SignOn};
 use crate::db::jobs::{self, OperationState};
 use crate::db::machines;
 use crate::db::work_list::{Waiting, waiting};
-use crate::estimating::{Check, Machine};
-use crate::quality::{Limits, limit_gauge};
+use crate::estimating::Machine;
 use crate::shopfloor::{Clock, Phase, clocks};
-use crate::units::Minutes;
 use crate::web::ui::{Answer, Page, Reply, floor_words, show};
 use actix_web::web;
 use chrono::{DateTime, Utc};
@@ -45,9 +44,9 @@ async fn open(at: AtBench, id: web::Path<Uuid>) -> Answer {
 
 /// What was typed and could not be taken: given back beside its field.
 pub(super) struct Refused {
-    field: String,
-    typed: String,
-    why: &'static str,
+    pub(super) field: String,
+    pub(super) typed: String,
+    pub(super) why: &'static str,
 }
 
 impl Refused {
@@ -70,7 +69,7 @@ impl Refused {
     }
 }
 
-fn reading_id(operation: Uuid, place: u32) -> String {
+pub(super) fn reading_id(operation: Uuid, place: u32) -> String {
     format!("check-{operation}-{place}")
 }
 
@@ -79,16 +78,16 @@ fn when_id(start: Uuid) -> String {
 }
 
 /// All that the page shows.
-struct Screen<'a> {
-    at: &'a AtBench,
-    who: &'a SignOn,
-    now: DateTime<Utc>,
-    machines: &'a [Machine],
-    machine: &'a Machine,
-    clocks: &'a [Clock],
-    names: HashMap<Uuid, &'a str>,
-    checks: &'a [CheckResult],
-    refused: Option<&'a Refused>,
+pub(super) struct Screen<'a> {
+    pub(super) at: &'a AtBench,
+    pub(super) who: &'a SignOn,
+    pub(super) now: DateTime<Utc>,
+    pub(super) machines: &'a [Machine],
+    pub(super) machine: &'a Machine,
+    pub(super) clocks: &'a [Clock],
+    pub(super) names: HashMap<Uuid, &'a str>,
+    pub(super) checks: &'a [CheckResult],
+    pub(super) refused: Option<&'a Refused>,
 }
 
 async fn show(at: AtBench, which: web::Query<Which>) -> Answer {
@@ -278,7 +277,7 @@ impl Screen<'_> {
         }
     }
 
-    fn clock_of(&self, w: &Waiting) -> Option<&Clock> {
+    pub(super) fn clock_of(&self, w: &Waiting) -> Option<&Clock> {
         let here = || self.clocks.iter().filter(|c| c.operation == w.id);
         here()
             .find(|c| c.person == self.who.person_id)
@@ -286,7 +285,7 @@ impl Screen<'_> {
     }
 
     /// A time of today by itself, any other with its day.
-    fn since(&self, at: DateTime<Utc>) -> String {
+    pub(super) fn since(&self, at: DateTime<Utc>) -> String {
         let day = |at: DateTime<Utc>| at.with_timezone(&self.at.zone).date_naive();
         if day(at) == day(self.now) {
             at.with_timezone(&self.at.zone).format("%H:%M").to_string()
@@ -313,171 +312,6 @@ impl Screen<'_> {
                     None => { "Can start; " (promised) "." }
                 }
             }
-        }
-    }
-
-    fn card(&self, w: &Waiting, why: Option<Markup>) -> Markup {
-        let clock = self.clock_of(w);
-        let state = match clock.map(|c| c.phase) {
-            None => "none",
-            Some(Phase::Setup) => "setup",
-            Some(Phase::Run) => "run",
-            Some(Phase::Alone) => "alone",
-        };
-        let others = self
-            .clocks
-            .iter()
-            .filter(|c| c.operation == w.id && c.person != self.who.person_id);
-        let op = &w.planned;
-        let id = format!("op-{}", w.id);
-        let own_machine = w.planned.machine_kind == self.machine.kind;
-        html! {
-            article.bench-card id=(id) data-op=(w.id) data-clock=(state) data-setup-key=(op.setup_key)
-                data-attended=[clock.is_some_and(|c| c.phase.is_attended()).then_some("yes")]
-                data-held=[w.held.as_ref().map(|_| "yes")]
-                aria-labelledby={ (id) "-title" } {
-                h3 id={ (id) "-title" } { span.bench-number { "Job " (w.job_number) " · " (op.number) } " " (op.title) }
-                p.bench-job { (w.job_title) }
-                @if let Some(why) = why { (why) }
-                p.bench-running {
-                    @if let Some(clock) = clock {
-                        (floor_words::phase(clock.phase)) " since " (self.since(clock.from))
-                    } @else { "Not running" }
-                }
-                @for other in others {
-                    p.bench-other { (self.names.get(&other.person).copied().unwrap_or("Somebody")) ": " (floor_words::phase(other.phase)) " since " (self.since(other.from)) }
-                }
-                p.bench-times {
-                    @if op.setup > Minutes::ZERO { "Setup " (op.setup.rounded()) " · " }
-                    "run " (op.run.rounded())
-                    @if op.attended_share.is_zero() { ", unattended" }
-                    " · " (op.setup_key)
-                }
-                @if !op.cautions.is_empty() {
-                    ul.bench-cautions {
-                        @for caution in &op.cautions { li { span.sign aria-hidden="true" { "!" } " " (caution) } }
-                    }
-                }
-                p.bench-held.notice.bad role="status" {
-                    span.sign aria-hidden="true" { "!" } " "
-                    "On hold" @if let Some(reason) = &w.held { ": " (reason) } ". Waiting for the owner."
-                }
-                (self.buttons(w, own_machine))
-                @if !op.checks.is_empty() { (self.checks(w)) }
-                details {
-                    summary { "Steps" }
-                    ol.bench-steps {
-                        @for step in &op.steps {
-                            li {
-                                (step.name)
-                                @if let Some(place) = &step.place { ", at " (place) }
-                                @if step.count > 1 { ", " (step.count) " times" }
-                            }
-                        }
-                    }
-                    @if let Some(face) = op.face { p { "Face up: " (face) } }
-                }
-            }
-        }
-    }
-
-    fn buttons(&self, w: &Waiting, own_machine: bool) -> Markup {
-        let machine = own_machine.then_some(self.machine.id);
-        let button = |kind: &str, words: &str, class: &str| {
-            html! {
-                form.bench-form method="post" action="/bench/book" data-book=(kind) {
-                    (self.hidden(kind, w.id, machine))
-                    button class={ "bench-button " (class) } type="submit" { (words) }
-                }
-            }
-        };
-        html! {
-            div.bench-buttons {
-                @if w.planned.setup > Minutes::ZERO { (button("setup", "Set up", "first")) }
-                (button("run", "Run", "first"))
-                (button("run_alone", "Run unattended", ""))
-                (button("pause", "Pause", ""))
-                (button("done", "Done", "done"))
-            }
-        }
-    }
-
-    fn checks(&self, w: &Waiting) -> Markup {
-        let made = self.checks.iter().filter(|r| r.operation_id == w.id);
-        let latest = |place: u32| made.clone().rfind(|r| u32::try_from(r.place) == Ok(place));
-        let all = w.planned.checks.len();
-        let open = (0_u32..).take(all).filter(|&p| latest(p).is_none()).count();
-        html! {
-            @if open > 0 { p.bench-open { "Before Done: " (open) " of " (all) " " (if all == 1 { "check" } else { "checks" }) " to do." } }
-            ol.bench-checks aria-label="Checks" {
-                @for (place, check) in (0_u32..).zip(&w.planned.checks) {
-                    li {
-                        p { strong { (check.what) } ": " (check.limits) @if !check.instrument.is_empty() { " · " (check.instrument) } }
-                        p.bench-found role="status" {
-                            @if let Some(result) = latest(place) { (found_words(result)) } @else { "Not checked yet" }
-                        }
-                        @match (limit_gauge(check), Limits::read(&check.limits)) {
-                            (Some(gauge), limits) => {
-                                p.bench-gauge { "Go must enter, no-go must not. New gauge: " (gauge) "." }
-                                (self.gauging(w, place, check))
-                                details open[self.refused(&reading_id(w.id, place)).is_some()] {
-                                    summary { "Measure instead" span.visually-hidden { ": " (check.what) } }
-                                    @if let Some(limits) = &limits { (self.measuring(w, place, check, limits)) }
-                                }
-                            }
-                            (None, Some(limits)) => (self.measuring(w, place, check, &limits)),
-                            (None, None) => (self.gauging(w, place, check)),
-                        }
-                    }
-                }
-            }
-        }
-    }
-
-    fn refused(&self, field: &str) -> Option<&Refused> {
-        self.refused.filter(|refused| refused.field == field)
-    }
-
-    /// The form of a check that goes or does not.
-    fn gauging(&self, w: &Waiting, place: u32, check: &Check) -> Markup {
-        html! {
-            form.bench-form method="post" action="/bench/check" data-book="check" {
-                (self.hidden("check", w.id, Some(self.machine.id)))
-                input type="hidden" name="place" value=(place);
-                div.bench-row.even {
-                    button.bench-button type="submit" name="goes" value="yes" { "Pass" span.visually-hidden { ": " (check.what) } }
-                    button.bench-button type="submit" name="goes" value="no" { "Fail" span.visually-hidden { ": " (check.what) } }
-                }
-            }
-        }
-    }
-
-    /// The form of a check that is measured.
-    fn measuring(&self, w: &Waiting, place: u32, check: &Check, limits: &Limits) -> Markup {
-        let id = reading_id(w.id, place);
-        let refused = self.refused(&id);
-        html! {
-            form.bench-form method="post" action="/bench/check" data-book="check" data-lower=[limits.lower] data-upper=[limits.upper] {
-                (self.hidden("check", w.id, Some(self.machine.id)))
-                input type="hidden" name="place" value=(place);
-                label for=(id) { "Measured" @if !limits.unit.is_empty() { ", " (limits.unit) } span.visually-hidden { ": " (check.what) } }
-                (complaint(refused))
-                div.bench-row {
-                    input id=(id) name="measured" inputmode="decimal" autocomplete="off" required value=[refused.map(|r| r.typed.as_str())]
-                        aria-invalid=[refused.map(|_| "true")] aria-describedby=[refused.map(|r| format!("{}-error", r.field))];
-                    button.bench-button type="submit" { "Enter" }
-                }
-            }
-        }
-    }
-
-    fn hidden(&self, kind: &str, operation: Uuid, machine: Option<Uuid>) -> Markup {
-        html! {
-            input type="hidden" name="key" value=(Uuid::now_v7());
-            input type="hidden" name="sign_on" value=(self.who.id);
-            input type="hidden" name="kind" value=(kind);
-            input type="hidden" name="operation" value=(operation);
-            input type="hidden" name="machine" value=[machine];
         }
     }
 
@@ -548,17 +382,6 @@ impl Screen<'_> {
                     (show::moment(booking.entry.at, self.at.zone)) " is booked, but " (floor_words::conflict(conflict).to_lowercase())
                     ". The office will check it."
                 }
-            }
-        }
-    }
-}
-
-/// What is wrong with a field, and what was typed in it.
-fn complaint(refused: Option<&Refused>) -> Markup {
-    html! {
-        @if let Some(refused) = refused {
-            p.error id={ (refused.field) "-error" } role="alert" {
-                span.sign aria-hidden="true" { "!" } " " (refused.why) @if !refused.typed.is_empty() { "; you entered “" (refused.typed) "”" }
             }
         }
     }

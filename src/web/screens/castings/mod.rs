@@ -124,7 +124,7 @@ pub(in crate::web) fn back(to: &str, words: &str) -> Markup {
 }
 
 /// The form of a record's details, folded away under its page until it is asked for or refused.
-pub(in crate::web) fn written_down(
+pub(in crate::web) fn details_and_history(
     who: &SignedIn,
     action: &str,
     version: &str,

@@ -34,7 +34,7 @@ fn money(earned: &Earned, forecast: &Forecast) -> Markup {
         div { dt { "Forecast cost at this rate" } dd {
             @match forecast.at_this_rate { Some(cost) => (cost.rounded()), None => "none yet" }
         } }
-        div { dt { "Forecast cost, rest as estimated" } dd { (forecast.as_reckoned.rounded()) } }
+        div { dt { "Forecast cost, rest as estimated" } dd { (forecast.rest_as_estimated.rounded()) } }
         @if let Some(cpi) = forecast.cpi {
             div { dt { "Cost performance (estimate ÷ actual)" } dd {
                 (cpi.round_dp(2)) ": " @if cpi < Decimal::ONE { "over the estimate" } @else { "within the estimate" }

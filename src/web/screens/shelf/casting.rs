@@ -16,7 +16,7 @@ use crate::db::{DbError, ShopTx, jobs, sightings};
 use crate::sourcing::Sighting;
 use crate::stock::NotMovable;
 use crate::units::Code;
-use crate::web::screens::castings::{back, variant_path, version, written_down};
+use crate::web::screens::castings::{back, details_and_history, variant_path, version};
 use crate::web::screens::market::today;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::history as past;
@@ -339,7 +339,7 @@ impl View {
                 }
             }
             @if office {
-                (written_down(who, &path(casting.id), &self.details.version, &self.details.fields(who, &self.variants, &self.seen, &self.errors), !self.errors.is_empty() || !self.notice.0.is_empty()))
+                (details_and_history(who, &path(casting.id), &self.details.version, &self.details.fields(who, &self.variants, &self.seen, &self.errors), !self.errors.is_empty() || !self.notice.0.is_empty()))
             }
             (past::section(who, &self.changes))
         };

@@ -7,7 +7,7 @@ use crate::db::history::{self, Change};
 use crate::db::people::Role;
 use crate::db::stock::{self, Item, ItemDetails, Movement, Order, Reason};
 use crate::db::{DbError, ShopTx};
-use crate::web::screens::castings::{back, written_down};
+use crate::web::screens::castings::{back, details_and_history};
 use crate::web::screens::jobs::amount;
 use crate::web::ui::history as past;
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
@@ -303,7 +303,7 @@ impl View {
         match &self.details {
             Some(sheet) => {
                 let open = !sheet.errors.is_empty() || !sheet.notice.0.is_empty();
-                written_down(
+                details_and_history(
                     who,
                     &path,
                     sheet.typed.get("version"),
@@ -315,7 +315,7 @@ impl View {
                 let stored = ItemSheet::of(&self.item);
                 let at = At::id(self.item.id);
                 let sheet = Sheet::new(who.clone(), at, (), stored.clone(), Some(stored));
-                written_down(
+                details_and_history(
                     who,
                     &path,
                     sheet.typed.get("version"),

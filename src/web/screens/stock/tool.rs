@@ -6,7 +6,7 @@ use crate::db::jobs::{self, Job, JobState};
 use crate::db::people::Role;
 use crate::db::tools::{self, Tool, ToolDetails};
 use crate::db::{DbError, ShopTx, history};
-use crate::web::screens::castings::{back, written_down};
+use crate::web::screens::castings::{back, details_and_history};
 use crate::web::screens::market::today;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::history as past;
@@ -187,7 +187,7 @@ async fn draw(
             (lend(who, &tool, &jobs, loan, errors))
         }
         @if who.may(Role::Office) {
-            (written_down(who, &path(id), sheet.typed.get("version"), &sheet.fields(), open))
+            (details_and_history(who, &path(id), sheet.typed.get("version"), &sheet.fields(), open))
         }
         (past::section(who, &changes))
     };

@@ -1,0 +1,74 @@
+//! What the route of a job needs: materials in one go, and the donor that takes the place of a scrapped one.
+
+use super::super::read::corrupt;
+use super::super::{DbError, ShopTx};
+use rust_decimal::Decimal;
+use uuid::Uuid;
+
+/// A material that an operation of a job needs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MaterialLine {
+    /// Number of the operation.
+    pub operation: u32,
+    /// The material.
+    pub name: String,
+    /// How much.
+    pub quantity: Decimal,
+}
+
+/// Adds materials to the needs of a job, each before the operation that uses it. A material that is kept in stock under
+/// the same name draws on stock.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn add_materials(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    lines: &[MaterialLine],
+) -> Result<(), DbError> {
+    let ids: Vec<Uuid> = lines.iter().map(|_| Uuid::now_v7()).collect();
+    let numbers = lines
+        .iter()
+        .map(|line| i32::try_from(line.operation))
+        .collect::<Result<Vec<i32>, _>>()
+        .map_err(|why| corrupt("operation number", why))?;
+    let names: Vec<String> = lines.iter().map(|line| line.name.clone()).collect();
+    let quantities: Vec<Decimal> = lines.iter().map(|line| line.quantity).collect();
+    sqlx::query!(
+        "insert into need (shop_id, id, job_id, operation_id, kind, what, quantity, unit, item_id)
+         select $1, line.id, $2, o.id, 'material', line.name, line.quantity, coalesce(i.unit, 'each'), i.id
+         from unnest($3::uuid[], $4::int[], $5::text[], $6::numeric[]) as line (id, number, name, quantity)
+         join job_operation o on o.shop_id = $1 and o.job_id = $2 and o.number = line.number
+         left join stock_item i on i.shop_id = $1 and lower(i.name) = lower(line.name) and i.active",
+        tx.shop_id(),
+        job_id,
+        &ids,
+        &numbers,
+        &names,
+        &quantities,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Puts another casting, or none yet, behind the need of a job for its casting.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn replace_donor(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    donor: Option<Uuid>,
+) -> Result<(), DbError> {
+    sqlx::query!(
+        "update need set casting_id = $3, state = 'wanted', expected_on = null, version = version + 1
+         where shop_id = $1 and job_id = $2 and kind = 'donor'",
+        tx.shop_id(),
+        job_id,
+        donor,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
