@@ -444,7 +444,7 @@ async fn refusals_are_pages_with_words_or_problem_documents() {
     let answer = owner.get("/shop/people").await;
     assert_eq!(answer.status(), 500);
     let page = answer.text().await.unwrap();
-    assert!(page.contains("Written in the log as"), "{page}");
+    assert!(page.contains("Number in the log"), "{page}");
     assert!(
         !page.contains("relation") && !page.contains("person_away"),
         "{page}"

@@ -99,7 +99,7 @@ fn one(
                 (amount(order.details.quantity, unit)) " from " (order.details.supplier) ", "
                 @match on {
                     Some(on) => span.tag.hole[overdue] { @if overdue { "overdue since " } @else { "expected " } (show::day(on)) },
-                    None => span.tag.hole { "no date" },
+                    None => span.tag.hole { "No date" },
                 }
             }
             p.muted { "Ordered " (show::day(order.details.ordered_on)) @if !order.come.is_zero() { "; " (amount(order.come, unit)) " have come" } "." }
