@@ -1,7 +1,8 @@
 //! Use cases, one file each. A use case takes the [`Actor`] and what is asked of it, checks that the actor may, opens its
 //! own transactions and ends them before anything long is computed; what it returns are records, figures and codes.
 //! One that must share a transaction with its caller takes it as `&mut ShopTx` with the person who acts instead, and the
-//! caller has checked that they may. What is computed is the domain's, what is stored is [`crate::db`]'s, and sentences are the screens'.
+//! caller has checked that they may. What is computed is the domain's, what is stored is [`crate::db`]'s, and sentences
+//! are the screens'.
 
 pub mod actor;
 pub mod answer_enquiry;
