@@ -176,13 +176,13 @@ impl CostBuildUp {
         let (contingency, how) = if contingency.amount().is_sign_negative() {
             (
                 Money::zero(currency),
-                format!("the expected cost suffices in {confidence} of 100 futures already"),
+                format!("the expected cost is enough with {confidence} % certainty already"),
             )
         } else {
             (
                 contingency,
                 format!(
-                    "cost that suffices in {confidence} of 100 futures, {enough}, less the expected {expected}"
+                    "{enough} is enough with {confidence} % certainty, less the expected {expected}"
                 ),
             )
         };
@@ -440,7 +440,7 @@ fn failed_donors(
         ),
     ];
     let how = format!(
-        "{} in 100 survive, so (1 − {q}) ÷ {q} = {shown} fail for each good one",
+        "{} % pass, so (1 − {q}) ÷ {q} = {shown} fail for each good one",
         (q * Decimal::ONE_HUNDRED).round_dp(1).normalize(),
         q = q.round_dp(3).normalize(),
     );

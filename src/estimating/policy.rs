@@ -41,7 +41,7 @@ impl Policy {
             (
                 (50..=99).contains(&self.confidence_percent),
                 "confidence_percent",
-                "Confidence is from 50 to 99 in 100",
+                "Enter a confidence from 50 to 99 %",
             ),
         ]
         .into_iter()

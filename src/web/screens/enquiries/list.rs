@@ -60,7 +60,7 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
             @else { a href="/enquiries?show=all" { "Show enquiries with no sale" } }
         }
         @if enquiries.is_empty() {
-            section.card { p { "No calls yet. The phone will ring." } }
+            section.card { p { "No enquiries yet. Press New call when one comes in." } }
         } @else {
             table.cells {
                 thead { tr {

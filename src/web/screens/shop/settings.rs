@@ -227,7 +227,7 @@ fn page(
                     .hint("What the shop spends that no machine's or person's hour carries").errors(errors))
                 (Field::decimal("margin_percent", "Margin", &form.margin_percent).unit("% of price")
                     .hint("A share of the selling price, not a mark-up on cost").errors(errors))
-                (Field::int("confidence_percent", "Confidence", &form.confidence_percent).unit("in 100")
+                (Field::int("confidence_percent", "Confidence", &form.confidence_percent).unit("%")
                     .hint("How many of a hundred such jobs the quoted price and day should suffice for").errors(errors))
                 (Field::text("tax_name", "What the tax is called", &form.tax_name).errors(errors))
                 (Field::decimal("tax_percent", "Tax", &form.tax_percent).unit("%").errors(errors))
