@@ -138,14 +138,14 @@ async fn save(who: SignedIn, form: CheckedForm<SettingsForm>) -> Answer {
                 Changed::if_differs("Overhead", &now.overhead_percent, &form.overhead_percent),
                 Changed::if_differs("Margin", &now.margin_percent, &form.margin_percent),
                 Changed::if_differs("Tax", &now.tax_percent, &form.tax_percent),
-                Changed::if_differs("What the tax is called", &now.tax_name, &form.tax_name),
+                Changed::if_differs("Name of the tax", &now.tax_name, &form.tax_name),
                 Changed::if_differs(
                     "Confidence",
                     &now.confidence_percent,
                     &form.confidence_percent,
                 ),
                 Changed::if_differs(
-                    "A quote holds",
+                    "Quotes are valid for",
                     &now.quote_valid_days,
                     &form.quote_valid_days,
                 ),
@@ -228,10 +228,10 @@ fn page(
                 (Field::decimal("margin_percent", "Margin", &form.margin_percent).unit("% of price")
                     .hint("A share of the selling price, not a mark-up on cost").errors(errors))
                 (Field::int("confidence_percent", "Confidence", &form.confidence_percent).unit("%")
-                    .hint("How many of a hundred such jobs the quoted price and day should suffice for").errors(errors))
-                (Field::text("tax_name", "What the tax is called", &form.tax_name).errors(errors))
+                    .hint("How sure you want to be of a quoted price and day").errors(errors))
+                (Field::text("tax_name", "Name of the tax", &form.tax_name).errors(errors))
                 (Field::decimal("tax_percent", "Tax", &form.tax_percent).unit("%").errors(errors))
-                (Field::int("quote_valid_days", "A quote holds", &form.quote_valid_days).unit("days").errors(errors))
+                (Field::int("quote_valid_days", "Quotes are valid for", &form.quote_valid_days).unit("days").errors(errors))
                 h2 { "The shop" }
                 (Field::text("name", "Name", &form.name).errors(errors))
                 (Field::text("time_zone", "Time zone", &form.time_zone).suggestions("zones").errors(errors))
