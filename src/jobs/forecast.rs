@@ -17,7 +17,7 @@ pub struct Earned {
 /// What it will have cost at completion.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Forecast {
-    /// Cost performance index, earned over actual: below one, work costs more than was reckoned. `None` while nothing
+    /// Cost performance index, earned over actual: below one, work costs more than was estimated. `None` while nothing
     /// was spent.
     pub cpi: Option<Decimal>,
     /// When what is left goes as what was done: AC + (BAC − EV) / CPI. `None` until something is earned.
