@@ -4,22 +4,26 @@ use super::catalogue::Catalogue;
 use super::drawn_plans::DrawnPlans;
 use super::{Actor, AppError};
 use crate::castings::Variant;
+use crate::db::answers::{self, NewAnswer};
 use crate::db::castings_on_shelf::{self, Outcome, Ownership, ShelfState};
 use crate::db::enquiries::{self, Enquiry, EnquiryDetails};
 use crate::db::people::Role;
 use crate::db::plans::{self, Age, Freshness};
 use crate::db::settings::Settings;
-use crate::db::{DbError, ShopTx, castings, cutting, machines, quotes, settings, sightings};
+use crate::db::{
+    DbError, ShopTx, castings, crack_repairs, cutting, machines, quotes, settings, sightings,
+};
 use crate::enquiry::quote::{Quote, QuoteState};
 use crate::enquiry::{
-    Answer, AnswerError, Knowledge, OwnBlock, PlanState, ShelfCasting, Simulation, Supply, Wish,
-    Work, answer,
+    Answer, AnswerError, Knowledge, OwnBlock, PlanState, SearchLimits, ShelfCasting, Simulation,
+    Supply, Wish, Work, answer,
 };
 use crate::estimating::RatesError;
 use crate::planning::ReadyDates;
 use crate::sourcing::Watch;
-use crate::units::Code;
+use crate::units::{Currency, Money};
 use chrono::{DateTime, NaiveDate, Utc};
+use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
 /// How answers are simulated. Clones share the plans that are drawn already.
@@ -81,8 +85,17 @@ pub struct AnsweredEnquiry {
     pub catalogue: Catalogue,
     /// Quotes given for it, newest first, at most twenty.
     pub quotes: Vec<Quote>,
-    /// The answer, or why there is none.
-    pub answer: Result<Answer, Unanswerable>,
+    /// The answer as it is kept, or why there is none.
+    pub answer: Result<ReadOut, Unanswerable>,
+}
+
+/// An answer that stands on a screen, or is sent to a program, and is kept as it is: a quote is made from it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReadOut {
+    /// Its key.
+    pub id: Uuid,
+    /// The answer.
+    pub answer: Answer,
 }
 
 /// Answers an enquiry as of a moment, for the office.
@@ -130,7 +143,13 @@ async fn answer_within(
     let question = Question::read(&mut tx, &catalogue, &enquiry, at).await?;
     drop(tx);
     let answer = match question {
-        Ok(question) => simulator.answer(actor, question).await?,
+        Ok(question) => {
+            let age = question.age;
+            match simulator.answer(actor, question).await? {
+                Ok(answer) => Ok(keep(actor, &enquiry, &age, answer).await?),
+                Err(why) => Err(why),
+            }
+        }
         Err(why) => Err(why),
     };
     Ok(AnsweredEnquiry {
@@ -139,6 +158,36 @@ async fn answer_within(
         quotes,
         answer,
     })
+}
+
+/// Keeps an answer as it is read out.
+async fn keep(
+    actor: &Actor,
+    enquiry: &Enquiry,
+    age: &Age,
+    answer: Answer,
+) -> Result<ReadOut, AppError> {
+    let failed = |why| AppError::failed("keeping the answer", why);
+    let asked = serde_json::to_value(&enquiry.details).map_err(failed)?;
+    // The moment is no figure: the same figures a minute later are the same answer.
+    let timeless = Answer {
+        at: DateTime::UNIX_EPOCH,
+        ..answer.clone()
+    };
+    let figures = serde_json::to_vec(&timeless).map_err(failed)?;
+    let new = NewAnswer {
+        enquiry_id: enquiry.id,
+        at: answer.at,
+        asked: &asked,
+        floor_version: age.floor_version,
+        plan_made_at: age.made_at,
+        figures_hash: &Sha256::digest(&figures),
+        answer: &serde_json::to_value(&answer).map_err(failed)?,
+    };
+    let mut tx = actor.begin().await?;
+    let id = answers::keep(&mut tx, &new).await?;
+    tx.commit().await?;
+    Ok(ReadOut { id, answer })
 }
 
 /// An enquiry with all that the shop knows about it: ready to be answered away from the database.
@@ -176,7 +225,7 @@ impl Question {
         let wanted = castings::variant(tx, wanted_id).await?;
         let pattern = castings::pattern(tx, wanted.pattern_id).await?;
         let supplies = supplies(tx, pattern.id, &settings, today).await?;
-        let wish = wish(tx, wanted, said).await?;
+        let wish = wish(tx, wanted, said, settings.currency).await?;
         let knowledge = Knowledge {
             pattern,
             supplies,
@@ -185,6 +234,8 @@ impl Question {
             cutting: cutting::usual(tx).await?,
             rates,
             policy: settings.policy,
+            selling: settings.selling,
+            crack_repairs: crack_repairs::list(tx).await?,
             currency: settings.currency,
             zone: settings.time_zone,
         };
@@ -233,13 +284,6 @@ async fn supplies(
     for variant in castings::variants_of(tx, pattern_id).await? {
         let mut mine = castings_on_shelf::list(tx, ShelfState::ALL, Some(variant.id)).await?;
         mine.retain(|c| c.details.ownership == Ownership::Shop);
-        let outcomes = |outcome: Outcome| {
-            let count = mine
-                .iter()
-                .filter(|c| c.inspection.is_some_and(|(o, _)| o == outcome))
-                .count();
-            u32::try_from(count).unwrap_or(u32::MAX)
-        };
         let mut free: Vec<ShelfCasting> = mine
             .iter()
             .filter(|c| c.state == ShelfState::OnShelf)
@@ -260,19 +304,24 @@ async fn supplies(
                 .await?
                 .unwrap_or_else(|| Watch::new(variant.id, today, settings.currency)),
             sightings: sightings::of_variant(tx, variant.id).await?,
-            inspected_good: outcomes(Outcome::Good),
-            inspected_bad: outcomes(Outcome::Failed),
+            inspected: castings_on_shelf::inspected(tx, variant.id).await?,
             variant,
         });
     }
     Ok(supplies)
 }
 
-async fn wish(tx: &mut ShopTx, wanted: Variant, said: &EnquiryDetails) -> Result<Wish, DbError> {
+async fn wish(
+    tx: &mut ShopTx,
+    wanted: Variant,
+    said: &EnquiryDetails,
+    currency: Currency,
+) -> Result<Wish, DbError> {
     let own = match said.brings_variant_id {
         Some(id) => Some(OwnBlock {
             variant: castings::variant(tx, id).await?,
             repairs: once_each(&said.repairs),
+            condition: said.condition,
         }),
         None => None,
     };
@@ -281,6 +330,11 @@ async fn wish(tx: &mut ShopTx, wanted: Variant, said: &EnquiryDetails) -> Result
         wanted_by: said.wanted_by,
         own,
         also: once_each(&said.also),
+        search: SearchLimits {
+            most: said.search_most.map(|most| Money::new(most, currency)),
+            ends_on: said.search_ends_on,
+        },
+        purpose: said.purpose,
     })
 }
 

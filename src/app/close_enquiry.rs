@@ -35,7 +35,7 @@ pub async fn close_within(
     closed: bool,
 ) -> Result<(), AppError> {
     let enquiry = enquiries::get(tx, id).await?;
-    if enquiry.state == EnquiryState::Quoted {
+    if matches!(enquiry.state, EnquiryState::Quoted | EnquiryState::Won) {
         let number = enquiry.number;
         return Err(Refusal::EnquiryQuoted { number }.into());
     }

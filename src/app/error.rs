@@ -3,7 +3,7 @@
 use super::answer_enquiry::Unanswerable;
 use crate::db::DbError;
 use crate::db::people::Role;
-use crate::enquiry::quote::{QuoteRefusal, Unbalanced};
+use crate::enquiry::quote::{Doubt, QuoteRefusal, Unbalanced};
 
 /// Why a use case was not carried out.
 #[derive(Debug, thiserror::Error)]
@@ -50,6 +50,9 @@ pub enum Refusal {
         /// The option's key.
         key: String,
     },
+    /// There is reason to look again before an answer is quoted as it was said.
+    #[error("the answer should be looked at again before it is quoted: {0:?}")]
+    Doubts(Vec<Doubt>),
     /// The sums of a quote do not agree with each other.
     #[error("the quote does not add up: {0:?}")]
     Unbalanced(Unbalanced),

@@ -1,12 +1,16 @@
-//! Gives a quote: answers the enquiry as it was read out, outside any transaction, and writes one option of it down,
-//! provided that the enquiry still says the same.
+//! Gives a quote: one option of an answer that was read out, as it was read out, whatever has changed since. When there is
+//! reason to look again first, the office is asked.
 
 use super::answer_enquiry::{Question, Simulator};
 use super::catalogue::Catalogue;
 use super::{Actor, AppError, Refusal};
+use crate::db::answers::{self, KeptAnswer};
+use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
-use crate::db::{DbError, decisions, enquiries, quotes, settings};
-use crate::enquiry::quote::{NewQuote, Quote, Terms, answered_at};
+use crate::db::settings::{self, Settings};
+use crate::db::{DbError, ShopTx, decisions, plans, quotes};
+use crate::enquiry::Answer;
+use crate::enquiry::quote::{CheckedQuote, Doubt, NewQuote, Quote, Standing, Terms};
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -15,19 +19,23 @@ use uuid::Uuid;
 pub struct QuoteRequest {
     /// The enquiry.
     pub enquiry_id: Uuid,
-    /// The option's key in the answer.
+    /// The answer that was read out.
+    pub answer_id: Uuid,
+    /// The option's key in it.
     pub option: String,
-    /// When the answer that was read out was computed; the quote is of that answer while it is recent, else of now.
-    pub read_out_at: Option<DateTime<Utc>>,
     /// Until when its slot in the plan is reserved, at most until the quote expires; `None`: not at all.
     pub reserve_until: Option<NaiveDate>,
+    /// The form it is asked with: the same form sent twice makes one quote.
+    pub request_key: Option<Uuid>,
+    /// Whether somebody has looked at the doubts and wants it as it was said.
+    pub confirmed: bool,
 }
 
-/// Quotes one option of an enquiry, for the office.
+/// Quotes one option of an answer to an enquiry, for the office.
 ///
 /// # Errors
-/// [`AppError::NotAllowed`]; [`Refusal::Unanswerable`], [`Refusal::OptionGone`], [`Refusal::Unbalanced`];
-/// [`DbError::Stale`] when the enquiry was changed meanwhile; [`AppError::Db`], [`AppError::Failed`].
+/// [`AppError::NotAllowed`]; [`Refusal::OptionGone`], [`Refusal::Unbalanced`]; [`Refusal::Doubts`] unless confirmed;
+/// [`AppError::Db`], [`AppError::Failed`].
 pub async fn give_quote(
     actor: &Actor,
     simulator: &Simulator,
@@ -35,39 +43,148 @@ pub async fn give_quote(
     now: DateTime<Utc>,
 ) -> Result<Quote, AppError> {
     actor.require(Role::Office)?;
-    let at = answered_at(request.read_out_at, now);
     let mut tx = actor.begin().await?;
+    if let Some(given) = given_already(&mut tx, request).await? {
+        return Ok(given);
+    }
+    let kept = answers::get(&mut tx, request.answer_id).await?;
+    if kept.enquiry_id != request.enquiry_id {
+        return Err(DbError::NotFound("this answer").into());
+    }
     let enquiry = enquiries::get(&mut tx, request.enquiry_id).await?;
     let settings = settings::get(&mut tx).await?;
-    let catalogue = Catalogue::read(&mut tx).await?;
-    let question = Question::read(&mut tx, &catalogue, &enquiry, at).await?;
-    drop(tx);
-
-    let question = question.map_err(Refusal::Unanswerable)?;
-    let answer = simulator.answer(actor, question).await?;
-    let answer = answer.map_err(Refusal::Unanswerable)?;
-    let terms = Terms {
-        today: now.with_timezone(&settings.time_zone).date_naive(),
-        valid_days: settings.quote_valid_days,
-        zone: settings.time_zone,
+    let read = Read {
+        changed: plan_changed(&mut tx, &kept, now).await?,
+        again: match request.confirmed {
+            true => None,
+            false => Some(again(&mut tx, &enquiry, now).await?),
+        },
+        answer: serde_json::from_value(kept.answer.clone())
+            .map_err(|why| AppError::failed("reading the answer", why))?,
+        kept,
+        enquiry,
+        settings,
     };
-    let snapshot =
-        serde_json::to_value(&answer).map_err(|why| AppError::failed("keeping the answer", why))?;
-    let new = NewQuote::of_option(&answer, &request.option, enquiry.id, terms, snapshot);
-    let new = new.ok_or_else(|| Refusal::OptionGone {
-        key: request.option.clone(),
-    })?;
-    let valid_until = new.valid_until;
-    let new = new.checked().map_err(Refusal::Unbalanced)?;
-
-    let mut tx = actor.begin().await?;
-    // Another quote given meanwhile changes its version, but nothing this one rests on.
-    if enquiries::lock(&mut tx, enquiry.id).await?.details != enquiry.details {
-        return Err(DbError::Stale("this enquiry").into());
+    drop(tx);
+    if !request.confirmed {
+        let doubts = read.doubts(actor, simulator, &request.option, now).await?;
+        if !doubts.is_empty() {
+            return Err(Refusal::Doubts(doubts).into());
+        }
     }
-    let (id, _) = quotes::create(&mut tx, &new).await?;
+    let new = read.quote(request, now)?;
+    write(actor, request, &new).await
+}
+
+/// The quote that was made with the same form already.
+async fn given_already(
+    tx: &mut ShopTx,
+    request: &QuoteRequest,
+) -> Result<Option<Quote>, AppError> {
+    let Some(key) = request.request_key else {
+        return Ok(None);
+    };
+    Ok(quotes::of_request(tx, key)
+        .await?
+        .filter(|quote| quote.enquiry_id == request.enquiry_id))
+}
+
+async fn plan_changed(
+    tx: &mut ShopTx,
+    kept: &KeptAnswer,
+    now: DateTime<Utc>,
+) -> Result<bool, DbError> {
+    let age = plans::age(tx, now).await?;
+    Ok((kept.floor_version, kept.plan_made_at) != (age.floor_version, age.made_at))
+}
+
+/// The same question asked now; `None` when it has no answer any more.
+async fn again(
+    tx: &mut ShopTx,
+    enquiry: &Enquiry,
+    now: DateTime<Utc>,
+) -> Result<Option<Question>, AppError> {
+    let catalogue = Catalogue::read(tx).await?;
+    Ok(Question::read(tx, &catalogue, enquiry, now).await?.ok())
+}
+
+/// All that a quote is made from.
+struct Read {
+    kept: KeptAnswer,
+    answer: Answer,
+    enquiry: Enquiry,
+    settings: Settings,
+    /// Whether the plan has changed since the answer.
+    changed: bool,
+    /// The question as it stands now, when it may have to be asked again.
+    again: Option<Option<Question>>,
+}
+
+impl Read {
+    async fn doubts(
+        &self,
+        actor: &Actor,
+        simulator: &Simulator,
+        key: &str,
+        now: DateTime<Utc>,
+    ) -> Result<Vec<Doubt>, AppError> {
+        let asked = serde_json::to_value(&self.enquiry.details)
+            .map_err(|why| AppError::failed("comparing the call", why))?;
+        let same_call = asked == self.kept.asked;
+        let said = self.answer.option(key).ok_or_else(|| gone(key))?;
+        // The plan tells whether the day still holds, and the shelf whether the casting is still free, of the same call only.
+        let look = same_call && (self.changed || said.casting.is_some());
+        let fresh = match (look, self.again.clone().flatten()) {
+            (true, Some(question)) => simulator.answer(actor, question).await?.ok(),
+            _ => None,
+        };
+        let standing = Standing {
+            at: self.kept.at,
+            now,
+            keeps_minutes: self.settings.selling.answer_keeps_minutes,
+            same_call,
+            said,
+            again: look.then(|| fresh.as_ref().and_then(|answer| answer.option(key))),
+        };
+        Ok(standing.doubts())
+    }
+
+    fn quote(&self, request: &QuoteRequest, now: DateTime<Utc>) -> Result<CheckedQuote, AppError> {
+        let terms = Terms {
+            today: now
+                .with_timezone(&self.settings.time_zone)
+                .date_naive(),
+            valid_days: self.settings.quote_valid_days,
+            request_key: request.request_key,
+        };
+        let snapshot = self.kept.answer.clone();
+        let key = &request.option;
+        let new = NewQuote::of_option(&self.answer, key, self.enquiry.id, terms, snapshot)
+            .ok_or_else(|| gone(key))?;
+        Ok(new.checked().map_err(Refusal::Unbalanced)?)
+    }
+}
+
+fn gone(key: &str) -> Refusal {
+    Refusal::OptionGone {
+        key: key.to_owned(),
+    }
+}
+
+async fn write(
+    actor: &Actor,
+    request: &QuoteRequest,
+    new: &CheckedQuote,
+) -> Result<Quote, AppError> {
+    let mut tx = actor.begin().await?;
+    // Two requests with one form take turns here: the second finds what the first has given.
+    enquiries::lock(&mut tx, request.enquiry_id).await?;
+    if let Some(given) = given_already(&mut tx, request).await? {
+        return Ok(given);
+    }
+    let (id, _) = quotes::create(&mut tx, new).await?;
     if let Some(until) = request.reserve_until {
-        decisions::hold_slot(&mut tx, id, until.min(valid_until)).await?;
+        decisions::hold_slot(&mut tx, id, until.min(new.quote().valid_until)).await?;
     }
     let quote = quotes::get(&mut tx, id).await?;
     tx.commit().await?;

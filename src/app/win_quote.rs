@@ -58,6 +58,7 @@ pub async fn win_within(
         promised_on: quote.promised_on,
     };
     let (job_id, job_number) = jobs::create(tx, &job, &route).await?;
+    quotes::enquiry_is_won(tx, quote.enquiry_id).await?;
     quotes::caller_is_customer(tx, quote.enquiry_id, job_id).await?;
     if let Some(DonorSource::Shelf(casting_id)) = donor {
         castings_on_shelf::reserve(tx, casting_id, job_id).await?;

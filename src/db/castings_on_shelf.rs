@@ -5,6 +5,7 @@ use super::counters::{self, Counter};
 use super::read::{money, word};
 use super::{DbError, ShopTx};
 pub use crate::stock::{Outcome, Ownership, ShelfState};
+use crate::sourcing::Inspected;
 use crate::units::{Code, Money};
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -107,6 +108,29 @@ pub async fn create(tx: &mut ShopTx, details: &CastingDetails) -> Result<(Uuid, 
     .execute(tx.conn())
     .await?;
     Ok((id, number))
+}
+
+/// What inspections found of the shop's own castings of a variant, but for those whose worth its sightings say already.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn inspected(tx: &mut ShopTx, variant_id: Uuid) -> Result<Inspected, DbError> {
+    let row = sqlx::query!(
+        r#"select count(*) filter (where c.outcome = 'good') as "good!",
+                  count(*) filter (where c.outcome = 'failed') as "bad!"
+           from casting c left join sighting s on s.shop_id = $1 and s.id = c.sighting_id
+           where c.shop_id = $1 and c.variant_id = $2 and c.ownership = 'shop'
+                 and (s.id is null or s.fate not in ('bought_good', 'bought_scrap'))"#,
+        tx.shop_id(),
+        variant_id
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    let count = |n: i64| u32::try_from(n).unwrap_or(u32::MAX);
+    Ok(Inspected {
+        good: count(row.good),
+        bad: count(row.bad),
+    })
 }
 
 /// One casting.

@@ -3,8 +3,11 @@
 use super::counters::{self, Counter};
 use super::read::word;
 use super::{DbError, ShopTx};
+use crate::enquiry::{Condition, Purpose};
 use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
+use rust_decimal::Decimal;
+use serde::Serialize;
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
@@ -16,12 +19,14 @@ pub enum EnquiryState {
     Open,
     /// At least one quote was given.
     Quoted,
+    /// A quote was accepted.
+    Won,
     /// Closed without a sale.
     Closed,
 }
 
 /// What the caller said.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
 pub struct EnquiryDetails {
     /// Who is calling.
     pub caller: String,
@@ -41,6 +46,14 @@ pub struct EnquiryDetails {
     pub also: Vec<String>,
     /// Anything else.
     pub note: String,
+    /// The most they would pay in all for a search, before tax.
+    pub search_most: Option<Decimal>,
+    /// The day on which a search ends.
+    pub search_ends_on: Option<NaiveDate>,
+    /// What it is for.
+    pub purpose: Purpose,
+    /// How their own casting is.
+    pub condition: Condition,
 }
 
 /// An enquiry.
@@ -74,6 +87,10 @@ struct Row {
     repairs: Vec<String>,
     also: Vec<String>,
     note: String,
+    search_most: Option<Decimal>,
+    search_ends_on: Option<NaiveDate>,
+    purpose: String,
+    condition: String,
     state: String,
     created_at: DateTime<Utc>,
     created_by: Option<Uuid>,
@@ -96,6 +113,10 @@ impl TryFrom<Row> for Enquiry {
                 repairs: row.repairs,
                 also: row.also,
                 note: row.note,
+                search_most: row.search_most,
+                search_ends_on: row.search_ends_on,
+                purpose: word("purpose", &row.purpose)?,
+                condition: word("condition", &row.condition)?,
             },
             state: word("state of an enquiry", &row.state)?,
             created_at: row.created_at,
@@ -114,8 +135,9 @@ pub async fn create(tx: &mut ShopTx, details: &EnquiryDetails) -> Result<(Uuid, 
     let id = Uuid::now_v7();
     sqlx::query!(
         "insert into enquiry (shop_id, id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id,
-                              brings_note, note, created_by, repairs, also)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+                              brings_note, note, created_by, repairs, also, search_most, search_ends_on, purpose,
+                              condition)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)",
         tx.shop_id(),
         id,
         number,
@@ -129,6 +151,10 @@ pub async fn create(tx: &mut ShopTx, details: &EnquiryDetails) -> Result<(Uuid, 
         tx.person_id(),
         &details.repairs,
         &details.also,
+        details.search_most,
+        details.search_ends_on,
+        details.purpose.code(),
+        details.condition.code(),
     )
     .execute(tx.conn())
     .await?;
@@ -143,7 +169,7 @@ pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Enquiry, DbError> {
     sqlx::query_as!(
         Row,
         "select id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id, brings_note, repairs, also,
-                note, state, created_at, created_by, version
+                note, search_most, search_ends_on, purpose, condition, state, created_at, created_by, version
          from enquiry where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
@@ -168,7 +194,7 @@ pub async fn list(
     sqlx::query_as!(
         Row,
         "select id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id, brings_note, repairs, also,
-                note, state, created_at, created_by, version
+                note, search_most, search_ends_on, purpose, condition, state, created_at, created_by, version
          from enquiry where shop_id = $1 and state = any ($2) and ($3::bigint is null or number < $3)
          order by number desc limit $4",
         tx.shop_id(),
@@ -195,7 +221,8 @@ pub async fn update(
 ) -> Result<i32, DbError> {
     let version = sqlx::query_scalar!(
         "update enquiry set caller = $4, contact = $5, wanted_variant_id = $6, wanted_by = $7, brings_variant_id = $8,
-                brings_note = $9, note = $10, repairs = $11, also = $12, version = version + 1
+                brings_note = $9, note = $10, repairs = $11, also = $12, search_most = $13, search_ends_on = $14,
+                purpose = $15, condition = $16, version = version + 1
          where shop_id = $1 and id = $2 and version = $3 returning version",
         tx.shop_id(),
         id,
@@ -209,6 +236,10 @@ pub async fn update(
         details.note,
         &details.repairs,
         &details.also,
+        details.search_most,
+        details.search_ends_on,
+        details.purpose.code(),
+        details.condition.code(),
     )
     .fetch_optional(tx.conn())
     .await?;
@@ -270,7 +301,7 @@ pub async fn set_closed(
     };
     let done = sqlx::query!(
         "update enquiry set state = $4, version = version + 1
-         where shop_id = $1 and id = $2 and version = $3 and state <> 'quoted'",
+         where shop_id = $1 and id = $2 and version = $3 and state not in ('quoted', 'won')",
         tx.shop_id(),
         id,
         version,

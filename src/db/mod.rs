@@ -1,5 +1,6 @@
 //! PostgreSQL: the only SQL. One file for each group of tables; the shop is set once per transaction, in [`scope`].
 
+pub mod answers;
 pub mod bookings;
 pub mod calendars;
 pub mod casting_records;
@@ -8,6 +9,7 @@ pub mod castings_on_shelf;
 pub mod checks;
 pub mod cluster;
 pub mod counters;
+pub mod crack_repairs;
 pub mod cutting;
 pub mod decisions;
 pub mod devices;

@@ -3,7 +3,7 @@
 use super::counters::{self, Counter};
 use super::read::{corrupt, money, word};
 use super::{DbError, ShopTx};
-use crate::enquiry::quote::{CheckedQuote, Quote, QuoteState};
+use crate::enquiry::quote::{CheckedQuote, OfferTerms, Quote, QuoteState};
 use crate::estimating::{CostLine, Route};
 use crate::units::{Code, Money};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -34,6 +34,8 @@ struct Row {
     net: Decimal,
     tax: Decimal,
     gross: Decimal,
+    terms: Option<Value>,
+    said: String,
     created_at: DateTime<Utc>,
     created_by: Option<Uuid>,
     state: String,
@@ -57,6 +59,14 @@ impl TryFrom<Row> for Quote {
             net: money("net of a quote", row.net, &row.currency)?,
             tax: money("tax of a quote", row.tax, &row.currency)?,
             gross: money("gross of a quote", row.gross, &row.currency)?,
+            offered_on: OfferTerms {
+                terms: row
+                    .terms
+                    .map(serde_json::from_value)
+                    .transpose()
+                    .map_err(|why| corrupt("terms of a quote", why))?,
+                said: row.said,
+            },
             created_at: row.created_at,
             created_by: row.created_by,
             state: word("state of a quote", &row.state)?,
@@ -75,6 +85,13 @@ impl TryFrom<Row> for Quote {
 pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64), DbError> {
     let quote = quote.quote();
     let route = serde_json::to_value(&quote.route).map_err(|why| corrupt("route", why))?;
+    let terms = quote
+        .offered_on
+        .terms
+        .as_ref()
+        .map(serde_json::to_value)
+        .transpose()
+        .map_err(|why| corrupt("terms of a quote", why))?;
     let mut lines = Vec::new();
     flatten(&quote.lines, None, &mut lines);
     let line_count = i32::try_from(lines.len()).map_err(|why| corrupt("count of lines", why))?;
@@ -83,8 +100,8 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
     let currency = quote.net.currency();
     sqlx::query!(
         "insert into quote (shop_id, id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on,
-                            currency, net, tax, gross, line_count, created_by)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
+                            currency, net, tax, gross, line_count, created_by, terms, said, request_key)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)",
         tx.shop_id(),
         id,
         number,
@@ -100,6 +117,9 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
         quote.gross.amount(),
         line_count,
         tx.person_id(),
+        terms,
+        quote.offered_on.said,
+        quote.request_key,
     )
     .execute(tx.conn())
     .await?;
@@ -134,7 +154,7 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
     .await?;
     sqlx::query!(
         "update enquiry set state = 'quoted', version = version + 1
-         where shop_id = $1 and id = $2 and state <> 'quoted'",
+         where shop_id = $1 and id = $2 and state not in ('quoted', 'won')",
         tx.shop_id(),
         quote.enquiry_id,
     )
@@ -164,7 +184,7 @@ pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Quote, DbError> {
     sqlx::query_as!(
         Row,
         "select id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on, currency, net, tax,
-                gross, created_at, created_by, state, decided_at, lost_why, version
+                gross, terms, said, created_at, created_by, state, decided_at, lost_why, version
          from quote where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
@@ -173,6 +193,39 @@ pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Quote, DbError> {
     .await?
     .ok_or(DbError::NotFound("this quote"))?
     .try_into()
+}
+
+/// The quote that was given with a form, if one was.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn of_request(tx: &mut ShopTx, request_key: Uuid) -> Result<Option<Quote>, DbError> {
+    let id = sqlx::query_scalar!(
+        "select id from quote where shop_id = $1 and request_key = $2",
+        tx.shop_id(),
+        request_key
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    match id {
+        Some(id) => Ok(Some(get(tx, id).await?)),
+        None => Ok(None),
+    }
+}
+
+/// Marks the enquiry of a quote as won.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn enquiry_is_won(tx: &mut ShopTx, enquiry_id: Uuid) -> Result<(), DbError> {
+    sqlx::query!(
+        "update enquiry set state = 'won', version = version + 1 where shop_id = $1 and id = $2 and state <> 'won'",
+        tx.shop_id(),
+        enquiry_id
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
 }
 
 /// At most `limit` quotes in any of these states, newest first; of one enquiry when it is named; those numbered below
@@ -191,7 +244,7 @@ pub async fn list(
     sqlx::query_as!(
         Row,
         "select id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on, currency, net, tax,
-                gross, created_at, created_by, state, decided_at, lost_why, version
+                gross, terms, said, created_at, created_by, state, decided_at, lost_why, version
          from quote
          where shop_id = $1 and state = any ($2) and ($3::uuid is null or enquiry_id = $3)
                and ($4::bigint is null or number < $4)

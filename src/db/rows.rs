@@ -69,6 +69,11 @@ const TAKEN: [(&str, &str, &str); 13] = [
         "There is a pattern with this name already",
     ),
     (
+        "crack_repair_place",
+        "place",
+        "There is one for this place already",
+    ),
+    (
         "person_sign_in",
         "sign_in",
         "Someone signs in with this name already",

@@ -2,8 +2,9 @@
 
 use super::read::{corrupt, count, stored_count, word};
 use super::{DbError, ShopTx};
+use crate::enquiry::Selling;
 use crate::estimating::Policy;
-use crate::units::{Code, Currency, LengthUnit};
+use crate::units::{Code, Currency, LengthUnit, Money};
 use chrono_tz::Tz;
 
 /// What a shop has decided once for all its work.
@@ -19,6 +20,8 @@ pub struct Settings {
     pub length_unit: LengthUnit,
     /// Its pricing policy.
     pub policy: Policy,
+    /// Its terms of sale.
+    pub selling: Selling,
     /// What the tax is called.
     pub tax_name: String,
     /// Days a quote holds.
@@ -34,16 +37,18 @@ pub struct Settings {
 pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
     let row = sqlx::query!(
         "select name, currency, time_zone, length_unit, overhead_percent, margin_percent, tax_percent, tax_name,
-                confidence_percent, quote_valid_days, version
+                confidence_percent, quote_valid_days, week_of_waiting, search_fee, handling_percent,
+                least_margin_percent, answer_keeps_minutes, version
          from shop where shop_id = $1",
         tx.shop_id()
     )
     .fetch_optional(tx.conn())
     .await?
     .ok_or(DbError::NotFound("the shop"))?;
+    let currency = Currency::from_code(&row.currency).map_err(|why| corrupt("currency", why))?;
     Ok(Settings {
         name: row.name,
-        currency: Currency::from_code(&row.currency).map_err(|why| corrupt("currency", why))?,
+        currency,
         time_zone: row
             .time_zone
             .parse()
@@ -55,13 +60,20 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
             tax_percent: row.tax_percent,
             confidence_percent: count("confidence", row.confidence_percent)?,
         },
+        selling: Selling {
+            week_of_waiting: Money::new(row.week_of_waiting, currency),
+            search_fee: Money::new(row.search_fee, currency),
+            handling_percent: row.handling_percent,
+            least_margin_percent: row.least_margin_percent,
+            answer_keeps_minutes: count("age of an answer", row.answer_keeps_minutes)?,
+        },
         tax_name: row.tax_name,
         quote_valid_days: count("validity of quotes", row.quote_valid_days)?,
         version: row.version,
     })
 }
 
-/// Changes the settings, all but the currency; `settings.version` is the version the editor saw.
+/// Changes the settings, all but the currency and the terms of sale; `settings.version` is the version the editor saw.
 ///
 /// # Errors
 /// [`DbError::Stale`], [`DbError::Database`].
@@ -86,6 +98,35 @@ pub async fn update(tx: &mut ShopTx, settings: &Settings) -> Result<(), DbError>
     .await?;
     match done.rows_affected() {
         0 => Err(DbError::Stale("the shop's settings")),
+        _ => Ok(()),
+    }
+}
+
+/// Changes the terms of sale; `version` is the version the editor saw.
+///
+/// # Errors
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn update_selling(
+    tx: &mut ShopTx,
+    selling: &Selling,
+    version: i32,
+) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "update shop set week_of_waiting = $2, search_fee = $3, handling_percent = $4, least_margin_percent = $5,
+                answer_keeps_minutes = $6, version = version + 1
+         where shop_id = $1 and version = $7",
+        tx.shop_id(),
+        selling.week_of_waiting.amount(),
+        selling.search_fee.amount(),
+        selling.handling_percent,
+        selling.least_margin_percent,
+        stored_count("age of an answer", selling.answer_keeps_minutes)?,
+        version,
+    )
+    .execute(tx.conn())
+    .await?;
+    match done.rows_affected() {
+        0 => Err(DbError::Stale("the terms of sale")),
         _ => Ok(()),
     }
 }

@@ -1,19 +1,22 @@
 //! The answer: every option simulated over the same number of futures, compared, and one recommended.
 
-use super::advice::{self, Offered};
+use super::advice::{self, Offered, Waiting};
 use super::options::{self, Options};
 use super::proportion;
 use super::range::{PriceRange, ReadyRange, percent_of};
 use super::say;
 use super::simulation::{Dropped, Simulated, Simulation, simulate};
-use super::wish::{Knowledge, ShelfCasting, Wish};
+use super::wish::{Knowledge, SearchLimits, ShelfCasting, Wish};
 use crate::castings::Conversion;
+use crate::estimating::futures::percentile;
 use crate::estimating::{CostBuildUp, Route};
 use crate::planning::ReadyDates;
 use crate::units::{Minutes, Money, MoneyError};
 use chrono::{DateTime, NaiveDate, Utc};
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantArray};
+use uuid::Uuid;
 
 /// One way to satisfy an enquiry.
 #[derive(
@@ -32,6 +35,8 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 #[serde(rename_all = "snake_case")]
 #[strum(serialize_all = "snake_case")]
 pub enum OptionKind {
+    /// Inspect the caller's own block, and say then what it needs.
+    Inspect,
     /// Repair the caller's own block.
     Repair,
     /// Convert the caller's own block.
@@ -40,8 +45,12 @@ pub enum OptionKind {
     ConvertShelf,
     /// Buy a donor and convert it.
     ConvertBought,
+    /// Buy a particular donor that is on offer and convert it.
+    ConvertOffered,
     /// One of the wanted kind is on the shelf.
     Shelf,
+    /// Buy a particular one of the wanted kind that is on offer.
+    Offered,
     /// Find one of the wanted kind.
     Hunt,
 }
@@ -52,9 +61,41 @@ impl OptionKind {
     pub fn is_conversion(self) -> bool {
         matches!(
             self,
-            Self::ConvertOwn | Self::ConvertShelf | Self::ConvertBought
+            Self::ConvertOwn | Self::ConvertShelf | Self::ConvertBought | Self::ConvertOffered
         )
     }
+}
+
+/// On which terms an option is offered.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum Terms {
+    /// A price.
+    Fixed,
+    /// A price if the casting proves sound; if not, what was spent on it is charged.
+    IfSound {
+        /// What is charged then, before tax.
+        lost: Money,
+        /// The chance, in per cent, that it proves sound.
+        sound_percent: u32,
+    },
+    /// A search: nothing is promised, and the casting is charged at cost plus handling (common practice, no source).
+    Search(SearchTerms),
+}
+
+/// The terms of a search. All amounts are before tax.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SearchTerms {
+    /// Charged whether or not one is found.
+    pub fee: Money,
+    /// What is added to the cost of castings, in per cent.
+    pub handling_percent: Decimal,
+    /// The quoted price of the work once one is found.
+    pub work: Money,
+    /// How far it goes.
+    pub limits: SearchLimits,
+    /// The chance, in per cent, that one is found within the limits.
+    pub found_percent: u32,
 }
 
 /// Working time on one kind of machine.
@@ -75,8 +116,15 @@ pub struct Figures {
     pub price: PriceRange,
     /// The build-up of the price the shop would quote: sufficient in the shop's confidence of futures.
     pub build_up: CostBuildUp,
+    /// On which terms.
+    pub terms: Terms,
+    /// What it is compared at with the others, before tax: what suffices in the shop's confidence of futures, with what
+    /// each sound casting costs in those that fail.
+    pub compared: Money,
     /// Ready times over the futures.
     pub ready: ReadyRange,
+    /// The day that holds with the shop's confidence, in the shop's time zone.
+    pub ready_day: Option<NaiveDate>,
     /// The chance, in per cent, that it is ready on the wanted day or before, if one was named.
     pub in_time_percent: Option<u32>,
     /// Per cent of futures in which it is never ready, because no casting is found.
@@ -100,6 +148,11 @@ pub enum Outcome {
         /// The reasons, one sentence each.
         reasons: Vec<String>,
     },
+    /// Nobody knows what such a casting costs: none was seen, and the shop has not said. It is asked.
+    PriceUnknown {
+        /// The variant whose price is unknown.
+        variant: Uuid,
+    },
 }
 
 /// One option beside the others.
@@ -117,6 +170,8 @@ pub struct OptionAnswer {
     pub risks: Vec<String>,
     /// Whether it can be done, and the figures.
     pub outcome: Outcome,
+    /// What to say of it on the phone; empty when it cannot be done.
+    pub sentence: String,
 }
 
 impl OptionAnswer {
@@ -125,7 +180,7 @@ impl OptionAnswer {
     pub fn figures(&self) -> Option<&Figures> {
         match &self.outcome {
             Outcome::Possible(figures) => Some(figures),
-            Outcome::Impossible { .. } => None,
+            Outcome::Impossible { .. } | Outcome::PriceUnknown { .. } => None,
         }
     }
 }
@@ -177,10 +232,12 @@ pub struct Answer {
     pub comparison: Option<Comparison>,
     /// Key of the option the shop would take, if any.
     pub recommended: Option<String>,
+    /// Key of the cheapest option that is ready by the wanted day with the shop's confidence, if any is.
+    pub in_time: Option<String>,
     /// How far the plan the dates are taken from was up to date, when they are taken from one.
     #[serde(default)]
     pub plan: Option<PlanState>,
-    /// One sentence to say on the phone.
+    /// What to say on the phone of the recommended option.
     pub sentence: String,
 }
 
@@ -189,6 +246,14 @@ impl Answer {
     #[must_use]
     pub fn option(&self, key: &str) -> Option<&OptionAnswer> {
         self.options.iter().find(|option| option.key == key)
+    }
+
+    /// Days by which an option is ready after the wanted day, with the shop's confidence; `None` when no day is wanted,
+    /// it has none, or it is ready in time.
+    #[must_use]
+    pub fn days_late(&self, figures: &Figures) -> Option<i64> {
+        let late = (figures.ready_day? - self.wanted_by?).num_days();
+        (late > 0).then_some(late)
     }
 }
 
@@ -219,15 +284,7 @@ pub fn answer(
     let mut try_all = |options: Options, done: &mut Vec<Simulated>| -> Result<(), AnswerError> {
         impossible.extend(options.impossible);
         for proposal in options.proposals {
-            let stream = done.len() + impossible.len();
-            match simulate(
-                &proposal,
-                wish,
-                knowledge,
-                dates,
-                simulation,
-                (stream, None),
-            ) {
+            match simulate(&proposal, wish, knowledge, dates, simulation, None) {
                 Ok(simulated) => done.push(simulated),
                 Err(why) => impossible.push(why.reason(&proposal)?),
             }
@@ -235,33 +292,17 @@ pub fn answer(
         Ok(())
     };
     try_all(options::conversions(wish, knowledge, today), &mut done)?;
-    // What converting would cost stands in for a price nobody has seen.
-    let borrowed = cheapest(&done)
-        .and_then(|s| s.option.figures())
-        .map(|f| f.price.likely);
-    try_all(
-        options::found_and_own(wish, knowledge, today, borrowed)?,
-        &mut done,
-    )?;
+    try_all(options::found_and_own(wish, knowledge, today)?, &mut done)?;
 
     let again = |simulated: &Simulated, limit| {
-        let Simulated {
-            proposal, stream, ..
-        } = simulated;
-        simulate(
-            proposal,
-            wish,
-            knowledge,
-            dates,
-            simulation,
-            (*stream, Some(limit)),
-        )
+        let proposal = &simulated.proposal;
+        simulate(proposal, wish, knowledge, dates, simulation, Some(limit))
     };
     let mut done = in_proportion(done, &mut impossible, again)?;
 
     let comparison = compare(&done, knowledge)?;
     done.sort_by_key(|s| s.option.figures().map(|f| f.price.likely.amount()));
-    let recommended = recommend(&done, knowledge).map(|s| s.option.key.clone());
+    let advised = recommend(&done, wish, knowledge, today);
     let mut answer = Answer {
         wanted: wish.wanted.name.clone(),
         wanted_by: wish.wanted_by,
@@ -274,11 +315,12 @@ pub fn answer(
             .chain(impossible)
             .collect(),
         comparison,
-        recommended,
+        recommended: advised.recommended,
+        in_time: advised.in_time,
         plan: None,
         sentence: String::new(),
     };
-    answer.sentence = say::sentence(&answer, knowledge.zone);
+    say::fill_in(&mut answer, knowledge);
     Ok(answer)
 }
 
@@ -289,7 +331,12 @@ fn in_proportion(
     impossible: &mut Vec<OptionAnswer>,
     again: impl Fn(&Simulated, i64) -> Result<Simulated, Dropped>,
 ) -> Result<Vec<Simulated>, AnswerError> {
-    let prices: Vec<Vec<i64>> = done.iter().map(Simulated::delivered).collect();
+    // An inspection delivers no block: it is no measure of what one costs.
+    let prices: Vec<Vec<i64>> = done
+        .iter()
+        .filter(|s| s.option.kind != OptionKind::Inspect)
+        .map(Simulated::delivered)
+        .collect();
     let Some(limit) = proportion::limit(&prices) else {
         return Ok(done);
     };
@@ -317,10 +364,10 @@ fn cheapest(done: &[Simulated]) -> Option<&Simulated> {
 
 /// The cheapest conversion against finding one.
 ///
-/// The price below which an offered casting wins is where buying it costs as much as converting, both expected, before
-/// overhead and margin, which are in proportion on both sides. An offer at price p costs p, its carriage c and its
-/// inspection i; with chance q it is good and needs the rest of the work w; else the shop converts after all, at C:
-/// p + c + i + q·w + (1 − q)·C = C, so p = q·(C − w) − c − i.
+/// The price below which an offered casting wins is where buying it costs the customer as much as converting does in the
+/// middle of the futures. An offer at price p costs p and its carriage c, both with handling h, and its inspection i; with
+/// chance q it is good and needs the rest of the work w; else the shop converts after all, at C:
+/// (p + c)·(1 + h) + i + q·w + (1 − q)·C = C, so p = (q·(C − w) − i)/(1 + h) − c.
 fn compare(done: &[Simulated], knowledge: &Knowledge) -> Result<Option<Comparison>, MoneyError> {
     let hunt = done.iter().find(|s| s.option.kind == OptionKind::Hunt);
     let (Some(conversion), Some(hunt)) = (cheapest(done), hunt) else {
@@ -336,10 +383,10 @@ fn compare(done: &[Simulated], knowledge: &Knowledge) -> Result<Option<Compariso
         cheaper += usize::from(nothing_found || conversion.price.get(k) < hunt.price.get(k));
         sooner += usize::from(ready(conversion) < ready(hunt));
     }
-    let mean = conversion.direct.iter().map(|&m| m as f64).sum::<f64>() / n.max(1) as f64;
+    let middle = percentile(&conversion.price, 50).unwrap_or(0) as f64;
     let hunt_wins_below = hunt.offer.as_ref().and_then(|terms| {
-        let minor =
-            terms.chance_good * (mean - terms.rest_of_work) - terms.carriage - terms.inspection;
+        let worth = terms.chance_good * (middle - terms.rest_of_work) - terms.inspection;
+        let minor = worth / terms.with_handling - terms.carriage;
         (minor >= 1.0).then(|| Money::from_minor(minor.floor() as i64, knowledge.currency))
     });
     Ok(Some(Comparison {
@@ -350,23 +397,44 @@ fn compare(done: &[Simulated], knowledge: &Knowledge) -> Result<Option<Compariso
     }))
 }
 
-/// The option the shop would take: [`advice::best`].
-fn recommend<'a>(done: &'a [Simulated], knowledge: &Knowledge) -> Option<&'a Simulated> {
-    let possible: Vec<(&Simulated, Offered)> = done
+/// Keys of the options the advice names.
+struct Advised {
+    recommended: Option<String>,
+    in_time: Option<String>,
+}
+
+/// The option the shop would take, and the cheapest in time: [`advice`].
+fn recommend(
+    done: &[Simulated],
+    wish: &Wish,
+    knowledge: &Knowledge,
+    today: NaiveDate,
+) -> Advised {
+    let possible: Vec<(&OptionAnswer, Offered)> = done
         .iter()
+        // An inspection is a first step, not a block.
+        .filter(|s| s.option.kind != OptionKind::Inspect)
         .filter_map(|simulated| {
             let figures = simulated.option.figures()?;
-            let ready = figures.ready.at_confidence;
             let offered = Offered {
-                net: figures.build_up.net.amount(),
-                ready: ready.map(|at| at.with_timezone(&knowledge.zone).date_naive()),
-                in_time_percent: figures.in_time_percent,
+                price: figures.compared.amount(),
+                ready: figures.ready_day,
                 never_percent: figures.never_percent,
             };
-            Some((simulated, offered))
+            Some((&simulated.option, offered))
         })
         .collect();
     let offered: Vec<Offered> = possible.iter().map(|(_, offered)| *offered).collect();
-    let best = advice::best(&offered, knowledge.policy.confidence_percent)?;
-    possible.get(best).map(|(simulated, _)| *simulated)
+    let waiting = Waiting {
+        from: wish.wanted_by.unwrap_or(today),
+        week: knowledge.selling.week_of_waiting.amount(),
+    };
+    let key = |index: usize| possible.get(index).map(|(option, _)| option.key.clone());
+    Advised {
+        recommended: advice::best(&offered, waiting).and_then(key),
+        in_time: wish
+            .wanted_by
+            .and_then(|by| advice::cheapest_by(&offered, by))
+            .and_then(key),
+    }
 }

@@ -5,22 +5,28 @@
 
 mod advice;
 pub mod answer;
+pub mod customer;
 mod options;
+mod own_block;
+mod pricing;
 mod procurement;
 mod proportion;
 pub mod quote;
 pub mod range;
 pub mod say;
+pub mod selling;
 pub mod simulation;
 pub mod wish;
 
 pub use answer::{
     Answer, AnswerError, Comparison, Figures, MachineTime, OptionAnswer, OptionKind, Outcome,
-    PlanState, answer,
+    PlanState, SearchTerms, Terms, answer,
 };
+pub use customer::{Condition, CrackPlace, CrackRepair, Purpose};
 pub use range::{PriceRange, ReadyRange};
 pub use simulation::Simulation;
-pub use wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work};
+pub use selling::Selling;
+pub use wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish, Work};
 
 #[cfg(test)]
 mod sparse;

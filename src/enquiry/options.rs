@@ -1,19 +1,29 @@
 //! Which options there are: each with its route, where the casting comes from and what could go wrong.
 
-use super::answer::{AnswerError, Figures, OptionAnswer, OptionKind, Outcome};
+use super::customer::Purpose;
+use super::answer::{AnswerError, Figures, OptionAnswer, OptionKind, Outcome, Terms};
 use super::procurement::Procurement;
 use super::proportion::MOST_TIMES_CHEAPEST;
-use super::wish::{Knowledge, ShelfCasting, Supply, Wish};
+use super::range::percent_of;
+use super::own_block;
+use super::wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish};
 use crate::castings::{Conversion, Variant};
 use crate::estimating::Route;
-use crate::estimating::cost::{CostLine, Donor};
-use crate::estimating::futures::rank;
-use crate::sourcing::hunt::{HORIZON_DAYS, Spent};
-use crate::sourcing::{Good, Hunt, Outlook, Unusable};
-use crate::units::{Currency, Money, MoneyError};
+use crate::estimating::cost::Donor;
+use crate::sourcing::hunt::{GIVE_UP_AFTER, HORIZON_DAYS};
+use crate::sourcing::{Fate, Good, Hunt, Outlook, Sighting, Unusable};
+use crate::units::Money;
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
+use uuid::Uuid;
+
+/// Of the castings on offer, how many are options of their own: the cheapest.
+const OFFERS_SHOWN: usize = 2;
+
+/// A casting is taken to be on offer no longer than this many times the days an offer stays open: one in twenty is still
+/// there then.
+const OFFER_STANDS: i64 = 3;
 
 /// What an option is called, whether or not it can be done.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,6 +55,7 @@ impl Label {
             casting,
             risks,
             outcome,
+            sentence: String::new(),
         }
     }
 }
@@ -52,16 +63,50 @@ impl Label {
 /// How an option is done.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Way {
-    casting: Option<ShelfCasting>,
-    risks: Vec<String>,
+    pub(super) casting: Option<ShelfCasting>,
+    pub(super) risks: Vec<String>,
     pub(super) route: Route,
     pub(super) conversion: Option<Conversion>,
     pub(super) donor: Option<Donor>,
     pub(super) procurement: Procurement,
+    /// The variant of the casting.
+    pub(super) casting_of: Uuid,
+    /// Whether such a casting is good, if that can be said.
+    pub(super) good: Option<Good>,
+    /// The particular one that is on offer.
+    pub(super) offer: Option<OnOffer>,
 }
 
-/// A way, or the reasons why there is none, one sentence each.
-type Found = Result<Way, Vec<String>>;
+/// A particular casting that is on offer.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct OnOffer {
+    pub(super) asked: Money,
+    pub(super) carriage: Money,
+}
+
+/// Why there is no way.
+pub(super) enum NoWay {
+    /// One sentence each.
+    Reasons(Vec<String>),
+    /// Nobody knows what a casting of this variant costs.
+    PriceUnknown(Uuid),
+}
+
+impl NoWay {
+    fn because(why: impl std::fmt::Display) -> Self {
+        Self::Reasons(vec![why.to_string()])
+    }
+
+    fn outcome(self) -> Outcome {
+        match self {
+            Self::Reasons(reasons) => Outcome::Impossible { reasons },
+            Self::PriceUnknown(variant) => Outcome::PriceUnknown { variant },
+        }
+    }
+}
+
+/// A way, or why there is none.
+type Found = Result<Way, NoWay>;
 
 /// An option before it is simulated.
 #[derive(Debug, Clone, PartialEq)]
@@ -71,14 +116,13 @@ pub(super) struct Proposal {
 }
 
 impl Proposal {
-    pub(super) fn possible(&self, figures: Figures) -> OptionAnswer {
+    pub(super) fn possible(&self, figures: Figures, purpose: Purpose) -> OptionAnswer {
         let mut risks = self.way.risks.clone();
+        if self.label.kind.is_conversion() {
+            risks.splice(0..0, purpose.caution().map(str::to_owned));
+        }
         if figures.never_percent > 0 {
-            let years = (HORIZON_DAYS / 365.0).round();
-            risks.push(format!(
-                "{} % chance that no sound one turns up within {years} years, or only at more than {MOST_TIMES_CHEAPEST} times the price of the cheapest option.",
-                figures.never_percent
-            ));
+            risks.push(never(&figures));
         }
         self.answer(risks, Outcome::Possible(Box::new(figures)))
     }
@@ -92,6 +136,22 @@ impl Proposal {
     }
 }
 
+/// How likely it is that nothing comes of a search, in words.
+fn never(figures: &Figures) -> String {
+    let percent = figures.never_percent;
+    let set = match &figures.terms {
+        Terms::Search(terms) => terms.limits,
+        _ => SearchLimits::default(),
+    };
+    if set.most.is_some() || set.ends_on.is_some() {
+        return format!("{percent} % chance that no sound one turns up within the customer’s limits.");
+    }
+    let years = (HORIZON_DAYS / 365.0).round();
+    format!(
+        "{percent} % chance that no sound one turns up within {years} years, or only at more than {MOST_TIMES_CHEAPEST} times the price of the cheapest option."
+    )
+}
+
 /// Options to be simulated, and those that cannot be done.
 #[derive(Debug, Default)]
 pub(super) struct Options {
@@ -103,8 +163,8 @@ impl Options {
     fn add(&mut self, label: Label, found: Found) {
         match found {
             Ok(way) => self.proposals.push(Proposal { label, way }),
-            Err(reasons) => {
-                let outcome = Outcome::Impossible { reasons };
+            Err(why) => {
+                let outcome = why.outcome();
                 self.impossible
                     .push(label.answer(None, Vec::new(), outcome));
             }
@@ -123,12 +183,13 @@ pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) 
         let title = format!("Convert the customer’s own {}", own.variant.name);
         let label = Label::new("convert-own", OptionKind::ConvertOwn, title);
         let found = match knowledge.supply_of(own.variant.id) {
-            Some(supply) => convert(wish, knowledge, supply)
-                .map(|(conversion, route)| brought(supply, route, Some(conversion))),
-            None => Err(vec![format!(
+            Some(supply) => own_block::work(own, wish, knowledge)
+                .and_then(|work| convert(wish, knowledge, supply, &work))
+                .map(|(conversion, route)| brought(own, supply, route, Some(conversion))),
+            None => Err(NoWay::because(format!(
                 "It is not of the pattern “{}”: the metal is in other places.",
                 knowledge.pattern.name
-            )]),
+            ))),
         };
         options.add(label, found);
     }
@@ -138,7 +199,7 @@ pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) 
         .filter(|s| s.variant.id != wish.wanted.id)
     {
         let Variant { id, name, .. } = &supply.variant;
-        let converted = convert(wish, knowledge, supply);
+        let converted = convert(wish, knowledge, supply, &[]);
         if let Some(cheapest) = supply.shelf.first() {
             let title = format!("Convert a {name} from the shelf");
             options.add(
@@ -151,25 +212,38 @@ pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) 
                     from_shelf(knowledge, supply, cheapest, today, route, Some(conversion))
                 }),
             );
-        } else {
-            let title = format!("Buy a {name} and convert it");
+            continue;
+        }
+        for sighting in on_offer(knowledge, supply, today) {
+            let title = format!("Buy the {name} on offer{} and convert it", at(sighting));
+            let converted = convert(wish, knowledge, supply, &[]);
             options.add(
                 Label::new(
-                    format!("convert-bought:{id}"),
-                    OptionKind::ConvertBought,
+                    format!("convert-offered:{}", sighting.id),
+                    OptionKind::ConvertOffered,
                     title,
                 ),
-                converted.and_then(|(conversion, route)| {
-                    from_hunt(knowledge, supply, today, None, route, Some(conversion))
+                converted.map(|(conversion, route)| {
+                    offered(supply, sighting, today, route, Some(conversion))
                 }),
             );
         }
+        let title = format!("Buy a {name} and convert it");
+        options.add(
+            Label::new(
+                format!("convert-bought:{id}"),
+                OptionKind::ConvertBought,
+                title,
+            ),
+            converted.and_then(|(conversion, route)| {
+                from_hunt(knowledge, supply, today, route, Some(conversion))
+            }),
+        );
     }
     options
 }
 
 /// Blocks that are of the wanted kind already: the customer's own to repair, one on the shelf, one to be found.
-/// `borrowed` stands in for a price that nobody has seen.
 ///
 /// # Errors
 /// [`AnswerError::NotOfPattern`].
@@ -177,7 +251,6 @@ pub(super) fn found_and_own(
     wish: &Wish,
     knowledge: &Knowledge,
     today: NaiveDate,
-    borrowed: Option<Money>,
 ) -> Result<Options, AnswerError> {
     let supply = knowledge
         .supply_of(wish.wanted.id)
@@ -191,15 +264,19 @@ pub(super) fn found_and_own(
             &knowledge.elements,
             &knowledge.cutting,
         )
-        .map_err(|why| vec![why.to_string()])
+        .map_err(NoWay::because)
     };
     if let Some(own) = wish
         .own
         .as_ref()
         .filter(|own| own.variant.id == wish.wanted.id)
     {
-        let work: Vec<_> = own.repairs.iter().chain(&wish.also).cloned().collect();
-        let mut found = route(&work).map(|route| brought(supply, route, None));
+        let mut found = own_block::work(own, wish, knowledge)
+            .and_then(|cracks| {
+                let work = own.repairs.iter().chain(&cracks).chain(&wish.also);
+                route(&work.cloned().collect::<Vec<_>>())
+            })
+            .map(|route| brought(own, supply, route, None));
         if let Ok(way) = &mut found
             && own.repairs.is_empty()
         {
@@ -211,22 +288,62 @@ pub(super) fn found_and_own(
         let title = format!("Repair the customer’s own {wanted}");
         options.add(Label::new("repair", OptionKind::Repair, title), found);
     }
+    if let Some(own) = wish.own.as_ref().filter(|own| own.condition.inspect_first()) {
+        let found = route(&[]).map(|route| own_block::inspected(supply, route, knowledge));
+        let title = format!("Inspect the customer’s own {}", own.variant.name);
+        options.add(Label::new("inspect", OptionKind::Inspect, title), found);
+    }
     if let Some(cheapest) = supply.shelf.first() {
         let found = route(&wish.also)
             .and_then(|route| from_shelf(knowledge, supply, cheapest, today, route, None));
         let title = format!("A {wanted} from the shelf");
         options.add(Label::new("shelf", OptionKind::Shelf, title), found);
     }
-    let found = route(&wish.also)
-        .and_then(|route| from_hunt(knowledge, supply, today, borrowed, route, None));
+    for sighting in on_offer(knowledge, supply, today) {
+        let found = route(&wish.also).map(|route| offered(supply, sighting, today, route, None));
+        let title = format!("Buy the {wanted} on offer{}", at(sighting));
+        let key = format!("offered:{}", sighting.id);
+        options.add(Label::new(key, OptionKind::Offered, title), found);
+    }
+    let found =
+        route(&wish.also).and_then(|route| from_hunt(knowledge, supply, today, route, None));
     let title = format!("Find a {wanted}");
     options.add(Label::new("hunt", OptionKind::Hunt, title), found);
     Ok(options)
 }
 
+/// Usable castings of this supply that are on offer at a price in the shop's currency, the cheapest.
+fn on_offer<'a>(knowledge: &Knowledge, supply: &'a Supply, today: NaiveDate) -> Vec<&'a Sighting> {
+    let stands = i64::from(supply.watch.offer_days.max(1)).saturating_mul(OFFER_STANDS);
+    let mut open: Vec<(Decimal, &Sighting)> = supply
+        .sightings
+        .iter()
+        .filter(|s| s.acceptable && s.fate == Fate::Open)
+        .filter(|s| (0..=stands).contains(&(today - s.seen_on).num_days()))
+        .filter_map(|s| {
+            let asked = s.asked.filter(|money| money.currency() == knowledge.currency)?;
+            Some((asked.amount(), s))
+        })
+        .collect();
+    open.sort_by_key(|(asked, s)| (*asked, s.id));
+    open.into_iter()
+        .take(OFFERS_SHOWN)
+        .map(|(_, sighting)| sighting)
+        .collect()
+}
+
+/// Where it is on offer, as a title says it.
+fn at(sighting: &Sighting) -> String {
+    match sighting.place.trim() {
+        "" => String::new(),
+        place => format!(" ({place})"),
+    }
+}
+
 /// With a block the caller brings.
-fn brought(supply: &Supply, route: Route, conversion: Option<Conversion>) -> Way {
+fn brought(own: &OwnBlock, supply: &Supply, route: Route, conversion: Option<Conversion>) -> Way {
     let mut risks = cautions(conversion.as_ref());
+    risks.extend(own_block::caution(own.condition));
     risks.push(own_fails(supply));
     Way {
         casting: None,
@@ -235,6 +352,57 @@ fn brought(supply: &Supply, route: Route, conversion: Option<Conversion>) -> Way
         conversion,
         donor: None,
         procurement: Procurement::Brought,
+        casting_of: supply.variant.id,
+        good: soundness(supply).ok(),
+        offer: None,
+    }
+}
+
+/// With a particular one that is on offer.
+fn offered(
+    supply: &Supply,
+    sighting: &Sighting,
+    today: NaiveDate,
+    route: Route,
+    conversion: Option<Conversion>,
+) -> Way {
+    let mut risks = cautions(conversion.as_ref());
+    let stays = f64::from(supply.watch.offer_days.max(1));
+    let age = (today - sighting.seen_on).num_days().max(0);
+    let there = percent_of(((-(age as f64) / stays).exp() * 1000.0).round() as usize, 1000);
+    risks.push(format!(
+        "Ring the seller first: it was seen on {}, and is still there with a chance of about {there} %.",
+        sighting.seen_on.format("%-d %B")
+    ));
+    if !sighting.condition.trim().is_empty() {
+        risks.push(format!("Its condition, as seen: {}.", sighting.condition.trim()));
+    }
+    let good = soundness(supply).ok();
+    risks.push(match good {
+        Some(good) => format!(
+            "If it fails crack test or measuring, casting, carriage and inspection are charged; {} pass.",
+            in_ten(good.chance())
+        ),
+        None => "If it fails crack test or measuring, casting, carriage and inspection are charged."
+            .to_owned(),
+    });
+    let carriage = supply.watch.carriage;
+    let nothing = Money::zero(carriage.currency());
+    Way {
+        casting: None,
+        risks,
+        route,
+        conversion,
+        donor: None,
+        procurement: Procurement::Offered {
+            days: supply.watch.carriage_days,
+        },
+        casting_of: supply.variant.id,
+        good,
+        offer: Some(OnOffer {
+            asked: sighting.asked.unwrap_or(nothing),
+            carriage,
+        }),
     }
 }
 
@@ -247,21 +415,33 @@ fn from_shelf(
     route: Route,
     conversion: Option<Conversion>,
 ) -> Found {
-    let (donor, survival) =
-        shelf_donor(supply, cheapest.cost).map_err(|why| vec![why.to_string()])?;
+    let good = soundness(supply).map_err(NoWay::because)?;
+    let free = u32::try_from(supply.shelf.len()).unwrap_or(u32::MAX);
+    let failures = good.expected_failures(free.min(GIVE_UP_AFTER));
     let mut risks = cautions(conversion.as_ref());
-    risks.push(survival);
+    risks.push(format!(
+        "{} of these castings pass crack test and measuring; the shop bears the cost of those that fail.",
+        capital(&in_ten(good.chance()))
+    ));
     risks.extend(shelf_ends(supply));
     Ok(Way {
         casting: Some(cheapest.clone()),
         risks,
         route,
         conversion,
-        donor: Some(donor),
+        donor: Some(Donor {
+            price: cheapest.cost,
+            failures: Decimal::from_f64(failures).unwrap_or_default().round_dp(3),
+            another: None,
+        }),
         procurement: Procurement::Shelf {
-            free: u32::try_from(supply.shelf.len()).unwrap_or(u32::MAX),
-            then: hunt(knowledge, supply, today, Some(cheapest.cost)).ok(),
+            free,
+            good,
+            then: hunt(knowledge, supply, today).ok(),
         },
+        casting_of: supply.variant.id,
+        good: Some(good),
+        offer: None,
     })
 }
 
@@ -270,11 +450,10 @@ fn from_hunt(
     knowledge: &Knowledge,
     supply: &Supply,
     today: NaiveDate,
-    borrowed: Option<Money>,
     route: Route,
     conversion: Option<Conversion>,
 ) -> Found {
-    let hunt = hunt(knowledge, supply, today, borrowed).map_err(|why| vec![why.to_string()])?;
+    let hunt = hunt(knowledge, supply, today)?;
     let mut risks = cautions(conversion.as_ref());
     if conversion.is_some() {
         risks.push("None on the shelf: one must be bought first.".to_owned());
@@ -286,7 +465,10 @@ fn from_hunt(
         route,
         conversion,
         donor: None,
+        casting_of: supply.variant.id,
+        good: Some(hunt.outlook().good),
         procurement: Procurement::Hunt(hunt),
+        offer: None,
     })
 }
 
@@ -295,45 +477,50 @@ fn convert(
     wish: &Wish,
     knowledge: &Knowledge,
     supply: &Supply,
-) -> Result<(Conversion, Route), Vec<String>> {
+    besides: &[(String, u32)],
+) -> Result<(Conversion, Route), NoWay> {
     let conversion = Conversion::plan(
         &knowledge.pattern,
         &supply.variant,
         &wish.wanted,
         &knowledge.rules,
     )
-    .map_err(|why| vec![why.to_string()])?;
+    .map_err(NoWay::because)?;
     if !conversion.is_possible() {
         let reasons = conversion
             .impossible()
             .map(|remedy| format!("{}: {}", remedy.difference.subject().place, remedy.say))
             .collect();
-        return Err(reasons);
+        return Err(NoWay::Reasons(reasons));
     }
+    let objections = wish.purpose.objections(&conversion);
+    if !objections.is_empty() {
+        return Err(NoWay::Reasons(objections));
+    }
+    let also: Vec<_> = besides.iter().chain(&wish.also).cloned().collect();
     let route = Route::for_conversion(
         &conversion,
-        &wish.also,
+        &also,
         &knowledge.pattern,
         &knowledge.elements,
         &knowledge.cutting,
     )
-    .map_err(|why| vec![why.to_string()])?;
+    .map_err(NoWay::because)?;
     Ok((conversion, route))
 }
 
-fn hunt(
-    knowledge: &Knowledge,
-    supply: &Supply,
-    today: NaiveDate,
-    borrowed: Option<Money>,
-) -> Result<Hunt, Unusable> {
+fn hunt(knowledge: &Knowledge, supply: &Supply, today: NaiveDate) -> Result<Hunt, NoWay> {
     let outlook = Outlook::new(
         &supply.watch,
         &supply.sightings,
         today,
         knowledge.currency,
-        borrowed,
-    )?;
+        supply.inspected,
+    )
+    .map_err(NoWay::because)?;
+    if outlook.price.is_none() {
+        return Err(NoWay::PriceUnknown(supply.variant.id));
+    }
     Hunt::new(
         &supply.watch,
         outlook,
@@ -341,14 +528,19 @@ fn hunt(
         today,
         knowledge.rates.people_default,
     )
+    .map_err(NoWay::because)
 }
 
-/// What the shop's inspections say of castings of this variant.
+/// How likely a casting of this variant is good, by the shop's opinion and all whose worth it knows.
 fn soundness(supply: &Supply) -> Result<Good, Unusable> {
+    let bought = |fate: Fate| {
+        let count = supply.sightings.iter().filter(|s| s.fate == fate).count();
+        u32::try_from(count).unwrap_or(u32::MAX)
+    };
     Good::new(
         supply.watch.good_percent,
-        supply.inspected_good,
-        supply.inspected_bad,
+        bought(Fate::BoughtGood).saturating_add(supply.inspected.good),
+        bought(Fate::BoughtScrap).saturating_add(supply.inspected.bad),
     )
 }
 
@@ -357,25 +549,6 @@ fn in_ten(chance: f64) -> String {
         "about {:.0} %",
         (chance * 10.0).round().clamp(0.0, 10.0) * 10.0
     )
-}
-
-fn shelf_donor(supply: &Supply, cost: Money) -> Result<(Donor, String), Unusable> {
-    let good = soundness(supply)?;
-    let survives = Decimal::from_f64(good.chance())
-        .unwrap_or(Decimal::ONE)
-        .round_dp(3);
-    let survival = format!(
-        "{} of these castings pass crack test and measuring; the shop bears the cost of those that fail.",
-        capital(&in_ten(good.chance()))
-    );
-    Ok((
-        Donor {
-            price: cost,
-            survives,
-            shop_bears_risk: true,
-        },
-        survival,
-    ))
 }
 
 fn shelf_ends(supply: &Supply) -> Option<String> {
@@ -421,50 +594,4 @@ fn cautions(conversion: Option<&Conversion>) -> Vec<String> {
         .filter(|remedy| !remedy.say.is_empty())
         .map(|remedy| format!("{}: {}", remedy.difference.subject().place, remedy.say))
         .collect()
-}
-
-/// The lines of a hunt's cost, from the futures in which one was found: what each part comes to, on average, in the
-/// middle fifth of them by all that is spent. The parts add up to about the median of the whole. A mean over all futures
-/// would be at the mercy of the few in which one dear block after another proves bad: a log-Student price has none.
-pub(super) fn procurement_lines(
-    found: &[Spent],
-    currency: Currency,
-) -> Result<Vec<CostLine>, MoneyError> {
-    const FROM: u32 = 40;
-    const TO: u32 = 60;
-    let mut sorted: Vec<&Spent> = found.iter().collect();
-    sorted.sort_by_key(|spent| spent.total_minor());
-    let (first, last) = (rank(FROM, sorted.len()), rank(TO, sorted.len()));
-    let middle = sorted.get(first..=last).unwrap_or_default();
-    let n = i64::try_from(middle.len()).unwrap_or(i64::MAX);
-    let typical = |part: fn(&Spent) -> i64| {
-        let sum = middle
-            .iter()
-            .fold(0_i64, |sum, spent| sum.saturating_add(part(spent)));
-        sum.checked_div(n).unwrap_or(0)
-    };
-    let leaf = |label: &str, how: String, minor: i64| {
-        CostLine::leaf(label, how, Money::from_minor(minor, currency))
-    };
-    let how = "middle fifth of the outcomes in which one is found, by cost";
-    let lines = vec![
-        leaf("The good one", how.into(), typical(|s| s.good_minor)),
-        leaf("Those that prove bad", how.into(), typical(|s| s.bad_minor)),
-        leaf(
-            "Carriage",
-            format!("{how}, including those that prove bad"),
-            typical(|s| s.carriage_minor),
-        ),
-        leaf(
-            "Search",
-            format!("hours of search × rate, {how}"),
-            typical(|s| s.search_minor),
-        ),
-    ];
-    Ok(vec![CostLine::sum(
-        "Finding and buying",
-        "",
-        lines,
-        currency,
-    )?])
 }

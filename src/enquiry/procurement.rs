@@ -1,74 +1,96 @@
 //! Where the casting of an option comes from, and what procuring it takes in one future.
 
-use crate::estimating::futures::CostSampler;
-use crate::sourcing::Hunt;
 use crate::sourcing::hunt::{GIVE_UP_AFTER, Spent};
+use crate::sourcing::{Good, Hunt};
 use rand::Rng;
 
 /// Where the casting comes from.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Procurement {
-    /// The caller brings it. If it fails, the job ends there.
+    /// The customer brings it. If it fails, the job ends there.
     Brought,
-    /// From the shelf; once the shelf is empty, another is looked for, if anything is known of its market.
+    /// A particular one is on offer and bought for the customer. If it fails, the job ends there.
+    Offered {
+        /// Days until it is in the shop and inspected.
+        days: u32,
+    },
+    /// From the shelf, at the shop's risk; once the shelf is empty, another is looked for, if anything is known of its
+    /// market.
     Shelf {
         /// How many there are.
         free: u32,
+        /// Whether one is good.
+        good: Good,
         /// What replaces the last of them.
         then: Option<Hunt>,
     },
-    /// Found and bought.
+    /// Searched for and bought for the customer.
     Hunt(Hunt),
 }
 
 /// What procuring took in one future.
+#[derive(Debug, Default)]
 pub(super) struct Procured {
     /// Days until work can start; `None` when never.
     pub(super) days: Option<f64>,
     /// Castings that failed the inspection first.
     pub(super) failed: u32,
-    /// Spent on finding one, minor units.
-    pub(super) spent_minor: i64,
-    /// What that was spent on.
-    pub(super) parts: Option<Spent>,
+    /// What was spent on finding one; for a shelf, on one to replace the last of it.
+    pub(super) spent: Option<Spent>,
+    /// Castings of the shelf that were not used up after all, since the shelf was empty before: their price is not spent.
+    pub(super) replaced: u32,
 }
 
 impl Procurement {
     /// Draws one future.
-    pub(super) fn sample(&self, costs: &CostSampler, rng: &mut impl Rng) -> Procured {
+    pub(super) fn sample(&self, rng: &mut impl Rng) -> Procured {
         match self {
             Self::Brought => Procured {
                 days: Some(0.0),
-                failed: 0,
-                spent_minor: 0,
-                parts: None,
+                ..Procured::default()
             },
-            Self::Shelf { free, then } => {
-                // As in a hunt, the shop gives up after so many bad ones; nothing is delivered then.
-                let tried = costs.failures(rng);
-                let failed = tried.min(GIVE_UP_AFTER);
-                let days = match then {
-                    _ if tried > GIVE_UP_AFTER => None,
-                    _ if failed < *free => Some(0.0),
-                    Some(hunt) => hunt.sample(rng).days,
-                    None => None,
-                };
-                Procured {
-                    days,
-                    failed,
-                    spent_minor: 0,
-                    parts: None,
-                }
-            }
+            Self::Offered { days } => Procured {
+                days: Some(f64::from(*days)),
+                ..Procured::default()
+            },
+            Self::Shelf { free, good, then } => from_shelf(*free, good, then.as_ref(), rng),
             Self::Hunt(hunt) => {
                 let future = hunt.sample(rng);
                 Procured {
                     days: future.days,
                     failed: future.failed,
-                    spent_minor: future.spent_minor(),
-                    parts: future.days.map(|_| future.spent),
+                    spent: Some(future.spent),
+                    replaced: 0,
                 }
             }
         }
+    }
+}
+
+/// As in a hunt, the shop gives up after so many bad ones; nothing is delivered then.
+fn from_shelf(free: u32, good: &Good, then: Option<&Hunt>, rng: &mut impl Rng) -> Procured {
+    let bad = good.sample_failures(GIVE_UP_AFTER, rng);
+    if bad < free && bad <= GIVE_UP_AFTER {
+        return Procured {
+            days: Some(0.0),
+            failed: bad,
+            ..Procured::default()
+        };
+    }
+    let failed = free.min(GIVE_UP_AFTER);
+    match then {
+        Some(hunt) if free <= GIVE_UP_AFTER => {
+            let future = hunt.sample(rng);
+            Procured {
+                days: future.days,
+                failed: failed.saturating_add(future.failed),
+                spent: Some(future.spent),
+                replaced: future.failed.saturating_add(1),
+            }
+        }
+        _ => Procured {
+            failed,
+            ..Procured::default()
+        },
     }
 }

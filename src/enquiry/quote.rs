@@ -1,17 +1,14 @@
 //! A quote: one option of an answer, frozen on the day it is given. Its lines make its net, net and tax make what the
 //! customer pays, and it is good until a day. One decision may still be made about it: accepted, declined, or expired.
 
-use super::answer::{Answer, OptionKind};
+use super::answer::{Answer, OptionAnswer, OptionKind, Terms as OptionTerms};
 use crate::estimating::{CostLine, Route};
 use crate::units::{Code, Money, MoneyError};
-use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
-use chrono_tz::Tz;
+use chrono::{DateTime, Days, NaiveDate, Utc};
+use serde::Serialize;
 use serde_json::Value;
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
-
-/// How long an answer may be quoted as it was read out.
-pub const ANSWER_KEEPS: TimeDelta = TimeDelta::hours(12);
 
 /// Days for which a quote's slot in the plan is reserved unless somebody says otherwise: common practice, no source.
 const SLOT_DAYS: Days = Days::new(5);
@@ -57,6 +54,19 @@ pub struct NewQuote {
     pub answer: Value,
     /// What the job will be when the quote is won.
     pub route: Route,
+    /// On which terms.
+    pub offered_on: OfferTerms,
+    /// The form it is given with: the same form sent twice makes one quote.
+    pub request_key: Option<Uuid>,
+}
+
+/// On which terms a quote was given, and what was said of it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct OfferTerms {
+    /// The terms; `None` for a fixed price.
+    pub terms: Option<OptionTerms>,
+    /// What was said on the phone.
+    pub said: String,
 }
 
 /// When and on which terms an option is quoted.
@@ -66,8 +76,8 @@ pub struct Terms {
     pub today: NaiveDate,
     /// Days for which the shop's quotes are good.
     pub valid_days: u32,
-    /// The shop's time zone, in which the ready time becomes a day.
-    pub zone: Tz,
+    /// The form the quote is given with.
+    pub request_key: Option<Uuid>,
 }
 
 impl NewQuote {
@@ -94,16 +104,22 @@ impl NewQuote {
                 .today
                 .checked_add_days(valid_days)
                 .unwrap_or(terms.today),
-            promised_on: figures
-                .ready
-                .at_confidence
-                .map(|time| time.with_timezone(&terms.zone).date_naive()),
+            // A search promises nothing.
+            promised_on: match figures.terms {
+                OptionTerms::Search(_) => None,
+                OptionTerms::Fixed | OptionTerms::IfSound { .. } => figures.ready_day,
+            },
             net: figures.build_up.net,
             tax: figures.build_up.tax,
             gross: figures.build_up.gross,
             lines: figures.build_up.lines.clone(),
             answer: snapshot,
             route: figures.route.clone(),
+            offered_on: OfferTerms {
+                terms: Some(figures.terms.clone()).filter(|terms| *terms != OptionTerms::Fixed),
+                said: option.sentence.clone(),
+            },
+            request_key: terms.request_key,
         })
     }
 
@@ -182,6 +198,8 @@ pub struct Quote {
     pub valid_until: NaiveDate,
     /// The day promised, if one was.
     pub promised_on: Option<NaiveDate>,
+    /// On which terms, and what was said.
+    pub offered_on: OfferTerms,
     /// Before tax.
     pub net: Money,
     /// Tax.
@@ -262,8 +280,13 @@ impl Quote {
             return Some(DonorSource::Shelf(id));
         }
         match OptionKind::from_code(&self.option_kind)? {
-            OptionKind::Repair | OptionKind::ConvertOwn => Some(DonorSource::Brought),
-            OptionKind::ConvertBought | OptionKind::Hunt => Some(DonorSource::Bought),
+            OptionKind::Inspect | OptionKind::Repair | OptionKind::ConvertOwn => {
+                Some(DonorSource::Brought)
+            }
+            OptionKind::ConvertBought
+            | OptionKind::ConvertOffered
+            | OptionKind::Offered
+            | OptionKind::Hunt => Some(DonorSource::Bought),
             OptionKind::ConvertShelf | OptionKind::Shelf => None,
         }
     }
@@ -286,12 +309,87 @@ pub fn slot_until(today: NaiveDate) -> NaiveDate {
     today.checked_add_days(SLOT_DAYS).unwrap_or(today)
 }
 
-/// The moment whose answer is quoted: when it was read out, or now when nothing was said or that is not recent.
-#[must_use]
-pub fn answered_at(read_out: Option<DateTime<Utc>>, now: DateTime<Utc>) -> DateTime<Utc> {
-    read_out
-        .filter(|at| *at <= now && now - *at <= ANSWER_KEEPS)
-        .unwrap_or(now)
+/// Why an answer is not quoted before somebody has looked again.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(tag = "doubt", rename_all = "snake_case")]
+pub enum Doubt {
+    /// It is older than the shop keeps answers, in minutes.
+    Old {
+        /// How old.
+        minutes: i64,
+    },
+    /// What the customer wants has been changed since.
+    CallChanged,
+    /// The plan has changed, and the day no longer holds.
+    DayMoved {
+        /// The day that was said.
+        said: NaiveDate,
+        /// The day that holds now, if one does.
+        now: Option<NaiveDate>,
+    },
+    /// The casting it counts on is no longer free.
+    CastingGone {
+        /// Its number on the shelf.
+        number: i64,
+    },
+    /// It cannot be done any more.
+    NotPossible,
+}
+
+/// What the shop knows of an answer that is about to be quoted.
+#[derive(Debug, Clone, Copy)]
+pub struct Standing<'a> {
+    /// When it was computed.
+    pub at: DateTime<Utc>,
+    /// Now.
+    pub now: DateTime<Utc>,
+    /// Minutes after which an answer is old.
+    pub keeps_minutes: u32,
+    /// Whether the customer still wants the same.
+    pub same_call: bool,
+    /// The option as it was said.
+    pub said: &'a OptionAnswer,
+    /// The same option now, when it was looked at again; `None` inside when there is no such option.
+    pub again: Option<Option<&'a OptionAnswer>>,
+}
+
+impl Standing<'_> {
+    /// Everything that speaks against quoting it as it was said.
+    #[must_use]
+    pub fn doubts(&self) -> Vec<Doubt> {
+        let mut doubts = Vec::new();
+        let minutes = (self.now - self.at).num_minutes();
+        if minutes > i64::from(self.keeps_minutes) {
+            doubts.push(Doubt::Old { minutes });
+        }
+        if !self.same_call {
+            doubts.push(Doubt::CallChanged);
+        }
+        let (Some(said), Some(again)) = (self.said.figures(), self.again) else {
+            return doubts;
+        };
+        let casting = |option: &OptionAnswer| option.casting.as_ref().map(|c| (c.id, c.number));
+        match (casting(self.said), again.and_then(casting)) {
+            (Some((id, number)), now) if now.is_none_or(|(other, _)| other != id) => {
+                doubts.push(Doubt::CastingGone { number });
+            }
+            _ => {}
+        }
+        match again.and_then(OptionAnswer::figures) {
+            Some(figures) => {
+                if let Some(day) = said.ready_day
+                    && figures.ready_day.is_none_or(|now| now > day)
+                {
+                    doubts.push(Doubt::DayMoved {
+                        said: day,
+                        now: figures.ready_day,
+                    });
+                }
+            }
+            None => doubts.push(Doubt::NotPossible),
+        }
+        doubts
+    }
 }
 
 #[cfg(test)]
@@ -317,6 +415,7 @@ mod tests {
             casting_id,
             valid_until: day(20),
             promised_on: None,
+            offered_on: OfferTerms::default(),
             net: gbp(300),
             tax: gbp(60),
             gross: gbp(360),
@@ -382,6 +481,8 @@ mod tests {
             lines: vec![CostLine::leaf("Labour", "", gbp(lines))],
             answer: Value::Null,
             route: Route { operations: vec![] },
+            offered_on: OfferTerms::default(),
+            request_key: None,
         };
         assert!(new(300, 360).checked().is_ok());
         let (lines, net) = (gbp(299), gbp(300));
@@ -394,19 +495,5 @@ mod tests {
             new(300, 361).checked().unwrap_err(),
             Unbalanced::Gross { sum, gross }
         );
-    }
-
-    #[test]
-    fn only_a_recent_answer_is_quoted_as_it_was_read_out() {
-        let now: DateTime<Utc> = "2026-11-25T10:00:00Z".parse().unwrap();
-        let hours = |h| now - TimeDelta::hours(h);
-        assert_eq!(answered_at(Some(hours(12)), now), hours(12));
-        assert_eq!(answered_at(Some(hours(13)), now), now);
-        assert_eq!(
-            answered_at(Some(hours(-1)), now),
-            now,
-            "the future is no moment to quote"
-        );
-        assert_eq!(answered_at(None, now), now);
     }
 }

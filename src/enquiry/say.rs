@@ -1,11 +1,13 @@
-//! What to tell the customer on the phone, in the words a shop would use: whole units of money, and chances as they are
-//! spoken.
+//! What to tell the customer on the phone, for any option, in the words a shop would use: what, how much, when, how sure,
+//! and one reason. Money is rounded as one speaks, chances are said as shares.
 
-use super::answer::{Answer, Figures, OptionAnswer, OptionKind};
+use super::answer::{Answer, Figures, OptionAnswer, OptionKind, SearchTerms, Terms};
+use super::wish::Knowledge;
 use crate::units::Money;
-use chrono::{DateTime, Datelike, TimeDelta, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
-use rust_decimal::RoundingStrategy;
+use rust_decimal::prelude::ToPrimitive;
+use rust_decimal::{Decimal, RoundingStrategy};
 
 /// For how long a day is said without its year.
 const WITHOUT_YEAR: TimeDelta = TimeDelta::days(92);
@@ -51,77 +53,273 @@ fn times(percent: u32) -> &'static str {
     }
 }
 
-/// The sentence for an answer.
-pub(super) fn sentence(answer: &Answer, zone: Tz) -> String {
+/// A day as it is said: see [`day`].
+fn on_day(day: NaiveDate, today: NaiveDate) -> String {
+    if day.year() == today.year() || day - today <= WITHOUT_YEAR {
+        day.format("%A %-d %B").to_string()
+    } else {
+        day.format("%A %-d %B %Y").to_string()
+    }
+}
+
+/// Money as it is spoken, rounded up to two figures and a half: £398 is "£400", £1,697 "£1,700".
+#[must_use]
+pub fn spoken(money: Money) -> String {
+    let amount = money.amount();
+    let digits = amount.trunc().abs().to_string().len() as u32;
+    let step = match digits {
+        0..=2 => Decimal::ONE,
+        _ => 10_i64
+            .checked_pow(digits - 2)
+            .map_or(Decimal::ONE, |power| Decimal::from(power) / Decimal::TWO),
+    };
+    let rounded = (amount / step)
+        .ceil()
+        .checked_mul(step)
+        .unwrap_or(amount);
+    whole(Money::new(rounded, money.currency()))
+}
+
+/// "a" or "an" before a name.
+fn article(name: &str) -> &'static str {
+    let first = name.trim_start().chars().next();
+    let vowel = first.is_some_and(|c| "aeioAEIO8".contains(c));
+    let eleven = ["11", "18"].iter().any(|n| {
+        let rest = name.trim_start().strip_prefix(n);
+        rest.is_some_and(|rest| !rest.starts_with(|c: char| c.is_ascii_digit()))
+    });
+    if vowel || eleven { "an" } else { "a" }
+}
+
+fn a(name: &str) -> String {
+    format!("{} {name}", article(name))
+}
+
+/// A small number in words.
+fn number(n: i64) -> String {
+    const WORDS: [&str; 13] = [
+        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+        "eleven", "twelve",
+    ];
+    n.to_usize()
+        .and_then(|i| WORDS.get(i))
+        .map_or_else(|| n.to_string(), |word| (*word).to_owned())
+}
+
+/// A span of days as it is said: "a day", "ten days", "about three weeks", "about four months".
+#[must_use]
+pub fn span(days: i64) -> String {
+    match days {
+        1 => "a day".to_owned(),
+        ..14 => format!("{} days", number(days)),
+        14 => "two weeks".to_owned(),
+        15..60 => format!("about {} weeks", number((days + 3) / 7)),
+        60..700 => format!("about {} months", number((days + 15) / 30)),
+        _ => format!("about {} years", number((days + 182) / 365)),
+    }
+}
+
+/// Writes down what to say of every option that can be done, and of the answer as a whole.
+pub(super) fn fill_in(answer: &mut Answer, knowledge: &Knowledge) {
+    let today = answer.at.with_timezone(&knowledge.zone).date_naive();
+    let said: Vec<String> = answer
+        .options
+        .iter()
+        .map(|option| match option.figures() {
+            Some(figures) => sentence(answer, option, figures, (knowledge.zone, today)),
+            None => String::new(),
+        })
+        .collect();
+    for (option, said) in answer.options.iter_mut().zip(said) {
+        option.sentence = said;
+    }
     let recommended = answer
         .recommended
         .as_deref()
         .and_then(|key| answer.option(key));
-    let Some((option, figures)) = recommended.and_then(|o| Some((o, o.figures()?))) else {
-        return format!(
-            "I can’t offer you a {} as things are. Let me look into it and call you back.",
-            answer.wanted
-        );
+    let inspect = answer
+        .options
+        .iter()
+        .find(|option| option.kind == OptionKind::Inspect && option.figures().is_some());
+    answer.sentence = match recommended.or(inspect) {
+        Some(option) => option.sentence.clone(),
+        None => format!(
+            "I can’t offer you {} as things are. Let me look into it and call you back.",
+            a(&answer.wanted)
+        ),
     };
-    let mut said = format!(
-        "{}: {} before tax, {}.",
-        offer(option, answer),
-        whole(figures.build_up.net),
-        when(figures, answer, zone)
-    );
-    if let (Some(percent), Some(by)) = (figures.in_time_percent, answer.wanted_by)
-        && percent < answer.confidence_percent
-    {
-        said.push_str(&format!(
-            " We would make {} {}.",
-            by.format("%A %-d %B"),
-            match percent {
-                6.. => format!("only {}", times(percent)),
-                _ => times(percent).to_owned(),
-            }
-        ));
-    }
-    if let Some(comparison) = &answer.comparison {
-        said.push_str(&match option.kind {
-            OptionKind::Hunt => format!(
-                " Converting one would be cheaper {}.",
-                times(comparison.cheaper_percent)
-            ),
-            _ => format!(
-                " That is cheaper than finding one {}, and sooner {}.",
-                times(comparison.cheaper_percent),
-                times(comparison.sooner_percent)
-            ),
-        });
+}
+
+fn sentence(
+    answer: &Answer,
+    option: &OptionAnswer,
+    figures: &Figures,
+    (zone, today): (Tz, NaiveDate),
+) -> String {
+    let mut said = match &figures.terms {
+        _ if option.kind == OptionKind::Inspect => {
+            return format!(
+                "Bring your block in, and we clean, crack-test and measure it for about {} plus tax, {}. Then I can tell you what it needs.",
+                spoken(figures.build_up.net),
+                match figures.ready_day {
+                    Some(day) => format!("by {}", on_day(day, today)),
+                    None => "though I can’t name a day yet".to_owned(),
+                }
+            );
+        }
+        Terms::Search(terms) => search(answer, option, figures, terms, (zone, today)),
+        Terms::Fixed => format!(
+            "{} for about {} plus tax, {}.",
+            offer(option.kind, &answer.wanted),
+            spoken(figures.build_up.net),
+            when(answer, figures, today)
+        ),
+        Terms::IfSound { lost, .. } => format!(
+            "{} for about {} plus tax if it proves sound, {}. If it doesn’t, {} is about {}.",
+            offer(option.kind, &answer.wanted),
+            spoken(figures.build_up.net),
+            when(answer, figures, today),
+            match option.kind {
+                OptionKind::Offered | OptionKind::ConvertOffered =>
+                    "the bill for buying and inspecting it",
+                _ => "the bill for inspecting it",
+            },
+            spoken(*lost)
+        ),
+    };
+    match answer.days_late(figures) {
+        Some(late) => said.push_str(&too_late(answer, option, late, today)),
+        None => said.push_str(&reason(answer, option)),
     }
     said
 }
 
-fn offer(option: &OptionAnswer, answer: &Answer) -> String {
-    let wanted = &answer.wanted;
-    match option.kind {
-        OptionKind::Repair => format!("We can repair your own {wanted}"),
-        OptionKind::ConvertOwn => format!("We can make a {wanted} out of your own block"),
+fn offer(kind: OptionKind, wanted: &str) -> String {
+    match kind {
+        OptionKind::Inspect => "We can inspect your own block".to_owned(),
+        OptionKind::Repair => format!("We can put your own {wanted} right"),
+        OptionKind::ConvertOwn => format!("We can make {} out of your own block", a(wanted)),
         OptionKind::ConvertShelf => {
-            format!("We can make you a {wanted} out of a casting we have in stock")
+            format!("We can make you {} out of a casting we have here", a(wanted))
         }
-        OptionKind::ConvertBought => {
-            format!("We can buy a more common casting and make you a {wanted} out of it")
-        }
-        OptionKind::Shelf => format!("We have a {wanted} in stock"),
-        OptionKind::Hunt => format!("We would look for a {wanted} for you"),
+        OptionKind::ConvertBought => format!(
+            "We can look for a more common casting and make you {} out of it",
+            a(wanted)
+        ),
+        OptionKind::ConvertOffered => format!(
+            "We know of a more common casting for sale, and can make you {} out of it",
+            a(wanted)
+        ),
+        OptionKind::Shelf => format!("We have {} here, and can let you have it", a(wanted)),
+        OptionKind::Offered => format!("We know of {} for sale, and can get it for you", a(wanted)),
+        OptionKind::Hunt => format!("We can look for {} for you", a(wanted)),
     }
 }
 
-fn when(figures: &Figures, answer: &Answer, zone: Tz) -> String {
-    match figures.ready.at_confidence {
-        Some(time) => format!(
-            "ready by {}, a day we keep {}",
-            day(time, answer.at, zone),
+fn when(answer: &Answer, figures: &Figures, today: NaiveDate) -> String {
+    match figures.ready_day {
+        Some(day) => format!(
+            "ready by {}. We keep a day like that {}",
+            on_day(day, today),
             times(answer.confidence_percent)
         ),
         None => "but I can’t name a day yet".to_owned(),
     }
+}
+
+/// A search promises nothing: what it is likely to come to, and by when.
+fn search(
+    answer: &Answer,
+    option: &OptionAnswer,
+    figures: &Figures,
+    terms: &SearchTerms,
+    (zone, today): (Tz, NaiveDate),
+) -> String {
+    let mut said = format!(
+        "{}, but I can’t promise that we find one. In all it would likely come to between {} and {} plus tax, of which the work is about {}.",
+        offer(option.kind, &answer.wanted),
+        spoken(figures.price.low),
+        spoken(figures.price.high),
+        spoken(terms.work),
+    );
+    if !terms.fee.amount().is_zero() {
+        said.push_str(&format!(
+            " The search itself costs {}, whether or not it finds one.",
+            spoken(terms.fee)
+        ));
+    }
+    said.push_str(&match figures.ready.likely {
+        Some(likely) => format!(
+            " Half of the time it would be ready by {}.",
+            on_day(likely.with_timezone(&zone).date_naive(), today)
+        ),
+        None => " I can’t say how long that takes.".to_owned(),
+    });
+    match (terms.limits.most, terms.limits.ends_on) {
+        (Some(most), Some(day)) => said.push_str(&format!(
+            " We would stop at {}, and on {}.",
+            whole(most),
+            on_day(day, today)
+        )),
+        (Some(most), None) => said.push_str(&format!(" We would stop at {}.", whole(most))),
+        (None, Some(day)) => {
+            said.push_str(&format!(" We would stop on {}.", on_day(day, today)));
+        }
+        (None, None) => {}
+    }
+    said
+}
+
+/// That it is late, whether they can wait, and what would be in time.
+fn too_late(answer: &Answer, option: &OptionAnswer, late: i64, today: NaiveDate) -> String {
+    let mut said = format!(
+        " That is {} after you need it: can you wait?",
+        span(late)
+    );
+    let in_time = answer
+        .in_time
+        .as_deref()
+        .filter(|key| *key != option.key)
+        .and_then(|key| answer.option(key))
+        .and_then(|other| Some((other, other.figures()?)));
+    if let (Some((other, figures)), Some(by)) = (in_time, answer.wanted_by) {
+        said.push_str(&format!(
+            " To have it by {}: {} for about {} plus tax.",
+            on_day(by, today),
+            lower(&offer(other.kind, &answer.wanted)),
+            spoken(figures.build_up.net)
+        ));
+    }
+    said
+}
+
+/// Why this and not the other way.
+fn reason(answer: &Answer, option: &OptionAnswer) -> String {
+    let Some(comparison) = &answer.comparison else {
+        return String::new();
+    };
+    let (cheaper, sooner) = (comparison.cheaper_percent, comparison.sooner_percent);
+    let conversion = option.kind.is_conversion() && option.key == comparison.conversion;
+    match option.kind {
+        _ if conversion && sooner > cheaper => {
+            format!(" Finding one would take longer {}.", times(sooner))
+        }
+        _ if conversion => format!(" Finding one would cost more {}.", times(cheaper)),
+        OptionKind::Hunt if cheaper >= 50 => {
+            format!(" Converting one would cost less {}.", times(cheaper))
+        }
+        OptionKind::Hunt => format!(" Converting one would be sooner {}.", times(sooner)),
+        _ => String::new(),
+    }
+}
+
+/// The same with a small first letter, inside a sentence.
+fn lower(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map(|first| first.to_lowercase().chain(letters).collect())
+        .unwrap_or_default()
 }
 
 #[cfg(test)]
@@ -143,6 +341,26 @@ mod tests {
         assert_eq!(times(80), "4 times out of 5");
         assert_eq!(times(95), "9 times out of 10");
         assert_eq!(times(0), "hardly ever");
+    }
+
+    #[test]
+    fn money_and_spans_are_rounded_as_one_speaks() {
+        let pounds = Currency::from_code("GBP").unwrap();
+        let said = |amount: &str| spoken(Money::new(amount.parse().unwrap(), pounds));
+        assert_eq!(said("38.20"), "£39");
+        assert_eq!(said("398"), "£400");
+        assert_eq!(said("1697.04"), "£1,700");
+        assert_eq!(said("1700"), "£1,700");
+        assert_eq!(said("12340"), "£12,500");
+        let spans = [1, 2, 12, 14, 20, 59, 61, 400, 800].map(span);
+        assert_eq!(
+            spans,
+            [
+                "a day", "two days", "twelve days", "two weeks", "about three weeks",
+                "about eight weeks", "about two months", "about 13 months", "about two years"
+            ]
+        );
+        assert_eq!(["Ousel twin", "Tarn 4/90", "8-bolt block", "11 litre", "110 litre"].map(article), ["an", "a", "an", "an", "a"]);
     }
 
     #[test]

@@ -2,14 +2,15 @@
 //! ready.
 
 use super::answer::{AnswerError, Figures, MachineTime, OptionAnswer};
-use super::options::{self, Proposal, Way};
+use super::options::{Proposal, Way};
+use super::pricing::{OfferTerms, Pricing};
 use super::procurement::Procurement;
 use super::proportion::MOST_TIMES_CHEAPEST;
 use super::range::{PriceRange, ReadyRange, percent_of};
 use super::wish::{Knowledge, Wish};
 use crate::estimating::cost::{CostError, Costing};
 use crate::estimating::futures::{CostSampler, percentile, plain};
-use crate::estimating::{CostBuildUp, Operation, Route};
+use crate::estimating::{Operation, Route};
 use crate::planning::{Candidate, ReadyDates, ready::CandidateOperation};
 use crate::sourcing::hunt::Spent;
 use crate::units::{Minutes, Money, MoneyError};
@@ -36,12 +37,8 @@ pub(super) struct Simulated {
     pub(super) option: OptionAnswer,
     /// What was simulated.
     pub(super) proposal: Proposal,
-    /// The stream of random numbers it was simulated with.
-    pub(super) stream: usize,
     /// Price before tax, minor units, in each future.
     pub(super) price: Vec<i64>,
-    /// Direct cost, minor units, in each future.
-    pub(super) direct: Vec<i64>,
     /// Ready time in each future.
     pub(super) ready: Vec<Option<DateTime<Utc>>>,
     /// Whether there is a block to work on, in each future.
@@ -75,14 +72,6 @@ impl Simulated {
     }
 }
 
-/// What decides how much an offered casting is worth, in minor units.
-pub(super) struct OfferTerms {
-    pub(super) chance_good: f64,
-    pub(super) carriage: f64,
-    pub(super) inspection: f64,
-    pub(super) rest_of_work: f64,
-}
-
 /// Why a proposal has no figures.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum Dropped {
@@ -90,6 +79,10 @@ pub(super) enum Dropped {
     Cost(#[from] CostError),
     #[error("No sound one turned up in any of the simulated outcomes.")]
     NothingFound,
+    #[error("The work alone comes to {0} before tax: the most to pay leaves nothing for the casting.")]
+    NoRoom(Money),
+    #[error("The day on which the search ends is past.")]
+    SearchOver,
     #[error("It would cost more than {MOST_TIMES_CHEAPEST} times as much as the cheapest option.")]
     OutOfProportion,
 }
@@ -113,8 +106,8 @@ impl From<MoneyError> for Dropped {
     }
 }
 
-/// Simulates one proposal: procurement, working time, cost and ready time in each future; with a stream of random
-/// numbers, and the price in minor units at which the shop stops, if there is one.
+/// Simulates one proposal: working time, procurement, cost, price and ready time in each future; with the price in minor
+/// units at which the shop stops, if there is one.
 ///
 /// # Errors
 /// [`Dropped`]: why the proposal has no figures.
@@ -124,7 +117,7 @@ pub(super) fn simulate(
     knowledge: &Knowledge,
     dates: &dyn ReadyDates,
     simulation: Simulation,
-    (stream, limit): (usize, Option<i64>),
+    limit: Option<i64>,
 ) -> Result<Simulated, Dropped> {
     let way = &proposal.way;
     let costing = Costing {
@@ -134,15 +127,11 @@ pub(super) fn simulate(
         donor: way.donor,
     };
     let costs = CostSampler::new(&costing)?;
-    let mut draws = Draws::of(way, &costs, simulation, stream)?;
-    let price = draws
-        .direct
-        .iter()
-        .map(|&minor| {
-            let cost = Money::from_minor(minor, knowledge.currency);
-            knowledge.policy.price(cost)?.rounded().to_minor()
-        })
-        .collect::<Result<Vec<i64>, MoneyError>>()?;
+    let work = Work::draw(way, &costs, simulation)?;
+    let pricing = Pricing::new(costing, way, &costs, &work, wish, knowledge)?;
+    let procurement = pricing.within_limits(&way.procurement, simulation.now)?;
+    let mut draws = Draws::of(work, way, &procurement, &costs, simulation);
+    let price = pricing.prices(&draws)?;
     if let Some(limit) = limit {
         draws.stop_at(limit, &price);
     }
@@ -155,100 +144,128 @@ pub(super) fn simulate(
             Dropped::NothingFound
         },
     )?;
-    let procured = match &way.procurement {
-        Procurement::Hunt(_) => {
-            options::procurement_lines(&draws.spent_on_found(), knowledge.currency)?
-        }
-        _ => Vec::new(),
-    };
-    let build_up = CostBuildUp::of_futures(&costing, procured, &draws.delivered(&draws.to_cover))?;
     let futures = draws.release.len();
+    let never = draws.released().filter(|released| !released).count();
+    let priced = pricing.priced(&draws, &range, percent_of(futures - never, futures))?;
+    let ready_range = ReadyRange::of(&ready, confidence);
+    let day = |time: DateTime<Utc>| time.with_timezone(&knowledge.zone).date_naive();
     let figures = Figures {
         price: range,
-        ready: ReadyRange::of(&ready, confidence),
+        build_up: priced.build_up,
+        terms: priced.terms,
+        compared: priced.compared,
+        ready_day: ready_range.at_confidence.map(day),
+        ready: ready_range,
         in_time_percent: wish
             .wanted_by
             .map(|by| percent_of(ready_by(&ready, by, knowledge.zone), futures)),
-        never_percent: percent_of(
-            draws.released().filter(|released| !released).count(),
-            futures,
-        ),
+        never_percent: percent_of(never, futures),
         machines: machine_times(&way.route, &draws.minutes, confidence),
         route: way.route.clone(),
         conversion: way.conversion.clone(),
-        build_up,
     };
     Ok(Simulated {
-        option: proposal.possible(figures),
+        option: proposal.possible(figures, wish.purpose),
         proposal: proposal.clone(),
-        stream,
         price,
         ready,
         released: draws.released().collect(),
-        direct: draws.direct,
-        offer: OfferTerms::of(way, &costs),
+        offer: pricing.offer_terms(),
     })
 }
 
-/// What was drawn of a proposal, future by future.
-struct Draws {
+/// The streams of random numbers: one for the work, and one for each variant's market and inspections, so that options
+/// that hunt the same variant, or take it from the same shelf, meet with the same in each future.
+const WORK_STREAM: u128 = 0;
+
+/// What was drawn of the work on one sound casting, future by future.
+pub(super) struct Work {
     /// Working minutes, one row of operations a future.
+    pub(super) minutes: Vec<f64>,
+    /// Direct cost, minor units, a donor of the shop's own included.
+    pub(super) direct: Vec<i64>,
+}
+
+impl Work {
+    fn draw(way: &Way, costs: &CostSampler, simulation: Simulation) -> Result<Self, CostError> {
+        let futures = simulation.futures.max(1) as usize;
+        let operations = way.route.operations.len();
+        let times = way.route.sampler()?;
+        let mut rng = Pcg64::new(u128::from(simulation.seed), WORK_STREAM);
+        let mut minutes = vec![0.0; futures * operations];
+        let mut direct = Vec::with_capacity(futures);
+        for k in 0..futures {
+            let Some(mine) = minutes.get_mut(k * operations..(k + 1) * operations) else {
+                break;
+            };
+            times.sample(&mut rng, mine);
+            direct.push(costs.direct(mine, 0));
+        }
+        Ok(Self { minutes, direct })
+    }
+}
+
+/// What was drawn of a proposal, future by future.
+pub(super) struct Draws {
+    /// Working minutes, inspections of castings that fail included; one row of operations a future.
     minutes: Vec<f64>,
+    /// Direct cost of the work on one sound casting, minor units: see [`Work::direct`].
+    pub(super) work: Vec<i64>,
     /// When there is a block to work on; `None` when there never is.
     release: Vec<Option<DateTime<Utc>>>,
-    /// Direct cost, minor units.
-    direct: Vec<i64>,
-    /// The same without the shop's own donors that fail, which are charged at their expectation.
-    to_cover: Vec<i64>,
-    /// What a hunt's money went on.
-    parts: Vec<Option<Spent>>,
+    /// Direct cost of all, castings that fail and what was bought included, minor units.
+    pub(super) direct: Vec<i64>,
+    /// Castings that failed.
+    pub(super) failed: Vec<u32>,
+    /// What was spent on finding one.
+    pub(super) spent: Vec<Option<Spent>>,
 }
 
 impl Draws {
     fn of(
+        work: Work,
         way: &Way,
+        procurement: &Procurement,
         costs: &CostSampler,
         simulation: Simulation,
-        stream: usize,
-    ) -> Result<Self, CostError> {
-        let futures = simulation.futures.max(1) as usize;
+    ) -> Self {
         let operations = way.route.operations.len();
-        let times = way.route.sampler()?;
         let inspected = way.route.inspected_after();
-        let mut rng = Pcg64::new(u128::from(simulation.seed), stream as u128);
+        let futures = work.direct.len();
+        let seed = u128::from(simulation.seed);
+        let mut rng = Pcg64::new(seed, way.casting_of.as_u128());
+        let donor = way.donor.map_or(0, |donor| donor.price.to_minor().unwrap_or(0));
         let mut draws = Self {
-            minutes: vec![0.0; futures * operations],
+            minutes: work.minutes,
+            work: work.direct,
             release: Vec::with_capacity(futures),
             direct: Vec::with_capacity(futures),
-            to_cover: Vec::with_capacity(futures),
-            parts: Vec::with_capacity(futures),
+            failed: Vec::with_capacity(futures),
+            spent: Vec::with_capacity(futures),
         };
         for k in 0..futures {
             let Some(mine) = draws.minutes.get_mut(k * operations..(k + 1) * operations) else {
                 break;
             };
-            times.sample(&mut rng, mine);
-            let procured = way.procurement.sample(costs, &mut rng);
-            let whole = costs
-                .direct(mine, procured.failed)
-                .saturating_add(procured.spent_minor);
-            draws.to_cover.push(match way.procurement {
-                Procurement::Hunt(_) => whole,
-                _ => costs.direct(mine, 0),
-            });
-            draws.direct.push(whole);
+            let procured = procurement.sample(&mut rng);
+            let spent = procured.spent.map_or(0, |spent| spent.total_minor());
+            let not_taken = donor.saturating_mul(i64::from(procured.replaced));
+            let whole = costs.direct(mine, procured.failed);
+            draws
+                .direct
+                .push(whole.saturating_add(spent).saturating_sub(not_taken));
             // Every casting that fails has been through the inspection as well.
             for minutes in mine.iter_mut().take(inspected) {
                 *minutes *= f64::from(procured.failed.saturating_add(1));
             }
-            draws.release.push(
-                procured
-                    .days
-                    .and_then(|days| simulation.now.checked_add_signed(days_from(days))),
-            );
-            draws.parts.push(procured.parts);
+            let release = procured
+                .days
+                .and_then(|days| simulation.now.checked_add_signed(days_from(days)));
+            draws.release.push(release);
+            draws.failed.push(procured.failed);
+            draws.spent.push(procured.spent);
         }
-        Ok(draws)
+        draws
     }
 
     /// Nothing is delivered in the futures that would cost more than the limit, minor units.
@@ -260,7 +277,7 @@ impl Draws {
         }
     }
 
-    fn released(&self) -> impl Iterator<Item = bool> {
+    pub(super) fn released(&self) -> impl Iterator<Item = bool> {
         self.release.iter().map(Option::is_some)
     }
 
@@ -283,22 +300,12 @@ impl Draws {
     }
 
     /// A price is asked for a block that is delivered: futures without one do not count towards it.
-    fn delivered(&self, values: &[i64]) -> Vec<i64> {
+    pub(super) fn delivered(&self, values: &[i64]) -> Vec<i64> {
         values
             .iter()
             .zip(self.released())
             .filter(|(_, released)| *released)
             .map(|(value, _)| *value)
-            .collect()
-    }
-
-    /// What the money of a hunt went on in the futures that found something.
-    fn spent_on_found(&self) -> Vec<Spent> {
-        self.parts
-            .iter()
-            .zip(self.released())
-            .filter(|(_, released)| *released)
-            .filter_map(|(parts, _)| *parts)
             .collect()
     }
 }
@@ -310,29 +317,6 @@ fn ready_by(ready: &[Option<DateTime<Utc>>], by: NaiveDate, zone: Tz) -> usize {
         .flatten()
         .filter(|time| time.with_timezone(&zone).date_naive() <= by)
         .count()
-}
-
-impl OfferTerms {
-    /// Of a hunt; nothing else is offered for sale.
-    fn of(way: &Way, costs: &CostSampler) -> Option<Self> {
-        let Procurement::Hunt(hunt) = &way.procurement else {
-            return None;
-        };
-        let expected: Vec<f64> = way
-            .route
-            .operations
-            .iter()
-            .map(|o| plain(o.expected().0))
-            .collect();
-        let whole = costs.direct(&expected, 0) as f64;
-        let inspection = costs.direct(&expected, 1) as f64 - whole;
-        Some(Self {
-            chance_good: hunt.outlook().good.chance(),
-            carriage: hunt.carriage_minor() as f64,
-            inspection,
-            rest_of_work: whole - inspection,
-        })
-    }
 }
 
 fn days_from(days: f64) -> TimeDelta {

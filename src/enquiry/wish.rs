@@ -1,9 +1,11 @@
 //! What a caller wants, and what the shop knows when it answers.
 
+use super::customer::{Condition, CrackRepair, Purpose};
+use super::selling::Selling;
 use crate::castings::{Pattern, RemedyRule, Variant};
 use crate::estimating::cutting_data::CuttingData;
 use crate::estimating::{Element, Policy, Rates};
-use crate::sourcing::{Sighting, Watch};
+use crate::sourcing::{Inspected, Sighting, Watch};
 use crate::units::{Currency, Money};
 use chrono::NaiveDate;
 use chrono_tz::Tz;
@@ -20,6 +22,8 @@ pub struct OwnBlock {
     pub variant: Variant,
     /// What it needs to be sound again, as far as is known on the phone.
     pub repairs: Work,
+    /// How it is.
+    pub condition: Condition,
 }
 
 /// What a caller wants.
@@ -33,6 +37,19 @@ pub struct Wish {
     pub own: Option<OwnBlock>,
     /// Work wanted on the block whichever way it comes, e.g. a rebore.
     pub also: Work,
+    /// How far the customer lets a search go.
+    pub search: SearchLimits,
+    /// What it is for.
+    pub purpose: Purpose,
+}
+
+/// How far a customer lets a search go; both are theirs to set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct SearchLimits {
+    /// The most they would pay in all, before tax.
+    pub most: Option<Money>,
+    /// The day on which the search ends.
+    pub ends_on: Option<NaiveDate>,
 }
 
 /// A casting of the shop's own that is free to be used.
@@ -57,10 +74,8 @@ pub struct Supply {
     pub watch: Watch,
     /// Those seen for sale.
     pub sightings: Vec<Sighting>,
-    /// Inspected on arrival and found good.
-    pub inspected_good: u32,
-    /// Inspected on arrival and found bad.
-    pub inspected_bad: u32,
+    /// What inspections in the shop have found of those that are not among the sightings.
+    pub inspected: Inspected,
 }
 
 /// What the shop knows: everything an answer is computed from, but for the dates.
@@ -72,6 +87,8 @@ pub struct Knowledge {
     pub supplies: Vec<Supply>,
     /// The remedy table.
     pub rules: Vec<RemedyRule>,
+    /// What the shop does about cracks.
+    pub crack_repairs: Vec<CrackRepair>,
     /// Standard times.
     pub elements: Vec<Element>,
     /// Cutting data.
@@ -80,6 +97,8 @@ pub struct Knowledge {
     pub rates: Rates,
     /// Pricing policy.
     pub policy: Policy,
+    /// Terms of sale.
+    pub selling: Selling,
     /// The shop's currency.
     pub currency: Currency,
     /// The shop's time zone, in which days are said.

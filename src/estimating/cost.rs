@@ -14,15 +14,19 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
+/// No cost is built up on more donors that fail than this for one that passes: no shop goes on so long.
+const MOST_FAILURES: u32 = 100;
+
 /// The donor a conversion starts from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Donor {
     /// What it costs the shop: price paid or value on the shelf.
     pub price: Money,
-    /// The chance that it comes through the inspection, above 0 and at most 1.
-    pub survives: Decimal,
-    /// Whether the shop finds another at its own expense when it does not.
-    pub shop_bears_risk: bool,
+    /// How many are expected to fail the inspection, at the shop's expense, before one passes; 0 where the customer
+    /// bears that.
+    pub failures: Decimal,
+    /// What another is expected to cost beyond that when there is none left: how likely that is, times its cost.
+    pub another: Option<Money>,
 }
 
 /// Everything a cost is built up from.
@@ -49,11 +53,9 @@ pub enum CostError {
         /// The first operation that needs it.
         number: u32,
     },
-    /// The chance of survival is not one: a donor that never survives would cost without end.
-    #[error(
-        "the chance that the donor survives inspection must be above 0 and at most 1, and is {0}"
-    )]
-    Survival(Decimal),
+    /// A number of failures that makes no sense.
+    #[error("the number of donors expected to fail must be from 0 to {MOST_FAILURES}, and is {0}")]
+    Failures(Decimal),
     /// A spread of time that makes no sense.
     #[error(transparent)]
     Spread(#[from] SpreadError),
@@ -410,24 +412,20 @@ fn direct_lines(costing: &Costing) -> Result<(Vec<CostLine>, Option<CostLine>), 
     Ok((lines, failed))
 }
 
-/// What donors that fail are expected to cost, where the shop bears that.
-///
-/// Donors are tried until one survives. If each survives with chance q, the number N of those that fail before the
-/// first good one is geometric, P(N = n) = (1 − q)ⁿ q, and its mean is Σ n (1 − q)ⁿ q = (1 − q)/q. Each failure costs
-/// the donor and the money spent up to and including the inspection; the good one's are in the direct lines already.
-/// Expected extra = (1 − q)/q × (donor + spent).
+/// What donors that fail are expected to cost, where the shop bears that: each costs the donor and the money spent up to
+/// and including the inspection; the good one's are in the direct lines already. When none is left, another has to be
+/// found.
 fn failed_donors(
     donor: Donor,
     inspection: Money,
     currency: Currency,
 ) -> Result<Option<CostLine>, CostError> {
-    let q = donor.chance()?;
-    if !donor.shop_bears_risk || q == Decimal::ONE {
+    let failures = donor.checked_failures()?;
+    if failures.is_zero() {
         return Ok(None);
     }
-    let failures = (Decimal::ONE - q) / q;
     let shown = failures.round_dp(3).normalize();
-    let lines = vec![
+    let mut lines = vec![
         CostLine::leaf(
             "Donors that fail",
             format!("{shown} × {}", donor.price),
@@ -439,21 +437,20 @@ fn failed_donors(
             inspection.times(failures)?,
         ),
     ];
-    let how = format!(
-        "{} % pass, so (1 − {q}) ÷ {q} = {shown} fail for each good one",
-        (q * Decimal::ONE_HUNDRED).round_dp(1).normalize(),
-        q = q.round_dp(3).normalize(),
-    );
+    if let Some(another) = donor.another.filter(|money| !money.amount().is_zero()) {
+        let how = "how likely the shelf runs out × what another costs";
+        lines.push(CostLine::leaf("Another when none is left", how, another));
+    }
+    let how = format!("{shown} fail for each good one, as expected");
     Ok(Some(CostLine::sum("Failed donors", how, lines, currency)?))
 }
 
 impl Donor {
-    /// The chance that it survives, checked.
-    pub(super) fn chance(&self) -> Result<Decimal, CostError> {
-        // Below one in a thousand (1 − q)/q is past any sense of cost, and past an exact decimal soon after.
-        if self.survives < Decimal::new(1, 3) || self.survives > Decimal::ONE {
-            return Err(CostError::Survival(self.survives));
+    /// How many are expected to fail, checked.
+    pub(super) fn checked_failures(&self) -> Result<Decimal, CostError> {
+        if self.failures < Decimal::ZERO || self.failures > Decimal::from(MOST_FAILURES) {
+            return Err(CostError::Failures(self.failures));
         }
-        Ok(self.survives)
+        Ok(self.failures)
     }
 }

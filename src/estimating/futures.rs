@@ -4,12 +4,11 @@
 //! iron, the same drill and the same person. So all steps of one element in one job share a ratio to their standard,
 //! and different elements are independent. A setup is an act of its own and has a draw of its own.
 
-use super::cost::{CostError, Costing, Donor, OperationCost};
+use super::cost::{CostError, Costing, OperationCost};
 use super::route::{Operation, Route};
 use crate::units::spread::{RatioDistribution, SpreadError};
 use crate::units::{Minutes, Money, Spread};
 use rand::Rng;
-use rand::RngExt;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
 use std::collections::BTreeMap;
@@ -144,8 +143,6 @@ pub struct CostSampler {
     operations: Vec<(f64, f64)>,
     inspected: usize,
     donor: f64,
-    /// Chance that a donor fails and the shop bears it.
-    fails: f64,
 }
 
 impl CostSampler {
@@ -174,29 +171,18 @@ impl CostSampler {
                 Ok((a_minute, minor(whole.minus(timed)?)))
             })
             .collect::<Result<_, CostError>>()?;
-        let (donor, fails) = match costing.donor {
-            Some(donor) => (minor(donor.price), chance_to_pay_again(donor)?),
-            None => (0.0, 0.0),
+        let donor = match costing.donor {
+            Some(donor) => {
+                donor.checked_failures()?;
+                minor(donor.price)
+            }
+            None => 0.0,
         };
         Ok(Self {
             operations,
             inspected: costing.route.inspected_after(),
             donor,
-            fails,
         })
-    }
-
-    /// How many donors fail before a good one in one future, at the shop's expense: geometric, by inversion.
-    pub fn failures(&self, rng: &mut impl Rng) -> u32 {
-        if self.fails <= 0.0 {
-            return 0;
-        }
-        // 1 − U is in (0, 1], so its logarithm is finite; the result is a count of at least zero.
-        let uniform: f64 = 1.0 - rng.random::<f64>();
-        (uniform.ln() / self.fails.ln())
-            .floor()
-            .to_u32()
-            .unwrap_or(u32::MAX)
     }
 
     /// Direct cost in minor units for the minutes of each operation, setup included, when so many donors failed first.
@@ -220,15 +206,6 @@ impl CostSampler {
         }
         whole + failures * lost
     }
-}
-
-fn chance_to_pay_again(donor: Donor) -> Result<f64, CostError> {
-    let survives = donor.chance()?;
-    Ok(if donor.shop_bears_risk {
-        plain(Decimal::ONE - survives)
-    } else {
-        0.0
-    })
 }
 
 /// Index of the order statistic that `percent` of `n` futures do not exceed: the smallest `i` with

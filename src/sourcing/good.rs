@@ -5,7 +5,7 @@
 //! a/(a+b).
 
 use super::Unusable;
-use rand::Rng;
+use rand::{Rng, RngExt};
 use rand_distr::Distribution;
 use statrs::function::beta::beta_reg;
 
@@ -71,10 +71,38 @@ impl Good {
         self.beta.sample(rng)
     }
 
-    /// Mean number bought until one is good, E[1/p] = (a + b − 1)/(a − 1); `None` when it is infinite (a ≤ 1).
+    /// Expected number that fail before one is good, when the shop stops after `most` bad ones: the number that fail is
+    /// beta-geometric, so P(at least k) = Π (b + i)/(a + b + i) over i < k, and the expectation is the sum of these for
+    /// k = 1 … most. For a > 1 and a growing `most` it tends to (a + b − 1)/(a − 1) − 1 = b/(a − 1) (Johnson, Kemp and
+    /// Kotz, Univariate Discrete Distributions, 3rd ed. 2005, §6.2.3, from memory); for a ≤ 1 only the limit makes it
+    /// finite.
     #[must_use]
-    pub fn mean_purchases(&self) -> Option<f64> {
-        (self.a > 1.0).then(|| (self.a + self.b - 1.0) / (self.a - 1.0))
+    pub fn expected_failures(&self, most: u32) -> f64 {
+        let mut at_least = 1.0;
+        (0..most)
+            .map(|i| {
+                at_least *= (self.b + f64::from(i)) / (self.a + self.b + f64::from(i));
+                at_least
+            })
+            .sum()
+    }
+
+    /// The chance that at least `count` fail before one is good.
+    #[must_use]
+    pub fn chance_of_failures(&self, count: u32) -> f64 {
+        (0..count)
+            .map(|i| (self.b + f64::from(i)) / (self.a + self.b + f64::from(i)))
+            .product()
+    }
+
+    /// How many fail before one is good in one future, counted up to one more than `most`.
+    pub fn sample_failures<R: Rng + ?Sized>(&self, most: u32, rng: &mut R) -> u32 {
+        let good = self.sample(rng);
+        let mut failed = 0;
+        while failed <= most && rng.random::<f64>() >= good {
+            failed += 1;
+        }
+        failed
     }
 }
 
@@ -82,6 +110,7 @@ impl Good {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+    use rand::SeedableRng;
 
     fn near(a: f64, b: f64) {
         assert!((a - b).abs() <= 1e-9 * b.abs().max(1.0), "{a} is not {b}");
@@ -100,7 +129,8 @@ mod tests {
         near(good.quantile(0.1), 0.579_536_480_940_263_7);
         near(good.quantile(0.5), 0.813_658_265_750_393_7);
         near(good.quantile(0.9), 0.950_369_295_731_489_3);
-        near(good.mean_purchases().unwrap(), 1.333_333_333_333_542);
+        // Mean bought until one is good, E[1/p]: with so many good ones the limit hardly shows.
+        assert!((1.0 + good.expected_failures(1000) - 1.333_333_333_333_542).abs() < 1e-6);
     }
 
     #[test]
@@ -108,9 +138,24 @@ mod tests {
         let good = Good::new(40, 0, 0).unwrap();
         near(good.chance(), 0.4);
         assert!(good.quantile(0.9) - good.quantile(0.1) > 0.7);
-        assert_eq!(good.mean_purchases(), None);
+        // E[1/p] is infinite here; a shop that stops after ten bad ones has a finite number.
+        assert!((1.0..10.0).contains(&good.expected_failures(10)));
         assert!(Good::new(100, 1, 0).is_err());
         assert!(Good::new(0, 1, 0).is_err());
+    }
+
+    /// The number that fails, drawn, has the expectation and the tail that are worked out.
+    #[test]
+    fn failures_drawn_are_as_many_as_expected() {
+        let good = Good::new(40, 1, 1).unwrap();
+        let mut rng = rand_pcg::Pcg64::seed_from_u64(8);
+        let n = 100_000;
+        let drawn: Vec<u32> = (0..n).map(|_| good.sample_failures(10, &mut rng).min(10)).collect();
+        let mean = drawn.iter().map(|&f| f64::from(f)).sum::<f64>() / f64::from(n);
+        // Four standard errors: the deviation of a count up to ten is under four.
+        assert!((mean - good.expected_failures(10)).abs() < 0.05, "{mean}");
+        let share = drawn.iter().filter(|&&f| f >= 2).count() as f64 / f64::from(n);
+        assert!((share - good.chance_of_failures(2)).abs() < 0.007, "{share}");
     }
 
     proptest! {

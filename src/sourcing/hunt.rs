@@ -9,8 +9,20 @@ use rust_decimal::prelude::ToPrimitive;
 
 /// No future is followed further than this, in days: five years.
 pub const HORIZON_DAYS: f64 = 5.0 * 365.0;
-/// A shop that bought this many bad ones stops buying.
+/// Offers that are left in one future because they go beyond the budget; after so many none within it is expected.
+const MOST_LEFT: u32 = 1_000;
+/// A shop that bought this many bad ones stops buying. Common practice, no source.
 pub const GIVE_UP_AFTER: u32 = 10;
+
+/// How far the customer lets a hunt go.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Limits {
+    /// The most to spend on castings and their carriage, bad ones included, in minor units. What would go beyond it is
+    /// left.
+    pub budget_minor: Option<i64>,
+    /// Days after which the search ends, at most [`HORIZON_DAYS`].
+    pub days: Option<f64>,
+}
 
 /// One that is for sale today, as far as is known.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,7 +38,8 @@ struct Offer {
 /// In one future the rate of arrival, the share of good ones and the level of prices are each drawn once and shared
 /// by all its purchases, since they are unknown rather than different each time: a future in which the first took
 /// long is one in which the second will too. Offers open today are tried first, newest first; an offer seen `d` days
-/// ago is still there with chance exp(−d / days an offer stays open). One that asks more than [`Price::most`] is left.
+/// ago is still there with chance exp(−d / days an offer stays open). One that asks more than [`Price::most`], or would go
+/// beyond the [`Limits`], is left.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hunt {
     outlook: Outlook,
@@ -37,13 +50,17 @@ pub struct Hunt {
     search_minor_a_day: f64,
     carriage_minor: i64,
     carriage_days: f64,
+    /// Most to spend on castings and carriage, minor units.
+    budget: i64,
+    /// Days after which the search ends.
+    ends_after: f64,
 }
 
 /// One future of a hunt.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HuntFuture {
-    /// Days until a good one is in the shop; `None` when none was found within [`HORIZON_DAYS`] or the shop gave up
-    /// after [`GIVE_UP_AFTER`] bad ones.
+    /// Days until a good one is in the shop; `None` when none was found within the limits and [`HORIZON_DAYS`], or the
+    /// shop gave up after [`GIVE_UP_AFTER`] bad ones.
     pub days: Option<f64>,
     /// What was spent by then, by what it went on.
     pub spent: Spent,
@@ -70,10 +87,15 @@ impl Spent {
     /// All of it, in minor units.
     #[must_use]
     pub fn total_minor(&self) -> i64 {
+        self.castings_minor().saturating_add(self.search_minor)
+    }
+
+    /// What castings and their carriage cost, in minor units.
+    #[must_use]
+    pub fn castings_minor(&self) -> i64 {
         self.good_minor
             .saturating_add(self.bad_minor)
             .saturating_add(self.carriage_minor)
-            .saturating_add(self.search_minor)
     }
 }
 
@@ -86,7 +108,8 @@ impl HuntFuture {
 }
 
 impl Hunt {
-    /// From a watch, its outlook, the sightings (for those still for sale) and what an hour of search costs.
+    /// From a watch, its outlook, the sightings (for those still for sale) and what an hour of search costs. It has no
+    /// limits but its own; see [`Hunt::within`].
     ///
     /// # Errors
     /// [`Unusable`] when nothing at all is known of prices, or amounts are of mixed currencies or out of range.
@@ -141,8 +164,20 @@ impl Hunt {
             search_minor_a_day: hours / 7.0 * minor("the rate of search", search_hour)? as f64,
             carriage_minor: minor("carriage", watch.carriage)?,
             carriage_days: f64::from(watch.carriage_days),
+            budget: i64::MAX,
+            ends_after: HORIZON_DAYS,
             outlook,
         })
+    }
+
+    /// The same hunt within limits.
+    #[must_use]
+    pub fn within(mut self, limits: Limits) -> Self {
+        self.budget = limits.budget_minor.unwrap_or(i64::MAX);
+        self.ends_after = limits
+            .days
+            .map_or(HORIZON_DAYS, |days| days.clamp(0.0, HORIZON_DAYS));
+        self
     }
 
     /// What it rests on.
@@ -163,7 +198,7 @@ impl Hunt {
         let good = self.good.sample(rng);
         let level = self.price.sample_level(rng);
         let mut offers = self.offers.iter();
-        let (mut days, mut searched, mut bought) = (0.0_f64, 0.0_f64, 0_u32);
+        let (mut days, mut searched, mut bought, mut left) = (0.0_f64, 0.0_f64, 0_u32, 0_u32);
         let mut spent = Spent::default();
         let mut found = false;
         while bought < GIVE_UP_AFTER {
@@ -172,18 +207,27 @@ impl Hunt {
                 Some(offer) => offer.asked,
                 None => {
                     let gap: f64 = Exp1.sample(rng);
-                    let wait = (gap / rate).min(HORIZON_DAYS - days);
+                    let wait = (gap / rate).min(self.ends_after - days);
                     days += wait;
                     searched += wait;
-                    if days >= HORIZON_DAYS {
-                        break;
-                    }
                     None
                 }
             };
+            if days >= self.ends_after {
+                break;
+            }
+            let price = asked.unwrap_or_else(|| level.sample(rng));
+            let with_carriage = price.saturating_add(self.carriage_minor);
+            let castings = spent.castings_minor().saturating_add(with_carriage);
+            if castings > self.budget {
+                left += 1;
+                if left > MOST_LEFT {
+                    break;
+                }
+                continue;
+            }
             bought += 1;
             days += self.carriage_days;
-            let price = asked.unwrap_or_else(|| level.sample(rng));
             spent.carriage_minor = spent.carriage_minor.saturating_add(self.carriage_minor);
             found = rng.random::<f64>() < good;
             let paid = if found {
@@ -192,7 +236,7 @@ impl Hunt {
                 &mut spent.bad_minor
             };
             *paid = paid.saturating_add(price);
-            if found || days >= HORIZON_DAYS {
+            if found || days >= self.ends_after {
                 break;
             }
         }
@@ -209,6 +253,7 @@ impl Hunt {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sourcing::Inspected;
     use crate::units::Currency;
     use rand::SeedableRng;
     use rust_decimal::Decimal;
@@ -250,7 +295,8 @@ mod tests {
     }
 
     fn hunt(watch: &Watch, sightings: &[Sighting]) -> Hunt {
-        let outlook = Outlook::new(watch, sightings, today(), gbp(0).currency(), None).unwrap();
+        let (currency, none) = (gbp(0).currency(), Inspected::default());
+        let outlook = Outlook::new(watch, sightings, today(), currency, none).unwrap();
         Hunt::new(watch, outlook, sightings, today(), gbp(40)).unwrap()
     }
 
@@ -294,7 +340,7 @@ mod tests {
         let mean = f64::from(bought) / f64::from(N);
         // Giving up after ten cuts a little off: 0.02 covers it and four standard errors.
         assert!(
-            (mean - hunt.good.mean_purchases().unwrap()).abs() < 0.02,
+            (mean - 1.0 - hunt.good.expected_failures(GIVE_UP_AFTER)).abs() < 0.02,
             "{mean}"
         );
         assert!(
@@ -328,6 +374,23 @@ mod tests {
         assert_eq!((empty.days, empty.spent_minor()), (None, 4000 * 1825));
     }
 
+    /// A customer's limits are kept in every future; within them fewer find one.
+    #[test]
+    fn the_customers_limits_are_kept() {
+        let free = hunt(&watch(), &[seen(30, Fate::SoldElsewhere)]);
+        let limits = Limits {
+            budget_minor: Some(90_000),
+            days: Some(60.0),
+        };
+        let bound = free.clone().within(limits);
+        let found = |hunt: &Hunt| futures(hunt).iter().filter(|f| f.days.is_some()).count();
+        for f in futures(&bound) {
+            assert!(f.spent.good_minor + f.spent.bad_minor + f.spent.carriage_minor <= 90_000);
+            assert!(f.days.is_none_or(|days| days < 60.0));
+        }
+        assert!(found(&bound) > 0 && found(&bound) < found(&free) / 2);
+    }
+
     #[test]
     fn an_old_offer_is_likely_gone() {
         let watch = watch();
@@ -357,7 +420,8 @@ mod tests {
     fn no_price_at_all_is_refused_in_words() {
         let mut watch = watch();
         watch.likely_price = None;
-        let outlook = Outlook::new(&watch, &[], today(), gbp(0).currency(), None).unwrap();
+        let (currency, none) = (gbp(0).currency(), Inspected::default());
+        let outlook = Outlook::new(&watch, &[], today(), currency, none).unwrap();
         let refused = Hunt::new(&watch, outlook, &[], today(), gbp(40)).unwrap_err();
         assert!(refused.0.contains("likely price"));
     }

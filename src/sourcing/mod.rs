@@ -5,10 +5,10 @@
 //!
 //! Each of the three has the simplest model that learns from counts as small as these, with a stated opinion to start
 //! from ([`Watch`]): [`Wait`], [`Price`], [`Good`]. [`Outlook`] holds them with the [`Evidence`] behind them, and
-//! [`Hunt`] draws whole futures of hunting: failed purchases, carriage and hours of search included.
+//! [`Hunt`] draws whole futures of hunting: failed purchases, carriage included.
 //!
 //! ```
-//! use borewright::sourcing::{Fate, Hunt, Outlook, Sighting, Watch};
+//! use borewright::sourcing::{Fate, Hunt, Inspected, Outlook, Sighting, Watch};
 //! use borewright::units::{Currency, Money};
 //! use chrono::NaiveDate;
 //! use rand::SeedableRng;
@@ -32,7 +32,7 @@
 //!     seen(day(6, 3), 1100, Fate::BoughtGood),
 //!     seen(day(11, 20), 950, Fate::SoldElsewhere),
 //! ];
-//! let outlook = Outlook::new(&watch, &sightings, day(12, 31), gbp, None)?;
+//! let outlook = Outlook::new(&watch, &sightings, day(12, 31), gbp, Inspected::default())?;
 //!
 //! // Three and the opinion's one, over 365 days and the opinion's 180: about as likely as not within 103 days …
 //! assert_eq!(outlook.wait.quantile(0.5).round(), 103.0);
@@ -56,12 +56,12 @@ pub mod wait;
 pub mod watch;
 
 pub use good::Good;
-pub use hunt::{Hunt, HuntFuture};
-pub use outlook::{Evidence, Outlook};
+pub use hunt::{Hunt, HuntFuture, Limits};
+pub use outlook::{Evidence, Inspected, Outlook};
 pub use price::{Price, PriceOpinion};
 pub use sighting::{Fate, Sighting};
 pub use wait::Wait;
-pub use watch::Watch;
+pub use watch::{PriceRangeOpinion, WIDEST_FACTOR, Watch};
 
 /// A figure that a model cannot be built from.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

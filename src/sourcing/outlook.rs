@@ -5,8 +5,14 @@ use crate::units::{Currency, Money};
 use chrono::NaiveDate;
 use rust_decimal::prelude::ToPrimitive;
 
-/// How far out a price may be that is only borrowed from something else: a fifth to five times.
-const BORROWED_FACTOR: f64 = 5.0;
+/// Castings of one variant that the shop has inspected and that are not among the sightings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Inspected {
+    /// Found good.
+    pub good: u32,
+    /// Found bad.
+    pub bad: u32,
+}
 
 /// What stands behind an outlook.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -17,7 +23,7 @@ pub struct Evidence {
     pub acceptable: u32,
     /// Acceptable ones with an asked price in the shop's currency: what the price rests on.
     pub priced: u32,
-    /// Bought ones whose worth is known: what the chance of a good one rests on.
+    /// Those whose worth is known, bought or inspected: what the chance of a good one rests on.
     pub bought: u32,
     /// Days of watch.
     pub days: u32,
@@ -30,7 +36,7 @@ pub struct Evidence {
 pub struct Outlook {
     /// How long until the next worth having.
     pub wait: Wait,
-    /// What it costs; `None` when no price was seen, the watch gives none and there was none to borrow.
+    /// What it costs; `None` when no price was seen and the watch gives none.
     pub price: Option<Price>,
     /// Whether it is good.
     pub good: Good,
@@ -46,8 +52,9 @@ impl Outlook {
     /// they were there, and would make the part look commoner than it is. Price takes all acceptable ones with a price
     /// in `currency`, since those are the ones the shop would pay; the unacceptable are often so for their price.
     ///
-    /// Without any price opinion in the watch the opinion is centred on the prices seen, or else on `borrowed`
-    /// (what another way to the same block costs), and then very wide.
+    /// Without any price opinion in the watch the opinion is centred on the prices seen; with neither there is no price.
+    /// Whether one is good takes all whose worth is known: the bought ones among the sightings, and the other castings
+    /// that the shop has `inspected`.
     ///
     /// # Errors
     /// [`Unusable`] when a figure of the watch cannot be used, with what is wrong.
@@ -56,7 +63,7 @@ impl Outlook {
         sightings: &[Sighting],
         today: NaiveDate,
         currency: Currency,
-        borrowed: Option<Money>,
+        inspected: Inspected,
     ) -> Result<Self, Unusable> {
         let seen: Vec<&Sighting> = sightings
             .iter()
@@ -71,8 +78,8 @@ impl Outlook {
         };
         let days = u32::try_from((today - watch.since).num_days().saturating_add(1)).unwrap_or(0);
         let acceptable = count(&|s| s.acceptable && s.seen_on >= watch.since);
-        let good = count(&|s| s.fate == Fate::BoughtGood);
-        let scrap = count(&|s| s.fate == Fate::BoughtScrap);
+        let good = count(&|s| s.fate == Fate::BoughtGood).saturating_add(inspected.good);
+        let scrap = count(&|s| s.fate == Fate::BoughtScrap).saturating_add(inspected.bad);
         let in_currency = |money: Money| (money.currency() == currency).then_some(money);
         let asked: Vec<i64> = seen
             .iter()
@@ -88,7 +95,7 @@ impl Outlook {
             days,
             note: note(acceptable, days),
         };
-        let price = opinion(watch, &asked, currency, borrowed)?
+        let price = opinion(watch, &asked, currency)?
             .map(|opinion| Price::new(opinion, &asked))
             .transpose()?;
         Ok(Self {
@@ -118,12 +125,11 @@ impl Outlook {
     }
 }
 
-/// Where the opinion on price comes from: the watch, the middle of what was seen, or something borrowed.
+/// Where the opinion on price comes from: the watch, or the middle of what was seen.
 fn opinion(
     watch: &Watch,
     asked: &[i64],
     currency: Currency,
-    borrowed: Option<Money>,
 ) -> Result<Option<PriceOpinion>, Unusable> {
     let minor = |money: Money| {
         (money.currency() == currency)
@@ -145,13 +151,7 @@ fn opinion(
         }));
     }
     if asked.is_empty() {
-        return Ok(borrowed
-            .and_then(minor)
-            .filter(|&m| m > 0.0)
-            .map(|m| PriceOpinion {
-                likely_minor: m,
-                factor: BORROWED_FACTOR,
-            }));
+        return Ok(None);
     }
     let logs = asked.iter().map(|&price| (price as f64).ln()).sum::<f64>();
     Ok(Some(PriceOpinion {
@@ -204,9 +204,9 @@ mod tests {
         }
     }
 
-    fn outlook(watch: &Watch, sightings: &[Sighting], borrowed: Option<Money>) -> Outlook {
-        let currency = gbp(0).currency();
-        Outlook::new(watch, sightings, day("2026-06-30"), currency, borrowed).unwrap()
+    fn outlook(watch: &Watch, sightings: &[Sighting]) -> Outlook {
+        let (currency, none) = (gbp(0).currency(), Inspected::default());
+        Outlook::new(watch, sightings, day("2026-06-30"), currency, none).unwrap()
     }
 
     #[test]
@@ -228,7 +228,7 @@ mod tests {
             other,
             scrap, // before the watch
         ];
-        let evidence = outlook(&watch, &sightings, None).evidence;
+        let evidence = outlook(&watch, &sightings).evidence;
         assert_eq!(evidence.days, 181);
         assert_eq!(
             (
@@ -244,23 +244,32 @@ mod tests {
     #[test]
     fn with_nothing_known_it_says_so() {
         let watch = Watch::new(Uuid::nil(), day("2026-06-30"), gbp(0).currency());
-        let empty = outlook(&watch, &[], None);
+        let empty = outlook(&watch, &[]);
         assert_eq!(empty.price, None);
         assert!(empty.evidence.note.contains("very wide"));
-        let borrowed = outlook(&watch, &[], Some(gbp(1000)));
-        assert_eq!(
-            borrowed.price_at(0.9).unwrap().rounded(),
-            gbp(5000).rounded()
-        );
         let early = Watch::new(Uuid::nil(), day("2026-07-30"), gbp(0).currency());
-        assert_eq!(outlook(&early, &[], None).evidence.days, 0);
+        assert_eq!(outlook(&early, &[]).evidence.days, 0);
+    }
+
+    #[test]
+    fn what_was_inspected_counts_beside_what_was_bought() {
+        let watch = Watch::new(Uuid::nil(), day("2026-01-01"), gbp(0).currency());
+        let mut bought = seen("2026-02-01", Some(gbp(1000)));
+        bought.fate = Fate::BoughtGood;
+        let inspected = Inspected { good: 3, bad: 4 };
+        let currency = gbp(0).currency();
+        let both = Outlook::new(&watch, &[bought], day("2026-06-30"), currency, inspected).unwrap();
+        assert_eq!(both.evidence.bought, 8);
+        // The opinion is worth two: (0.75 × 2 + 1 + 3) of 10.
+        assert!((both.good.chance() - 0.55).abs() < 1e-9);
     }
 
     #[test]
     fn an_opinion_in_another_currency_is_refused() {
         let mut watch = Watch::new(Uuid::nil(), day("2026-01-01"), gbp(0).currency());
         watch.likely_price = Some(Money::new(900.into(), Currency::from_code("EUR").unwrap()));
-        let tried = Outlook::new(&watch, &[], day("2026-06-30"), gbp(0).currency(), None);
+        let (currency, none) = (gbp(0).currency(), Inspected::default());
+        let tried = Outlook::new(&watch, &[], day("2026-06-30"), currency, none);
         assert!(tried.unwrap_err().0.contains("GBP"));
     }
 }

@@ -186,6 +186,9 @@ impl TaskHandler for LookRound {
     }
 }
 
+/// How long answers that were read out are kept; quotes keep theirs for good.
+const ANSWERS_KEPT: TimeDelta = TimeDelta::days(14);
+
 /// Lets lapse what has run out in a shop, and asks for a run when its plan is not of the floor as it is now.
 ///
 /// # Errors
@@ -196,6 +199,7 @@ pub async fn look_round(pool: &PgPool, shop_id: Uuid) -> Result<(), AppError> {
     let zone = settings::get(&mut tx).await?.time_zone;
     let today = now.with_timezone(&zone).date_naive();
     lapse::lapse_within(&mut tx, today).await?;
+    answers::clear_before(&mut tx, now - ANSWERS_KEPT).await?;
     let age = plans::age(&mut tx, now).await?;
     if matches!(age.freshness, plans::Freshness::Stale { .. }) {
         plans::ask(&mut tx).await?;

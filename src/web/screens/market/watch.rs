@@ -4,7 +4,7 @@ use super::{path, today};
 use crate::castings::Variant;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings, sightings};
-use crate::sourcing::Watch;
+use crate::sourcing::{WIDEST_FACTOR, Watch};
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
@@ -85,7 +85,7 @@ impl Record for WatchSheet {
         f.heading("Price");
         f.money("likely_price", "Likely price", at!(watch.likely_price))
             .hint("Leave empty to go by the prices seen");
-        let factor = Decimal::new(105, 2)..=Decimal::from(20);
+        let factor = Decimal::new(105, 2)..=WIDEST_FACTOR;
         f.decimal(
             "price_factor",
             "How far out it may be",

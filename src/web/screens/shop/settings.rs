@@ -90,6 +90,7 @@ impl SettingsForm {
             time_zone: time_zone?,
             length_unit: length_unit?,
             policy,
+            selling: stored.selling.clone(),
             tax_name: tax_name?,
             quote_valid_days: u32::try_from(valid?).ok()?,
             version: self.version.parse().unwrap_or_default(),

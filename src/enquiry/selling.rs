@@ -1,0 +1,37 @@
+//! What the shop has decided about the way it sells: what a week of waiting is worth, and the terms of a search.
+
+use crate::units::{Currency, Money};
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+/// Minutes after which an answer is old.
+pub const ANSWER_KEEPS_MINUTES: std::ops::RangeInclusive<i64> = 5..=1440;
+
+/// The shop's own terms. The starting values are common practice, no source.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Selling {
+    /// What a week's wait beyond the wanted day is worth to a customer, by the shop’s own estimate; zero: nothing.
+    pub week_of_waiting: Money,
+    /// What is charged for a search, whether or not it finds one; zero: nothing.
+    pub search_fee: Money,
+    /// What the shop adds to the cost of a casting it buys for a customer, in per cent.
+    pub handling_percent: Decimal,
+    /// The margin, in per cent of the price, below which only the owner may quote.
+    pub least_margin_percent: Decimal,
+    /// Minutes after which an answer is old: before it is quoted the shop is asked.
+    pub answer_keeps_minutes: u32,
+}
+
+impl Selling {
+    /// The starting values, for a shop that has decided nothing yet.
+    #[must_use]
+    pub fn starting(currency: Currency) -> Self {
+        Self {
+            week_of_waiting: Money::new(Decimal::ONE_HUNDRED, currency),
+            search_fee: Money::zero(currency),
+            handling_percent: Decimal::from(15),
+            least_margin_percent: Decimal::from(5),
+            answer_keeps_minutes: 60,
+        }
+    }
+}
