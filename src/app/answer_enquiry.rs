@@ -21,7 +21,7 @@ use crate::enquiry::{
 use crate::estimating::RatesError;
 use crate::planning::ReadyDates;
 use crate::sourcing::Watch;
-use crate::units::{Currency, Money};
+use crate::units::{Code, Currency, Money};
 use chrono::{DateTime, NaiveDate, Utc};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;

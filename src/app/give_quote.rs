@@ -77,10 +77,7 @@ pub async fn give_quote(
 }
 
 /// The quote that was made with the same form already.
-async fn given_already(
-    tx: &mut ShopTx,
-    request: &QuoteRequest,
-) -> Result<Option<Quote>, AppError> {
+async fn given_already(tx: &mut ShopTx, request: &QuoteRequest) -> Result<Option<Quote>, AppError> {
     let Some(key) = request.request_key else {
         return Ok(None);
     };
@@ -151,9 +148,7 @@ impl Read {
 
     fn quote(&self, request: &QuoteRequest, now: DateTime<Utc>) -> Result<CheckedQuote, AppError> {
         let terms = Terms {
-            today: now
-                .with_timezone(&self.settings.time_zone)
-                .date_naive(),
+            today: now.with_timezone(&self.settings.time_zone).date_naive(),
             valid_days: self.settings.quote_valid_days,
             request_key: request.request_key,
         };

@@ -404,12 +404,7 @@ struct Advised {
 }
 
 /// The option the shop would take, and the cheapest in time: [`advice`].
-fn recommend(
-    done: &[Simulated],
-    wish: &Wish,
-    knowledge: &Knowledge,
-    today: NaiveDate,
-) -> Advised {
+fn recommend(done: &[Simulated], wish: &Wish, knowledge: &Knowledge, today: NaiveDate) -> Advised {
     let possible: Vec<(&OptionAnswer, Offered)> = done
         .iter()
         // An inspection is a first step, not a block.

@@ -7,7 +7,17 @@ use uuid::Uuid;
 
 /// What the engine is for.
 #[derive(
-    Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, EnumString, IntoStaticStr, VariantArray,
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Default,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
 )]
 #[serde(rename_all = "snake_case")]
 #[strum(serialize_all = "snake_case")]
@@ -55,19 +65,29 @@ impl Purpose {
     pub fn caution(self) -> Option<&'static str> {
         match self {
             Self::NotSaid | Self::Working => None,
-            Self::Original => {
-                Some("A converted casting keeps the marks and numbers of the donor: it is not an original.")
-            }
-            Self::Competition => {
-                Some("Competition loads it beyond what it was cast for: crack-test again after the finish work.")
-            }
+            Self::Original => Some(
+                "A converted casting keeps the marks and numbers of the donor: it is not an original.",
+            ),
+            Self::Competition => Some(
+                "Competition loads it beyond what it was cast for: crack-test again after the finish work.",
+            ),
         }
     }
 }
 
 /// How the customer's own block is, as far as it is known on the phone.
 #[derive(
-    Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, EnumString, IntoStaticStr, VariantArray,
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Default,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
 )]
 #[serde(rename_all = "snake_case")]
 #[strum(serialize_all = "snake_case")]
@@ -116,7 +136,18 @@ impl Condition {
 
 /// Where a casting is cracked.
 #[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, EnumString, IntoStaticStr, VariantArray,
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Serialize,
+    Deserialize,
+    EnumString,
+    IntoStaticStr,
+    VariantArray,
 )]
 #[serde(rename_all = "snake_case")]
 #[strum(serialize_all = "snake_case")]

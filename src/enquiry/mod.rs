@@ -24,8 +24,8 @@ pub use answer::{
 };
 pub use customer::{Condition, CrackPlace, CrackRepair, Purpose};
 pub use range::{PriceRange, ReadyRange};
-pub use simulation::Simulation;
 pub use selling::Selling;
+pub use simulation::Simulation;
 pub use wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish, Work};
 
 #[cfg(test)]

@@ -1,11 +1,11 @@
 //! Which options there are: each with its route, where the casting comes from and what could go wrong.
 
-use super::customer::Purpose;
 use super::answer::{AnswerError, Figures, OptionAnswer, OptionKind, Outcome, Terms};
+use super::customer::Purpose;
+use super::own_block;
 use super::procurement::Procurement;
 use super::proportion::MOST_TIMES_CHEAPEST;
 use super::range::percent_of;
-use super::own_block;
 use super::wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish};
 use crate::castings::{Conversion, Variant};
 use crate::estimating::Route;
@@ -93,7 +93,7 @@ pub(super) enum NoWay {
 }
 
 impl NoWay {
-    fn because(why: impl std::fmt::Display) -> Self {
+    pub(super) fn because(why: impl std::fmt::Display) -> Self {
         Self::Reasons(vec![why.to_string()])
     }
 
@@ -144,7 +144,9 @@ fn never(figures: &Figures) -> String {
         _ => SearchLimits::default(),
     };
     if set.most.is_some() || set.ends_on.is_some() {
-        return format!("{percent} % chance that no sound one turns up within the customer’s limits.");
+        return format!(
+            "{percent} % chance that no sound one turns up within the customer’s limits."
+        );
     }
     let years = (HORIZON_DAYS / 365.0).round();
     format!(
@@ -288,7 +290,11 @@ pub(super) fn found_and_own(
         let title = format!("Repair the customer’s own {wanted}");
         options.add(Label::new("repair", OptionKind::Repair, title), found);
     }
-    if let Some(own) = wish.own.as_ref().filter(|own| own.condition.inspect_first()) {
+    if let Some(own) = wish
+        .own
+        .as_ref()
+        .filter(|own| own.condition.inspect_first())
+    {
         let found = route(&[]).map(|route| own_block::inspected(supply, route, knowledge));
         let title = format!("Inspect the customer’s own {}", own.variant.name);
         options.add(Label::new("inspect", OptionKind::Inspect, title), found);
@@ -321,7 +327,9 @@ fn on_offer<'a>(knowledge: &Knowledge, supply: &'a Supply, today: NaiveDate) -> 
         .filter(|s| s.acceptable && s.fate == Fate::Open)
         .filter(|s| (0..=stands).contains(&(today - s.seen_on).num_days()))
         .filter_map(|s| {
-            let asked = s.asked.filter(|money| money.currency() == knowledge.currency)?;
+            let asked = s
+                .asked
+                .filter(|money| money.currency() == knowledge.currency)?;
             Some((asked.amount(), s))
         })
         .collect();
@@ -369,13 +377,19 @@ fn offered(
     let mut risks = cautions(conversion.as_ref());
     let stays = f64::from(supply.watch.offer_days.max(1));
     let age = (today - sighting.seen_on).num_days().max(0);
-    let there = percent_of(((-(age as f64) / stays).exp() * 1000.0).round() as usize, 1000);
+    let there = percent_of(
+        ((-(age as f64) / stays).exp() * 1000.0).round() as usize,
+        1000,
+    );
     risks.push(format!(
         "Ring the seller first: it was seen on {}, and is still there with a chance of about {there} %.",
         sighting.seen_on.format("%-d %B")
     ));
     if !sighting.condition.trim().is_empty() {
-        risks.push(format!("Its condition, as seen: {}.", sighting.condition.trim()));
+        risks.push(format!(
+            "Its condition, as seen: {}.",
+            sighting.condition.trim()
+        ));
     }
     let good = soundness(supply).ok();
     risks.push(match good {

@@ -18,9 +18,14 @@ pub(super) fn work(own: &OwnBlock, wish: &Wish, knowledge: &Knowledge) -> Result
     if wish.purpose == Purpose::Competition {
         return Err(NoWay::because("A repaired crack is not for competition."));
     }
-    let rule = knowledge.crack_repairs.iter().find(|rule| rule.place == place);
+    let rule = knowledge
+        .crack_repairs
+        .iter()
+        .find(|rule| rule.place == place);
     match rule {
-        Some(rule) if rule.repaired => Ok(rule.elements.iter().map(|code| (code.clone(), 1)).collect()),
+        Some(rule) if rule.repaired => {
+            Ok(rule.elements.iter().map(|code| (code.clone(), 1)).collect())
+        }
         Some(rule) if !rule.say.is_empty() => Err(NoWay::because(&rule.say)),
         Some(_) => Err(NoWay::because(format!(
             "A crack {} is not repaired here.",
@@ -55,9 +60,7 @@ pub(super) fn caution(condition: Condition) -> Option<String> {
 
 /// The inspection of it alone, and what happens next by what is found.
 pub(super) fn inspected(supply: &Supply, route: Route, knowledge: &Knowledge) -> Way {
-    let mut next = vec![
-        "Found sound: the options here hold at their prices.".to_owned(),
-    ];
+    let mut next = vec!["Found sound: the options here hold at their prices.".to_owned()];
     for place in [
         CrackPlace::Jacket,
         CrackPlace::Deck,
@@ -65,7 +68,10 @@ pub(super) fn inspected(supply: &Supply, route: Route, knowledge: &Knowledge) ->
         CrackPlace::MainWeb,
         CrackPlace::Elsewhere,
     ] {
-        let rule = knowledge.crack_repairs.iter().find(|rule| rule.place == place);
+        let rule = knowledge
+            .crack_repairs
+            .iter()
+            .find(|rule| rule.place == place);
         let then = match rule {
             Some(rule) if rule.repaired && rule.say.is_empty() => "a repair is quoted.".to_owned(),
             Some(rule) if !rule.say.is_empty() => rule.say.clone(),

@@ -85,7 +85,9 @@ impl<'a> Pricing<'a> {
     }
 
     fn handling(&self, cost: Money) -> Result<Money, MoneyError> {
-        Ok(cost.percent(self.knowledge.selling.handling_percent)?.rounded())
+        Ok(cost
+            .percent(self.knowledge.selling.handling_percent)?
+            .rounded())
     }
 
     /// The procurement within what the customer set.
@@ -109,8 +111,8 @@ impl<'a> Pricing<'a> {
                 if left.amount() <= Decimal::ZERO {
                     return Err(Dropped::NoRoom(self.work.net));
                 }
-                let share = Decimal::ONE
-                    + self.knowledge.selling.handling_percent / Decimal::ONE_HUNDRED;
+                let share =
+                    Decimal::ONE + self.knowledge.selling.handling_percent / Decimal::ONE_HUNDRED;
                 Some(left.over(share)?.to_minor()?)
             }
             None => None,
@@ -192,7 +194,9 @@ impl<'a> Pricing<'a> {
             Procurement::Brought => self.if_sound(self.work.clone(), self.inspection),
             Procurement::Offered { .. } => {
                 let casting = self.offered()?;
-                let lost = casting.plus(self.handling(casting)?)?.plus(self.inspection)?;
+                let lost = casting
+                    .plus(self.handling(casting)?)?
+                    .plus(self.inspection)?;
                 self.if_sound(self.with_offered_casting()?, lost)
             }
             Procurement::Shelf { free, good, .. } => {

@@ -73,10 +73,7 @@ pub fn spoken(money: Money) -> String {
             .checked_pow(digits - 2)
             .map_or(Decimal::ONE, |power| Decimal::from(power) / Decimal::TWO),
     };
-    let rounded = (amount / step)
-        .ceil()
-        .checked_mul(step)
-        .unwrap_or(amount);
+    let rounded = (amount / step).ceil().checked_mul(step).unwrap_or(amount);
     whole(Money::new(rounded, money.currency()))
 }
 
@@ -200,7 +197,10 @@ fn offer(kind: OptionKind, wanted: &str) -> String {
         OptionKind::Repair => format!("We can put your own {wanted} right"),
         OptionKind::ConvertOwn => format!("We can make {} out of your own block", a(wanted)),
         OptionKind::ConvertShelf => {
-            format!("We can make you {} out of a casting we have here", a(wanted))
+            format!(
+                "We can make you {} out of a casting we have here",
+                a(wanted)
+            )
         }
         OptionKind::ConvertBought => format!(
             "We can look for a more common casting and make you {} out of it",
@@ -272,10 +272,7 @@ fn search(
 
 /// That it is late, whether they can wait, and what would be in time.
 fn too_late(answer: &Answer, option: &OptionAnswer, late: i64, today: NaiveDate) -> String {
-    let mut said = format!(
-        " That is {} after you need it: can you wait?",
-        span(late)
-    );
+    let mut said = format!(" That is {} after you need it: can you wait?", span(late));
     let in_time = answer
         .in_time
         .as_deref()
@@ -356,11 +353,28 @@ mod tests {
         assert_eq!(
             spans,
             [
-                "a day", "two days", "twelve days", "two weeks", "about three weeks",
-                "about eight weeks", "about two months", "about 13 months", "about two years"
+                "a day",
+                "two days",
+                "twelve days",
+                "two weeks",
+                "about three weeks",
+                "about eight weeks",
+                "about two months",
+                "about 13 months",
+                "about two years"
             ]
         );
-        assert_eq!(["Ousel twin", "Tarn 4/90", "8-bolt block", "11 litre", "110 litre"].map(article), ["an", "a", "an", "an", "a"]);
+        assert_eq!(
+            [
+                "Ousel twin",
+                "Tarn 4/90",
+                "8-bolt block",
+                "11 litre",
+                "110 litre"
+            ]
+            .map(article),
+            ["an", "a", "an", "an", "a"]
+        );
     }
 
     #[test]

@@ -79,7 +79,9 @@ pub(super) enum Dropped {
     Cost(#[from] CostError),
     #[error("No sound one turned up in any of the simulated outcomes.")]
     NothingFound,
-    #[error("The work alone comes to {0} before tax: the most to pay leaves nothing for the casting.")]
+    #[error(
+        "The work alone comes to {0} before tax: the most to pay leaves nothing for the casting."
+    )]
     NoRoom(Money),
     #[error("The day on which the search ends is past.")]
     SearchOver,
@@ -234,7 +236,9 @@ impl Draws {
         let futures = work.direct.len();
         let seed = u128::from(simulation.seed);
         let mut rng = Pcg64::new(seed, way.casting_of.as_u128());
-        let donor = way.donor.map_or(0, |donor| donor.price.to_minor().unwrap_or(0));
+        let donor = way
+            .donor
+            .map_or(0, |donor| donor.price.to_minor().unwrap_or(0));
         let mut draws = Self {
             minutes: work.minutes,
             work: work.direct,

@@ -1,12 +1,13 @@
 //! Random shops that know little: whatever is asked of them, no price is out of proportion and no option is recommended
 //! that another beats.
 
-use super::answer::{Answer, OptionAnswer, answer};
+use super::answer::{Answer, OptionAnswer, OptionKind, answer};
+use super::customer::Condition;
 use super::simulation::Simulation;
 use super::tests::{farm, gbp, knowledge, marine, now, supply, wish};
 use super::wish::{Knowledge, OwnBlock, Wish};
 use crate::planning::{Candidate, ReadyDates};
-use crate::sourcing::{Fate, Sighting};
+use crate::sourcing::{Fate, Inspected, Sighting};
 use crate::units::Money;
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use proptest::prelude::*;
@@ -105,8 +106,10 @@ fn shop(known: [Known; 2], confidence: u32) -> Knowledge {
             supply.watch.price_factor = Decimal::new(i64::from(factor), 1);
             supply.watch.good_percent = good;
             supply.watch.search_hours_a_week = hours.into();
-            supply.inspected_good = sound;
-            supply.inspected_bad = failed;
+            supply.inspected = Inspected {
+                good: sound,
+                bad: failed,
+            };
             supply
         })
         .collect();
@@ -115,7 +118,9 @@ fn shop(known: [Known; 2], confidence: u32) -> Knowledge {
 
 fn possible(answer: &Answer) -> Vec<&OptionAnswer> {
     let options = answer.options.iter();
-    options.filter(|o| o.figures().is_some()).collect()
+    options
+        .filter(|o| o.figures().is_some() && o.kind != OptionKind::Inspect)
+        .collect()
 }
 
 /// All figures of a price that are shown.
@@ -132,14 +137,11 @@ fn shown(option: &OptionAnswer) -> [Decimal; 5] {
     .map(|money: Money| money.amount())
 }
 
-/// The quoted price, and the day that holds; a missing one comes after all others.
+/// What it is compared at, and the day that holds; a missing one comes after all others.
 fn price_and_day(option: &OptionAnswer) -> (Decimal, NaiveDate) {
     let figures = option.figures().unwrap();
-    let day = figures.ready.at_confidence.map(|at| {
-        at.with_timezone(&chrono_tz::Tz::Europe__London)
-            .date_naive()
-    });
-    (figures.build_up.net.amount(), day.unwrap_or(NaiveDate::MAX))
+    let day = figures.ready_day.unwrap_or(NaiveDate::MAX);
+    (figures.compared.amount(), day)
 }
 
 proptest! {
@@ -151,20 +153,25 @@ proptest! {
         marine_known in known(),
         confidence in 50_u32..=99,
         days in prop::option::of(1_u64..700),
-        own in prop::option::of(any::<bool>()),
+        own in prop::option::of((any::<bool>(), any::<bool>())),
+        week in 0_i64..400,
         seed in any::<u64>(),
     ) {
-        let shop = shop([farm_known, marine_known], confidence);
+        let mut shop = shop([farm_known, marine_known], confidence);
+        shop.selling.week_of_waiting = gbp(week);
         let wish = Wish {
             wanted_by: days.map(|days| now().date_naive() + Days::new(days)),
-            own: own.map(|wanted_kind| OwnBlock {
+            own: own.map(|(wanted_kind, sound)| OwnBlock {
                 variant: if wanted_kind { marine() } else { farm() },
                 repairs: vec![],
+                condition: if sound { Condition::Sound } else { Condition::NotSaid },
             }),
             ..wish()
         };
         let simulation = Simulation { now: now(), futures: 200, seed };
-        let answer = answer(&wish, &shop, &TenToOne, simulation).unwrap();
+        let ask = || answer(&wish, &shop, &TenToOne, simulation).unwrap();
+        let answer = ask();
+        prop_assert_eq!(&answer, &ask(), "one moment, one answer");
         let options = possible(&answer);
         for option in &options {
             for other in &options {
@@ -188,6 +195,9 @@ proptest! {
                     !(other_net < net && other_day < day),
                     "{} is both cheaper and sooner than {}", other.title, taken.title
                 );
+                if wish.wanted_by.is_some_and(|by| other_day <= by) {
+                    prop_assert!(net <= other_net, "{} is in time for less than {}", other.title, taken.title);
+                }
             }
         }
     }

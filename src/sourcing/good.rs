@@ -150,12 +150,17 @@ mod tests {
         let good = Good::new(40, 1, 1).unwrap();
         let mut rng = rand_pcg::Pcg64::seed_from_u64(8);
         let n = 100_000;
-        let drawn: Vec<u32> = (0..n).map(|_| good.sample_failures(10, &mut rng).min(10)).collect();
+        let drawn: Vec<u32> = (0..n)
+            .map(|_| good.sample_failures(10, &mut rng).min(10))
+            .collect();
         let mean = drawn.iter().map(|&f| f64::from(f)).sum::<f64>() / f64::from(n);
         // Four standard errors: the deviation of a count up to ten is under four.
         assert!((mean - good.expected_failures(10)).abs() < 0.05, "{mean}");
         let share = drawn.iter().filter(|&&f| f >= 2).count() as f64 / f64::from(n);
-        assert!((share - good.chance_of_failures(2)).abs() < 0.007, "{share}");
+        assert!(
+            (share - good.chance_of_failures(2)).abs() < 0.007,
+            "{share}"
+        );
     }
 
     proptest! {

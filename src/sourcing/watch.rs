@@ -127,7 +127,12 @@ mod tests {
         assert_eq!(opinion.likely_price, Some(gbp(800)));
         assert_eq!(opinion.price_factor, dec!(1.75));
         assert_eq!(said(200, 800, 1400).unwrap().price_factor, dec!(4));
-        for wrong in [(0, 800, 900), (800, 800, 900), (500, 800, 800), (1, 800, 900)] {
+        for wrong in [
+            (0, 800, 900),
+            (800, 800, 900),
+            (500, 800, 800),
+            (1, 800, 900),
+        ] {
             assert!(said(wrong.0, wrong.1, wrong.2).is_err(), "{wrong:?}");
         }
     }

@@ -118,11 +118,11 @@ async fn quote(office: &Visitor, id: Uuid) -> String {
         .await
         .unwrap();
     let option = between(&page, r#"name="option" value=""#, "\"").to_owned();
-    let at = between(&page, r#"name="at" value=""#, "\"").to_owned();
+    let answer = between(&page, r#"name="answer" value=""#, "\"").to_owned();
     let given = office
         .post(
             &format!("/enquiries/{id}/quotes"),
-            &[("option", &option), ("at", &at)],
+            &[("option", &option), ("answer", &answer)],
         )
         .await;
     assert_eq!(given.status(), 303);
@@ -159,12 +159,10 @@ async fn bad_input_is_told_beside_the_field_and_nothing_typed_is_lost() {
     assert_eq!(status, 422);
     assert!(page.contains("wanted-error"));
 
-    let (status, page) = text(
-        office
-            .post(&format!("{path}/quotes"), &[("option", "a wish")])
-            .await,
-    )
-    .await;
+    let (_, page) = text(office.get(&path).await).await;
+    let answer = between(&page, r#"name="answer" value=""#, "\"").to_owned();
+    let wish = [("option", "a wish"), ("answer", &answer)];
+    let (status, page) = text(office.post(&format!("{path}/quotes"), &wish).await).await;
     assert_eq!(status, 422);
     assert!(page.contains("can no longer be quoted"));
 }

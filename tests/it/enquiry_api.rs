@@ -214,7 +214,7 @@ async fn a_quote_stays_as_it_was_given_when_rates_change() {
     let quotes_path = format!("{path}/quotes");
     let unknown = send(&owner, &quotes_path, &json!({"option": "paint-it"})).await;
     problem(unknown, 422).await;
-    let body = json!({"option": key, "at": answer["at"]});
+    let body = json!({"option": key, "answer": answer["id"]});
     let made = send(&owner, &quotes_path, &body).await;
     assert_eq!(made.status(), 201);
     let given: Value = made.json().await.unwrap();
@@ -251,4 +251,64 @@ async fn a_quote_stays_as_it_was_given_when_rates_change() {
     assert_eq!(quotes::get(&mut tx, id).await.unwrap(), quote);
     assert_eq!(quotes::lines(&mut tx, id).await.unwrap(), lines);
     assert_eq!(net(&json!({"net": given["net"]})), quote.net.amount());
+}
+
+/// What was read out is quoted, whatever has changed since; when that is worth a second look, the caller is asked, and the
+/// doubts are there for a program to read. The same request twice is one quote.
+#[tokio::test]
+async fn an_answer_is_quoted_as_it_was_said_once_its_doubts_are_seen() {
+    let site = TestSite::demo().await;
+    let office = site.signed_in("office").await;
+    let path = enquiry(&office, variant(&site, "Tarn 4/90 marine").await).await;
+    let answer = fetch(&office, &format!("{path}/answer")).await;
+    let again = fetch(&office, &format!("{path}/answer")).await;
+    assert_eq!(answer["id"], again["id"], "the same figures are one answer");
+    let key = answer["recommended"].as_str().unwrap();
+    let said = |answer: &Value| {
+        let options = answer["options"].as_array().unwrap();
+        let option = options.iter().find(|option| option["key"] == key).unwrap();
+        option.clone()
+    };
+    let quotes_path = format!("{path}/quotes");
+
+    // An hour and more later, at dearer rates.
+    let id: Uuid = answer["id"].as_str().unwrap().parse().unwrap();
+    let mut tx = site.shop.begin().await;
+    sqlx::query("update answer set at = at - interval '90 minutes' where id = $1")
+        .bind(id)
+        .execute(tx.conn())
+        .await
+        .unwrap();
+    for mut rate in machines::labour_rates(&mut tx).await.unwrap() {
+        let dearer = rate.hourly.amount() + Decimal::from(25);
+        rate.hourly = Money::new(dearer, rate.hourly.currency());
+        machines::update_labour_rate(&mut tx, &rate).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+    let form = Uuid::now_v7();
+    let mut body = json!({"option": key, "answer": id, "request_key": form});
+    let refused = send(&office, &quotes_path, &body).await;
+    assert_eq!(refused.status(), 409);
+    let problem: Value = refused.json().await.unwrap();
+    assert_eq!(problem["doubts"][0]["doubt"], "old");
+    assert_eq!(problem["doubts"][0]["minutes"], 90);
+
+    body["confirmed"] = json!(true);
+    let (one, other) = tokio::join!(
+        send(&office, &quotes_path, &body),
+        send(&office, &quotes_path, &body)
+    );
+    let (one, other): (Value, Value) = (one.json().await.unwrap(), other.json().await.unwrap());
+    assert_eq!(one["id"], other["id"], "two clicks are one quote");
+    let option = said(&answer);
+    assert_eq!(one["net"], option["outcome"]["build_up"]["net"]);
+    let page = office.get(one["address"].as_str().unwrap()).await;
+    let page = page.text().await.unwrap();
+    let sentence = option["sentence"].as_str().unwrap();
+    assert!(page.contains(sentence), "{sentence}");
+
+    // Another call's answer is none of this one's.
+    let other = enquiry(&office, variant(&site, "Tarn 4/90 marine").await).await;
+    let strange = send(&office, &format!("{other}/quotes"), &body).await;
+    assert_eq!(strange.status(), 404);
 }

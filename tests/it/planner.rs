@@ -11,7 +11,7 @@ use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::jobs::{self, NewJob, OperationState};
 use borewright::db::plans::{self, Freshness, Kept};
 use borewright::db::{castings, decisions, floor, people, quotes};
-use borewright::enquiry::quote::{NewQuote, QuoteRefusal};
+use borewright::enquiry::quote::{NewQuote, OfferTerms, QuoteRefusal};
 use borewright::enquiry::{Answer, PlanState};
 use borewright::estimating::{CostLine, Route};
 use borewright::planning::engine::model::validator::validate;
@@ -266,6 +266,8 @@ async fn a_quote_holds_its_slot_until_its_day_and_the_job_it_becomes_takes_it() 
     let (quote, _) = quotes::create(
         &mut tx,
         &NewQuote {
+            offered_on: OfferTerms::default(),
+            request_key: None,
             enquiry_id,
             option_kind: "convert".to_owned(),
             title: "Convert".to_owned(),
@@ -406,7 +408,7 @@ async fn ten_callers_at_once_have_the_plan_drawn_once_until_the_floor_changes() 
     change_the_floor(&shop).await;
     let changed = answer_enquiry(&program, &simulator, id, at).await.unwrap();
     assert_eq!(simulator.plans.draws(), 2);
-    assert_eq!(changed.answer.unwrap().plan, Some(PlanState::Outdated));
+    assert_eq!(changed.answer.unwrap().answer.plan, Some(PlanState::Outdated));
 }
 
 #[tokio::test]

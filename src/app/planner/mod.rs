@@ -12,8 +12,8 @@
 mod replan;
 
 use crate::app::{Actor, AppError, lapse};
-use crate::db::{migrate, plans, settings, shops};
-use chrono::Utc;
+use crate::db::{answers, migrate, plans, settings, shops};
+use chrono::{TimeDelta, Utc};
 use graphile_worker::{
     Cron, IntoTaskHandlerResult, TaskHandler, Worker, WorkerContext, WorkerOptions,
 };

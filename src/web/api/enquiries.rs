@@ -1,7 +1,7 @@
 //! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
 
 use crate::app::Refusal;
-use crate::app::answer_enquiry::answer_enquiry;
+use crate::app::answer_enquiry::{ReadOut, answer_enquiry};
 use crate::app::catalogue::catalogue;
 use crate::app::give_quote::{QuoteRequest, give_quote};
 use crate::app::save_enquiry::open_enquiry;
@@ -15,6 +15,7 @@ use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
 use actix_web::http::header::LOCATION;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, NaiveDate, Utc};
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -40,6 +41,11 @@ struct Shown {
     repairs: Vec<String>,
     also: Vec<String>,
     note: String,
+    /// Before tax, in the shop's currency.
+    search_most: Option<Decimal>,
+    search_ends_on: Option<NaiveDate>,
+    purpose: &'static str,
+    condition: &'static str,
     state: &'static str,
     created_at: DateTime<Utc>,
     version: i32,
@@ -60,6 +66,10 @@ impl From<Enquiry> for Shown {
             repairs: details.repairs,
             also: details.also,
             note: details.note,
+            search_most: details.search_most,
+            search_ends_on: details.search_ends_on,
+            purpose: details.purpose.code(),
+            condition: details.condition.code(),
             state: enquiry.state.code(),
             created_at: enquiry.created_at,
             version: enquiry.version,
@@ -81,6 +91,10 @@ struct NewEnquiry {
     repairs: Vec<String>,
     also: Vec<String>,
     note: String,
+    search_most: Option<String>,
+    search_ends_on: Option<String>,
+    purpose: String,
+    condition: String,
 }
 
 /// Complaints of the form under the names they were sent by.
@@ -110,12 +124,16 @@ async fn add(who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
         repairs: body.repairs,
         also: body.also,
         note: body.note,
+        search_most: body.search_most.unwrap_or_default(),
+        search_ends_on: body.search_ends_on.unwrap_or_default(),
+        purpose: body.purpose,
+        condition: body.condition,
         version: String::new(),
     };
     let mut errors = FormErrors::default();
     let actor = who.actor();
     let catalogue = catalogue(&actor).await?;
-    let Some(details) = form.read(&catalogue, &mut errors) else {
+    let Some(details) = form.read(&catalogue, who.shop.currency, &mut errors) else {
         return Err(as_sent(&errors).into());
     };
     let enquiry = open_enquiry(&actor, &details).await?;
@@ -132,11 +150,19 @@ async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     Ok(HttpResponse::Ok().json(Shown::from(enquiry)).into())
 }
 
+/// An answer with its key, by which it is quoted as it was sent.
+#[derive(Debug, Serialize)]
+struct Sent {
+    id: Uuid,
+    #[serde(flatten)]
+    answer: crate::enquiry::Answer,
+}
+
 /// The whole answer as it stands now.
 async fn answer(who: SignedIn, site: web::Data<Site>, id: web::Path<Uuid>) -> Answer {
     let answered = answer_enquiry(&who.actor(), &site.simulator, *id, Utc::now()).await?;
     match answered.answer {
-        Ok(answer) => Ok(HttpResponse::Ok().json(answer).into()),
+        Ok(ReadOut { id, answer }) => Ok(HttpResponse::Ok().json(Sent { id, answer }).into()),
         Err(why) => Err(WebError::Refused(Refusal::Unanswerable(why))),
     }
 }
@@ -147,9 +173,15 @@ async fn answer(who: SignedIn, site: web::Data<Site>, id: web::Path<Uuid>) -> An
 struct Choice {
     /// Its key in the answer.
     option: String,
-    /// `at` of the answer that was read out, so that the quote is that one; now when left out.
+    /// The `id` of the answer it is quoted from; the answer of now when left out.
     #[serde(default)]
-    at: Option<DateTime<Utc>>,
+    answer: Option<Uuid>,
+    /// A key of the caller's own: sent twice, it makes one quote.
+    #[serde(default)]
+    request_key: Option<Uuid>,
+    /// Whether it is quoted as it was said, whatever speaks against it.
+    #[serde(default)]
+    confirmed: bool,
     /// Until when its place in the plan is held; not held when left out. Text, so that a wrong one is complained about by
     /// field.
     #[serde(default)]
@@ -200,11 +232,23 @@ async fn quote(
     if !errors.is_empty() {
         return Err(errors.into());
     }
+    let answer_id = match choice.answer {
+        Some(id) => id,
+        None => {
+            let answered = answer_enquiry(&who.actor(), &site.simulator, *id, Utc::now()).await?;
+            match answered.answer {
+                Ok(read_out) => read_out.id,
+                Err(why) => return Err(WebError::Refused(Refusal::Unanswerable(why))),
+            }
+        }
+    };
     let request = QuoteRequest {
         enquiry_id: *id,
+        answer_id,
         option: choice.option.clone(),
-        read_out_at: choice.at,
         reserve_until: hold_until,
+        request_key: choice.request_key,
+        confirmed: choice.confirmed,
     };
     let quote = give_quote(&who.actor(), &site.simulator, &request, Utc::now()).await?;
     let given = Given::from(quote);

@@ -2,7 +2,8 @@
 
 use super::forms::spoken;
 use super::page::Page;
-use crate::web::shell::error::{Refusal, is_for_machines};
+use crate::app;
+use crate::web::shell::error::{Refusal, Why, is_for_machines};
 use crate::web::shell::gate::SignedIn;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -112,8 +113,15 @@ fn words(status: StatusCode, refusal: Option<Refusal>, id: Option<String>) -> Wo
         fields: Vec::new(),
         typed: Vec::new(),
     });
-    if let Some(why) = &refusal.why {
-        refusal.detail = super::words::refusal(why);
+    match &refusal.why {
+        Some(Why::Refused(why)) => refusal.detail = super::words::refusal(why),
+        Some(Why::Needed(by)) => refusal.detail = super::words::needed(by),
+        Some(Why::Taken(what)) => {
+            let (field, message) = super::words::taken(*what);
+            message.clone_into(&mut refusal.detail);
+            refusal.fields.push((field.to_owned(), message.to_owned()));
+        }
+        None => {}
     }
     Words {
         title,
@@ -136,6 +144,9 @@ fn problem(status: StatusCode, words: &Words) -> HttpResponse {
             .map(|(field, message)| json!({"field": field, "detail": message}))
             .collect();
         document.insert("errors".to_owned(), Value::Array(errors));
+    }
+    if let Some(Why::Refused(app::Refusal::Doubts(doubts))) = &words.refusal.why {
+        document.insert("doubts".to_owned(), json!(doubts));
     }
     if let Some(id) = &words.id {
         document.insert("instance".to_owned(), json!(format!("urn:uuid:{id}")));

@@ -5,6 +5,7 @@ pub mod drawing;
 
 mod boss;
 mod compare_view;
+mod crack_repairs;
 mod feature;
 mod labels;
 mod list;
@@ -36,6 +37,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     variant::routes(cfg);
     feature::routes(cfg);
     compare::routes(cfg);
+    crack_repairs::routes(cfg);
     rules_form::routes(cfg);
     rules::routes(cfg);
 }

@@ -3,7 +3,7 @@
 use super::{back, or_none};
 use crate::castings::RemedyRule;
 use crate::db::people::Role;
-use crate::db::remedy_rules as db;
+use crate::db::{crack_repairs, remedy_rules as db};
 use crate::units::LengthUnit;
 use crate::web::ui::{Answer, CheckedForm, Page, Reply, Section, SignedIn, WebError, csrf_field};
 use actix_web::web;
@@ -19,6 +19,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 async fn list(who: SignedIn) -> Answer {
     let mut tx = who.begin().await?;
     let rules = db::list(&mut tx).await?;
+    let cracks = crack_repairs::list(&mut tx).await?;
     tx.commit().await?;
     let may_edit = who.may(Role::Office);
     let page = Page::new(&who, "Conversion rules").nav(Section::Castings);
@@ -44,6 +45,7 @@ async fn list(who: SignedIn) -> Answer {
                     }
                 }
             }
+            (super::crack_repairs::list(&cracks, may_edit))
         })
         .into())
 }

@@ -2,17 +2,23 @@
 
 use super::picture;
 use crate::castings::Conversion;
-use crate::enquiry::{Answer, Comparison, Figures, OptionAnswer, Outcome};
+use crate::enquiry::{Answer, Comparison, Figures, OptionAnswer, Outcome, Terms};
 use crate::estimating::{CostLine, Route};
 use crate::web::ui::{SignedIn, show, words};
+use chrono::{DateTime, Utc};
 use maud::{Markup, html};
+use uuid::Uuid;
 
-/// The whole answer. `act` draws what can be done with an option.
-pub(super) fn view(
-    who: &SignedIn,
-    answer: &Answer,
-    act: &dyn Fn(&OptionAnswer) -> Markup,
-) -> Markup {
+/// What can be done with options, as markup.
+pub(super) struct Acts<'a> {
+    /// Quoting one.
+    pub(super) quote: &'a dyn Fn(&OptionAnswer) -> Markup,
+    /// Saying what a casting of a variant costs that nobody has seen.
+    pub(super) opinion: &'a dyn Fn(Uuid) -> Markup,
+}
+
+/// The whole answer.
+pub(super) fn view(who: &SignedIn, answer: &Answer, acts: &Acts) -> Markup {
     let zone = who.shop.time_zone;
     let possible = answer.options.iter().any(|o| o.figures().is_some());
     html! {
@@ -27,13 +33,13 @@ pub(super) fn view(
                 figure { figcaption { "Ready, time from now" } (picture::ready(answer, zone)) }
                 p.legend {
                     "Bar: 80 % of " (answer.futures) " simulated outcomes fall in it. Diamond: the middle one. Flag: the price to quote and the day to promise, "
-                    (answer.confidence_percent) " % sure."
+                    (answer.confidence_percent) " % sure; a search promises nothing."
                 }
             }
         }
         @if let Some(comparison) = &answer.comparison { (compared(comparison, answer)) }
         div.options {
-            @for option in &answer.options { (card(who, answer, option, act)) }
+            @for option in &answer.options { (card(who, answer, option, acts)) }
         }
     }
 }
@@ -61,12 +67,7 @@ fn compared(comparison: &Comparison, answer: &Answer) -> Markup {
     }
 }
 
-fn card(
-    who: &SignedIn,
-    answer: &Answer,
-    option: &OptionAnswer,
-    act: &dyn Fn(&OptionAnswer) -> Markup,
-) -> Markup {
+fn card(who: &SignedIn, answer: &Answer, option: &OptionAnswer, acts: &Acts) -> Markup {
     let recommended = answer.recommended.as_deref() == Some(option.key.as_str());
     let id = |part: &str| format!("{part}-{}", option.key.replace(':', "-"));
     let title_id = id("option");
@@ -74,14 +75,16 @@ fn card(
         article.card.option.recommended[recommended] aria-labelledby=(title_id) {
             h3 id=(title_id) { (option.title) }
             @if recommended { p.tag.take { "★ Best option" } }
+            @else if answer.in_time.as_deref() == Some(option.key.as_str()) { p.tag { "✓ Cheapest in time" } }
             @match &option.outcome {
                 Outcome::Possible(figures) => {
                     (headline(who, answer, figures))
+                    @if !recommended { p.sentence.small { (option.sentence) } }
                     @if !option.risks.is_empty() {
                         h4 { "Risks" }
                         ul.risks { @for risk in &option.risks { li { (risk) } } }
                     }
-                    (act(option))
+                    ((acts.quote)(option))
                     details id=(id("price")) {
                         summary { "Price breakdown" }
                         (build_up(figures))
@@ -98,6 +101,11 @@ fn card(
                         }
                     }
                 }
+                Outcome::PriceUnknown { variant } => {
+                    p.tag { "? No price known" }
+                    p { "None was seen for sale, and nobody has said what one costs. Enter your own estimate:" }
+                    ((acts.opinion)(*variant))
+                }
                 Outcome::Impossible { reasons } => {
                     p.tag { "✕ Not possible" }
                     ul.risks { @for reason in reasons { li { (reason) } } }
@@ -109,21 +117,32 @@ fn card(
 
 fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
     let zone = who.shop.time_zone;
-    let day = |time: Option<chrono::DateTime<chrono::Utc>>| match time {
+    let moment = |time: Option<DateTime<Utc>>| match time {
         Some(time) => html! { (show::day(time.with_timezone(&zone).date_naive())) },
         None => html! { "no date" },
     };
     let sure = answer.confidence_percent;
     html! {
         dl.figures {
-            div.main { dt { "Quote, before tax" } dd { (figures.build_up.net) } }
-            div { dt { "With tax" } dd { (figures.build_up.gross) } }
-            div { dt { "Likely cost to customer" } dd { (picture::whole(figures.price.likely)) } }
-            div.main { dt { "Ready by (" (sure) " % sure)" } dd { (day(figures.ready.at_confidence)) } }
-            div { dt { "Likely ready" } dd { (day(figures.ready.likely)) } }
-            div { dt { "Earliest" } dd { (day(figures.ready.earliest)) } }
-            @if let Some(percent) = figures.in_time_percent {
-                div { dt { "On time for " @if let Some(by) = answer.wanted_by { (show::day(by)) } } dd { (percent) " %" } }
+            (asked(figures))
+            @match &figures.terms {
+                Terms::Search(_) => {
+                    div.main { dt { "Half of the time ready by" } dd { (moment(figures.ready.likely)) } }
+                    div { dt { (sure) " % of the time by" } dd { (moment(figures.ready.at_confidence)) } }
+                }
+                Terms::Fixed | Terms::IfSound { .. } => {
+                    div.main { dt { "Ready by (" (sure) " % sure)" } dd { (moment(figures.ready.at_confidence)) } }
+                    div { dt { "Likely ready" } dd { (moment(figures.ready.likely)) } }
+                }
+            }
+            div { dt { "Earliest" } dd { (moment(figures.ready.earliest)) } }
+            @if let Some(by) = answer.wanted_by {
+                @if let Some(percent) = figures.in_time_percent {
+                    div { dt { "On time for " (show::day(by)) } dd { (percent) " %" } }
+                }
+                @if let Some(late) = answer.days_late(figures) {
+                    div { dt { "After the day needed" } dd { (show::count(late, "day", "days")) } }
+                }
             }
         }
         h4 { "Hours by machine" }
@@ -136,6 +155,34 @@ fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
                     td { (machine.at_confidence.rounded()) }
                 }
             } }
+        }
+    }
+}
+
+/// What the customer is asked, on the terms of the option.
+fn asked(figures: &Figures) -> Markup {
+    html! {
+        @match &figures.terms {
+            Terms::Fixed => {
+                div.main { dt { "Quote, before tax" } dd { (figures.build_up.net) } }
+                div { dt { "With tax" } dd { (figures.build_up.gross) } }
+                div { dt { "Likely cost to customer" } dd { (picture::whole(figures.price.likely)) } }
+            }
+            Terms::IfSound { lost, sound_percent } => {
+                div.main { dt { "Quote if sound, before tax" } dd { (figures.build_up.net) } }
+                div { dt { "With tax" } dd { (figures.build_up.gross) } }
+                div { dt { "Chance it is sound" } dd { (sound_percent) " %" } }
+                div { dt { "Charged if it is not" } dd { (lost) } }
+            }
+            Terms::Search(terms) => {
+                div.main { dt { "A search: likely in all, before tax" } dd { (picture::whole(figures.price.low)) " to " (picture::whole(figures.price.high)) } }
+                div { dt { "Work, quoted" } dd { (terms.work) } }
+                div { dt { "Casting" } dd { "at cost + " (terms.handling_percent.normalize()) " %" } }
+                div { dt { "Search fee" } dd { @if terms.fee.amount().is_zero() { "none" } @else { (terms.fee) } } }
+                div { dt { "Found" } dd { (terms.found_percent) " %" } }
+                @if let Some(most) = terms.limits.most { div { dt { "Most to pay" } dd { (most) } } }
+                @if let Some(day) = terms.limits.ends_on { div { dt { "Search ends" } dd { (show::day(day)) } } }
+            }
         }
     }
 }

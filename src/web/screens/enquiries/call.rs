@@ -1,23 +1,27 @@
 //! One call: what the customer says on the left, saved as it is typed; the options beside it, computed anew each time.
 
 use super::form::CallForm;
-use super::{answer as answer_view, list};
-use crate::app::AppError;
-use crate::app::answer_enquiry::{AnsweredEnquiry, Unanswerable, answer_enquiry, answer_with};
+use super::{answer as answer_view, list, opinion};
+use crate::app::answer_enquiry::{
+    AnsweredEnquiry, ReadOut, Unanswerable, answer_enquiry, answer_with,
+};
 use crate::app::catalogue::{Catalogue, catalogue};
 use crate::app::close_enquiry::close_enquiry;
 use crate::app::give_quote::{QuoteRequest, give_quote};
 use crate::app::save_enquiry::{open_enquiry, save_enquiry};
+use crate::app::{AppError, Refusal};
 use crate::db::DbError;
 use crate::db::enquiries::{Enquiry, EnquiryDetails, EnquiryState};
-use crate::enquiry::quote::{Quote, slot_until};
-use crate::enquiry::{Answer as EnquiryAnswer, OptionAnswer};
+use crate::enquiry::quote::{Doubt, Quote, slot_until};
+use crate::enquiry::{Condition, OptionAnswer, Purpose};
 use crate::estimating::{Basis, Element};
+use crate::units::Code;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{Choice, Live};
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, show, words,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    show, words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -51,7 +55,7 @@ pub(super) async fn save(
     let mut errors = FormErrors::default();
     let version = form.version.parse().unwrap_or(0);
     let mut stale = false;
-    if let Some(details) = form.read(&catalogue, &mut errors) {
+    if let Some(details) = form.read(&catalogue, who.shop.currency, &mut errors) {
         match save_enquiry(&actor, *id, version, &details).await {
             Ok(()) if live.0 => {}
             Ok(()) => {
@@ -85,10 +89,14 @@ pub(super) async fn save(
 #[serde(default)]
 pub(super) struct QuoteForm {
     option: String,
-    /// When the answer on the screen was computed, so that the quote is the one that was read out.
-    at: String,
+    /// The answer on the screen, so that the quote is the one that was read out.
+    answer: String,
     /// Ticked to reserve its slot in the plan for some days.
     hold: String,
+    /// One for each form that is drawn: sent twice, it makes one quote.
+    form: String,
+    /// "yes" once somebody has looked at what speaks against it.
+    confirmed: String,
 }
 
 pub(super) async fn quote(
@@ -97,15 +105,48 @@ pub(super) async fn quote(
     id: web::Path<Uuid>,
     form: CheckedForm<QuoteForm>,
 ) -> Answer {
+    let missing = |_| WebError::NotFound("this answer");
     let request = QuoteRequest {
         enquiry_id: *id,
+        answer_id: form.answer.parse().map_err(missing)?,
         option: form.option.clone(),
-        read_out_at: form.at.parse().ok(),
         reserve_until: (form.hold == "yes").then(|| slot_until(today(&who))),
+        request_key: form.form.parse().ok(),
+        confirmed: form.confirmed == "yes",
     };
-    let quote = give_quote(&who.actor(), &site.simulator, &request, Utc::now()).await?;
-    Ok(Reply::see_other(format!("/quotes/{}", quote.id))
-        .flash(format!("Quote {} saved.", quote.number)))
+    match give_quote(&who.actor(), &site.simulator, &request, Utc::now()).await {
+        Ok(quote) => Ok(Reply::see_other(format!("/quotes/{}", quote.id))
+            .flash(format!("Quote {} saved.", quote.number))),
+        Err(AppError::Refused(Refusal::Doubts(doubts))) => Ok(doubtful(&who, *id, &form, &doubts)
+            .status(StatusCode::CONFLICT)
+            .into()),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// What speaks against quoting an answer as it was said, and the choice.
+fn doubtful(who: &SignedIn, id: Uuid, form: &QuoteForm, doubts: &[Doubt]) -> Page {
+    const TITLE: &str = "Before you quote this";
+    let body = html! {
+        h1 { (TITLE) }
+        section.card {
+            ul { @for doubt in doubts { li { (words::doubt(doubt)) } } }
+            p { "The quote can still be given as it was said to the customer, or you can go back and look at the answer as it is now." }
+            div.actions {
+                a.button href={ "/enquiries/" (id) "#answer" } { "Look at the answer now" }
+                form method="post" action={ "/enquiries/" (id) "/quotes" } {
+                    (csrf_field(who))
+                    input type="hidden" name="option" value=(form.option);
+                    input type="hidden" name="answer" value=(form.answer);
+                    input type="hidden" name="form" value=(form.form);
+                    input type="hidden" name="hold" value=(form.hold);
+                    input type="hidden" name="confirmed" value="yes";
+                    button.quiet type="submit" { "Quote it as it was said" }
+                }
+            }
+        }
+    };
+    Page::new(who, TITLE).nav(Section::Enquiries).body(body)
 }
 
 fn today(who: &SignedIn) -> NaiveDate {
@@ -148,7 +189,7 @@ struct View<'a> {
     catalogue: &'a Catalogue,
     extra_work: Vec<&'a Element>,
     quotes: &'a [Quote],
-    answer: &'a Result<EnquiryAnswer, Unanswerable>,
+    answer: &'a Result<ReadOut, Unanswerable>,
 }
 
 impl<'a> View<'a> {
@@ -190,7 +231,10 @@ impl<'a> View<'a> {
                 }
                 section #answer aria-label="Options" {
                     @match self.answer {
-                        Ok(answer) => (answer_view::view(self.who, answer, &|option| self.quote_form(answer, option))),
+                        Ok(read_out) => (answer_view::view(self.who, &read_out.answer, &answer_view::Acts {
+                            quote: &|option| self.quote_form(read_out, option),
+                            opinion: &|variant| opinion::form(self.who, enquiry.id, variant),
+                        })),
                         Err(why) => { div.card { h2 { "No price yet" } p { (words::unanswerable(why)) } } }
                     }
                 }
@@ -216,11 +260,21 @@ impl<'a> View<'a> {
             (Field::select("wanted", "Casting wanted", &form.wanted, variants()).wide().optional().errors(errors))
             (Field::date("wanted_by", "Needed by", &form.wanted_by).optional().errors(errors))
             (Field::select("brings", "Customer’s own block", &form.brings, variants()).optional().errors(errors))
-            (Field::text("brings_note", "Condition", &form.brings_note).wide().optional()
-                .hint("Marks, cracks, welds, how it was stored").errors(errors))
+            (Field::select("condition", "Condition of the customer’s own block", &form.condition, conditions()).errors(errors))
+            (Field::text("brings_note", "More on its condition", &form.brings_note).wide().optional()
+                .hint("Marks, where exactly it is cracked or welded, how it was stored").errors(errors))
+            (Field::select("purpose", "What it is for", &form.purpose, purposes()).errors(errors))
             @if !self.extra_work.is_empty() {
                 (self.work("repairs", "Repairs to the customer’s own block, when it is the kind wanted", &form.repairs))
                 (self.work("also", "Extra work", &form.also))
+            }
+            details.field.wide open[!form.search_most.is_empty() || !form.search_ends_on.is_empty()] {
+                summary { "Limits of a search" }
+                div.grid {
+                    (Field::money("search_most", "Most the customer would pay, before tax", &form.search_most, self.who.shop.currency)
+                        .optional().hint("In all, with the work").errors(errors))
+                    (Field::date("search_ends_on", "The search ends on", &form.search_ends_on).optional().errors(errors))
+                }
             }
             (Field::textarea("note", "Notes", &form.note, 3).wide().optional().errors(errors))
         }
@@ -244,7 +298,7 @@ impl<'a> View<'a> {
     fn close_form(&self) -> Markup {
         let closed = self.enquiry.state == EnquiryState::Closed;
         html! {
-            @if self.enquiry.state != EnquiryState::Quoted {
+            @if matches!(self.enquiry.state, EnquiryState::Open | EnquiryState::Closed) {
                 form method="post" action={ "/enquiries/" (self.enquiry.id) "/close" } {
                     (csrf_field(self.who))
                     input type="hidden" name="version" value=(self.enquiry.version);
@@ -272,12 +326,13 @@ impl<'a> View<'a> {
         }
     }
 
-    fn quote_form(&self, answer: &EnquiryAnswer, option: &OptionAnswer) -> Markup {
+    fn quote_form(&self, read_out: &ReadOut, option: &OptionAnswer) -> Markup {
         html! {
             form method="post" action={ "/enquiries/" (self.enquiry.id) "/quotes" } {
                 (csrf_field(self.who))
                 input type="hidden" name="option" value=(option.key);
-                input type="hidden" name="at" value=(answer.at.to_rfc3339());
+                input type="hidden" name="answer" value=(read_out.id);
+                input type="hidden" name="form" value=(Uuid::now_v7());
                 (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(today(self.who)))), false)
                     .value("yes").id(&format!("hold-{}", option.key.replace(':', "-"))))
                 button type="submit" { "Quote this option" span.visually-hidden { ": " (option.title) } }
@@ -310,7 +365,31 @@ impl<'a> View<'a> {
                 &name(&stored.brings),
                 &name(&typed.brings),
             ),
-            Changed::if_differs("Condition", &stored.brings_note, &typed.brings_note),
+            Changed::if_differs(
+                "Condition of the customer’s own block",
+                &word_of(conditions(), &stored.condition),
+                &word_of(conditions(), &typed.condition),
+            ),
+            Changed::if_differs(
+                "More on its condition",
+                &stored.brings_note,
+                &typed.brings_note,
+            ),
+            Changed::if_differs(
+                "What it is for",
+                &word_of(purposes(), &stored.purpose),
+                &word_of(purposes(), &typed.purpose),
+            ),
+            Changed::if_differs(
+                "Most the customer would pay, before tax",
+                &stored.search_most,
+                &typed.search_most,
+            ),
+            Changed::if_differs(
+                "The search ends on",
+                &stored.search_ends_on,
+                &typed.search_ends_on,
+            ),
             Changed::if_differs(
                 "Repairs to the customer’s own block",
                 &stored.repairs.join(", "),
@@ -337,4 +416,49 @@ fn work_words(element: &Element) -> String {
         Basis::PerMain => format!("{} (all main bearings)", element.name),
         Basis::PerCylinder => format!("{} (all cylinders)", element.name),
     }
+}
+
+/// What the engine may be for, to choose from.
+fn purposes() -> Vec<Choice> {
+    Purpose::ALL
+        .iter()
+        .map(|purpose| {
+            let words = match purpose {
+                Purpose::NotSaid => "not said",
+                Purpose::Original => "restored to original",
+                Purpose::Working => "a working boat or machine",
+                Purpose::Competition => "competition",
+            };
+            Choice::new(purpose.code(), words)
+        })
+        .collect()
+}
+
+/// How the customer's own block may be, to choose from.
+fn conditions() -> Vec<Choice> {
+    Condition::ALL
+        .iter()
+        .map(|condition| {
+            let words = match condition {
+                Condition::NotSaid => "not known",
+                Condition::Sound => "sound, as far as known",
+                Condition::Worn => "worn",
+                Condition::Welded => "welded or stitched before",
+                Condition::CrackedJacket => "cracked: water jacket",
+                Condition::CrackedDeck => "cracked: deck",
+                Condition::CrackedCylinder => "cracked: cylinder",
+                Condition::CrackedMainWeb => "cracked: through a main web",
+                Condition::CrackedElsewhere => "cracked: elsewhere",
+            };
+            Choice::new(condition.code(), words)
+        })
+        .collect()
+}
+
+/// The words of a choice, by its code.
+fn word_of(choices: Vec<Choice>, code: &str) -> String {
+    choices
+        .into_iter()
+        .find(|choice| choice.value == code)
+        .map_or_else(|| code.to_owned(), |choice| choice.label)
 }

@@ -2,6 +2,8 @@
 
 use crate::app::catalogue::Catalogue;
 use crate::db::enquiries::{Enquiry, EnquiryDetails};
+use crate::enquiry::{Condition, Purpose};
+use crate::units::{Code, Currency};
 use crate::web::ui::FormErrors;
 use serde::Deserialize;
 use uuid::Uuid;
@@ -19,6 +21,10 @@ pub(in crate::web) struct CallForm {
     pub(in crate::web) repairs: Vec<String>,
     pub(in crate::web) also: Vec<String>,
     pub(in crate::web) note: String,
+    pub(in crate::web) purpose: String,
+    pub(in crate::web) condition: String,
+    pub(in crate::web) search_most: String,
+    pub(in crate::web) search_ends_on: String,
     pub(in crate::web) version: String,
 }
 
@@ -39,6 +45,16 @@ impl CallForm {
             repairs: details.repairs.clone(),
             also: details.also.clone(),
             note: details.note.clone(),
+            purpose: details.purpose.code().to_owned(),
+            condition: details.condition.code().to_owned(),
+            search_most: details
+                .search_most
+                .map(|most| most.normalize().to_string())
+                .unwrap_or_default(),
+            search_ends_on: details
+                .search_ends_on
+                .map(|day| day.to_string())
+                .unwrap_or_default(),
             version: enquiry.version.to_string(),
         }
     }
@@ -47,6 +63,7 @@ impl CallForm {
     pub(in crate::web) fn read(
         &self,
         catalogue: &Catalogue,
+        currency: Currency,
         errors: &mut FormErrors,
     ) -> Option<EnquiryDetails> {
         let caller = errors.text("caller", &self.caller, 120);
@@ -66,6 +83,19 @@ impl CallForm {
         let brings = variant(errors, "brings", &self.brings);
         let brings_note = errors.text("brings_note", &self.brings_note, 2000);
         let note = errors.text("note", &self.note, 4000);
+        let purpose = or_not_said(errors, "purpose", &self.purpose, Purpose::from_code);
+        let condition = or_not_said(errors, "condition", &self.condition, Condition::from_code);
+        let search_most = errors.optional(&self.search_most, |errors| {
+            let most = errors.money("search_most", &self.search_most, currency)?;
+            if most.amount().is_zero() {
+                errors.add("search_most", "Enter an amount above 0, or leave it empty");
+                return None;
+            }
+            Some(most.amount())
+        });
+        let search_ends_on = errors.optional(&self.search_ends_on, |errors| {
+            errors.date("search_ends_on", &self.search_ends_on)
+        });
         let extra_work = catalogue.extra_work();
         let mut known = |field: &str, codes: &[String]| {
             let unknown = codes
@@ -91,6 +121,23 @@ impl CallForm {
             repairs: repairs?,
             also: also?,
             note: note?,
+            search_most: search_most?,
+            search_ends_on: search_ends_on?,
+            purpose: purpose?,
+            condition: condition?,
         })
     }
+}
+
+/// What was chosen; nothing chosen is the first of the list.
+fn or_not_said<T: Code + Default>(
+    errors: &mut FormErrors,
+    field: &str,
+    raw: &str,
+    read: fn(&str) -> Option<T>,
+) -> Option<T> {
+    if raw.is_empty() {
+        return Some(T::default());
+    }
+    errors.choice(field, raw, read)
 }

@@ -30,7 +30,7 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let states: &[EnquiryState] = if all {
         EnquiryState::ALL
     } else {
-        &[EnquiryState::Open, EnquiryState::Quoted]
+        &[EnquiryState::Open, EnquiryState::Quoted, EnquiryState::Won]
     };
     let mut tx = who.begin().await?;
     let enquiries = enquiries::list(&mut tx, states, which.before, ROWS).await?;
@@ -99,6 +99,7 @@ pub(super) fn state_words(state: EnquiryState) -> &'static str {
     match state {
         EnquiryState::Open => "open",
         EnquiryState::Quoted => "quoted",
+        EnquiryState::Won => "won",
         EnquiryState::Closed => "no sale",
     }
 }

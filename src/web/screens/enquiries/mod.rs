@@ -4,6 +4,7 @@ mod answer;
 mod call;
 mod form;
 mod list;
+mod opinion;
 mod picture;
 
 use actix_web::web;
@@ -21,6 +22,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::post().to(call::save)),
     )
     .route("/enquiries/{id}/quotes", web::post().to(call::quote))
+    .route("/enquiries/{id}/price", web::post().to(opinion::save))
     .route("/enquiries/{id}/close", web::post().to(call::close));
 }
 

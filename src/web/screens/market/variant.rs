@@ -4,7 +4,8 @@ use super::words::{percent, roughly, within};
 use super::{path, picture, today};
 use crate::castings::Variant;
 use crate::db::people::Role;
-use crate::db::{castings, sightings};
+use crate::db::{castings, castings_on_shelf, sightings};
+use crate::sourcing::hunt::GIVE_UP_AFTER;
 use crate::sourcing::{Fate, Outlook, Sighting, Watch};
 use crate::web::ui::{Answer, Page, Section, SignedIn, WebError, show};
 use actix_web::web;
@@ -20,6 +21,7 @@ async fn page(who: SignedIn, variant_id: web::Path<Uuid>) -> Answer {
     let variant = castings::variant(&mut tx, *variant_id).await?;
     let seen = sightings::of_variant(&mut tx, *variant_id).await?;
     let kept = sightings::watch(&mut tx, *variant_id).await?;
+    let inspected = castings_on_shelf::inspected(&mut tx, *variant_id).await?;
     let today = today(&who);
     // A watch that begins tomorrow has no day yet: what it says is opinion alone.
     let watch = kept.clone().unwrap_or_else(|| {
@@ -27,7 +29,7 @@ async fn page(who: SignedIn, variant_id: web::Path<Uuid>) -> Answer {
         Watch::new(*variant_id, tomorrow, who.shop.currency)
     });
     let outlook =
-        Outlook::new(&watch, &seen, today, who.shop.currency, None).map_err(|unusable| {
+        Outlook::new(&watch, &seen, today, who.shop.currency, inspected).map_err(|unusable| {
             WebError::Unprocessable(format!("The tracking of it cannot be used: {unusable}."))
         })?;
     let body = body(&who, &variant, &seen, kept.as_ref(), &outlook);
@@ -163,13 +165,11 @@ fn good_words(outlook: &Outlook) -> Markup {
             @if outlook.evidence.bought == 0 {
                 "From your estimate only. "
             } @else {
-                "From " (show::count(i64::from(outlook.evidence.bought), "bought one", "bought ones")) " and your estimate. "
+                "From " (show::count(i64::from(outlook.evidence.bought), "casting whose worth is known", "castings whose worth is known")) " and your estimate. "
             }
-            @if let Some(purchases) = good.mean_purchases() {
-                "On average " (format!("{purchases:.1}")) " are bought until one is sound."
-            } @else {
-                "Too early to say how many must be bought until one is sound."
-            }
+            @let bad = good.expected_failures(GIVE_UP_AFTER);
+            "On average " (format!("{:.1}", bad + 1.0)) " are bought until one is sound; a search is given up after "
+            (GIVE_UP_AFTER) " bad ones."
         }
     }
 }

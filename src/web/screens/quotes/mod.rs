@@ -6,8 +6,8 @@ use crate::app::lose_quote::lose_quote;
 use crate::app::reserve_slot::reserve_slot;
 use crate::app::win_quote::{Won, win_quote};
 use crate::db::people::Role;
-use crate::db::{DbError, decisions, enquiries, history, jobs, quotes};
-use crate::enquiry::Answer as EnquiryAnswer;
+use crate::db::{decisions, enquiries, history, jobs, quotes};
+use crate::enquiry::Terms;
 use crate::enquiry::quote::{Quote, QuoteState};
 use crate::units::Code;
 use crate::web::screens::enquiries::{cost_lines, route_table};
@@ -96,6 +96,24 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .into())
 }
 
+/// What a price that is not fixed depends on.
+fn on_terms(quote: &Quote) -> Markup {
+    html! {
+        @match &quote.offered_on.terms {
+            None | Some(Terms::Fixed) => {}
+            Some(Terms::IfSound { lost, .. }) => p.notice {
+                "This price holds if the casting proves sound. If it does not, " (lost) " before tax is charged for it."
+            },
+            Some(Terms::Search(terms)) => p.notice {
+                "A search: nothing is promised. The sum below is what it comes to in the middle of the outcomes. The work is "
+                (terms.work) " before tax; castings are charged at cost plus " (terms.handling_percent.normalize()) " %, those that prove bad included."
+                @if let Some(most) = terms.limits.most { " At most " (most) " before tax." }
+                @if let Some(day) = terms.limits.ends_on { " The search ends on " (show::day(day)) "." }
+            },
+        }
+    }
+}
+
 fn promised(quote: &Quote) -> Markup {
     html! { @match quote.promised_on { Some(day) => (show::day(day)), None => { span.muted { "no date" } } } }
 }
@@ -128,7 +146,6 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
 fn refused(error: AppError, field: &str, errors: &mut FormErrors) -> Result<(), WebError> {
     match error {
         AppError::Refused(why) => errors.add(field, words::refusal(&why)),
-        AppError::Db(DbError::Refused(why)) => errors.add(field, why),
         other => return Err(other.into()),
     }
     Ok(())
@@ -208,9 +225,11 @@ async fn draw(
     let held = decisions::slot_held_until(&mut tx, id).await?;
     let history = history::of_row(&mut tx, "quote", id).await?;
     tx.commit().await?;
-    // The answer is kept as it was; one written by an earlier version of the program may no longer read, and then only
-    // what was said is missing, not the quote.
-    let answer: Option<EnquiryAnswer> = serde_json::from_value(basis.answer).ok();
+    // Quotes from before the sentence was kept with them have it in the answer alone, that of the whole answer.
+    let said = match quote.offered_on.said.as_str() {
+        "" => basis.answer["sentence"].as_str().unwrap_or_default(),
+        said => said,
+    };
     let zone = who.shop.time_zone;
     let title = format!("Quote {}", quote.number);
     let body = html! {
@@ -225,6 +244,7 @@ async fn draw(
                 div { dt { "Valid until" } dd { (show::day(quote.valid_until)) } }
                 div { dt { "Promised" } dd { (promised(&quote)) } }
             }
+            (on_terms(&quote))
             (cost_lines(&lines))
             dl.totals {
                 div { dt { "Before tax" } dd { (quote.net) } }
@@ -239,8 +259,8 @@ async fn draw(
             (decide(who, &quote, typed, errors))
             (slot_form(who, &quote, held, typed, errors))
         }
-        @if let Some(answer) = &answer {
-            section.card { h2 { "What the customer was told" } p.sentence { (answer.sentence) } }
+        @if !said.is_empty() {
+            section.card { h2 { "What the customer was told" } p.sentence { (said) } }
         }
         details.card { summary { "Quoted operations" } (route_table(&basis.route)) }
         (past::section(who, &history))

@@ -6,6 +6,7 @@ pub mod hours;
 mod machines;
 pub mod people;
 mod rates;
+mod selling;
 mod settings;
 mod standards;
 
@@ -23,6 +24,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     people::routes(cfg);
     rates::routes(cfg);
     settings::routes(cfg);
+    selling::routes(cfg);
     standards::routes(cfg);
     cfg.route(Section::Shop.path(), web::get().to(index));
 }
@@ -33,6 +35,12 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
         "/shop/settings",
         "Settings",
         "Overhead, margin, tax, confidence, how long a quote holds; the clock and the units",
+        Role::Office,
+    ),
+    (
+        "/shop/terms",
+        "Terms of sale",
+        "What a week’s wait is worth, searches, the least margin, how long an answer keeps",
         Role::Office,
     ),
     (
