@@ -6,6 +6,7 @@ alter table shop
     add search_fee numeric not null default 0 check (search_fee >= 0),
     add handling_percent numeric not null default 15 check (handling_percent between 0 and 100),
     add least_margin_percent numeric not null default 5 check (least_margin_percent between 0 and 95),
+    add overtime_percent numeric not null default 50 check (overtime_percent between 0 and 300),
     add answer_keeps_minutes int not null default 60 check (answer_keeps_minutes between 5 and 1440);
 
 alter table enquiry

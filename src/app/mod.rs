@@ -22,6 +22,7 @@ pub mod job_overview;
 pub mod lapse;
 pub mod lend_tool;
 pub mod lose_quote;
+pub mod make_the_day;
 pub mod meet_need;
 pub mod move_casting;
 pub mod move_stock;

@@ -38,7 +38,7 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
     let row = sqlx::query!(
         "select name, currency, time_zone, length_unit, overhead_percent, margin_percent, tax_percent, tax_name,
                 confidence_percent, quote_valid_days, week_of_waiting, search_fee, handling_percent,
-                least_margin_percent, answer_keeps_minutes, version
+                least_margin_percent, overtime_percent, answer_keeps_minutes, version
          from shop where shop_id = $1",
         tx.shop_id()
     )
@@ -65,6 +65,7 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
             search_fee: Money::new(row.search_fee, currency),
             handling_percent: row.handling_percent,
             least_margin_percent: row.least_margin_percent,
+            overtime_percent: row.overtime_percent,
             answer_keeps_minutes: count("age of an answer", row.answer_keeps_minutes)?,
         },
         tax_name: row.tax_name,
@@ -113,7 +114,7 @@ pub async fn update_selling(
 ) -> Result<(), DbError> {
     let done = sqlx::query!(
         "update shop set week_of_waiting = $2, search_fee = $3, handling_percent = $4, least_margin_percent = $5,
-                answer_keeps_minutes = $6, version = version + 1
+                answer_keeps_minutes = $6, overtime_percent = $8, version = version + 1
          where shop_id = $1 and version = $7",
         tx.shop_id(),
         selling.week_of_waiting.amount(),
@@ -122,6 +123,7 @@ pub async fn update_selling(
         selling.least_margin_percent,
         stored_count("age of an answer", selling.answer_keeps_minutes)?,
         version,
+        selling.overtime_percent,
     )
     .execute(tx.conn())
     .await?;

@@ -18,6 +18,8 @@ pub struct Selling {
     pub handling_percent: Decimal,
     /// The margin, in per cent of the price, below which only the owner may quote.
     pub least_margin_percent: Decimal,
+    /// What an hour of overtime costs beyond a usual one, in per cent.
+    pub overtime_percent: Decimal,
     /// Minutes after which an answer is old: before it is quoted the shop is asked.
     pub answer_keeps_minutes: u32,
 }
@@ -31,6 +33,7 @@ impl Selling {
             search_fee: Money::zero(currency),
             handling_percent: Decimal::from(15),
             least_margin_percent: Decimal::from(5),
+            overtime_percent: Decimal::from(50),
             answer_keeps_minutes: 60,
         }
     }

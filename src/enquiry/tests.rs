@@ -789,3 +789,109 @@ fn an_answer_survives_being_stored() {
     let stored = serde_json::to_value(&answer).unwrap();
     assert_eq!(serde_json::from_value::<Answer>(stored).unwrap(), answer);
 }
+
+/// What is said of every kind of option, in time and late, with and without a day, as it is spoken.
+#[test]
+fn what_is_said_of_each_kind_of_option() {
+    use super::answer::Comparison;
+    let answer = ask(&wish(), &knowledge());
+    let template = answer.options[0].clone();
+    let day = |text: &str| Some(text.parse().unwrap());
+    let said = |kind, terms: Terms, wanted: &str, late: bool| {
+        let mut option = template.clone();
+        option.kind = kind;
+        option.key = "this".to_owned();
+        let Outcome::Possible(figures) = &mut option.outcome else {
+            panic!("the template is possible")
+        };
+        figures.build_up.net = Money::new(dec!(1697.04), gbp(0).currency());
+        figures.price.low = gbp(1430);
+        figures.price.high = gbp(2913);
+        figures.ready_day = day("2027-01-12");
+        figures.ready.likely = Some("2027-03-04T12:00:00Z".parse().unwrap());
+        figures.terms = terms;
+        let mut answer = Answer {
+            wanted: wanted.to_owned(),
+            wanted_by: if late { day("2027-01-02") } else { None },
+            options: vec![option],
+            comparison: Some(Comparison {
+                conversion: "this".to_owned(),
+                cheaper_percent: 91,
+                sooner_percent: 80,
+                hunt_wins_below: None,
+            }),
+            recommended: Some("this".to_owned()),
+            ..answer.clone()
+        };
+        super::say::fill_in(&mut answer, &knowledge());
+        answer.sentence
+    };
+    let sound = |lost| Terms::IfSound {
+        lost: gbp(lost),
+        sound_percent: 80,
+    };
+    let search = |fee, limits| {
+        Terms::Search(super::answer::SearchTerms {
+            fee: gbp(fee),
+            handling_percent: dec!(15),
+            work: gbp(412),
+            limits,
+            found_percent: 70,
+        })
+    };
+    let free = SearchLimits::default();
+    let bound = SearchLimits {
+        most: Some(gbp(2500)),
+        ends_on: day("2027-04-30"),
+    };
+    let marine = "Tarn 4/90 marine";
+    for (said, expected) in [
+        (
+            said(OptionKind::ConvertShelf, Terms::Fixed, marine, false),
+            "We can make you a Tarn 4/90 marine out of a casting we have here for about £1,700 plus tax, ready by Tuesday 12 January. We keep a day like that 4 times out of 5. Finding one would cost more 9 times out of 10.",
+        ),
+        (
+            said(OptionKind::ConvertShelf, Terms::Fixed, "Ousel twin", true),
+            "We can make you an Ousel twin out of a casting we have here for about £1,700 plus tax, ready by Tuesday 12 January. We keep a day like that 4 times out of 5. That is ten days after you need it: can you wait?",
+        ),
+        (
+            said(OptionKind::Shelf, Terms::Fixed, marine, false),
+            "We have a Tarn 4/90 marine here, and can let you have it for about £1,700 plus tax, ready by Tuesday 12 January. We keep a day like that 4 times out of 5.",
+        ),
+        (
+            said(OptionKind::ConvertOwn, sound(140), marine, false),
+            "We can make a Tarn 4/90 marine out of your own block for about £1,700 plus tax if it proves sound, ready by Tuesday 12 January. We keep a day like that 4 times out of 5. If it doesn’t, the bill for inspecting it is about £140. Finding one would cost more 9 times out of 10.",
+        ),
+        (
+            said(OptionKind::Repair, sound(140), marine, false),
+            "We can put your own Tarn 4/90 marine right for about £1,700 plus tax if it proves sound, ready by Tuesday 12 January. We keep a day like that 4 times out of 5. If it doesn’t, the bill for inspecting it is about £140.",
+        ),
+        (
+            said(OptionKind::Offered, sound(1040), marine, false),
+            "We know of a Tarn 4/90 marine for sale, and can get it for you for about £1,700 plus tax if it proves sound, ready by Tuesday 12 January. We keep a day like that 4 times out of 5. If it doesn’t, the bill for buying and inspecting it is about £1,050.",
+        ),
+        (
+            said(OptionKind::ConvertOffered, sound(500), marine, true),
+            "We know of a more common casting for sale, and can make you a Tarn 4/90 marine out of it for about £1,700 plus tax if it proves sound, ready by Tuesday 12 January. We keep a day like that 4 times out of 5. If it doesn’t, the bill for buying and inspecting it is about £500. That is ten days after you need it: can you wait?",
+        ),
+        (
+            said(OptionKind::Hunt, search(0, free), marine, false),
+            "We can look for a Tarn 4/90 marine for you, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,950 plus tax, of which the work is about £415. Half of the time it would be ready by Thursday 4 March. Converting one would cost less 9 times out of 10.",
+        ),
+        (
+            said(
+                OptionKind::ConvertBought,
+                search(60, bound),
+                "Ousel twin",
+                false,
+            ),
+            "We can look for a more common casting and make you an Ousel twin out of it, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,950 plus tax, of which the work is about £415. The search itself costs £60, whether or not it finds one. Half of the time it would be ready by Thursday 4 March. We would stop at £2,500, and on Friday 30 April. Finding one would cost more 9 times out of 10.",
+        ),
+        (
+            said(OptionKind::Inspect, Terms::Fixed, marine, false),
+            "Bring your block in, and we clean, crack-test and measure it for about £1,700 plus tax, by Tuesday 12 January. Then I can tell you what it needs.",
+        ),
+    ] {
+        assert_eq!(said, expected);
+    }
+}

@@ -75,6 +75,7 @@ pub fn job_words(floor: &Floor, id: Uuid) -> String {
     match floor.job(id) {
         Some(job) => match job.order {
             Order::Job => format!("job {}", job.number),
+            Order::Wish => "this job".to_owned(),
             Order::HeldSlot { .. } => format!("the slot reserved for quote {}", job.number),
         },
         None => "a job".to_owned(),

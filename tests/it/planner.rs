@@ -399,7 +399,7 @@ async fn ten_callers_at_once_have_the_plan_drawn_once_until_the_floor_changes() 
     let answers: Vec<Answer> = join_all(ten)
         .await
         .into_iter()
-        .map(|answered| answered.unwrap().answer.unwrap())
+        .map(|answered| answered.unwrap().answer.unwrap().answer)
         .collect();
     assert_eq!(simulator.plans.draws(), 1);
     assert!(answers.iter().all(|answer| *answer == answers[0]));
@@ -408,7 +408,10 @@ async fn ten_callers_at_once_have_the_plan_drawn_once_until_the_floor_changes() 
     change_the_floor(&shop).await;
     let changed = answer_enquiry(&program, &simulator, id, at).await.unwrap();
     assert_eq!(simulator.plans.draws(), 2);
-    assert_eq!(changed.answer.unwrap().answer.plan, Some(PlanState::Outdated));
+    assert_eq!(
+        changed.answer.unwrap().answer.plan,
+        Some(PlanState::Outdated)
+    );
 }
 
 #[tokio::test]

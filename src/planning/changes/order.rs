@@ -45,7 +45,7 @@ impl Kind for Order {
         waiting(floor, second)?;
         for id in [first, second] {
             match floor.operation(id).map(|(job, _)| &job.order) {
-                Some(floor::Order::Job) => {}
+                Some(floor::Order::Job | floor::Order::Wish) => {}
                 Some(floor::Order::HeldSlot { .. }) => {
                     return cannot(
                         "operation",

@@ -1,6 +1,7 @@
 //! The shop floor at one moment: machines, people, and jobs with what they wait for.
 
 use super::operation::FloorOperation;
+use crate::estimating::Route;
 use crate::planning::calendar::Hours;
 use crate::planning::ready::has_skill;
 use chrono::{DateTime, Days, NaiveDate, Utc};
@@ -97,6 +98,8 @@ pub enum Order {
         /// The last day it is held.
         until: NaiveDate,
     },
+    /// What somebody wants and has not ordered yet.
+    Wish,
 }
 
 /// A job.
@@ -124,6 +127,39 @@ pub struct FloorJob {
     pub operations: Vec<FloorOperation>,
     /// What it waits for.
     pub gates: Vec<Gate>,
+}
+
+impl FloorJob {
+    /// A job that nobody has ordered yet: a route by the end of a day, put on the floor to see what would come of it. Its
+    /// key and those of its operations are made of `id`, which nothing on the floor has.
+    #[must_use]
+    pub fn wished(
+        id: Uuid,
+        title: String,
+        route: &Route,
+        (hours, by): (&Hours, NaiveDate),
+    ) -> Self {
+        Self {
+            id,
+            number: 0,
+            title,
+            order: Order::Wish,
+            due: Some(Floor::end_of(hours, by)),
+            promised: true,
+            weight: PROMISE_WEIGHT,
+            put_first: None,
+            hold: None,
+            operations: route
+                .operations
+                .iter()
+                .map(|operation| {
+                    let key = Uuid::from_u128(id.as_u128() ^ u128::from(operation.number));
+                    FloorOperation::of_route(key, operation)
+                })
+                .collect(),
+            gates: Vec::new(),
+        }
+    }
 }
 
 /// The shop floor at one moment.

@@ -127,6 +127,11 @@ impl<'a> Baseline<'a> {
         })
     }
 
+    /// The current plan as it can be carried out now.
+    pub(super) fn before(&self) -> &Timetable {
+        &self.before
+    }
+
     /// Makes a change to the floor and mends the current plan for it.
     ///
     /// # Errors
@@ -277,7 +282,7 @@ fn effect(change: &PlanChange, old: Planned, new: Planned) -> Effect {
     }
 }
 
-fn promises(floor: &Floor, before: &Timetable, after: &Timetable) -> Vec<PromiseMove> {
+pub(super) fn promises(floor: &Floor, before: &Timetable, after: &Timetable) -> Vec<PromiseMove> {
     let mut promises: Vec<PromiseMove> = floor
         .jobs
         .iter()

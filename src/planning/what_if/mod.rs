@@ -12,6 +12,7 @@ mod combine;
 mod effect;
 mod helps;
 mod sentence;
+mod sooner;
 
 #[cfg(test)]
 pub(super) mod tests;
@@ -19,6 +20,7 @@ pub(super) mod tests;
 pub use combine::{Combination, combinations};
 pub use effect::{Baseline, Effect, PromiseMove, Settings, TryError, WhatIf};
 pub use helps::{Found, Help, helps};
+pub use sooner::{Sooner, sooner};
 
 /// What moving one operation must bring, in weighted minutes of lateness: an hour against a customer's promise. Common
 /// practice, no source.

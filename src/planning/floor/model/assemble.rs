@@ -249,6 +249,7 @@ fn engine_job(floor: &Floor, job: &FloorJob, origin: Minute) -> Job {
     let name = match job.order {
         Order::Job => format!("Job {}", job.number),
         Order::HeldSlot { .. } => format!("Quote {}", job.number),
+        Order::Wish => "Wish".to_owned(),
     };
     Job {
         name: format!("{name} {}", job.title),

@@ -13,7 +13,7 @@ use crate::app::{AppError, Refusal};
 use crate::db::DbError;
 use crate::db::enquiries::{Enquiry, EnquiryDetails, EnquiryState};
 use crate::enquiry::quote::{Doubt, Quote, slot_until};
-use crate::enquiry::{Condition, OptionAnswer, Purpose};
+use crate::enquiry::{Condition, OptionAnswer, Purpose, Terms};
 use crate::estimating::{Basis, Element};
 use crate::units::Code;
 use crate::web::shell::site::Site;
@@ -327,7 +327,16 @@ impl<'a> View<'a> {
     }
 
     fn quote_form(&self, read_out: &ReadOut, option: &OptionAnswer) -> Markup {
+        let late = option.figures().is_some_and(|figures| {
+            !matches!(figures.terms, Terms::Search(_))
+                && read_out.answer.days_late(figures).is_some()
+        });
         html! {
+            @if late {
+                p { a href={ "/enquiries/" (self.enquiry.id) "/sooner?answer=" (read_out.id) "&option=" (option.key) } {
+                    "What would make the day?" span.visually-hidden { " " (option.title) }
+                } }
+            }
             form method="post" action={ "/enquiries/" (self.enquiry.id) "/quotes" } {
                 (csrf_field(self.who))
                 input type="hidden" name="option" value=(option.key);

@@ -6,6 +6,7 @@ mod form;
 mod list;
 mod opinion;
 mod picture;
+mod sooner;
 
 use actix_web::web;
 
@@ -23,6 +24,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     )
     .route("/enquiries/{id}/quotes", web::post().to(call::quote))
     .route("/enquiries/{id}/price", web::post().to(opinion::save))
+    .route("/enquiries/{id}/sooner", web::get().to(sooner::page))
     .route("/enquiries/{id}/close", web::post().to(call::close));
 }
 

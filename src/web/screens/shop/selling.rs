@@ -86,6 +86,15 @@ impl Record for Terms {
         )
         .unit("% of price")
         .hint("Below it only the owner may quote");
+        let premium = Decimal::ZERO..=Decimal::from(300);
+        f.decimal(
+            "overtime_percent",
+            "Overtime premium",
+            premium,
+            at!(selling.overtime_percent),
+        )
+        .unit("% on a usual hour")
+        .hint("To say what making a day would cost");
         f.int(
             "answer_keeps_minutes",
             "An answer keeps for",

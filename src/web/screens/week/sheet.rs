@@ -256,7 +256,7 @@ impl Rows<'_> {
             state: match (&job.order, slot.state) {
                 (_, SlotState::Started | SlotState::HalfDone) => BlockState::Started,
                 (_, SlotState::Pinned) => BlockState::Pinned,
-                (Order::HeldSlot { .. }, _) => BlockState::Reserved,
+                (Order::HeldSlot { .. } | Order::Wish, _) => BlockState::Reserved,
                 _ if operation.pin.is_some() => BlockState::Pinned,
                 _ => BlockState::Queued,
             },

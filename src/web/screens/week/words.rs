@@ -30,6 +30,7 @@ pub fn short_number(job: &FloorJob) -> String {
     match job.order {
         Order::Job => job.number.to_string(),
         Order::HeldSlot { .. } => format!("Q{}", job.number),
+        Order::Wish => "?".to_owned(),
     }
 }
 
@@ -39,6 +40,7 @@ pub fn long_number(job: &FloorJob) -> String {
     match job.order {
         Order::Job => format!("Job {}", job.number),
         Order::HeldSlot { .. } => format!("Slot reserved for quote {}", job.number),
+        Order::Wish => "A wish".to_owned(),
     }
 }
 
@@ -48,6 +50,7 @@ pub fn job_href(job: &FloorJob) -> String {
     match job.order {
         Order::Job => format!("/jobs/{}", job.id),
         Order::HeldSlot { quote_id, .. } => format!("/quotes/{quote_id}"),
+        Order::Wish => "/enquiries".to_owned(),
     }
 }
 

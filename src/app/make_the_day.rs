@@ -1,0 +1,101 @@
+//! What would have an option of an answer ready by the wanted day: tried on the plan, with what it costs and which promises it
+//! would move.
+
+use super::current_plan::current_plan;
+use super::week::compute;
+use super::{Actor, AppError, Refusal};
+use crate::db::people::Role;
+use crate::db::{DbError, answers, machines, settings};
+use crate::enquiry::{Answer, OptionAnswer, Terms};
+use crate::planning::floor::{Floor, FloorJob};
+use crate::planning::what_if::{Settings, Sooner, sooner};
+use crate::units::{Minutes, Money};
+use chrono::{DateTime, NaiveDate, Utc};
+use rust_decimal::Decimal;
+use uuid::Uuid;
+
+/// What would make a day.
+#[derive(Debug)]
+pub struct DayMakers {
+    /// The option.
+    pub option: OptionAnswer,
+    /// The wanted day.
+    pub wanted_by: NaiveDate,
+    /// The end of work on it.
+    pub by: DateTime<Utc>,
+    /// The floor with the job on it.
+    pub floor: Floor,
+    /// The ways, the best first, each with what its overtime costs before overhead and margin.
+    pub ways: Vec<(Sooner, Money)>,
+}
+
+/// Tries on the plan what would have an option ready by the day that was wanted; for the office.
+///
+/// # Errors
+/// [`AppError::NotAllowed`]; [`Refusal::OptionGone`] when it cannot be done, no day is wanted, or its casting has yet to be
+/// found; [`AppError::Db`], [`AppError::Failed`].
+pub async fn make_the_day(
+    actor: &Actor,
+    (enquiry_id, answer_id): (Uuid, Uuid),
+    key: &str,
+    now: DateTime<Utc>,
+) -> Result<DayMakers, AppError> {
+    const WHAT: &str = "trying to make the day";
+    actor.require(Role::Office)?;
+    let mut tx = actor.begin().await?;
+    let kept = answers::get(&mut tx, answer_id).await?;
+    if kept.enquiry_id != enquiry_id {
+        return Err(DbError::NotFound("this answer").into());
+    }
+    let overtime_percent = settings::get(&mut tx).await?.selling.overtime_percent;
+    let machines = machines::machines(&mut tx).await?;
+    let rates = machines::rates(&mut tx, &machines).await?;
+    drop(tx);
+    let hour = rates
+        .map_err(|why| Refusal::Unanswerable(super::answer_enquiry::Unanswerable::Rates(why)))?
+        .people_default;
+    let answer: Answer = serde_json::from_value(kept.answer)
+        .map_err(|why| AppError::failed("reading the answer", why))?;
+    let gone = || Refusal::OptionGone {
+        key: key.to_owned(),
+    };
+    let option = answer.option(key).ok_or_else(gone)?.clone();
+    let figures = option.figures().ok_or_else(gone)?;
+    let wanted_by = answer.wanted_by.ok_or_else(gone)?;
+    if matches!(figures.terms, Terms::Search(_)) {
+        return Err(gone().into());
+    }
+    let route = figures.route.clone();
+    let title = option.title.clone();
+
+    let plan = current_plan(actor, now).await?;
+    let (floor, by, ways) = compute(WHAT, move || {
+        let mut floor = plan.floor;
+        let hours = floor.hours.clone();
+        let job = FloorJob::wished(answer_id, title, &route, (&hours, wanted_by));
+        floor.jobs.push(job);
+        let by = Floor::end_of(&hours, wanted_by);
+        let ways = sooner(&floor, &plan.timetable, answer_id, by, Settings::default());
+        (floor, by, ways)
+    })
+    .await?;
+    let ways = ways.map_err(|why| AppError::failed(WHAT, why))?;
+    let priced = |way: Sooner| {
+        let time = Minutes(Decimal::from(way.overtime));
+        let usual = hour.for_time(time)?;
+        let cost = usual.plus(usual.percent(overtime_percent)?)?.rounded();
+        Ok((way, cost))
+    };
+    let ways = ways
+        .into_iter()
+        .map(priced)
+        .collect::<Result<_, crate::units::MoneyError>>()
+        .map_err(|why| AppError::failed("the cost of overtime", why))?;
+    Ok(DayMakers {
+        option,
+        wanted_by,
+        by,
+        floor,
+        ways,
+    })
+}
