@@ -3,11 +3,13 @@
 use super::answer_enquiry::Unanswerable;
 use crate::db::people::Role;
 use crate::db::{self, DbError};
+use crate::enquiry::bargain::BargainFault;
 use crate::enquiry::quote::{Doubt, QuoteRefusal, Unbalanced};
 use crate::jobs::NotPossible;
 use crate::quality::CheckRefusal;
 use crate::shopfloor::BookingRefusal;
 use crate::stock::{NeedRefusal, NotMovable};
+use crate::units::Money;
 
 /// Why a use case was not carried out.
 #[derive(Debug, thiserror::Error)]
@@ -66,6 +68,15 @@ pub enum Refusal {
     /// There is reason to look again before an answer is quoted as it was said.
     #[error("the answer should be looked at again before it is quoted: {0:?}")]
     Doubts(Vec<Doubt>),
+    /// A bargain cannot be.
+    #[error("the bargain: {0}")]
+    Bargain(BargainFault),
+    /// Only the owner may quote so low.
+    #[error("below the floor of {floor}")]
+    BelowFloor {
+        /// The lowest price the office may quote.
+        floor: Money,
+    },
     /// The sums of a quote do not agree with each other.
     #[error("the quote does not add up: {0:?}")]
     Unbalanced(Unbalanced),

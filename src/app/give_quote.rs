@@ -9,8 +9,9 @@ use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
 use crate::db::settings::{self, Settings};
 use crate::db::{DbError, ShopTx, decisions, plans, quotes};
-use crate::enquiry::Answer;
+use crate::enquiry::bargain::{Bargain, BargainFault, BargainRules, Bargained, bargain};
 use crate::enquiry::quote::{CheckedQuote, Doubt, NewQuote, Quote, Standing, Terms};
+use crate::enquiry::{Answer, OptionAnswer};
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -27,6 +28,10 @@ pub struct QuoteRequest {
     pub reserve_until: Option<NaiveDate>,
     /// The form it is asked with: the same form sent twice makes one quote.
     pub request_key: Option<Uuid>,
+    /// What was agreed beyond the answer; `None`: the option as it was said.
+    pub bargain: Option<Bargain>,
+    /// The quote beside which it is given, as another option on one paper.
+    pub alternative_to: Option<Uuid>,
     /// Whether somebody has looked at the doubts and wants it as it was said.
     pub confirmed: bool,
 }
@@ -72,7 +77,7 @@ pub async fn give_quote(
             return Err(Refusal::Doubts(doubts).into());
         }
     }
-    let new = read.quote(request, now)?;
+    let new = read.quote(actor, request, now)?;
     write(actor, request, &new).await
 }
 
@@ -146,7 +151,12 @@ impl Read {
         Ok(standing.doubts())
     }
 
-    fn quote(&self, request: &QuoteRequest, now: DateTime<Utc>) -> Result<CheckedQuote, AppError> {
+    fn quote(
+        &self,
+        actor: &Actor,
+        request: &QuoteRequest,
+        now: DateTime<Utc>,
+    ) -> Result<CheckedQuote, AppError> {
         let terms = Terms {
             today: now.with_timezone(&self.settings.time_zone).date_naive(),
             valid_days: self.settings.quote_valid_days,
@@ -156,8 +166,60 @@ impl Read {
         let key = &request.option;
         let new = NewQuote::of_option(&self.answer, key, self.enquiry.id, terms, snapshot)
             .ok_or_else(|| gone(key))?;
+        let mut new = match &request.bargain {
+            Some(asked) => {
+                let bargained = self.bargained(actor, key, asked)?;
+                new.bargained(bargained, &asked.reason)
+            }
+            None => new,
+        };
+        new.offered_on.alternative_to = request.alternative_to;
         Ok(new.checked().map_err(Refusal::Unbalanced)?)
     }
+
+    /// What comes of a bargain; below the floor, for the owner only.
+    fn bargained(&self, actor: &Actor, key: &str, asked: &Bargain) -> Result<Bargained, AppError> {
+        let option = self.answer.option(key).ok_or_else(|| gone(key))?;
+        let bargained = bargain(option, asked, rules(&self.settings)).map_err(Refusal::Bargain)?;
+        if bargained.below_floor() && actor.require(Role::Owner).is_err() {
+            let floor = bargained.floor;
+            return Err(Refusal::BelowFloor { floor }.into());
+        }
+        Ok(bargained)
+    }
+}
+
+fn rules(settings: &Settings) -> BargainRules {
+    BargainRules {
+        tax_percent: settings.policy.tax_percent,
+        least_margin_percent: settings.selling.least_margin_percent,
+        confidence_percent: settings.policy.confidence_percent,
+    }
+}
+
+/// What would come of a bargain over an option of an answer, for the office; nothing is written.
+///
+/// # Errors
+/// [`AppError::NotAllowed`]; [`Refusal::OptionGone`]; [`AppError::Db`].
+pub async fn try_bargain(
+    actor: &Actor,
+    (enquiry_id, answer_id): (Uuid, Uuid),
+    key: &str,
+    asked: &Bargain,
+) -> Result<(OptionAnswer, Result<Bargained, BargainFault>), AppError> {
+    actor.require(Role::Office)?;
+    let mut tx = actor.begin().await?;
+    let kept = answers::get(&mut tx, answer_id).await?;
+    if kept.enquiry_id != enquiry_id {
+        return Err(DbError::NotFound("this answer").into());
+    }
+    let settings = settings::get(&mut tx).await?;
+    drop(tx);
+    let answer: Answer = serde_json::from_value(kept.answer)
+        .map_err(|why| AppError::failed("reading the answer", why))?;
+    let option = answer.option(key).ok_or_else(|| gone(key))?.clone();
+    let bargained = bargain(&option, asked, rules(&settings));
+    Ok((option, bargained))
 }
 
 fn gone(key: &str) -> Refusal {
@@ -176,6 +238,16 @@ async fn write(
     enquiries::lock(&mut tx, request.enquiry_id).await?;
     if let Some(given) = given_already(&mut tx, request).await? {
         return Ok(given);
+    }
+    if let Some(first) = request.alternative_to {
+        let first = quotes::get(&mut tx, first).await?;
+        if first.enquiry_id != request.enquiry_id || first.offered_on.alternative_to.is_some() {
+            return Err(DbError::NotFound("this quote").into());
+        }
+        let number = first.number;
+        first
+            .check_undecided()
+            .map_err(|why| Refusal::Quote { number, why })?;
     }
     let (id, _) = quotes::create(&mut tx, new).await?;
     if let Some(until) = request.reserve_until {

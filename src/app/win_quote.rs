@@ -4,7 +4,7 @@
 use super::{Actor, AppError, Refusal, meet_need};
 use crate::db::jobs::{self, NewJob};
 use crate::db::people::Role;
-use crate::db::{ShopTx, castings_on_shelf, plans, quotes};
+use crate::db::{ShopTx, castings_on_shelf, decisions, plans, quotes};
 use crate::enquiry::quote::{DonorSource, QuoteState};
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -19,6 +19,9 @@ pub struct Won {
     /// The day its job is due.
     pub due_on: NaiveDate,
 }
+
+/// Why the alternatives on one paper are lost when one of them is won.
+const OTHER_TAKEN: &str = "The other option of the quote was taken.";
 
 /// Turns an accepted quote into a job, for the office; `today` is the shop's calendar day. Returns the job's key and
 /// number.
@@ -53,11 +56,25 @@ pub async fn win_within(
     let donor = quote.donor();
     let job = NewJob {
         quote_id: Some(quote.id),
-        title: quote.title,
+        title: quote.title.clone(),
         due_on: won.due_on,
         promised_on: quote.promised_on,
     };
     let (job_id, job_number) = jobs::create(tx, &job, &route).await?;
+    for other in quotes::beside(tx, &quote).await? {
+        let other = quotes::lock(tx, other.id).await?;
+        if other.state == QuoteState::Sent {
+            quotes::decide(
+                tx,
+                &other,
+                other.version,
+                QuoteState::Lost,
+                Some(OTHER_TAKEN),
+            )
+            .await?;
+            decisions::drop_slot(tx, other.id).await?;
+        }
+    }
     quotes::enquiry_is_won(tx, quote.enquiry_id).await?;
     quotes::caller_is_customer(tx, quote.enquiry_id, job_id).await?;
     if let Some(DonorSource::Shelf(casting_id)) = donor {

@@ -36,6 +36,9 @@ struct Row {
     gross: Decimal,
     terms: Option<Value>,
     said: String,
+    reason: String,
+    conditions: Vec<String>,
+    alternative_to: Option<Uuid>,
     created_at: DateTime<Utc>,
     created_by: Option<Uuid>,
     state: String,
@@ -66,6 +69,9 @@ impl TryFrom<Row> for Quote {
                     .transpose()
                     .map_err(|why| corrupt("terms of a quote", why))?,
                 said: row.said,
+                reason: row.reason,
+                conditions: row.conditions,
+                alternative_to: row.alternative_to,
             },
             created_at: row.created_at,
             created_by: row.created_by,
@@ -100,8 +106,9 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
     let currency = quote.net.currency();
     sqlx::query!(
         "insert into quote (shop_id, id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on,
-                            currency, net, tax, gross, line_count, created_by, terms, said, request_key)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)",
+                            currency, net, tax, gross, line_count, created_by, terms, said, request_key, reason,
+                            conditions, alternative_to)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21)",
         tx.shop_id(),
         id,
         number,
@@ -120,6 +127,9 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
         terms,
         quote.offered_on.said,
         quote.request_key,
+        quote.offered_on.reason,
+        &quote.offered_on.conditions,
+        quote.offered_on.alternative_to,
     )
     .execute(tx.conn())
     .await?;
@@ -184,7 +194,7 @@ pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Quote, DbError> {
     sqlx::query_as!(
         Row,
         "select id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on, currency, net, tax,
-                gross, terms, said, created_at, created_by, state, decided_at, lost_why, version
+                gross, terms, said, reason, conditions, alternative_to, created_at, created_by, state, decided_at, lost_why, version
          from quote where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
@@ -211,6 +221,28 @@ pub async fn of_request(tx: &mut ShopTx, request_key: Uuid) -> Result<Option<Quo
         Some(id) => Ok(Some(get(tx, id).await?)),
         None => Ok(None),
     }
+}
+
+/// The quotes that stand on one paper with this one: the first, and its alternatives; itself left out. By number.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn beside(tx: &mut ShopTx, quote: &Quote) -> Result<Vec<Quote>, DbError> {
+    let first = quote.offered_on.alternative_to.unwrap_or(quote.id);
+    sqlx::query_as!(
+        Row,
+        "select id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on, currency, net, tax,
+                gross, terms, said, reason, conditions, alternative_to, created_at, created_by, state, decided_at, lost_why, version
+         from quote where shop_id = $1 and (id = $2 or alternative_to = $2) and id <> $3 order by number",
+        tx.shop_id(),
+        first,
+        quote.id,
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(Quote::try_from)
+    .collect()
 }
 
 /// Marks the enquiry of a quote as won.
@@ -244,7 +276,7 @@ pub async fn list(
     sqlx::query_as!(
         Row,
         "select id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on, currency, net, tax,
-                gross, terms, said, created_at, created_by, state, decided_at, lost_why, version
+                gross, terms, said, reason, conditions, alternative_to, created_at, created_by, state, decided_at, lost_why, version
          from quote
          where shop_id = $1 and state = any ($2) and ($3::uuid is null or enquiry_id = $3)
                and ($4::bigint is null or number < $4)

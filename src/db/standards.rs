@@ -35,7 +35,7 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbErr
     let rows = sqlx::query!(
         "select id, code, name, stage, machine_kind, skill, basis, standing, can_fail, apart, setup_minutes,
                 revised_minutes, handling_minutes, owner_minutes, attended_share, spread, recipe, outside_price,
-                outside_days, checks, cautions, materials, version
+                outside_days, checks, cautions, materials, left_out, version
          from element where shop_id = $1 and ($2::uuid is null or id = $2) order by code",
         tx.shop_id(),
         only
@@ -61,6 +61,7 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbErr
                 basis: word("basis", &row.basis)?,
                 standing: word("standing", &row.standing)?,
                 can_fail: row.can_fail,
+                left_out: row.left_out,
                 outside_price: row.outside_price.map(|price| Money::new(price, currency)),
                 outside_days: row
                     .outside_days
@@ -84,8 +85,9 @@ pub async fn insert(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
     sqlx::query!(
         "insert into element (shop_id, id, code, name, stage, machine_kind, skill, basis, standing, can_fail, apart,
                               setup_minutes, revised_minutes, handling_minutes, owner_minutes, attended_share, spread,
-                              recipe, outside_price, outside_days, checks, cautions, materials)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23)",
+                              recipe, outside_price, outside_days, checks, cautions, materials, left_out)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23,
+                 $24)",
         tx.shop_id(),
         element.id,
         element.code,
@@ -112,6 +114,7 @@ pub async fn insert(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         as_document(&element.checks)?,
         as_document(&element.cautions)?,
         as_document(&element.materials)?,
+        element.left_out,
     )
     .execute(tx.conn())
     .await
@@ -130,7 +133,7 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         "update element set code = $3, name = $4, stage = $5, machine_kind = $6, skill = $7, basis = $8, standing = $9,
                 can_fail = $10, apart = $11, setup_minutes = $12, revised_minutes = $13, handling_minutes = $14,
                 owner_minutes = $15, attended_share = $16, spread = $17, recipe = $18, outside_price = $19,
-                outside_days = $20, checks = $21, cautions = $22, materials = $23, version = version + 1
+                outside_days = $20, checks = $21, cautions = $22, materials = $23, left_out = $25, version = version + 1
          where shop_id = $1 and id = $2 and version = $24",
         tx.shop_id(),
         element.id,
@@ -159,6 +162,7 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         as_document(&element.cautions)?,
         as_document(&element.materials)?,
         element.version,
+        element.left_out,
     )
     .execute(tx.conn())
     .await

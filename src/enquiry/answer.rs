@@ -1,6 +1,7 @@
 //! The answer: every option simulated over the same number of futures, compared, and one recommended.
 
 use super::advice::{self, Offered, Waiting};
+use super::bargain::Percentiles;
 use super::options::{self, Options};
 use super::proportion;
 use super::range::{PriceRange, ReadyRange, percent_of};
@@ -129,6 +130,9 @@ pub struct Figures {
     pub in_time_percent: Option<u32>,
     /// Per cent of futures in which it is never ready, because no casting is found.
     pub never_percent: u32,
+    /// Cost and ready day as they are distributed over the futures.
+    #[serde(default)]
+    pub percentiles: Percentiles,
     /// Working time by kind of machine.
     pub machines: Vec<MachineTime>,
     /// The route.

@@ -5,6 +5,7 @@
 
 mod advice;
 pub mod answer;
+pub mod bargain;
 pub mod customer;
 mod options;
 mod own_block;

@@ -169,6 +169,24 @@ impl<'a> Pricing<'a> {
         }
     }
 
+    /// What the shop's own work and castings cost it, overhead included, as percentiles in minor units. What a customer is
+    /// charged at cost is no risk of the shop's.
+    pub(super) fn full_costs(&self, draws: &Draws) -> Result<Vec<i64>, MoneyError> {
+        let mut sorted = match &self.way.procurement {
+            Procurement::Shelf { .. } => draws.direct.clone(),
+            _ => draws.work.clone(),
+        };
+        sorted.sort_unstable();
+        (0..=100)
+            .filter_map(|percent| sorted.get(rank(percent, sorted.len())))
+            .map(|minor| {
+                let cost = Money::from_minor(*minor, self.currency());
+                let overhead = cost.percent(self.knowledge.policy.overhead_percent)?;
+                cost.plus(overhead)?.rounded().to_minor()
+            })
+            .collect()
+    }
+
     /// What the casting on offer costs, carriage included.
     fn offered(&self) -> Result<Money, MoneyError> {
         match &self.way.offer {

@@ -2,6 +2,7 @@
 //! customer pays, and it is good until a day. One decision may still be made about it: accepted, declined, or expired.
 
 use super::answer::{Answer, OptionAnswer, OptionKind, Terms as OptionTerms};
+use super::bargain::Bargained;
 use crate::estimating::{CostLine, Route};
 use crate::units::{Code, Money, MoneyError};
 use chrono::{DateTime, Days, NaiveDate, Utc};
@@ -67,6 +68,12 @@ pub struct OfferTerms {
     pub terms: Option<OptionTerms>,
     /// What was said on the phone.
     pub said: String,
+    /// Why its price or work is not that of the answer.
+    pub reason: String,
+    /// What the customer must hear because of that, one sentence each.
+    pub conditions: Vec<String>,
+    /// The quote beside which it stands on one paper, as another option.
+    pub alternative_to: Option<Uuid>,
 }
 
 /// When and on which terms an option is quoted.
@@ -118,9 +125,24 @@ impl NewQuote {
             offered_on: OfferTerms {
                 terms: Some(figures.terms.clone()).filter(|terms| *terms != OptionTerms::Fixed),
                 said: option.sentence.clone(),
+                ..OfferTerms::default()
             },
             request_key: terms.request_key,
         })
+    }
+
+    /// The same quote after a bargain.
+    #[must_use]
+    pub fn bargained(mut self, bargained: Bargained, reason: &str) -> Self {
+        self.net = bargained.net;
+        self.tax = bargained.tax;
+        self.gross = bargained.gross;
+        self.lines = bargained.lines;
+        self.route = bargained.route;
+        self.promised_on = bargained.promised_on;
+        self.offered_on.conditions = bargained.conditions;
+        reason.trim().clone_into(&mut self.offered_on.reason);
+        self
     }
 
     /// The quote, when its lines add up to its net, and net and tax to its gross: it is a paper the shop is held to.

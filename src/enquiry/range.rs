@@ -72,6 +72,18 @@ impl ReadyRange {
     }
 }
 
+impl ReadyRange {
+    /// The times that 0, 1 … 100 per cent of the futures do not exceed; `None` is later than every time.
+    #[must_use]
+    pub fn percentiles(times: &[Option<DateTime<Utc>>]) -> Vec<Option<DateTime<Utc>>> {
+        let mut sorted = times.to_vec();
+        sorted.sort_unstable_by_key(|time| time.unwrap_or(DateTime::<Utc>::MAX_UTC));
+        (0..=100)
+            .map(|percent| sorted.get(rank(percent, sorted.len())).copied().flatten())
+            .collect()
+    }
+}
+
 /// A chance in whole per cent that never claims certainty: 1 to 99 unless every future, or none, agrees; and even
 /// then it is a statement about the futures that were drawn.
 #[must_use]

@@ -2,6 +2,7 @@
 //! ready.
 
 use super::answer::{AnswerError, Figures, MachineTime, OptionAnswer};
+use super::bargain::Percentiles;
 use super::options::{Proposal, Way};
 use super::pricing::{OfferTerms, Pricing};
 use super::procurement::Procurement;
@@ -162,6 +163,13 @@ pub(super) fn simulate(
             .wanted_by
             .map(|by| percent_of(ready_by(&ready, by, knowledge.zone), futures)),
         never_percent: percent_of(never, futures),
+        percentiles: Percentiles {
+            full_cost: pricing.full_costs(&draws)?,
+            ready: ReadyRange::percentiles(&ready)
+                .into_iter()
+                .map(|time| time.map(day))
+                .collect(),
+        },
         machines: machine_times(&way.route, &draws.minutes, confidence),
         route: way.route.clone(),
         conversion: way.conversion.clone(),

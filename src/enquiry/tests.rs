@@ -248,7 +248,7 @@ fn planned(knowledge: &Knowledge) -> PlannedDates {
     PlannedDates::new(&model, &plan, now(), kinds, skills, 1, &mut rng).unwrap()
 }
 
-fn ask(wish: &Wish, knowledge: &Knowledge) -> Answer {
+pub(super) fn ask(wish: &Wish, knowledge: &Knowledge) -> Answer {
     let simulation = Simulation {
         now: now(),
         futures: 1000,

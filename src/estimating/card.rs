@@ -130,6 +130,7 @@ fn step(draft: &Draft, data: &CuttingData) -> Step {
         each,
         source,
         how,
+        left_out: element.left_out.clone(),
         spread: element.spread,
     }
 }

@@ -218,6 +218,8 @@ pub struct Element {
     pub standing: Standing,
     /// Whether a donor can fail here.
     pub can_fail: bool,
+    /// What the customer must hear when it is left out; empty when it is always done.
+    pub left_out: String,
     /// For work sent out: its price each.
     pub outside_price: Option<Money>,
     /// For work sent out: calendar days away.

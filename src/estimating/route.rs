@@ -29,6 +29,9 @@ pub struct Step {
     pub how: String,
     /// Spread of the time.
     pub spread: Spread,
+    /// What the customer must hear when it is left out; empty when it is always done.
+    #[serde(default)]
+    pub left_out: String,
 }
 
 impl Step {

@@ -28,6 +28,8 @@ struct Line {
     #[serde(default)]
     apart: bool,
     #[serde(default)]
+    left_out: String,
+    #[serde(default)]
     setup: Decimal,
     #[serde(default)]
     handling: Decimal,
@@ -117,6 +119,7 @@ pub fn elements(
                 }),
                 standing,
                 can_fail: line.can_fail,
+                left_out: line.left_out,
                 outside_price: line.outside_price.map(price),
                 outside_days: line.outside_days,
                 checks: line.checks,

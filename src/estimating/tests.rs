@@ -429,6 +429,7 @@ fn simulated_times_agree_with_the_closed_form() {
 fn repeats_of_an_element_in_one_job_share_its_luck() {
     let spread = Spread::Cv { cv: dec!(0.3) };
     let step = |count| Step {
+        left_out: String::new(),
         code: "DOWEL-REAM".to_owned(),
         name: String::new(),
         place: None,

@@ -248,6 +248,8 @@ async fn quote(
         option: choice.option.clone(),
         reserve_until: hold_until,
         request_key: choice.request_key,
+        bargain: None,
+        alternative_to: None,
         confirmed: choice.confirmed,
     };
     let quote = give_quote(&who.actor(), &site.simulator, &request, Utc::now()).await?;

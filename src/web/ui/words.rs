@@ -6,6 +6,7 @@ use crate::app::Refusal;
 use crate::app::answer_enquiry::Unanswerable;
 use crate::db::{self, Needed, Unique};
 use crate::enquiry::PlanState;
+use crate::enquiry::bargain::BargainFault;
 use crate::enquiry::quote::{Doubt, QuoteRefusal, QuoteState};
 use crate::estimating::RatesError;
 use crate::stock::{NeedRefusal, NotMovable};
@@ -23,6 +24,10 @@ pub fn refusal(why: &Refusal) -> String {
             let said: Vec<String> = doubts.iter().map(doubt).collect();
             format!("Look again before you quote this. {}", said.join(" "))
         }
+        Refusal::Bargain(fault) => bargain_fault(fault),
+        Refusal::BelowFloor { floor } => format!(
+            "Only the owner may quote below {floor}: it would leave less than the least margin."
+        ),
         Refusal::Unbalanced(why) => {
             format!("This quote does not add up, so it was not saved: {why}.")
         }
@@ -150,6 +155,23 @@ pub fn taken(what: Unique) -> (&'static str, &'static str) {
         Unique::VariantName => ("name", "There is a variant with this name already"),
         Unique::MaterialName => ("name", "There is a material with this name already"),
         Unique::ShopShortName => ("short_name", "Another shop has this short name already"),
+    }
+}
+
+/// Why a bargain cannot be.
+#[must_use]
+pub fn bargain_fault(fault: &BargainFault) -> String {
+    match fault {
+        BargainFault::NoPrice => {
+            "This option has no price to bargain over. A search has limits instead: set them on the enquiry.".to_owned()
+        }
+        BargainFault::Mandatory(number) => {
+            format!("Operation {number} is always done. It cannot be left out.")
+        }
+        BargainFault::NotInPrice(label) => format!("“{label}” is not in the price."),
+        BargainFault::NoReason => "Enter why it differs from the answer".to_owned(),
+        BargainFault::NotAPrice => "Enter a price above 0".to_owned(),
+        BargainFault::Money(why) => format!("The sums do not add up: {why}."),
     }
 }
 

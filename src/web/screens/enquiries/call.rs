@@ -97,6 +97,9 @@ pub(super) struct QuoteForm {
     form: String,
     /// "yes" once somebody has looked at what speaks against it.
     confirmed: String,
+    /// All of it, to be sent once more.
+    #[serde(skip)]
+    fields: Vec<(&'static str, String)>,
 }
 
 pub(super) async fn quote(
@@ -112,20 +115,47 @@ pub(super) async fn quote(
         option: form.option.clone(),
         reserve_until: (form.hold == "yes").then(|| slot_until(today(&who))),
         request_key: form.form.parse().ok(),
+        bargain: None,
+        alternative_to: None,
         confirmed: form.confirmed == "yes",
     };
     match give_quote(&who.actor(), &site.simulator, &request, Utc::now()).await {
         Ok(quote) => Ok(Reply::see_other(format!("/quotes/{}", quote.id))
             .flash(format!("Quote {} saved.", quote.number))),
-        Err(AppError::Refused(Refusal::Doubts(doubts))) => Ok(doubtful(&who, *id, &form, &doubts)
-            .status(StatusCode::CONFLICT)
-            .into()),
+        Err(AppError::Refused(Refusal::Doubts(doubts))) => {
+            let typed = QuoteForm::of(vec![
+                ("option", form.option.clone()),
+                ("answer", form.answer.clone()),
+                ("form", form.form.clone()),
+                ("hold", form.hold.clone()),
+            ]);
+            let action = format!("/enquiries/{id}/quotes");
+            Ok(doubtful(&who, &action, *id, &typed, &doubts)
+                .status(StatusCode::CONFLICT)
+                .into())
+        }
         Err(error) => Err(error.into()),
     }
 }
 
-/// What speaks against quoting an answer as it was said, and the choice.
-fn doubtful(who: &SignedIn, id: Uuid, form: &QuoteForm, doubts: &[Doubt]) -> Page {
+impl QuoteForm {
+    /// Fields by name, to be sent once more.
+    pub(super) fn of(fields: Vec<(&'static str, String)>) -> Self {
+        Self {
+            fields,
+            ..Self::default()
+        }
+    }
+}
+
+/// What speaks against quoting an answer as it was said, and the choice. `action` is where the form goes once more.
+pub(super) fn doubtful(
+    who: &SignedIn,
+    action: &str,
+    id: Uuid,
+    form: &QuoteForm,
+    doubts: &[Doubt],
+) -> Page {
     const TITLE: &str = "Before you quote this";
     let body = html! {
         h1 { (TITLE) }
@@ -134,12 +164,9 @@ fn doubtful(who: &SignedIn, id: Uuid, form: &QuoteForm, doubts: &[Doubt]) -> Pag
             p { "The quote can still be given as it was said to the customer, or you can go back and look at the answer as it is now." }
             div.actions {
                 a.button href={ "/enquiries/" (id) "#answer" } { "Look at the answer now" }
-                form method="post" action={ "/enquiries/" (id) "/quotes" } {
+                form method="post" action=(action) {
                     (csrf_field(who))
-                    input type="hidden" name="option" value=(form.option);
-                    input type="hidden" name="answer" value=(form.answer);
-                    input type="hidden" name="form" value=(form.form);
-                    input type="hidden" name="hold" value=(form.hold);
+                    @for (name, value) in &form.fields { input type="hidden" name=(name) value=(value); }
                     input type="hidden" name="confirmed" value="yes";
                     button.quiet type="submit" { "Quote it as it was said" }
                 }
@@ -345,6 +372,11 @@ impl<'a> View<'a> {
                 (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(today(self.who)))), false)
                     .value("yes").id(&format!("hold-{}", option.key.replace(':', "-"))))
                 button type="submit" { "Quote this option" span.visually-hidden { ": " (option.title) } }
+            }
+            @if option.figures().is_some_and(|figures| !matches!(figures.terms, Terms::Search(_))) {
+                p { a href={ "/enquiries/" (self.enquiry.id) "/bargain?answer=" (read_out.id) "&option=" (option.key) } {
+                    "Agree another price" span.visually-hidden { ": " (option.title) }
+                } }
             }
         }
     }

@@ -1,6 +1,7 @@
 //! Enquiries: the call, the options side by side, and the quote that is given.
 
 mod answer;
+mod bargain;
 mod call;
 mod form;
 mod list;
@@ -24,6 +25,15 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     )
     .route("/enquiries/{id}/quotes", web::post().to(call::quote))
     .route("/enquiries/{id}/price", web::post().to(opinion::save))
+    .service(
+        web::resource("/enquiries/{id}/bargain")
+            .route(web::get().to(bargain::page))
+            .route(web::post().to(bargain::give)),
+    )
+    .route(
+        "/enquiries/{id}/bargain/look",
+        web::post().to(bargain::look),
+    )
     .route("/enquiries/{id}/sooner", web::get().to(sooner::page))
     .route("/enquiries/{id}/close", web::post().to(call::close));
 }

@@ -220,6 +220,7 @@ async fn draw(
     let quote = quotes::get(&mut tx, id).await?;
     let lines = quotes::lines(&mut tx, id).await?;
     let basis = quotes::basis(&mut tx, id).await?;
+    let beside = quotes::beside(&mut tx, &quote).await?;
     let enquiry = enquiries::get(&mut tx, quote.enquiry_id).await?;
     let job = jobs::of_quote(&mut tx, id).await?;
     let held = decisions::slot_held_until(&mut tx, id).await?;
@@ -260,7 +261,26 @@ async fn draw(
             (slot_form(who, &quote, held, typed, errors))
         }
         @if !said.is_empty() {
-            section.card { h2 { "What the customer was told" } p.sentence { (said) } }
+            section.card {
+                h2 { "What the customer was told" }
+                p.sentence { (said) }
+                @if !quote.offered_on.conditions.is_empty() {
+                    p { "And, since it differs from that:" }
+                    ul.risks { @for said in &quote.offered_on.conditions { li { (said) } } }
+                }
+            }
+        }
+        @if !quote.offered_on.reason.is_empty() {
+            section.card { h2 { "Why it differs from the answer" } p { (quote.offered_on.reason) } }
+        }
+        @if !beside.is_empty() {
+            section.card {
+                h2 { "The other options of this quote" }
+                ul.plain { @for other in &beside {
+                    li { a href={ "/quotes/" (other.id) } { "Quote " (other.number) } ": " (other.title) ", " (other.net) " before tax, " (words::quote_state(other.state)) }
+                } }
+                p.muted { "When one is accepted, the others are declined." }
+            }
         }
         details.card { summary { "Quoted operations" } (route_table(&basis.route)) }
         (past::section(who, &history))

@@ -81,6 +81,14 @@ fn the_work(f: &mut Fields<Element>) {
     let standing = Field::select("standing", "When", "", standings.collect());
     f.code::<Standing, _>(standing, at!(standing));
     f.tick("can_fail", "A donor can fail here", at!(can_fail));
+    f.area(
+        "left_out",
+        "When it is left out, the customer must hear",
+        2,
+        500,
+        at!(left_out),
+    )
+    .hint("Leave empty for work that is always done, like a crack-test");
     f.tick(
         "apart",
         "Done on a part off the block, so it need not wait for the block",

@@ -80,6 +80,7 @@ impl Record for Element {
             basis: Basis::PerFeature,
             standing: Standing::Asked,
             can_fail: false,
+            left_out: String::new(),
             outside_price: None,
             outside_days: None,
             checks: Vec::new(),
