@@ -4,6 +4,7 @@ use super::seed::SeedError;
 use crate::castings::{
     Action, Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, RemedyRule, Variant, When,
 };
+use crate::enquiry::CrackPlace;
 use crate::estimating::{LabourRate, Machine, MachineRate};
 use crate::units::{Fit, Length, Money, Thread};
 use rust_decimal::Decimal;
@@ -138,6 +139,18 @@ fn one() -> u32 {
 #[serde(deny_unknown_fields)]
 pub(super) struct RulesFile {
     pub(super) rule: Vec<RuleSeed>,
+    pub(super) crack: Vec<CrackSeed>,
+}
+
+/// What is done about a crack.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct CrackSeed {
+    pub(super) place: CrackPlace,
+    pub(super) repaired: bool,
+    #[serde(default)]
+    pub(super) elements: Vec<String>,
+    pub(super) say: String,
 }
 
 #[derive(Deserialize)]

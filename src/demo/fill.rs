@@ -14,7 +14,8 @@ use crate::db::jobs::{self, NewJob, OperationState};
 use crate::db::people::{self, NewPerson, Role};
 use crate::db::shops::{self, NewShop};
 use crate::db::{
-    DbError, ShopTx, castings, cutting, devices, machines, remedy_rules, sightings, standards,
+    DbError, ShopTx, castings, crack_repairs, cutting, devices, machines, remedy_rules, sightings,
+    standards,
 };
 use crate::estimating::cutting_data;
 use crate::planning::calendar::Shift;
@@ -167,6 +168,9 @@ async fn make(
     }
     for rule in &seed.rules {
         remedy_rules::insert(&mut tx, rule).await?;
+    }
+    for repair in &seed.crack_repairs {
+        crack_repairs::insert(&mut tx, repair).await?;
     }
     write_market(&mut tx, seed, today).await?;
     write_jobs(&mut tx, seed, &people, today, now).await?;

@@ -3,6 +3,7 @@
 use super::files::{MachinesFile, PatternFile, RulesFile};
 use super::stock::StockFile;
 use crate::castings::{Pattern, RemedyRule, Variant};
+use crate::enquiry::CrackRepair;
 use crate::estimating::element::OUTSIDE;
 use crate::estimating::{Element, LabourRate, Machine, starting};
 use crate::units::{Currency, Money};
@@ -38,6 +39,8 @@ pub struct Seed {
     pub variants: Vec<Variant>,
     /// Remedy rules in the order they are tried.
     pub rules: Vec<RemedyRule>,
+    /// What is done about cracks.
+    pub crack_repairs: Vec<CrackRepair>,
     /// Elements with their standard times.
     pub elements: Vec<Element>,
     /// The watches, sightings of the scarce block and the shelf.
@@ -337,6 +340,18 @@ impl Seed {
                 .zip(1..)
                 .map(|(rule, place)| rule.understood(place))
                 .collect::<Result<_, _>>()?,
+            crack_repairs: rules
+                .crack
+                .into_iter()
+                .map(|crack| CrackRepair {
+                    id: Uuid::now_v7(),
+                    place: crack.place,
+                    repaired: crack.repaired,
+                    elements: crack.elements,
+                    say: crack.say,
+                    version: 1,
+                })
+                .collect(),
             market: read("market.toml", include_str!("../../demo-seed/market.toml"))?,
             calendars: read(
                 "calendars.toml",

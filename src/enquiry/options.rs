@@ -6,6 +6,7 @@ use super::own_block;
 use super::procurement::Procurement;
 use super::proportion::MOST_TIMES_CHEAPEST;
 use super::range::percent_of;
+use super::say;
 use super::wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish};
 use crate::castings::{Conversion, Variant};
 use crate::estimating::Route;
@@ -203,7 +204,7 @@ pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) 
         let Variant { id, name, .. } = &supply.variant;
         let converted = convert(wish, knowledge, supply, &[]);
         if let Some(cheapest) = supply.shelf.first() {
-            let title = format!("Convert a {name} from the shelf");
+            let title = format!("Convert {} from the shelf", say::a(name));
             options.add(
                 Label::new(
                     format!("convert-shelf:{id}"),
@@ -230,7 +231,7 @@ pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) 
                 }),
             );
         }
-        let title = format!("Buy a {name} and convert it");
+        let title = format!("Buy {} and convert it", say::a(name));
         options.add(
             Label::new(
                 format!("convert-bought:{id}"),
@@ -302,7 +303,7 @@ pub(super) fn found_and_own(
     if let Some(cheapest) = supply.shelf.first() {
         let found = route(&wish.also)
             .and_then(|route| from_shelf(knowledge, supply, cheapest, today, route, None));
-        let title = format!("A {wanted} from the shelf");
+        let title = capital(&format!("{} from the shelf", say::a(wanted)));
         options.add(Label::new("shelf", OptionKind::Shelf, title), found);
     }
     for sighting in on_offer(knowledge, supply, today) {
@@ -313,7 +314,7 @@ pub(super) fn found_and_own(
     }
     let found =
         route(&wish.also).and_then(|route| from_hunt(knowledge, supply, today, route, None));
-    let title = format!("Find a {wanted}");
+    let title = format!("Find {}", say::a(wanted));
     options.add(Label::new("hunt", OptionKind::Hunt, title), found);
     Ok(options)
 }

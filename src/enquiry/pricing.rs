@@ -217,7 +217,7 @@ impl<'a> Pricing<'a> {
                     .plus(self.inspection)?;
                 self.if_sound(self.with_offered_casting()?, lost)
             }
-            Procurement::Shelf { free, good, .. } => {
+            Procurement::Shelf { free, good, then } => {
                 let chance = good.chance_of_failures((*free).min(GIVE_UP_AFTER));
                 let donor = match self.way.donor {
                     Some(donor) => Some(Donor {
@@ -234,7 +234,13 @@ impl<'a> Pricing<'a> {
                 let build_up = CostBuildUp::of_futures(&costing, Vec::new(), &sufficient)?;
                 Ok(Priced {
                     compared: build_up.net,
-                    terms: Terms::Fixed,
+                    terms: match then {
+                        Some(_) => Terms::Fixed,
+                        None => Terms::IfSound {
+                            lost: Money::zero(self.currency()),
+                            sound_percent: in_percent(1.0 - chance),
+                        },
+                    },
                     build_up,
                 })
             }
@@ -264,7 +270,7 @@ impl<'a> Pricing<'a> {
             compared: build_up.net.plus(lost.times(failures)?)?.rounded(),
             terms: Terms::IfSound {
                 lost,
-                sound_percent: percent_of((sound * 1000.0).round() as usize, 1000),
+                sound_percent: in_percent(sound),
             },
             build_up,
         })
@@ -362,6 +368,11 @@ impl<'a> Pricing<'a> {
             with_handling: 1.0 + plain(self.knowledge.selling.handling_percent) / 100.0,
         })
     }
+}
+
+/// A chance in whole per cent.
+fn in_percent(chance: f64) -> u32 {
+    percent_of((chance * 1000.0).round() as usize, 1000)
 }
 
 /// The futures in which one is found that are in the middle fifth by what the castings cost: what was spent, and how many

@@ -88,9 +88,26 @@ fn from_shelf(free: u32, good: &Good, then: Option<&Hunt>, rng: &mut impl Rng) -
                 replaced: future.failed.saturating_add(1),
             }
         }
+        // Nothing replaces the last: the price and the day hold if one of them is good, and are drawn given that.
+        None if free > 0 => Procured {
+            days: Some(0.0),
+            failed: failures_given_one_is_good(free, good, rng),
+            ..Procured::default()
+        },
         _ => Procured {
             failed,
             ..Procured::default()
         },
     }
+}
+
+/// How many fail before a good one, given that one of so many is good; by drawing again.
+fn failures_given_one_is_good(free: u32, good: &Good, rng: &mut impl Rng) -> u32 {
+    /// Past this, hardly any is ever good, and all but the last are taken to have failed.
+    const MOST_DRAWS: u32 = 200;
+    let last = free.min(GIVE_UP_AFTER).saturating_sub(1);
+    (0..MOST_DRAWS)
+        .map(|_| good.sample_failures(last, rng))
+        .find(|failed| *failed <= last)
+        .unwrap_or(last)
 }

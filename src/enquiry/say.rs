@@ -88,7 +88,7 @@ fn article(name: &str) -> &'static str {
     if vowel || eleven { "an" } else { "a" }
 }
 
-fn a(name: &str) -> String {
+pub(super) fn a(name: &str) -> String {
     format!("{} {name}", article(name))
 }
 
@@ -167,6 +167,12 @@ fn sentence(
         Terms::Search(terms) => search(answer, option, figures, terms, (zone, today)),
         Terms::Fixed => format!(
             "{} for about {} plus tax, {}.",
+            offer(option.kind, &answer.wanted),
+            spoken(figures.build_up.net),
+            when(answer, figures, today)
+        ),
+        Terms::IfSound { lost, .. } if lost.amount().is_zero() => format!(
+            "{} for about {} plus tax if it passes the crack-test, {}. If it doesn’t, it costs you nothing, and we look again.",
             offer(option.kind, &answer.wanted),
             spoken(figures.build_up.net),
             when(answer, figures, today)

@@ -779,6 +779,13 @@ fn one_of_the_wanted_kind_on_the_shelf_is_an_option_too() {
         .iter()
         .find(|o| o.kind == OptionKind::Shelf)
         .unwrap();
+    // Nobody knows what another costs: the price holds if this one is good, and nothing is charged if not.
+    let mut unknown = knowledge.clone();
+    unknown.supplies[1].sightings.clear();
+    let lone = ask(&wish(), &unknown);
+    let lone = figures(&lone, OptionKind::Shelf);
+    assert!(matches!(&lone.terms, Terms::IfSound { lost, .. } if lost.amount().is_zero()));
+    assert!(lone.ready_day.is_some() && lone.never_percent == 0);
     assert_eq!(shelf.casting.as_ref().map(|c| c.number), Some(7));
     assert!(shelf.risks.iter().any(|r| r.contains("last on the shelf")));
 }
@@ -857,6 +864,10 @@ fn what_is_said_of_each_kind_of_option() {
         (
             said(OptionKind::Shelf, Terms::Fixed, marine, false),
             "We have a Tarn 4/90 marine here, and can let you have it for about £1,700 plus tax, ready by Tuesday 12 January. We keep a day like that 4 times out of 5.",
+        ),
+        (
+            said(OptionKind::Shelf, sound(0), marine, false),
+            "We have a Tarn 4/90 marine here, and can let you have it for about £1,700 plus tax if it passes the crack-test, ready by Tuesday 12 January. We keep a day like that 4 times out of 5. If it doesn’t, it costs you nothing, and we look again.",
         ),
         (
             said(OptionKind::ConvertOwn, sound(140), marine, false),

@@ -172,7 +172,7 @@ fn asked(figures: &Figures) -> Markup {
                 div.main { dt { "Quote if sound, before tax" } dd { (figures.build_up.net) } }
                 div { dt { "With tax" } dd { (figures.build_up.gross) } }
                 div { dt { "Chance it is sound" } dd { (sound_percent) " %" } }
-                div { dt { "Charged if it is not" } dd { (lost) } }
+                div { dt { "Charged if it is not" } dd { @if lost.amount().is_zero() { "nothing" } @else { (lost) } } }
             }
             Terms::Search(terms) => {
                 div.main { dt { "A search: likely in all, before tax" } dd { (picture::whole(figures.price.low)) " to " (picture::whole(figures.price.high)) } }

@@ -102,7 +102,9 @@ fn on_terms(quote: &Quote) -> Markup {
         @match &quote.offered_on.terms {
             None | Some(Terms::Fixed) => {}
             Some(Terms::IfSound { lost, .. }) => p.notice {
-                "This price holds if the casting proves sound. If it does not, " (lost) " before tax is charged for it."
+                "This price holds if the casting proves sound. If it does not, "
+                @if lost.amount().is_zero() { "nothing" } @else { (lost) " before tax" }
+                " is charged for it."
             },
             Some(Terms::Search(terms)) => p.notice {
                 "A search: nothing is promised. The sum below is what it comes to in the middle of the outcomes. The work is "
