@@ -5,7 +5,7 @@ use crate::support::site::{TestSite, Visitor, between, header};
 use borewright::db::enquiries::{self, EnquiryDetails, EnquiryState};
 use borewright::db::{castings, castings_on_shelf, jobs, quotes};
 use borewright::enquiry::quote::QuoteState;
-use borewright::enquiry::say::whole;
+use borewright::enquiry::say::spoken;
 use borewright::units::{Currency, Money};
 use chrono::{Days, Utc};
 use fantoccini::key::Key;
@@ -55,7 +55,7 @@ async fn from_the_first_key_to_a_job_by_keyboard() {
         browser.wait_for_text("[role=status]", "saved").await;
         let net = browser.text(".totals dd").await;
         let pounds = Currency::from_code("GBP").unwrap();
-        let spoken = whole(Money::parse(&net, pounds).unwrap());
+        let spoken = spoken(Money::parse(&net, pounds).unwrap());
         assert!(
             sentence.contains(&spoken),
             "{sentence} is not the {net} that is quoted"
