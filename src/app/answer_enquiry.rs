@@ -7,7 +7,7 @@ use crate::castings::Variant;
 use crate::db::castings_on_shelf::{self, Outcome, Ownership, ShelfState};
 use crate::db::enquiries::{self, Enquiry, EnquiryDetails};
 use crate::db::people::Role;
-use crate::db::plans::{self, Age, Freshness};
+use crate::db::plans::{self, Age};
 use crate::db::settings::Settings;
 use crate::db::{DbError, ShopTx, castings, cutting, machines, quotes, settings, sightings};
 use crate::enquiry::quote::{Quote, QuoteState};
@@ -16,7 +16,7 @@ use crate::enquiry::{
     Work, answer,
 };
 use crate::estimating::RatesError;
-use crate::planning::ReadyDates;
+use crate::planning::{Freshness, ReadyDates};
 use crate::sourcing::Watch;
 use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};

@@ -33,6 +33,7 @@ pub mod record_check;
 pub mod reserve_slot;
 pub mod save_enquiry;
 pub mod settle;
+pub mod shared_plans;
 mod shared_results;
 pub mod take_in_casting;
 pub mod week;

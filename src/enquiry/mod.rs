@@ -12,6 +12,7 @@ pub mod quote;
 pub mod range;
 pub mod say;
 pub mod simulation;
+mod state;
 pub mod wish;
 
 pub use answer::{
@@ -20,6 +21,7 @@ pub use answer::{
 };
 pub use range::{PriceRange, ReadyRange};
 pub use simulation::Simulation;
+pub use state::EnquiryState;
 pub use wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work};
 
 #[cfg(test)]

@@ -6,8 +6,10 @@ mod level;
 mod need;
 mod route;
 mod shelf;
+mod supply;
 
 pub use level::Level;
 pub use need::{Arrival, Cover, Loan, NeedKind, NeedRefusal, Reserved, Source, Standing, Transfer};
 pub use route::materials;
 pub use shelf::{NotMovable, Outcome, Ownership, ShelfState};
+pub use supply::{Delivery, Demand, Supply};

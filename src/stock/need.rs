@@ -181,15 +181,13 @@ impl Transfer {
 }
 
 impl Cover {
-    /// How stock covers a need: `on_hand` whether what is there covers it after the jobs due before, `ordered_for` the
-    /// first day on which what is on order does.
+    /// How stock covers a need: goods that were taken cover it, else what its turn gives ([`super::Supply::serve`]). One
+    /// that has no turn, because its job is closed or its operation done, gets nothing.
     #[must_use]
-    pub fn of(arrival: Arrival, on_hand: bool, ordered_for: Option<NaiveDate>) -> Self {
-        match (arrival, on_hand, ordered_for) {
-            (Arrival::Here, ..) => Self::Taken,
-            (_, true, _) => Self::OnHand,
-            (_, _, Some(day)) => Self::OnOrder(day),
-            _ => Self::Short,
+    pub fn of(arrival: Arrival, turn: Option<Self>) -> Self {
+        match arrival {
+            Arrival::Here => Self::Taken,
+            Arrival::Wanted | Arrival::Ordered => turn.unwrap_or(Self::Short),
         }
     }
 }
@@ -315,16 +313,16 @@ mod tests {
         ] {
             assert_eq!(transfer.may_follow(now), Err(NeedRefusal::Already));
         }
-        let stock = |arrival, on_hand| Source::Stock {
+        let stock = |arrival| Source::Stock {
             id: Uuid::nil(),
             name: "Dowel".to_owned(),
-            cover: Cover::of(arrival, on_hand, Some(day(3))),
+            cover: Cover::of(arrival, Some(Cover::OnOrder(day(3)))),
         };
-        let taken = stock(Arrival::Here, false);
+        let taken = stock(Arrival::Here);
         assert_eq!(taken.may_change(), Err(NeedRefusal::Taken));
         assert_eq!(taken.may_arrive(), Err(NeedRefusal::DrawsOnOther));
         assert_eq!(taken.item(), Ok(Uuid::nil()));
-        let ordered = stock(Arrival::Wanted, false);
+        let ordered = stock(Arrival::Wanted);
         assert_eq!(ordered.standing(day(1)), Standing::Expected(day(3)));
         assert_eq!(ordered.may_change(), Ok(()));
     }

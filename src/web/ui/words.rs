@@ -9,10 +9,11 @@ use crate::enquiry::PlanState;
 use crate::enquiry::quote::{QuoteRefusal, QuoteState};
 use crate::estimating::RatesError;
 use crate::stock::{NeedRefusal, NotMovable};
+use chrono::NaiveDate;
 
-/// A refusal of a use case, as a sentence or two that say what to do next.
+/// A refusal of a use case, as a sentence or two that say what to do next. `today` is the shop's calendar day.
 #[must_use]
-pub fn refusal(why: &Refusal) -> String {
+pub fn refusal(why: &Refusal, today: NaiveDate) -> String {
     match why {
         Refusal::Unanswerable(why) => unanswerable(why),
         Refusal::OptionGone { .. } => {
@@ -22,7 +23,7 @@ pub fn refusal(why: &Refusal) -> String {
         Refusal::Unbalanced(why) => {
             format!("This quote does not add up, so it was not saved: {why}.")
         }
-        Refusal::Quote { number, why } => quote_refusal(*number, *why),
+        Refusal::Quote { number, why } => quote_refusal(*number, *why, today),
         Refusal::EnquiryQuoted { number } => format!(
             "Enquiry {number} has quotes. Mark those as accepted or declined instead."
         ),
@@ -165,18 +166,18 @@ pub fn unanswerable(why: &Unanswerable) -> String {
     }
 }
 
-fn quote_refusal(number: i64, why: QuoteRefusal) -> String {
+fn quote_refusal(number: i64, why: QuoteRefusal, today: NaiveDate) -> String {
     match why {
         QuoteRefusal::Decided(state) => {
             format!("Quote {number} is already {}.", quote_state(state))
         }
         QuoteRefusal::Expired(on) => format!(
             "Quote {number} was valid until {}. Give a new quote at today’s rates.",
-            show::day(on)
+            show::day(on, today)
         ),
         QuoteRefusal::SlotBeyond(on) => format!(
             "Quote {number} is valid until {}. Its slot cannot be reserved for longer.",
-            show::day(on)
+            show::day(on, today)
         ),
         QuoteRefusal::SlotInThePast => "Enter a day from today on.".to_owned(),
     }
@@ -216,18 +217,18 @@ pub fn dates_from(plan: Option<PlanState>) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use chrono::NaiveDate;
 
     #[test]
     fn a_refused_quote_says_which_and_what_to_do_next() {
-        let why = QuoteRefusal::Expired(NaiveDate::from_ymd_opt(2026, 12, 3).unwrap());
-        let said = refusal(&Refusal::Quote { number: 12, why });
+        let day = |d| NaiveDate::from_ymd_opt(2026, 12, d).unwrap();
+        let refusal = |why| refusal(&Refusal::Quote { number: 12, why }, day(5));
         assert_eq!(
-            said,
-            "Quote 12 was valid until Thu 3 Dec 2026. Give a new quote at today’s rates."
+            refusal(QuoteRefusal::Expired(day(3))),
+            "Quote 12 was valid until Thu 3 Dec. Give a new quote at today’s rates."
         );
-        let why = QuoteRefusal::Decided(QuoteState::Lost);
-        let said = refusal(&Refusal::Quote { number: 12, why });
-        assert_eq!(said, "Quote 12 is already declined.");
+        assert_eq!(
+            refusal(QuoteRefusal::Decided(QuoteState::Lost)),
+            "Quote 12 is already declined."
+        );
     }
 }

@@ -110,7 +110,7 @@ fn card(
 fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
     let zone = who.shop.time_zone;
     let day = |time: Option<chrono::DateTime<chrono::Utc>>| match time {
-        Some(time) => html! { (show::day(time.with_timezone(&zone).date_naive())) },
+        Some(time) => html! { (show::day(time.with_timezone(&zone).date_naive(), who.today())) },
         None => html! { "no date" },
     };
     let sure = answer.confidence_percent;
@@ -123,7 +123,7 @@ fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
             div { dt { "Likely ready" } dd { (day(figures.ready.likely)) } }
             div { dt { "Earliest" } dd { (day(figures.ready.earliest)) } }
             @if let Some(percent) = figures.in_time_percent {
-                div { dt { "On time for " @if let Some(by) = answer.wanted_by { (show::day(by)) } } dd { (percent) " %" } }
+                div { dt { "On time for " @if let Some(by) = answer.wanted_by { (show::day(by, who.today())) } } dd { (percent) " %" } }
             }
         }
         h4 { "Hours by machine" }

@@ -9,9 +9,9 @@ use crate::app::close_enquiry::close_enquiry;
 use crate::app::give_quote::{QuoteRequest, give_quote};
 use crate::app::save_enquiry::{open_enquiry, save_enquiry};
 use crate::db::DbError;
-use crate::db::enquiries::{Enquiry, EnquiryDetails, EnquiryState};
+use crate::db::enquiries::{Enquiry, EnquiryDetails};
 use crate::enquiry::quote::{Quote, slot_until};
-use crate::enquiry::{Answer as EnquiryAnswer, OptionAnswer};
+use crate::enquiry::{Answer as EnquiryAnswer, EnquiryState, OptionAnswer};
 use crate::estimating::{Basis, Element};
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{Choice, Live};
@@ -101,7 +101,7 @@ pub(super) async fn quote(
         enquiry_id: *id,
         option: form.option.clone(),
         read_out_at: form.at.parse().ok(),
-        reserve_until: (form.hold == "yes").then(|| slot_until(today(&who))),
+        reserve_until: (form.hold == "yes").then(|| slot_until(who.today())),
     };
     let quote = give_quote(&who.actor(), &site.simulator, &request, Utc::now()).await?;
     Ok(Reply::see_other(format!("/quotes/{}", quote.id))
@@ -278,7 +278,7 @@ impl<'a> View<'a> {
                 (csrf_field(self.who))
                 input type="hidden" name="option" value=(option.key);
                 input type="hidden" name="at" value=(answer.at.to_rfc3339());
-                (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(today(self.who)))), false)
+                (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(self.who.today()), self.who.today())), false)
                     .value("yes").id(&format!("hold-{}", option.key.replace(':', "-"))))
                 button type="submit" { "Quote this option" span.visually-hidden { ": " (option.title) } }
             }

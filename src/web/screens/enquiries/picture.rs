@@ -5,6 +5,7 @@
 
 use crate::enquiry::{Answer, Figures, OptionAnswer, say};
 use crate::units::Money;
+use crate::web::ui::show;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use maud::{Markup, html};
@@ -97,7 +98,10 @@ pub(super) fn ready(answer: &Answer, zone: Tz) -> Markup {
     let (start, end) = ((nearest / 1.3).ln(), (furthest * 1.1).ln());
     let at = |d: f64| LEFT + (RIGHT - LEFT) * ((d.ln() - start) / (end - start)).clamp(0.0, 1.0);
     let say = |time: Option<DateTime<Utc>>| match time {
-        Some(time) => time.with_timezone(&zone).format("%-d %b %Y").to_string(),
+        Some(time) => show::day(
+            time.with_timezone(&zone).date_naive(),
+            answer.at.with_timezone(&zone).date_naive(),
+        ),
         None => "no date".to_owned(),
     };
     let rows: Vec<Row> = possible(answer)
