@@ -10,7 +10,7 @@ use super::read::{corrupt, word};
 use super::{DbError, Refusal, ShopTx};
 
 use crate::stock::Supply;
-pub use crate::stock::{Arrival, Cover, Loan, NeedKind, Reserved, Source, Standing};
+pub use crate::stock::{Arrival, Availability, Cover, Loan, NeedKind, Reserved, Source};
 use crate::units::Code;
 use chrono::NaiveDate;
 pub use route::*;
@@ -76,8 +76,8 @@ pub struct Need {
 impl Need {
     /// Its status on a day. Goods that should have come before it are overdue, not here.
     #[must_use]
-    pub fn standing(&self, today: NaiveDate) -> Standing {
-        self.source.standing(today)
+    pub fn availability(&self, today: NaiveDate) -> Availability {
+        self.source.availability(today)
     }
 }
 
@@ -247,9 +247,9 @@ pub struct Gate {
     pub kind: NeedKind,
     /// What, in words.
     pub what: String,
-    /// Its status; never [`Standing::Here`]. Only [`Standing::Expected`] is a day to plan on; work that waits for
+    /// Its status; never [`Availability::Here`]. Only [`Availability::Expected`] is a day to plan on; work that waits for
     /// anything else has no day, and the plan must say so.
-    pub standing: Standing,
+    pub standing: Availability,
 }
 
 impl Gate {
@@ -257,7 +257,7 @@ impl Gate {
     #[must_use]
     pub fn not_before(&self) -> Option<NaiveDate> {
         match self.standing {
-            Standing::Expected(day) => Some(day),
+            Availability::Expected(day) => Some(day),
             _ => None,
         }
     }
@@ -274,8 +274,8 @@ pub async fn gates(tx: &mut ShopTx, today: NaiveDate) -> Result<Vec<Gate>, DbErr
         .into_iter()
         .filter(|need| need.ahead)
         .filter_map(|need| {
-            let standing = need.standing(today);
-            (standing != Standing::Here).then_some(Gate {
+            let standing = need.availability(today);
+            (standing != Availability::Here).then_some(Gate {
                 need_id: need.id,
                 job_id: need.job_id,
                 job_number: need.job_number,

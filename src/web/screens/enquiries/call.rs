@@ -108,10 +108,6 @@ pub(super) async fn quote(
         .flash(format!("Quote {} saved.", quote.number)))
 }
 
-fn today(who: &SignedIn) -> NaiveDate {
-    Utc::now().with_timezone(&who.shop.time_zone).date_naive()
-}
-
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
 pub(super) struct CloseForm {

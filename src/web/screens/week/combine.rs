@@ -18,7 +18,7 @@ use maud::{Markup, html};
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/week/together", web::get().to(list));
+    cfg.route("/week/combine", web::get().to(list));
 }
 
 async fn list(who: SignedIn, site: web::Data<Site>) -> Answer {

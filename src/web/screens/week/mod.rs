@@ -215,7 +215,7 @@ fn summary(plan: &CurrentPlan) -> Markup {
                     @else { (show::count(late, "job late", "jobs late")) ", " (risk) " at risk" }
                 }
             }
-            li { a href="/week/together" { "Combine setups" } }
+            li { a href="/week/combine" { "Combine setups" } }
             li { a href="/week/changes" { "Manual changes" } }
         }
     }

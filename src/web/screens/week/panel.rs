@@ -62,7 +62,7 @@ impl Panel<'_> {
         html! {
             details.act id=(offer.code) open[self.query.form() == offer.code] {
                 summary { (offer.label) }
-                form.grid method="get" action="/week/try" novalidate {
+                form.grid method="get" action="/week/preview" novalidate {
                     (self.hidden(subject, offer.code))
                     @for field in &offer.fields { (self.field(offer.code, field)) }
                     div.actions { button type="submit" { "Preview" } }
@@ -75,7 +75,7 @@ impl Panel<'_> {
         html! {
             @match &offer.change {
                 Some(change) => a.button.quiet href=(super::preview::href(change, self.stretch)) { (offer.label) },
-                None => form method="get" action="/week/try" { (self.hidden(subject, offer.code)) button.quiet type="submit" { (offer.label) } },
+                None => form method="get" action="/week/preview" { (self.hidden(subject, offer.code)) button.quiet type="submit" { (offer.label) } },
             }
         }
     }

@@ -17,8 +17,8 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/week/try", web::get().to(preview))
-        .route("/week/take", web::post().to(apply))
+    cfg.route("/week/preview", web::get().to(preview))
+        .route("/week/apply", web::post().to(apply))
         .route("/week/undo/{id}", web::get().to(undo));
 }
 
@@ -62,7 +62,7 @@ pub(super) fn href(change: &PlanChange, stretch: Stretch) -> String {
     let query = form_urlencoded::Serializer::new(String::new())
         .append_pair("change", &change)
         .finish();
-    format!("/week/try?{query}&{}", stretch.query())
+    format!("/week/preview?{query}&{}", stretch.query())
 }
 
 #[derive(Debug, Default, Deserialize)]

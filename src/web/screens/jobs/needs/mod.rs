@@ -6,7 +6,7 @@ use self::form::{Lists, NeedForm};
 use crate::app::AppError;
 use crate::app::meet_need::{self, Seen};
 use crate::db::jobs::{Job, JobState};
-use crate::db::needs::{self, Arrival, Cover, Need, NeedKind, Source, Standing};
+use crate::db::needs::{self, Arrival, Availability, Cover, Need, NeedKind, Source};
 use crate::db::people::Role;
 use crate::db::{DbError, jobs};
 use crate::web::screens::castings::version;
@@ -63,12 +63,12 @@ pub(in crate::web) fn amount(quantity: Decimal, unit: &str) -> String {
 }
 
 /// How a need stands, in a word that needs no colour.
-fn standing_words(standing: Standing, today: NaiveDate) -> String {
+fn availability_words(standing: Availability, today: NaiveDate) -> String {
     match standing {
-        Standing::Here => "here".to_owned(),
-        Standing::Expected(on) => format!("expected {}", day(on, today)),
-        Standing::Overdue(on) => format!("overdue since {}", day(on, today)),
-        Standing::Unknown => "No date".to_owned(),
+        Availability::Here => "here".to_owned(),
+        Availability::Expected(on) => format!("expected {}", day(on, today)),
+        Availability::Overdue(on) => format!("overdue since {}", day(on, today)),
+        Availability::Unknown => "No date".to_owned(),
     }
 }
 
@@ -110,7 +110,7 @@ fn why(need: &Need, on: NaiveDate) -> Markup {
 fn holes(needs: &[Need], on: NaiveDate) -> Markup {
     let holes: Vec<&Need> = needs
         .iter()
-        .filter(|need| need.ahead && need.standing(on).is_hole())
+        .filter(|need| need.ahead && need.availability(on).is_hole())
         .collect();
     html! {
         @if !holes.is_empty() {
@@ -150,7 +150,7 @@ pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
                         @if open { th scope="col" { span.visually-hidden { "Action" } } }
                     } }
                     tbody { @for need in needs {
-                        @let standing = need.standing(on);
+                        @let standing = need.availability(on);
                         tr {
                             th scope="row" {
                                 @if office { a href=(path(job.id, need.id)) { (need.details.what) } } @else { (need.details.what) }
@@ -159,7 +159,7 @@ pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
                             td.number data-label="Quantity" { (amount(need.details.quantity, &need.details.unit)) }
                             td data-label="For" { @match need.operation_number { Some(number) => { "operation " (number) } None => "the start" } }
                             td data-label="Status" {
-                                span.tag.hole[standing.is_hole() && need.ahead] { (standing_words(standing, on)) }
+                                span.tag.hole[standing.is_hole() && need.ahead] { (availability_words(standing, on)) }
                                 " " span.muted { (why(need, on)) }
                             }
                             @if open { td.do { (to_do(who, job, need)) } }

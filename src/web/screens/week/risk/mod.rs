@@ -179,7 +179,7 @@ fn explained_job(
             @if first == Some(WaitedFor::Release) {
                 @for gate in &o.job.gates {
                     @if let GateState::Expected(day) = gate.state {
-                        p { "It cannot start before " (show::day(day, today(floor.zone))) ": it waits for " (gate.what) "." }
+                        p { "It cannot start before " (show::day(day, today(floor.zone))) ": it waits for “" (gate.what) "”." }
                     }
                 }
             }
