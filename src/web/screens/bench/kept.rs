@@ -5,15 +5,19 @@ use serde_json::Value;
 /// Why an entry with half a pair is set aside.
 const HALF_A_PAIR: &str = "It has a character that cannot be kept: half of a surrogate pair";
 
+/// Why an entry is set aside that reads in no way, such as a number beyond what a computer counts to.
+const UNREADABLE: &str = "It could not be read";
+
 /// An entry as JSON that can be kept, and why it is not to be booked when something of it had to be replaced. JSON allows
 /// an escape such as `\ud800` by itself (RFC 8259, section 8.2), which no text in UTF-8 can hold: U+FFFD takes its place.
 pub(super) fn keepable(raw: &str) -> (Value, Option<&'static str>) {
     if let Ok(body) = serde_json::from_str(raw) {
         return (body, None);
     }
-    let body = serde_json::from_str(&without_halves(raw));
-    let body = body.unwrap_or_else(|_| Value::String(raw.to_owned()));
-    (body, Some(HALF_A_PAIR))
+    match serde_json::from_str(&without_halves(raw)) {
+        Ok(body) => (body, Some(HALF_A_PAIR)),
+        Err(_) => (Value::String(raw.to_owned()), Some(UNREADABLE)),
+    }
 }
 
 /// The code unit that an escape at the head of a text stands for: `\uXXXX`.
@@ -97,5 +101,10 @@ mod tests {
             assert_eq!(body["key"], "a");
             assert_eq!(why, Some(HALF_A_PAIR));
         }
+        let (body, why) = keepable(r#"{"at":1e999}"#);
+        assert_eq!(
+            (body.as_str(), why),
+            (Some(r#"{"at":1e999}"#), Some(UNREADABLE))
+        );
     }
 }
