@@ -225,10 +225,10 @@ async fn main() {
         ("the week, over HTTP", "/week".to_owned()),
         ("twelve weeks", "/week?days=84".to_owned()),
         ("late or at risk", "/week/risk".to_owned()),
-        ("setups together", "/week/together".to_owned()),
+        ("setups together", "/week/combine".to_owned()),
         (
             "what if a job is put first",
-            format!("/week/try?kind=first&operation={waiting}"),
+            format!("/week/preview?kind=first&operation={waiting}"),
         ),
     ] {
         let url = format!("{address}{path}");

@@ -8,7 +8,7 @@ use crate::db::answers::{self, NewAnswer};
 use crate::db::castings_on_shelf::{self, Outcome, Ownership, ShelfState};
 use crate::db::enquiries::{self, Enquiry, EnquiryDetails};
 use crate::db::people::Role;
-use crate::db::plans::{self, Age, Freshness};
+use crate::db::plans::{self, Age};
 use crate::db::settings::Settings;
 use crate::db::{
     DbError, ShopTx, castings, crack_repairs, cutting, machines, quotes, settings, sightings,
@@ -19,7 +19,7 @@ use crate::enquiry::{
     Supply, Wish, Work, answer,
 };
 use crate::estimating::RatesError;
-use crate::planning::ReadyDates;
+use crate::planning::{Freshness, ReadyDates};
 use crate::sourcing::Watch;
 use crate::units::{Code, Currency, Money};
 use chrono::{DateTime, NaiveDate, Utc};

@@ -5,7 +5,7 @@ use crate::castings::RemedyRule;
 use crate::db::castings::{self, VariantName};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, remedy_rules, standards};
-use crate::estimating::{Element, Standing};
+use crate::estimating::{Element, Inclusion};
 use std::collections::BTreeSet;
 
 /// The shop's variants, conversion rules and standard times.
@@ -39,7 +39,7 @@ impl Catalogue {
             self.rules.iter().flat_map(|rule| &rule.elements).collect();
         self.elements
             .iter()
-            .filter(|e| e.standing == Standing::Asked && !of_rules.contains(&e.code))
+            .filter(|e| e.standing == Inclusion::Asked && !of_rules.contains(&e.code))
             .collect()
     }
 }

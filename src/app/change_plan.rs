@@ -12,6 +12,7 @@ use crate::db::plan_changes::{self, AppliedChange, ToApply, Undo};
 use crate::planning::changes::{CannotChange, DecidedBy, PlanChange};
 use crate::planning::what_if::{Baseline, Settings, TryError, WhatIf};
 use chrono::{DateTime, Utc};
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// What is to be done.
@@ -27,7 +28,7 @@ pub enum Proposal {
 #[derive(Debug, Clone)]
 pub struct Preview {
     /// The plan before.
-    pub plan: CurrentPlan,
+    pub plan: Arc<CurrentPlan>,
     /// The change; when one is undone, the change that does it.
     pub change: PlanChange,
     /// The change that is undone.
@@ -42,7 +43,7 @@ pub enum Tried {
     /// It can be made.
     Works(Box<Preview>),
     /// It cannot, with the plan that it was tried on.
-    Cannot(Box<CurrentPlan>, CannotChange),
+    Cannot(Arc<CurrentPlan>, CannotChange),
 }
 
 /// The role it takes to apply a change.
@@ -60,7 +61,7 @@ pub fn role(change: &PlanChange) -> Role {
 /// [`AppError::NotAllowed`]; [`AppError::Failed`] when the floor cannot be planned.
 pub async fn preview(
     actor: &Actor,
-    plan: CurrentPlan,
+    plan: Arc<CurrentPlan>,
     change: PlanChange,
 ) -> Result<Tried, AppError> {
     actor.require(Role::Office)?;
@@ -75,7 +76,7 @@ pub async fn preview(
 pub async fn preview_undo(actor: &Actor, id: Uuid, now: DateTime<Utc>) -> Result<Tried, AppError> {
     actor.require(Role::Office)?;
     let read = Read::all(actor, Some(id), now).await?;
-    let plan = current_plan::compute(read.inputs).await?;
+    let plan = Arc::new(current_plan::compute(read.inputs).await?);
     match read.undo {
         Some(undo) => tried(plan, undo.change.clone(), Some((id, undo))).await,
         None => Err(DbError::NotFound("this change").into()),
@@ -121,10 +122,14 @@ pub async fn apply(
         None => change.words(floor),
     };
     let inverse = change.inverse(floor);
-    let plan = current_plan::compute(read.inputs).await?;
-    let cannot = |plan, why| {
-        let newest = read.newest;
-        Ok(Applied::Cannot(Box::new(Week { plan, newest }), why))
+    let plan = Arc::new(current_plan::compute(read.inputs).await?);
+    let cannot = |plan: Arc<CurrentPlan>, why| {
+        let week = Week {
+            age: plan.age,
+            plan,
+            newest: read.newest,
+        };
+        Ok(Applied::Cannot(Box::new(week), why))
     };
     let only = |why: &str| CannotChange {
         field: "change",
@@ -136,7 +141,7 @@ pub async fn apply(
     let undo = undoes.zip(read.undo);
     let preview = match tried(plan, change.clone(), undo.clone()).await? {
         Tried::Works(preview) => preview,
-        Tried::Cannot(plan, why) => return cannot(*plan, why),
+        Tried::Cannot(plan, why) => return cannot(plan, why),
     };
     let Some(inverse) = inverse else {
         return cannot(
@@ -177,12 +182,13 @@ async fn again(
     now: DateTime<Utc>,
 ) -> Result<Applied, AppError> {
     let read = Read::all(actor, undo.as_ref().map(|(id, _)| *id), now).await?;
-    let plan = current_plan::compute(read.inputs).await?;
+    let plan = Arc::new(current_plan::compute(read.inputs).await?);
     Ok(match tried(plan, change, undo).await? {
         Tried::Works(preview) => Applied::Overtaken(preview),
         Tried::Cannot(plan, why) => {
             let week = Week {
-                plan: *plan,
+                age: plan.age,
+                plan,
                 newest: read.newest,
             };
             Applied::Cannot(Box::new(week), why)
@@ -218,7 +224,7 @@ impl Read {
 
 /// Computes what comes of a change on a thread of its own.
 async fn tried(
-    plan: CurrentPlan,
+    plan: Arc<CurrentPlan>,
     change: PlanChange,
     undo: Option<(Uuid, Undo)>,
 ) -> Result<Tried, AppError> {
@@ -238,7 +244,7 @@ async fn tried(
                 undoes: undo.map(|(id, _)| id),
                 what,
             }))),
-            Err(TryError::Cannot(why)) => Ok(Tried::Cannot(Box::new(plan), why)),
+            Err(TryError::Cannot(why)) => Ok(Tried::Cannot(plan, why)),
             Err(TryError::Model(why)) => Err(why),
         }
     })

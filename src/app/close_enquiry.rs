@@ -1,16 +1,16 @@
 //! Closes an enquiry without a sale, or opens it again.
 
 use super::{Actor, AppError, Refusal};
-use crate::db::enquiries::{self, EnquiryState};
+use crate::db::ShopTx;
+use crate::db::enquiries;
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx};
 use uuid::Uuid;
 
 /// Closes an enquiry, or opens it again; for the office. `version` is the version of it that was seen.
 ///
 /// # Errors
 /// [`AppError::NotAllowed`]; [`Refusal::EnquiryQuoted`] when it has quotes, which are won or lost instead;
-/// [`DbError::Stale`], [`AppError::Db`].
+/// [`AppError::Db`], as [`crate::db::DbError::Stale`].
 pub async fn close_enquiry(
     actor: &Actor,
     id: Uuid,
@@ -34,13 +34,13 @@ pub async fn close_within(
     version: i32,
     closed: bool,
 ) -> Result<(), AppError> {
-    let enquiry = enquiries::get(tx, id).await?;
-    if matches!(enquiry.state, EnquiryState::Quoted | EnquiryState::Won) {
-        let number = enquiry.number;
-        return Err(Refusal::EnquiryQuoted { number }.into());
-    }
-    if !enquiries::set_closed(tx, id, version, closed).await? {
-        return Err(DbError::Stale("this enquiry").into());
-    }
+    // Locked, so that no quote is given meanwhile.
+    let enquiry = enquiries::lock(tx, id).await?;
+    let number = enquiry.number;
+    let state = enquiry
+        .state
+        .set_closed(closed)
+        .ok_or(Refusal::EnquiryQuoted { number })?;
+    enquiries::set_state(tx, id, version, state).await?;
     Ok(())
 }

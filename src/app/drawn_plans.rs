@@ -1,5 +1,6 @@
 //! The current plans of shops with their futures drawn, kept between calls until the plan or what it rests on changes.
 
+use super::shared_plans::PlanKey;
 use super::shared_results::SharedResults;
 use super::{Actor, AppError, current_plan};
 use crate::db::plans::Age;
@@ -30,8 +31,7 @@ pub struct DrawnPlans {
 /// What a plan was drawn of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct DrawnOf {
-    floor_version: i64,
-    plan_made_at: Option<DateTime<Utc>>,
+    plan: PlanKey,
     futures: u32,
 }
 
@@ -59,8 +59,7 @@ impl DrawnPlans {
     ) -> Result<Arc<PlannedDates>, AppError> {
         let futures = futures.clamp(1, PLAN_FUTURES);
         let of = DrawnOf {
-            floor_version: age.floor_version,
-            plan_made_at: age.made_at,
+            plan: PlanKey::of(age),
             futures,
         };
         let draw_anew = || async {

@@ -35,6 +35,7 @@ pub mod reserve_slot;
 pub mod save_enquiry;
 pub mod say_price;
 pub mod settle;
+pub mod shared_plans;
 mod shared_results;
 pub mod take_in_casting;
 pub mod week;

@@ -1,20 +1,25 @@
 //! The week as it is looked at: the current plan, why jobs are late and what would help, setups that could be combined.
-//! Each is read in one transaction and computed after that has ended.
+//! Each is computed after the transaction that read it has ended; the plan itself is shared ([`SharedPlans`]).
 
-use super::current_plan::{self, CurrentPlan};
+use super::current_plan::CurrentPlan;
+use super::shared_plans::SharedPlans;
 use super::{Actor, AppError};
 use crate::db::plan_changes::{self, AppliedChange};
+use crate::db::plans::{self, Age};
 use crate::planning::engine::explain::{Explanation, explain};
 use crate::planning::floor::PromiseStatus;
 use crate::planning::what_if::{Combination, Help, Settings, combinations, helps};
 use chrono::{DateTime, Utc};
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// The current plan with the change to it that can be undone.
 #[derive(Debug, Clone)]
 pub struct Week {
     /// The plan.
-    pub plan: CurrentPlan,
+    pub plan: Arc<CurrentPlan>,
+    /// How fresh it is at this look.
+    pub age: Age,
     /// The change applied last, of those that have not been undone.
     pub newest: Option<AppliedChange>,
 }
@@ -23,13 +28,17 @@ pub struct Week {
 ///
 /// # Errors
 /// [`AppError::Db`]; [`AppError::Failed`] when the floor cannot be planned.
-pub async fn week(actor: &Actor, now: DateTime<Utc>) -> Result<Week, AppError> {
+pub async fn week(
+    actor: &Actor,
+    plans: &SharedPlans,
+    now: DateTime<Utc>,
+) -> Result<Week, AppError> {
     let mut tx = actor.begin().await?;
-    let inputs = current_plan::read(&mut tx, now).await?;
+    let age = plans::age(&mut tx, now).await?;
     let newest = plan_changes::newest(&mut tx).await?;
     drop(tx);
-    let plan = current_plan::compute(inputs).await?;
-    Ok(Week { plan, newest })
+    let plan = plans.current(actor, &age, now).await?;
+    Ok(Week { plan, age, newest })
 }
 
 /// Jobs explained when nobody asks for one: the first that are late or at risk.
@@ -42,7 +51,7 @@ const HELPS: usize = 5;
 #[derive(Debug, Clone)]
 pub struct Risks {
     /// The plan.
-    pub plan: CurrentPlan,
+    pub plan: Arc<CurrentPlan>,
     /// The jobs, those least likely to be on time first.
     pub explained: Vec<ExplainedJob>,
 }
@@ -65,10 +74,11 @@ pub struct ExplainedJob {
 /// [`AppError::Db`]; [`AppError::Failed`] when the floor cannot be planned.
 pub async fn risks(
     actor: &Actor,
+    plans: &SharedPlans,
     which: Option<Uuid>,
     now: DateTime<Utc>,
 ) -> Result<Risks, AppError> {
-    let plan = current_plan::current_plan(actor, now).await?;
+    let plan = plans.now(actor, now).await?;
     compute("explaining late jobs", move || {
         let jobs: Vec<Uuid> = match which {
             Some(job) => vec![job],
@@ -108,9 +118,10 @@ const PAIRS_TRIED: usize = 10;
 /// [`AppError::Db`]; [`AppError::Failed`] when the floor cannot be planned.
 pub async fn combined_setups(
     actor: &Actor,
+    plans: &SharedPlans,
     now: DateTime<Utc>,
-) -> Result<(CurrentPlan, Vec<Combination>), AppError> {
-    let plan = current_plan::current_plan(actor, now).await?;
+) -> Result<(Arc<CurrentPlan>, Vec<Combination>), AppError> {
+    let plan = plans.now(actor, now).await?;
     let (plan, found) = compute("combining setups", move || {
         // No search and no chances: what is shown is what the new order alone does to the days.
         let settings = Settings {

@@ -3,27 +3,12 @@
 use super::counters::{self, Counter};
 use super::read::word;
 use super::{DbError, ShopTx};
-use crate::enquiry::{Condition, Purpose};
+use crate::enquiry::{Condition, EnquiryState, Purpose};
 use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
 use serde::Serialize;
-use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
-
-/// How far an enquiry has come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
-#[strum(serialize_all = "snake_case")]
-pub enum EnquiryState {
-    /// Not quoted and not closed.
-    Open,
-    /// At least one quote was given.
-    Quoted,
-    /// A quote was accepted.
-    Won,
-    /// Closed without a sale.
-    Closed,
-}
 
 /// What the caller said.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
@@ -283,25 +268,19 @@ pub async fn save(
     }
 }
 
-/// Closes an enquiry, or opens it again; one with quotes stays as it is. Returns whether it was written: if not, the
-/// version is not `version`, or there are quotes.
+/// Writes how far an enquiry has come.
 ///
 /// # Errors
-/// [`DbError::Database`].
-pub async fn set_closed(
+/// [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
+pub async fn set_state(
     tx: &mut ShopTx,
     id: Uuid,
     version: i32,
-    closed: bool,
-) -> Result<bool, DbError> {
-    let state = if closed {
-        EnquiryState::Closed
-    } else {
-        EnquiryState::Open
-    };
+    state: EnquiryState,
+) -> Result<(), DbError> {
     let done = sqlx::query!(
         "update enquiry set state = $4, version = version + 1
-         where shop_id = $1 and id = $2 and version = $3 and state not in ('quoted', 'won')",
+         where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
         id,
         version,
@@ -309,7 +288,10 @@ pub async fn set_closed(
     )
     .execute(tx.conn())
     .await?;
-    Ok(done.rows_affected() > 0)
+    match done.rows_affected() {
+        0 => Err(stale(tx, id).await),
+        _ => Ok(()),
+    }
 }
 
 /// One enquiry, which nobody else changes before this transaction ends.

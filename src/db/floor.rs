@@ -3,7 +3,7 @@
 
 use super::calendars::Owner;
 use super::jobs::OperationState;
-use super::needs::{self, Standing};
+use super::needs::{self, Availability};
 use super::read::{corrupt, word};
 use super::{DbError, ShopTx, calendars, machines, people, settings};
 use crate::estimating::{Operation, Route};
@@ -178,9 +178,9 @@ async fn gates_of(
     let mut gates: HashMap<Uuid, Vec<Gate>> = HashMap::new();
     for gate in needs::gates(tx, today).await? {
         let day = match gate.standing {
-            Standing::Here => continue,
-            Standing::Expected(day) => Some(day),
-            Standing::Overdue(_) | Standing::Unknown => None,
+            Availability::Here => continue,
+            Availability::Expected(day) => Some(day),
+            Availability::Overdue(_) | Availability::Unknown => None,
         };
         // What one operation waits for keeps only that one back; without a day the whole job has no date.
         let one = gate.operation_id.and_then(|id| {

@@ -171,7 +171,7 @@ pub async fn to_undo(tx: &mut ShopTx, id: Uuid) -> Result<Undo, DbError> {
 /// [`DbError::Stale`] when the floor has changed since it was computed, [`DbError::Refused`] when it cannot be
 /// done, [`DbError::NotFound`], [`DbError::Database`].
 pub async fn apply(tx: &mut ShopTx, apply: ToApply<'_>) -> Result<(), DbError> {
-    const PLAN: &str = "The plan";
+    const PLAN: &str = "the plan";
     // Two at once: one waits here for the other, and then finds the floor changed.
     sqlx::query!(
         "select version from floor_state where shop_id = $1 for update",

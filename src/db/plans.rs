@@ -2,19 +2,15 @@
 
 use super::read::word;
 use super::{DbError, ShopTx, floor};
+use crate::planning::Freshness;
 use crate::planning::engine::model::plan::Value;
 use crate::planning::floor::{JobDates, Slot, SlotState, Timetable};
+use crate::planning::freshness::{Run, Versions};
 use crate::units::Code;
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use std::time::Duration;
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
-
-/// A run that has not been heard of for so long is not counted on: its worker is gone, and another will take it over.
-pub const RUN_SILENT_FOR: TimeDelta = TimeDelta::seconds(15);
-
-/// Minutes by which work may begin late before the plan counts as overtaken by time: common practice, no source.
-pub const GRACE: i64 = 15;
 
 /// How a slot's state is kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
@@ -69,25 +65,6 @@ pub struct Kept {
     pub timetable: Timetable,
 }
 
-/// How far the plan is behind the floor.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Freshness {
-    /// It was made from the floor as it is.
-    Fresh,
-    /// The floor has changed since, or time has overtaken the plan.
-    Stale {
-        /// Since when.
-        since: DateTime<Utc>,
-    },
-    /// A run is under way.
-    Planning {
-        /// How far it is, from 0 to 1.
-        progress: f64,
-        /// Whether the plan is that of the floor as it is already, and is only being made better.
-        usable: bool,
-    },
-}
-
 /// How fresh the plan is, without the plan.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Age {
@@ -125,30 +102,22 @@ pub async fn age(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<Age, DbError> {
     .await?
     .ok_or(DbError::NotFound("the shop"))?;
     let floor_version = row.floor_version.unwrap_or(0);
-    let overtaken = row
-        .first_start
-        .map(|start| start + TimeDelta::minutes(GRACE))
-        .filter(|late| *late < now);
-    let current = row.plan_version == Some(floor_version);
-    let freshness = match (row.share, row.seen_at) {
-        (Some(share), Some(seen_at)) if now - seen_at < RUN_SILENT_FOR => Freshness::Planning {
-            progress: share,
-            usable: current && overtaken.is_none(),
-        },
-        _ if !current => Freshness::Stale {
-            since: row.changed_at.unwrap_or(now),
-        },
-        _ => match overtaken {
-            Some(since) => Freshness::Stale { since },
-            None => Freshness::Fresh,
-        },
+    let versions = Versions {
+        floor: floor_version,
+        changed_at: row.changed_at,
+        plan: row.plan_version,
+        first_start: row.first_start,
+        run: row
+            .share
+            .zip(row.seen_at)
+            .map(|(progress, seen_at)| Run { progress, seen_at }),
     };
     Ok(Age {
         floor_version,
         plan_version: row.plan_version,
         made_at: row.made_at,
         improved: row.improved.unwrap_or(false),
-        freshness,
+        freshness: Freshness::of(&versions, now),
     })
 }
 

@@ -2,11 +2,12 @@
 
 use super::advice::{self, Offered, Waiting};
 use super::bargain::Percentiles;
-use super::options::{self, Options};
+use super::options;
 use super::proportion;
 use super::range::{PriceRange, ReadyRange, percent_of};
 use super::say;
 use super::simulation::{Dropped, Simulated, Simulation, simulate};
+use super::ways::Options;
 use super::wish::{Knowledge, SearchLimits, ShelfCasting, Wish};
 use crate::castings::Conversion;
 use crate::estimating::futures::percentile;

@@ -7,6 +7,7 @@ mod advice;
 pub mod answer;
 pub mod bargain;
 pub mod customer;
+pub mod doubt;
 mod options;
 mod own_block;
 mod pricing;
@@ -17,6 +18,8 @@ pub mod range;
 pub mod say;
 pub mod selling;
 pub mod simulation;
+mod state;
+mod ways;
 pub mod wish;
 
 pub use answer::{
@@ -27,6 +30,7 @@ pub use customer::{Condition, CrackPlace, CrackRepair, Purpose};
 pub use range::{PriceRange, ReadyRange};
 pub use selling::Selling;
 pub use simulation::Simulation;
+pub use state::EnquiryState;
 pub use wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish, Work};
 
 #[cfg(test)]

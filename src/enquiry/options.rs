@@ -1,23 +1,21 @@
 //! Which options there are: each with its route, where the casting comes from and what could go wrong.
 
-use super::answer::{AnswerError, Figures, OptionAnswer, OptionKind, Outcome, Terms};
-use super::customer::Purpose;
+use super::answer::{AnswerError, OptionKind};
 use super::own_block;
 use super::procurement::Procurement;
-use super::proportion::MOST_TIMES_CHEAPEST;
 use super::range::percent_of;
 use super::say;
-use super::wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish};
+use super::ways::{Found, Label, NoWay, OnOffer, Options, Way};
+use super::wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish};
 use crate::castings::{Conversion, Variant};
 use crate::estimating::Route;
 use crate::estimating::cost::Donor;
-use crate::sourcing::hunt::{GIVE_UP_AFTER, HORIZON_DAYS};
+use crate::sourcing::hunt::GIVE_UP_AFTER;
 use crate::sourcing::{Fate, Good, Hunt, Outlook, Sighting, Unusable};
 use crate::units::Money;
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
-use uuid::Uuid;
 
 /// Of the castings on offer, how many are options of their own: the cheapest.
 const OFFERS_SHOWN: usize = 2;
@@ -25,155 +23,6 @@ const OFFERS_SHOWN: usize = 2;
 /// A casting is taken to be on offer no longer than this many times the days an offer stays open: one in twenty is still
 /// there then.
 const OFFER_STANDS: i64 = 3;
-
-/// What an option is called, whether or not it can be done.
-#[derive(Debug, Clone, PartialEq)]
-struct Label {
-    key: String,
-    kind: OptionKind,
-    title: String,
-}
-
-impl Label {
-    fn new(key: impl Into<String>, kind: OptionKind, title: String) -> Self {
-        Self {
-            key: key.into(),
-            kind,
-            title,
-        }
-    }
-
-    fn answer(
-        &self,
-        casting: Option<ShelfCasting>,
-        risks: Vec<String>,
-        outcome: Outcome,
-    ) -> OptionAnswer {
-        OptionAnswer {
-            key: self.key.clone(),
-            kind: self.kind,
-            title: self.title.clone(),
-            casting,
-            risks,
-            outcome,
-            sentence: String::new(),
-        }
-    }
-}
-
-/// How an option is done.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Way {
-    pub(super) casting: Option<ShelfCasting>,
-    pub(super) risks: Vec<String>,
-    pub(super) route: Route,
-    pub(super) conversion: Option<Conversion>,
-    pub(super) donor: Option<Donor>,
-    pub(super) procurement: Procurement,
-    /// The variant of the casting.
-    pub(super) casting_of: Uuid,
-    /// Whether such a casting is good, if that can be said.
-    pub(super) good: Option<Good>,
-    /// The particular one that is on offer.
-    pub(super) offer: Option<OnOffer>,
-}
-
-/// A particular casting that is on offer.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct OnOffer {
-    pub(super) asked: Money,
-    pub(super) carriage: Money,
-}
-
-/// Why there is no way.
-pub(super) enum NoWay {
-    /// One sentence each.
-    Reasons(Vec<String>),
-    /// Nobody knows what a casting of this variant costs.
-    PriceUnknown(Uuid),
-}
-
-impl NoWay {
-    pub(super) fn because(why: impl std::fmt::Display) -> Self {
-        Self::Reasons(vec![why.to_string()])
-    }
-
-    fn outcome(self) -> Outcome {
-        match self {
-            Self::Reasons(reasons) => Outcome::Impossible { reasons },
-            Self::PriceUnknown(variant) => Outcome::PriceUnknown { variant },
-        }
-    }
-}
-
-/// A way, or why there is none.
-type Found = Result<Way, NoWay>;
-
-/// An option before it is simulated.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Proposal {
-    label: Label,
-    pub(super) way: Way,
-}
-
-impl Proposal {
-    pub(super) fn possible(&self, figures: Figures, purpose: Purpose) -> OptionAnswer {
-        let mut risks = self.way.risks.clone();
-        if self.label.kind.is_conversion() {
-            risks.splice(0..0, purpose.caution().map(str::to_owned));
-        }
-        if figures.never_percent > 0 {
-            risks.push(never(&figures));
-        }
-        self.answer(risks, Outcome::Possible(Box::new(figures)))
-    }
-
-    pub(super) fn impossible(&self, reasons: Vec<String>) -> OptionAnswer {
-        self.answer(Vec::new(), Outcome::Impossible { reasons })
-    }
-
-    fn answer(&self, risks: Vec<String>, outcome: Outcome) -> OptionAnswer {
-        self.label.answer(self.way.casting.clone(), risks, outcome)
-    }
-}
-
-/// How likely it is that nothing comes of a search, in words.
-fn never(figures: &Figures) -> String {
-    let percent = figures.never_percent;
-    let set = match &figures.terms {
-        Terms::Search(terms) => terms.limits,
-        _ => SearchLimits::default(),
-    };
-    if set.most.is_some() || set.ends_on.is_some() {
-        return format!(
-            "{percent} % chance that no sound one turns up within the customer’s limits."
-        );
-    }
-    let years = (HORIZON_DAYS / 365.0).round();
-    format!(
-        "{percent} % chance that no sound one turns up within {years} years, or only at more than {MOST_TIMES_CHEAPEST} times the price of the cheapest option."
-    )
-}
-
-/// Options to be simulated, and those that cannot be done.
-#[derive(Debug, Default)]
-pub(super) struct Options {
-    pub(super) proposals: Vec<Proposal>,
-    pub(super) impossible: Vec<OptionAnswer>,
-}
-
-impl Options {
-    fn add(&mut self, label: Label, found: Found) {
-        match found {
-            Ok(way) => self.proposals.push(Proposal { label, way }),
-            Err(why) => {
-                let outcome = why.outcome();
-                self.impossible
-                    .push(label.answer(None, Vec::new(), outcome));
-            }
-        }
-    }
-}
 
 /// Conversions to the wanted variant: of the caller's own block, of donors on the shelf, of donors to be bought.
 pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) -> Options {

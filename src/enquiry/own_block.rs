@@ -2,8 +2,8 @@
 //! inspected first, at a fixed price; a crack is repaired where the shop has said how, and nowhere else.
 
 use super::customer::{Condition, CrackPlace, Purpose};
-use super::options::{NoWay, Way};
 use super::procurement::Procurement;
+use super::ways::{NoWay, Way};
 use super::wish::{Knowledge, OwnBlock, Supply, Wish, Work};
 use crate::estimating::Route;
 

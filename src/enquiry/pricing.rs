@@ -6,10 +6,10 @@
 //! (common practice, no source).
 
 use super::answer::{SearchTerms, Terms};
-use super::options::Way;
 use super::procurement::Procurement;
 use super::range::{PriceRange, percent_of};
 use super::simulation::{Draws, Dropped, Work};
+use super::ways::Way;
 use super::wish::{Knowledge, Wish};
 use crate::estimating::cost::{CostError, Costing, Donor};
 use crate::estimating::futures::{CostSampler, percentile, plain, rank};

@@ -1,12 +1,11 @@
 //! A quote: one option of an answer, frozen on the day it is given. Its lines make its net, net and tax make what the
 //! customer pays, and it is good until a day. One decision may still be made about it: accepted, declined, or expired.
 
-use super::answer::{Answer, OptionAnswer, OptionKind, Terms as OptionTerms};
+use super::answer::{Answer, OptionKind, Terms as OptionTerms};
 use super::bargain::Bargained;
 use crate::estimating::{CostLine, Route};
 use crate::units::{Code, Money, MoneyError};
 use chrono::{DateTime, Days, NaiveDate, Utc};
-use serde::Serialize;
 use serde_json::Value;
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
@@ -329,89 +328,6 @@ pub enum DonorSource {
 #[must_use]
 pub fn slot_until(today: NaiveDate) -> NaiveDate {
     today.checked_add_days(SLOT_DAYS).unwrap_or(today)
-}
-
-/// Why an answer is not quoted before somebody has looked again.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-#[serde(tag = "doubt", rename_all = "snake_case")]
-pub enum Doubt {
-    /// It is older than the shop keeps answers, in minutes.
-    Old {
-        /// How old.
-        minutes: i64,
-    },
-    /// What the customer wants has been changed since.
-    CallChanged,
-    /// The plan has changed, and the day no longer holds.
-    DayMoved {
-        /// The day that was said.
-        said: NaiveDate,
-        /// The day that holds now, if one does.
-        now: Option<NaiveDate>,
-    },
-    /// The casting it counts on is no longer free.
-    CastingGone {
-        /// Its number on the shelf.
-        number: i64,
-    },
-    /// It cannot be done any more.
-    NotPossible,
-}
-
-/// What the shop knows of an answer that is about to be quoted.
-#[derive(Debug, Clone, Copy)]
-pub struct Standing<'a> {
-    /// When it was computed.
-    pub at: DateTime<Utc>,
-    /// Now.
-    pub now: DateTime<Utc>,
-    /// Minutes after which an answer is old.
-    pub keeps_minutes: u32,
-    /// Whether the customer still wants the same.
-    pub same_call: bool,
-    /// The option as it was said.
-    pub said: &'a OptionAnswer,
-    /// The same option now, when it was looked at again; `None` inside when there is no such option.
-    pub again: Option<Option<&'a OptionAnswer>>,
-}
-
-impl Standing<'_> {
-    /// Everything that speaks against quoting it as it was said.
-    #[must_use]
-    pub fn doubts(&self) -> Vec<Doubt> {
-        let mut doubts = Vec::new();
-        let minutes = (self.now - self.at).num_minutes();
-        if minutes > i64::from(self.keeps_minutes) {
-            doubts.push(Doubt::Old { minutes });
-        }
-        if !self.same_call {
-            doubts.push(Doubt::CallChanged);
-        }
-        let (Some(said), Some(again)) = (self.said.figures(), self.again) else {
-            return doubts;
-        };
-        let casting = |option: &OptionAnswer| option.casting.as_ref().map(|c| (c.id, c.number));
-        match (casting(self.said), again.and_then(casting)) {
-            (Some((id, number)), now) if now.is_none_or(|(other, _)| other != id) => {
-                doubts.push(Doubt::CastingGone { number });
-            }
-            _ => {}
-        }
-        match again.and_then(OptionAnswer::figures) {
-            Some(figures) => {
-                if let Some(day) = said.ready_day
-                    && figures.ready_day.is_none_or(|now| now > day)
-                {
-                    doubts.push(Doubt::DayMoved {
-                        said: day,
-                        now: figures.ready_day,
-                    });
-                }
-            }
-            None => doubts.push(Doubt::NotPossible),
-        }
-        doubts
-    }
 }
 
 #[cfg(test)]

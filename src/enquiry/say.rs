@@ -4,22 +4,29 @@
 use super::answer::{Answer, Figures, OptionAnswer, OptionKind, SearchTerms, Terms};
 use super::wish::Knowledge;
 use crate::units::Money;
-use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use chrono_tz::Tz;
 use rust_decimal::prelude::ToPrimitive;
 use rust_decimal::{Decimal, RoundingStrategy};
 
-/// For how long a day is said without its year.
-const WITHOUT_YEAR: TimeDelta = TimeDelta::days(92);
+/// For how many days around today a day is said without its year.
+const WITHOUT_YEAR: i64 = 92;
 
-/// A day as it is said: "Thursday 14 January", with the year when it is neither this year's nor within three months.
+/// Whether a day is said with its year: when it is neither this year's nor within three months of today.
+#[must_use]
+pub fn with_year(day: NaiveDate, today: NaiveDate) -> bool {
+    day.year() != today.year() && (day - today).num_days().abs() > WITHOUT_YEAR
+}
+
+/// A day as it is said: "Thursday 14 January", with the year as [`with_year`] has it.
 #[must_use]
 pub fn day(time: DateTime<Utc>, now: DateTime<Utc>, zone: Tz) -> String {
-    let local = time.with_timezone(&zone);
-    if local.year() == now.with_timezone(&zone).year() || time - now <= WITHOUT_YEAR {
-        local.format("%A %-d %B").to_string()
+    let local = |time: DateTime<Utc>| time.with_timezone(&zone).date_naive();
+    let day = local(time);
+    if with_year(day, local(now)) {
+        day.format("%A %-d %B %Y").to_string()
     } else {
-        local.format("%A %-d %B %Y").to_string()
+        day.format("%A %-d %B").to_string()
     }
 }
 
@@ -55,10 +62,10 @@ fn times(percent: u32) -> &'static str {
 
 /// A day as it is said: see [`day`].
 fn on_day(day: NaiveDate, today: NaiveDate) -> String {
-    if day.year() == today.year() || day - today <= WITHOUT_YEAR {
-        day.format("%A %-d %B").to_string()
-    } else {
+    if with_year(day, today) {
         day.format("%A %-d %B %Y").to_string()
+    } else {
+        day.format("%A %-d %B").to_string()
     }
 }
 
@@ -389,5 +396,6 @@ mod tests {
         let said = |text| day(at(text), at("2026-11-25T10:00:00Z"), Tz::Europe__London);
         assert_eq!(said("2027-01-14T10:00:00Z"), "Thursday 14 January");
         assert_eq!(said("2027-04-14T10:00:00Z"), "Wednesday 14 April 2027");
+        assert_eq!(said("2025-12-31T10:00:00Z"), "Wednesday 31 December 2025");
     }
 }

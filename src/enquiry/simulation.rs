@@ -3,11 +3,11 @@
 
 use super::answer::{AnswerError, Figures, MachineTime, OptionAnswer};
 use super::bargain::Percentiles;
-use super::options::{Proposal, Way};
 use super::pricing::{OfferTerms, Pricing};
 use super::procurement::Procurement;
 use super::proportion::MOST_TIMES_CHEAPEST;
 use super::range::{PriceRange, ReadyRange, percent_of};
+use super::ways::{Proposal, Way};
 use super::wish::{Knowledge, Wish};
 use crate::estimating::cost::{CostError, Costing};
 use crate::estimating::futures::{CostSampler, percentile, plain};

@@ -133,7 +133,7 @@ words!(Basis {
 )]
 #[serde(rename_all = "snake_case")]
 #[strum(serialize_all = "snake_case")]
-pub enum Standing {
+pub enum Inclusion {
     /// Only where a remedy or a list of work asks.
     Asked,
     /// In every conversion.
@@ -142,7 +142,7 @@ pub enum Standing {
     EveryBlock,
 }
 
-words!(Standing {
+words!(Inclusion {
     Asked = "only when asked for";
     Conversion = "in every conversion";
     EveryBlock = "on every block";
@@ -215,7 +215,7 @@ pub struct Element {
     /// How often.
     pub basis: Basis,
     /// Whether it is done without being asked for.
-    pub standing: Standing,
+    pub standing: Inclusion,
     /// Whether a donor can fail here.
     pub can_fail: bool,
     /// What the customer must hear when it is left out; empty when it is always done.
@@ -242,7 +242,7 @@ pub const OUTSIDE: &str = "outside";
 impl Element {
     /// Its stage, except that standing work in which a donor can fail is never left until metal has been cut.
     pub(super) fn place_in_order(&self) -> Stage {
-        if self.can_fail && self.standing > Standing::Asked {
+        if self.can_fail && self.standing > Inclusion::Asked {
             self.stage.min(Stage::Inspect)
         } else {
             self.stage

@@ -19,7 +19,7 @@ mod tests;
 pub use cost::{CostBuildUp, CostError, CostLine, Costing, Donor};
 pub use cutting::{Cut, CuttingError, CuttingTime, Process, Recipe};
 pub use cutting_data::{CuttingData, ToolData};
-pub use element::{Basis, Check, Element, Material, Stage, Standing, TimeSource};
+pub use element::{Basis, Check, Element, Inclusion, Material, Stage, TimeSource};
 pub use futures::{CostSampler, TimeSampler, percentile};
 pub use machine::{LabourRate, Machine, RatesError};
 pub use policy::Policy;

@@ -7,7 +7,7 @@
 
 use super::card::operation;
 use super::cutting_data::CuttingData;
-use super::element::{Basis, Element, Stage, Standing};
+use super::element::{Basis, Element, Inclusion, Stage};
 use super::route::{Operation, Route};
 use crate::castings::{Action, Conversion, Face, Feature, Pattern};
 use crate::units::{Minutes, MoneyError};
@@ -58,7 +58,7 @@ impl Route {
         elements: &[Element],
         data: &CuttingData,
     ) -> Result<Self, RouteError> {
-        let mut chains = standing(elements, Standing::Conversion, pattern);
+        let mut chains = standing(elements, Inclusion::Conversion, pattern);
         for remedy in &conversion.remedies {
             if remedy.action == Action::Impossible {
                 return Err(RouteError::Impossible {
@@ -97,7 +97,7 @@ impl Route {
         elements: &[Element],
         data: &CuttingData,
     ) -> Result<Self, RouteError> {
-        let mut chains = standing(elements, Standing::EveryBlock, pattern);
+        let mut chains = standing(elements, Inclusion::EveryBlock, pattern);
         list(&mut chains, codes, pattern, elements)?;
         draw_up(chains, pattern, data)
     }
@@ -146,7 +146,7 @@ fn times(element: &Element, feature_count: u32, pattern: &Pattern) -> u32 {
 }
 
 /// The elements that stand in every job of this kind, each a chain of its own.
-fn standing<'a>(elements: &'a [Element], least: Standing, pattern: &Pattern) -> Vec<Chain<'a>> {
+fn standing<'a>(elements: &'a [Element], least: Inclusion, pattern: &Pattern) -> Vec<Chain<'a>> {
     elements
         .iter()
         .filter(|e| e.standing >= least)

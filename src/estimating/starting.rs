@@ -1,7 +1,7 @@
 //! The elements a new shop may start from. Its figures are starting points for the shop's own.
 
 use super::cutting::{Cut, Process, Recipe};
-use super::element::{Basis, Check, Element, Material, Stage, Standing};
+use super::element::{Basis, Check, Element, Inclusion, Material, Stage};
 use crate::units::{Currency, Minutes, Money, Spread};
 use rust_decimal::Decimal;
 use serde::Deserialize;
@@ -21,7 +21,7 @@ struct Line {
     stage: Stage,
     machine_kind: String,
     skill: String,
-    standing: Option<Standing>,
+    standing: Option<Inclusion>,
     basis: Option<Basis>,
     #[serde(default)]
     can_fail: bool,
@@ -88,7 +88,7 @@ pub fn elements(
         .element
         .into_iter()
         .map(|line| {
-            let standing = line.standing.unwrap_or(Standing::Asked);
+            let standing = line.standing.unwrap_or(Inclusion::Asked);
             let [low, likely, high] = line.spread;
             let cuts = line.cuts.into_iter().map(|cut| Cut {
                 process: cut.process,
@@ -114,7 +114,7 @@ pub fn elements(
                 attended_share: line.attended,
                 spread: Spread::ThreePoint { low, likely, high },
                 basis: line.basis.unwrap_or(match standing {
-                    Standing::Asked => Basis::PerFeature,
+                    Inclusion::Asked => Basis::PerFeature,
                     _ => Basis::Once,
                 }),
                 standing,

@@ -67,10 +67,12 @@ pub mod calendar;
 pub mod changes;
 pub mod engine;
 pub mod floor;
+pub mod freshness;
 pub mod ics;
 pub mod ready;
 pub mod what_if;
 pub mod words;
 
 pub use calendar::{Calendar, Hours, Shift, in_reach, local_instant};
+pub use freshness::Freshness;
 pub use ready::{Candidate, CandidateOperation, ReadyDates};

@@ -6,8 +6,12 @@ mod level;
 mod need;
 mod route;
 mod shelf;
+mod supply;
 
 pub use level::Level;
-pub use need::{Arrival, Cover, Loan, NeedKind, NeedRefusal, Reserved, Source, Standing, Transfer};
+pub use need::{
+    Arrival, Availability, Cover, Loan, NeedKind, NeedRefusal, Reserved, Source, Transfer,
+};
 pub use route::materials;
 pub use shelf::{NotMovable, Outcome, Ownership, ShelfState};
+pub use supply::{Delivery, Demand, Supply};

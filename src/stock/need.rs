@@ -33,7 +33,7 @@ pub enum Arrival {
 
 /// The status of a need on a day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Standing {
+pub enum Availability {
     /// Met.
     Here,
     /// Expected on a day that is not past.
@@ -44,7 +44,7 @@ pub enum Standing {
     Unknown,
 }
 
-impl Standing {
+impl Availability {
     /// Whether it leaves a hole in the plan: no day to plan on.
     #[must_use]
     pub fn is_hole(self) -> bool {
@@ -181,15 +181,13 @@ impl Transfer {
 }
 
 impl Cover {
-    /// How stock covers a need: `on_hand` whether what is there covers it after the jobs due before, `ordered_for` the
-    /// first day on which what is on order does.
+    /// How stock covers a need: goods that were taken cover it, else what its turn gives ([`super::Supply::serve`]). One
+    /// that has no turn, because its job is closed or its operation done, gets nothing.
     #[must_use]
-    pub fn of(arrival: Arrival, on_hand: bool, ordered_for: Option<NaiveDate>) -> Self {
-        match (arrival, on_hand, ordered_for) {
-            (Arrival::Here, ..) => Self::Taken,
-            (_, true, _) => Self::OnHand,
-            (_, _, Some(day)) => Self::OnOrder(day),
-            _ => Self::Short,
+    pub fn of(arrival: Arrival, turn: Option<Self>) -> Self {
+        match arrival {
+            Arrival::Here => Self::Taken,
+            Arrival::Wanted | Arrival::Ordered => turn.unwrap_or(Self::Short),
         }
     }
 }
@@ -246,26 +244,26 @@ impl Source {
 
     /// The status of a need with this behind it on a day.
     #[must_use]
-    pub fn standing(&self, today: NaiveDate) -> Standing {
+    pub fn availability(&self, today: NaiveDate) -> Availability {
         match self {
             Self::Itself {
                 arrival,
                 expected_on,
             } => match arrival {
-                Arrival::Here => Standing::Here,
-                Arrival::Ordered => Standing::expected(*expected_on, today),
-                Arrival::Wanted => Standing::Unknown,
+                Arrival::Here => Availability::Here,
+                Arrival::Ordered => Availability::expected(*expected_on, today),
+                Arrival::Wanted => Availability::Unknown,
             },
-            Self::Casting(casting) if casting.ours => Standing::Here,
-            Self::Casting(_) => Standing::Unknown,
+            Self::Casting(casting) if casting.ours => Availability::Here,
+            Self::Casting(_) => Availability::Unknown,
             Self::Stock { cover, .. } => match cover {
-                Cover::Taken | Cover::OnHand => Standing::Here,
-                Cover::OnOrder(day) => Standing::expected(Some(*day), today),
-                Cover::Short => Standing::Unknown,
+                Cover::Taken | Cover::OnHand => Availability::Here,
+                Cover::OnOrder(day) => Availability::expected(Some(*day), today),
+                Cover::Short => Availability::Unknown,
             },
             Self::Tool { loan, .. } => match loan {
-                Some(loan) if !loan.ours => Standing::expected(loan.back_on, today),
-                _ => Standing::Here,
+                Some(loan) if !loan.ours => Availability::expected(loan.back_on, today),
+                _ => Availability::Here,
             },
         }
     }
@@ -286,20 +284,20 @@ mod tests {
             expected_on,
         };
         for (source, standing) in [
-            (itself(Arrival::Here, None), Standing::Here),
+            (itself(Arrival::Here, None), Availability::Here),
             (
                 itself(Arrival::Ordered, Some(day(9))),
-                Standing::Expected(day(9)),
+                Availability::Expected(day(9)),
             ),
             (
                 itself(Arrival::Ordered, Some(day(8))),
-                Standing::Overdue(day(8)),
+                Availability::Overdue(day(8)),
             ),
-            (itself(Arrival::Ordered, None), Standing::Unknown),
-            (itself(Arrival::Wanted, None), Standing::Unknown),
+            (itself(Arrival::Ordered, None), Availability::Unknown),
+            (itself(Arrival::Wanted, None), Availability::Unknown),
         ] {
-            assert_eq!(source.standing(day(9)), standing, "{source:?}");
-            let hole = matches!(standing, Standing::Overdue(_) | Standing::Unknown);
+            assert_eq!(source.availability(day(9)), standing, "{source:?}");
+            let hole = matches!(standing, Availability::Overdue(_) | Availability::Unknown);
             assert_eq!(standing.is_hole(), hole);
         }
     }
@@ -315,28 +313,28 @@ mod tests {
         ] {
             assert_eq!(transfer.may_follow(now), Err(NeedRefusal::Already));
         }
-        let stock = |arrival, on_hand| Source::Stock {
+        let stock = |arrival| Source::Stock {
             id: Uuid::nil(),
             name: "Dowel".to_owned(),
-            cover: Cover::of(arrival, on_hand, Some(day(3))),
+            cover: Cover::of(arrival, Some(Cover::OnOrder(day(3)))),
         };
-        let taken = stock(Arrival::Here, false);
+        let taken = stock(Arrival::Here);
         assert_eq!(taken.may_change(), Err(NeedRefusal::Taken));
         assert_eq!(taken.may_arrive(), Err(NeedRefusal::DrawsOnOther));
         assert_eq!(taken.item(), Ok(Uuid::nil()));
-        let ordered = stock(Arrival::Wanted, false);
-        assert_eq!(ordered.standing(day(1)), Standing::Expected(day(3)));
+        let ordered = stock(Arrival::Wanted);
+        assert_eq!(ordered.availability(day(1)), Availability::Expected(day(3)));
         assert_eq!(ordered.may_change(), Ok(()));
     }
 
     #[test]
     fn a_casting_counts_only_while_the_job_has_it() {
         let casting = |ours, state| Source::Casting(Reserved::of(Uuid::nil(), 4, state, ours));
-        let stands = |ours, state| casting(ours, state).standing(day(1));
-        assert_eq!(stands(true, ShelfState::Reserved), Standing::Here);
-        assert_eq!(stands(false, ShelfState::Reserved), Standing::Unknown);
-        assert_eq!(stands(false, ShelfState::Scrapped), Standing::Unknown);
-        assert_eq!(stands(true, ShelfState::Scrapped), Standing::Unknown);
+        let stands = |ours, state| casting(ours, state).availability(day(1));
+        assert_eq!(stands(true, ShelfState::Reserved), Availability::Here);
+        assert_eq!(stands(false, ShelfState::Reserved), Availability::Unknown);
+        assert_eq!(stands(false, ShelfState::Scrapped), Availability::Unknown);
+        assert_eq!(stands(true, ShelfState::Scrapped), Availability::Unknown);
     }
 
     #[test]
@@ -352,15 +350,18 @@ mod tests {
             }),
         };
         let due = Some(day(12));
-        assert_eq!(tool(true, due).standing(day(13)), Standing::Here);
+        assert_eq!(tool(true, due).availability(day(13)), Availability::Here);
         assert_eq!(
-            tool(false, due).standing(day(1)),
-            Standing::Expected(day(12))
+            tool(false, due).availability(day(1)),
+            Availability::Expected(day(12))
         );
         assert_eq!(
-            tool(false, due).standing(day(13)),
-            Standing::Overdue(day(12))
+            tool(false, due).availability(day(13)),
+            Availability::Overdue(day(12))
         );
-        assert_eq!(tool(false, None).standing(day(13)), Standing::Unknown);
+        assert_eq!(
+            tool(false, None).availability(day(13)),
+            Availability::Unknown
+        );
     }
 }

@@ -537,6 +537,28 @@ async fn no_entry_blocks_the_queue_of_its_device() {
     assert!(of(&sent[3]).why.contains("NUL"), "{}", of(&sent[3]).why);
     assert_eq!(of(&sent[5]).body, sent[5]);
     drop(tx);
+    // Half of a surrogate pair cannot be kept either: that entry is set aside, and those around it are booked.
+    let half = entry("pause");
+    let whole = entry("setup");
+    let body = json!({ "sent_at": Utc::now(), "entries": [&half, &whole] }).to_string();
+    let body = body.replacen("\"kind\"", r#""reason":"cutter \ud800 broke","kind""#, 1);
+    let answer = tablet
+        .request("POST", "/bench/entries")
+        .header("content-type", "application/json")
+        .header("accept", "application/json")
+        .body(body)
+        .send()
+        .await
+        .unwrap();
+    assert_eq!(answer.status(), 200, "{}", answer.text().await.unwrap());
+    let answer: Value = answer.json().await.unwrap();
+    assert_eq!(answer["outcomes"][0]["outcome"], aside, "{answer}");
+    assert_eq!(answer["outcomes"][1]["outcome"], "booked", "{answer}");
+    let mut tx = site.shop.begin().await;
+    let kept = bookings::set_aside_open(&mut tx).await.unwrap();
+    let kept = kept.iter().find(|k| k.body["key"] == half["key"]).unwrap();
+    assert_eq!(kept.body["reason"], "cutter \u{FFFD} broke");
+    drop(tx);
     // The same from a form without a script: refused in words, and nothing booked.
     let bare = |machine: &str, at: &str| {
         [
@@ -561,7 +583,7 @@ async fn no_entry_blocks_the_queue_of_its_device() {
         let answer = tablet.post_bare("/bench/book", &fields).await;
         assert_eq!(answer.status(), status, "{machine} {at}");
     }
-    assert_eq!(booked(&site, floor.jobs[0]).await.len(), 3);
+    assert_eq!(booked(&site, floor.jobs[0]).await.len(), 4);
 }
 
 #[tokio::test]

@@ -147,7 +147,7 @@ async fn no_date_that_is_typed_breaks_a_form() {
         "/shop/hours/shifts/new",
         "/shop/hours/stops/new",
         "/week",
-        "/week/try",
+        "/week/preview",
     ] {
         assert!(
             actions.contains(action),
@@ -188,11 +188,14 @@ async fn no_time_in_a_change_of_the_plan_breaks_the_week() {
     let answered = async |change: &Value| {
         let change = change.to_string();
         let tried = owner
-            .get(&format!("/week/try?{}", encoded(&[("change", &change)])))
+            .get(&format!(
+                "/week/preview?{}",
+                encoded(&[("change", &change)])
+            ))
             .await
             .status();
         let fields = [("change", change.as_str()), ("floor_version", "-1")];
-        let taken = owner.post("/week/take", &fields).await.status();
+        let taken = owner.post("/week/apply", &fields).await.status();
         assert!(
             tried.as_u16() < 500 && taken.as_u16() < 500,
             "{change}: {tried}, {taken}"

@@ -2,8 +2,9 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
-use borewright::db::enquiries::{self, EnquiryDetails, EnquiryState};
-use borewright::db::{castings, castings_on_shelf, jobs, quotes};
+use borewright::db::enquiries::{self, EnquiryDetails};
+use borewright::db::{castings, castings_on_shelf, decisions, jobs, quotes};
+use borewright::enquiry::EnquiryState;
 use borewright::enquiry::quote::QuoteState;
 use borewright::enquiry::say::spoken;
 use borewright::units::{Currency, Money};
@@ -211,6 +212,19 @@ async fn a_quote_is_decided_once_and_money_is_not_for_the_bench() {
     ] {
         assert_eq!(machinist.get(path).await.status(), 403, "{path}");
     }
+    // A slot past its day is shown as released, and a look at the page writes nothing.
+    let key = Uuid::parse_str(address.rsplit('/').next().unwrap()).unwrap();
+    let mut tx = site.shop.begin().await;
+    let past = Utc::now().date_naive() - Days::new(2);
+    decisions::hold_slot(&mut tx, key, past).await.unwrap();
+    tx.commit().await.unwrap();
+    let page = office.get(&address).await.text().await.unwrap();
+    assert!(page.contains("Not reserved"), "{page}");
+    office.get("/quotes").await;
+    let mut tx = site.shop.begin().await;
+    let held = decisions::slot_held_until(&mut tx, key).await.unwrap();
+    assert_eq!(held, Some(past));
+    drop(tx);
     let (status, page) = text(
         office
             .post(

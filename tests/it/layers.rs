@@ -567,3 +567,68 @@ fn no_file_is_too_long_to_read_without_a_reason_at_its_head() {
         .collect();
     assert!(long.is_empty(), "{long:#?}");
 }
+
+/// The text of every string literal of a file, without documentation, attributes and unit tests.
+#[derive(Default)]
+struct Texts(Vec<String>);
+
+impl Texts {
+    fn tokens(&mut self, tokens: proc_macro2::TokenStream) {
+        for token in tokens {
+            match token {
+                proc_macro2::TokenTree::Group(group) => self.tokens(group.stream()),
+                proc_macro2::TokenTree::Literal(literal) => {
+                    if let Ok(text) = syn::parse_str::<syn::LitStr>(&literal.to_string()) {
+                        self.0.push(text.value());
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+}
+
+impl<'ast> Visit<'ast> for Texts {
+    fn visit_attribute(&mut self, _: &'ast syn::Attribute) {}
+    fn visit_item_mod(&mut self, module: &'ast syn::ItemMod) {
+        if !is_test(module) {
+            visit::visit_item_mod(self, module);
+        }
+    }
+    fn visit_lit_str(&mut self, text: &'ast syn::LitStr) {
+        self.0.push(text.value());
+    }
+    fn visit_macro(&mut self, call: &'ast syn::Macro) {
+        self.tokens(call.tokens.clone());
+    }
+}
+
+/// Sentences for a person in a file: several words that begin with a capital and go on in small letters.
+fn sentences(source: &str) -> Vec<String> {
+    let mut texts = Texts::default();
+    texts.visit_file(&syn::parse_file(source).unwrap());
+    texts.0.retain(|text| {
+        let mut letters = text.chars();
+        letters.next().is_some_and(char::is_uppercase)
+            && letters.next().is_some_and(char::is_lowercase)
+            && text.contains(' ')
+    });
+    texts.0
+}
+
+#[test]
+fn the_database_says_no_sentences() {
+    let found: BTreeMap<_, _> = read_sources()
+        .into_iter()
+        .filter(|(file, _)| file.starts_with("db"))
+        .map(|(file, source)| (file, sentences(&source)))
+        .filter(|(_, sentences)| !sentences.is_empty())
+        .collect();
+    assert!(found.is_empty(), "{found:#?}");
+
+    let said = r#"fn f() { g(format!("Job {n} is closed")); let _ = "It is out"; }"#;
+    assert_eq!(sentences(said), ["Job {n} is closed", "It is out"]);
+    let codes =
+        r#"#[error("Ab c")] struct S; fn f() { q!("select A b"); g("this job", "UTC zone"); }"#;
+    assert_eq!(sentences(codes), Vec::<String>::new());
+}

@@ -10,7 +10,9 @@ use borewright::app::{close_job, meet_need, move_casting};
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Outcome, Ownership};
 use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::jobs::{self, NewJob, OperationState};
-use borewright::db::needs::{self, Arrival, Behind, Gate, Need, NeedDetails, NeedKind, Standing};
+use borewright::db::needs::{
+    self, Arrival, Availability, Behind, Gate, Need, NeedDetails, NeedKind,
+};
 use borewright::db::people::Role;
 use borewright::db::stock::{self, ItemDetails, OrderDetails};
 use borewright::db::tools::{self, ToolDetails};
@@ -83,8 +85,11 @@ fn wants(behind: Behind, quantity: &str) -> NeedDetails {
     }
 }
 
-async fn standing(tx: &mut ShopTx, job: Uuid, need: Uuid) -> Standing {
-    needs::get(tx, job, need).await.unwrap().standing(day(1))
+async fn availability(tx: &mut ShopTx, job: Uuid, need: Uuid) -> Availability {
+    needs::get(tx, job, need)
+        .await
+        .unwrap()
+        .availability(day(1))
 }
 
 fn seen(job_id: Uuid, id: Uuid, version: i32) -> Seen {
@@ -123,24 +128,36 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
     let of_late = add(&mut tx, late, "3").await;
     let of_soon = add(&mut tx, soon, "4").await;
     let of_last = add(&mut tx, last, "2.5").await;
-    assert_eq!(standing(&mut tx, soon, of_soon).await, Standing::Here);
-    assert_eq!(standing(&mut tx, late, of_late).await, Standing::Unknown);
+    assert_eq!(
+        availability(&mut tx, soon, of_soon).await,
+        Availability::Here
+    );
+    assert_eq!(
+        availability(&mut tx, late, of_late).await,
+        Availability::Unknown
+    );
 
     // 5 on hand and 2 on the 8th cover 4 + 3; what comes without a day covers nobody.
     let first = order(&mut tx, dowels, "2", Some(8)).await;
     order(&mut tx, dowels, "50", None).await;
     assert_eq!(
-        standing(&mut tx, late, of_late).await,
-        Standing::Expected(day(8))
+        availability(&mut tx, late, of_late).await,
+        Availability::Expected(day(8))
     );
-    assert_eq!(standing(&mut tx, last, of_last).await, Standing::Unknown);
+    assert_eq!(
+        availability(&mut tx, last, of_last).await,
+        Availability::Unknown
+    );
     let second = order(&mut tx, dowels, "3", Some(12)).await;
     assert_eq!(
-        standing(&mut tx, last, of_last).await,
-        Standing::Expected(day(12))
+        availability(&mut tx, last, of_last).await,
+        Availability::Expected(day(12))
     );
     let late_need = needs::get(&mut tx, late, of_late).await.unwrap();
-    assert_eq!(late_need.standing(day(9)), Standing::Overdue(day(8)));
+    assert_eq!(
+        late_need.availability(day(9)),
+        Availability::Overdue(day(8))
+    );
 
     let gates = needs::gates(&mut tx, day(1)).await.unwrap();
     let held: Vec<(Uuid, Option<NaiveDate>)> =
@@ -152,16 +169,22 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
     meet_need::take_within(&mut tx, seen(late, of_late, version))
         .await
         .unwrap();
-    assert_eq!(standing(&mut tx, late, of_late).await, Standing::Here);
     assert_eq!(
-        standing(&mut tx, soon, of_soon).await,
-        Standing::Expected(day(8))
+        availability(&mut tx, late, of_late).await,
+        Availability::Here
+    );
+    assert_eq!(
+        availability(&mut tx, soon, of_soon).await,
+        Availability::Expected(day(8))
     );
     // A part of an order that comes in covers, the rest is still to come.
     stock::receive(&mut tx, dowels, second, 1, d("2"), false)
         .await
         .unwrap();
-    assert_eq!(standing(&mut tx, soon, of_soon).await, Standing::Here);
+    assert_eq!(
+        availability(&mut tx, soon, of_soon).await,
+        Availability::Here
+    );
     let open = stock::orders(&mut tx, dowels).await.unwrap();
     let left: Vec<(Uuid, Decimal)> = open.iter().map(|o| (o.id, o.left())).collect();
     assert_eq!(left[..2], [(first, d("2")), (second, d("1"))]);
@@ -179,7 +202,10 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
     close_job::close_within(&mut tx, soon, 1, Ending::Cancelled)
         .await
         .unwrap();
-    assert_eq!(standing(&mut tx, last, of_last).await, Standing::Here);
+    assert_eq!(
+        availability(&mut tx, last, of_last).await,
+        Availability::Here
+    );
     let version = needs::get(&mut tx, late, of_late).await.unwrap().version;
     meet_need::put_back_within(&mut tx, seen(late, of_late, version))
         .await
@@ -267,16 +293,19 @@ async fn tooling_is_out_with_one_job_at_a_time() {
     let need = meet_need::add_within(&mut tx, b, &wants(Behind::Tool(bolts), "1"))
         .await
         .unwrap();
-    assert_eq!(standing(&mut tx, b, need).await, Standing::Here);
+    assert_eq!(availability(&mut tx, b, need).await, Availability::Here);
     tools::take_out(&mut tx, bolts, a).await.unwrap();
     assert_eq!(
-        standing(&mut tx, b, need).await,
-        Standing::Expected(day(10))
+        availability(&mut tx, b, need).await,
+        Availability::Expected(day(10))
     );
     // Another day is somebody's word; without one it is the job's again.
     for (said, stands) in [(Some(day(14)), day(14)), (None, day(10))] {
         tools::expect_back(&mut tx, bolts, a, said).await.unwrap();
-        assert_eq!(standing(&mut tx, b, need).await, Standing::Expected(stands));
+        assert_eq!(
+            availability(&mut tx, b, need).await,
+            Availability::Expected(stands)
+        );
         let out = tools::get(&mut tx, bolts).await.unwrap().out.unwrap();
         assert!(out.is_overdue(day(20)) && !out.is_overdue(stands));
     }
@@ -310,7 +339,7 @@ async fn tooling_is_out_with_one_job_at_a_time() {
     let mut tx = shop.begin().await;
     tools::bring_back(&mut tx, bolts, a).await.unwrap();
     tools::take_out(&mut tx, bolts, b).await.unwrap();
-    assert_eq!(standing(&mut tx, b, need).await, Standing::Here);
+    assert_eq!(availability(&mut tx, b, need).await, Availability::Here);
 }
 
 fn quote(enquiry_id: Uuid, kind: &str, casting_id: Option<Uuid>) -> CheckedQuote {
@@ -382,11 +411,16 @@ async fn a_job_that_is_won_knows_what_it_needs() {
     item(&mut tx, "Ground dowel", "5").await;
     let donor = casting(&mut tx, &shop).await;
     let (job, needed) = won(&mut tx, "convert_shelf", Some(donor)).await;
-    let stands: Vec<(NeedKind, &str, Option<i32>, Standing)> = needed
+    let stands: Vec<(NeedKind, &str, Option<i32>, Availability)> = needed
         .iter()
         .map(|n| {
             let what = n.details.what.as_str();
-            (n.details.kind, what, n.operation_number, n.standing(day(2)))
+            (
+                n.details.kind,
+                what,
+                n.operation_number,
+                n.availability(day(2)),
+            )
         })
         .collect();
     assert_eq!(
@@ -396,10 +430,20 @@ async fn a_job_that_is_won_knows_what_it_needs() {
                 NeedKind::Donor,
                 "Casting from the shelf",
                 None,
-                Standing::Here
+                Availability::Here
             ),
-            (NeedKind::Material, "Sealant", Some(10), Standing::Unknown),
-            (NeedKind::Material, "ground dowel", Some(10), Standing::Here),
+            (
+                NeedKind::Material,
+                "Sealant",
+                Some(10),
+                Availability::Unknown
+            ),
+            (
+                NeedKind::Material,
+                "ground dowel",
+                Some(10),
+                Availability::Here
+            ),
         ]
     );
     assert_eq!(needed[2].details.quantity, d("2"));
@@ -439,7 +483,7 @@ async fn a_job_that_is_won_knows_what_it_needs() {
         let (_, needed) = won(&mut tx, kind, None).await;
         let donor = needed.iter().find(|n| n.details.kind == NeedKind::Donor);
         assert_eq!(donor.map(|n| n.details.what.as_str()), what, "{kind}");
-        assert!(donor.is_none_or(|n| n.standing(day(2)) == Standing::Unknown));
+        assert!(donor.is_none_or(|n| n.availability(day(2)) == Availability::Unknown));
     }
 }
 

@@ -5,15 +5,17 @@ use borewright::app::answer_enquiry::{Simulator, answer_enquiry};
 use borewright::app::current_plan::current_plan;
 use borewright::app::planner::{Ended, Planner, Settings, look_round, replan};
 use borewright::app::reserve_slot::reserve_slot;
+use borewright::app::shared_plans::SharedPlans;
 use borewright::app::win_quote::{Won, win_quote};
 use borewright::app::{Actor, AppError, Refusal};
 use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::jobs::{self, NewJob, OperationState};
-use borewright::db::plans::{self, Freshness, Kept};
+use borewright::db::plans::{self, Kept};
 use borewright::db::{castings, decisions, floor, people, quotes};
 use borewright::enquiry::quote::{NewQuote, OfferTerms, QuoteRefusal};
 use borewright::enquiry::{Answer, PlanState};
 use borewright::estimating::{CostLine, Route};
+use borewright::planning::Freshness;
 use borewright::planning::engine::model::validator::validate;
 use borewright::planning::floor::{Floor, Order, Pin, SlotState};
 use borewright::units::{Currency, Money};
@@ -21,6 +23,7 @@ use chrono::{Days, NaiveDate, TimeDelta, Utc};
 use futures_util::future::join_all;
 use sqlx::{ConnectOptions, query_scalar};
 use std::process::{Command, Stdio};
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 use uuid::Uuid;
 
@@ -478,4 +481,24 @@ async fn decisions_by_hand_are_kept_and_refused_where_they_make_no_sense() {
         .await
         .unwrap_err();
     assert_eq!(nobody.to_string(), "this job was not found");
+}
+
+#[tokio::test]
+async fn whoever_looks_at_the_week_within_a_minute_sees_one_plan_until_the_floor_changes() {
+    let db = TestDatabase::new().await;
+    let shop = db.demo_shop().await;
+    let program = Actor::program(db.pool.clone(), shop.id);
+    let plans = SharedPlans::default();
+    let now = Utc::now();
+    let looks = join_all((0..5).map(|_| plans.now(&program, now))).await;
+    let looks: Vec<_> = looks.into_iter().map(Result::unwrap).collect();
+    assert!(looks.iter().all(|look| Arc::ptr_eq(look, &looks[0])));
+    let later = now + TimeDelta::minutes(1);
+    let look = plans.now(&program, later).await.unwrap();
+    assert!(!Arc::ptr_eq(&look, &looks[0]));
+    let job = change_the_floor(&shop).await;
+    let changed = plans.now(&program, later).await.unwrap();
+    assert!(!Arc::ptr_eq(&changed, &look));
+    assert_ne!(changed.age.floor_version, look.age.floor_version);
+    assert!(changed.floor.job(job).is_some());
 }

@@ -406,6 +406,28 @@ async fn refusals_are_pages_with_words_or_problem_documents() {
         .header("accept", "application/json");
     assert_eq!(problem(answer.send().await.unwrap()).await["status"], 404);
 
+    // A method that the address of a record does not take, with those it takes (RFC 9110, 15.5.6).
+    let some = uuid::Uuid::now_v7();
+    for (path, methods) in [
+        ("/stock/items/new".to_owned(), "GET, POST"),
+        (format!("/stock/items/{some}"), "GET, POST"),
+        ("/shop/machines/new".to_owned(), "GET"),
+        ("/shop/machines".to_owned(), "GET, POST"),
+        ("/castings/rules".to_owned(), "GET, POST"),
+        (format!("/castings/rules/{some}/delete"), "GET, POST"),
+        ("/castings/patterns".to_owned(), "POST"),
+        (format!("/castings/patterns/{some}/copy"), "GET, POST"),
+        (format!("/market/{some}"), "GET, POST"),
+    ] {
+        for method in ["PUT", "DELETE"] {
+            let answer = owner.request(method, &path).send().await.unwrap();
+            assert_eq!(answer.status(), 405, "{method} {path}");
+            assert_eq!(header(answer.headers(), "allow"), methods, "{path}");
+        }
+    }
+    assert_eq!(owner.get("/castings/rules").await.status(), 200);
+    assert_eq!(owner.get("/shop/machines").await.status(), 200);
+
     let answer = owner.request("DELETE", "/password").send().await.unwrap();
     assert_eq!(answer.status(), 405);
     assert!(

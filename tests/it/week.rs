@@ -61,21 +61,25 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
     }
     assert!(!operation.is_empty(), "nothing in the week can be moved");
 
-    let (status, page) = get(format!("/week/try?kind=hold&operation={operation}&reason=")).await;
+    let (status, page) = get(format!(
+        "/week/preview?kind=hold&operation={operation}&reason="
+    ))
+    .await;
     assert_eq!(status, 422);
     assert!(page.contains("id=\"hold-reason-error\""), "{page}");
-    let wrong = format!("/week/try?kind=place&operation={operation}&day=2026-13-01&time=25:00");
+    let wrong = format!("/week/preview?kind=place&operation={operation}&day=2026-13-01&time=25:00");
     let (status, page) = get(wrong).await;
     assert_eq!(status, 422);
     assert!(page.contains("id=\"place-day-error\"") && page.contains("id=\"place-time-error\""));
     assert!(page.contains("value=\"2026-13-01\"") && page.contains("value=\"25:00\""));
     let (status, page) = get("/week?from=soon".into()).await;
     assert_eq!((status, page.contains("value=\"soon\"")), (422, true));
-    let (status, _) = get("/week/try?change=%7B%22change%22%3A%22nothing%22%7D".into()).await;
+    let (status, _) = get("/week/preview?change=%7B%22change%22%3A%22nothing%22%7D".into()).await;
     assert_eq!(status, 422);
 
     // A job is held: first what would come of it, then once and not twice.
-    let hold = format!("/week/try?kind=hold&operation={operation}&reason=the+deposit+is+not+here");
+    let hold =
+        format!("/week/preview?kind=hold&operation={operation}&reason=the+deposit+is+not+here");
     let (status, tried) = get(hold).await;
     assert_eq!(status, 200);
     assert!(
@@ -87,21 +91,21 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
         ("change", change.as_str()),
         ("floor_version", version.as_str()),
     ];
-    assert_eq!(office.post("/week/take", &fields).await.status(), 303);
-    let again = office.post("/week/take", &fields).await;
+    assert_eq!(office.post("/week/apply", &fields).await.status(), 303);
+    let again = office.post("/week/apply", &fields).await;
     assert_eq!(again.status(), 422, "it is held already");
     let (_, week) = get("/week".into()).await;
     assert!(week.contains("on hold: the deposit is not here"));
     assert!(week.contains("Last change: job "));
 
     // What somebody saw before the floor changed is not taken, but shown anew.
-    let (_, first) = get(format!("/week/try?kind=first&operation={operation}")).await;
+    let (_, first) = get(format!("/week/preview?kind=first&operation={operation}")).await;
     let stale = [
         ("change", hidden(&first, "change")),
         ("floor_version", version.clone()),
     ];
     let stale: Vec<(&str, &str)> = stale.iter().map(|(k, v)| (*k, v.as_str())).collect();
-    let refused = office.post("/week/take", &stale).await;
+    let refused = office.post("/week/apply", &stale).await;
     assert_eq!(refused.status(), 409);
     let refused = refused.text().await.unwrap();
     assert!(refused.contains("Someone else changed the plan"));
@@ -114,7 +118,7 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
     assert_eq!(status, 200);
     assert!(back.contains("is released"), "{back}");
     let fields = [("undoes", undo.as_str()), ("floor_version", anew.as_str())];
-    assert_eq!(office.post("/week/take", &fields).await.status(), 303);
+    assert_eq!(office.post("/week/apply", &fields).await.status(), 303);
     let (_, week) = get("/week".into()).await;
     assert!(!week.contains("on hold: the deposit is not here") && !week.contains("Last change"));
     let (status, _) = get(format!("/week/undo/{undo}")).await;
@@ -127,7 +131,7 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
     assert!(!page.text().await.unwrap().contains("id=\"place\""));
     assert_eq!(
         machinist
-            .get(&format!("/week/try?kind=first&operation={operation}"))
+            .get(&format!("/week/preview?kind=first&operation={operation}"))
             .await
             .status(),
         403
@@ -149,7 +153,7 @@ async fn a_day_to_twelve_weeks_with_keys_and_on_one_sheet() {
             ("/week?days=28", "week-4"),
             ("/week?days=84", "week-12"),
             ("/week/risk", "week-risk"),
-            ("/week/together", "week-together"),
+            ("/week/combine", "week-together"),
             ("/week", "week"),
         ] {
             browser.goto(path).await;
@@ -318,7 +322,7 @@ async fn every_change_by_hand_is_tried_then_taken() {
             click(".helps a.button").await;
             browser.wait_for(".week-effect").await;
         }
-        browser.goto("/week/together").await;
+        browser.goto("/week/combine").await;
         let tries = "return document.querySelectorAll('.week-together a.button').length";
         if browser.script(tries, vec![]).await.as_i64().unwrap() > 0 {
             click(".week-together a.button").await;

@@ -13,6 +13,7 @@ mod replan;
 
 use crate::app::{Actor, AppError, lapse};
 use crate::db::{answers, migrate, plans, settings, shops};
+use crate::planning::Freshness;
 use chrono::{TimeDelta, Utc};
 use graphile_worker::{
     Cron, IntoTaskHandlerResult, TaskHandler, Worker, WorkerContext, WorkerOptions,
@@ -198,10 +199,10 @@ pub async fn look_round(pool: &PgPool, shop_id: Uuid) -> Result<(), AppError> {
     let mut tx = Actor::program(pool.clone(), shop_id).begin().await?;
     let zone = settings::get(&mut tx).await?.time_zone;
     let today = now.with_timezone(&zone).date_naive();
-    lapse::lapse_within(&mut tx, today).await?;
+    lapse::lapse(&mut tx, today).await?;
     answers::clear_before(&mut tx, now - ANSWERS_KEPT).await?;
     let age = plans::age(&mut tx, now).await?;
-    if matches!(age.freshness, plans::Freshness::Stale { .. }) {
+    if matches!(age.freshness, Freshness::Stale { .. }) {
         plans::ask(&mut tx).await?;
     }
     tx.commit().await?;

@@ -1,18 +1,21 @@
 //! What a job needs before it, or one of its operations, can start: a donor, parts, materials, reusable tooling.
 //!
-//! A need that names a casting, an item of stock or a tool stands as that stands: goods on hand and on order go to the
-//! job that is due first. Any other says itself whether its goods are here, on order, or nobody knows.
+//! A need that names a casting, an item of stock or a tool stands as that stands; who gets what there is of an item is
+//! [`crate::stock::Supply`]'s. Any other says itself whether its goods are here, on order, or nobody knows.
 
 mod route;
+mod supply;
 
 use super::read::{corrupt, word};
 use super::{DbError, Refusal, ShopTx};
 
-pub use crate::stock::{Arrival, Cover, Loan, NeedKind, Reserved, Source, Standing};
+use crate::stock::Supply;
+pub use crate::stock::{Arrival, Availability, Cover, Loan, NeedKind, Reserved, Source};
 use crate::units::Code;
 use chrono::NaiveDate;
 pub use route::*;
 use rust_decimal::Decimal;
+use std::collections::HashMap;
 use uuid::Uuid;
 
 /// What stands behind a need.
@@ -73,8 +76,8 @@ pub struct Need {
 impl Need {
     /// Its status on a day. Goods that should have come before it are overdue, not here.
     #[must_use]
-    pub fn standing(&self, today: NaiveDate) -> Standing {
-        self.source.standing(today)
+    pub fn availability(&self, today: NaiveDate) -> Availability {
+        self.source.availability(today)
     }
 }
 
@@ -95,8 +98,6 @@ struct Row {
     casting_job_id: Option<Uuid>,
     item_id: Option<Uuid>,
     item_name: Option<String>,
-    on_hand: Option<bool>,
-    ordered_for: Option<NaiveDate>,
     tool_id: Option<Uuid>,
     tool_name: Option<String>,
     loan_job_id: Option<Uuid>,
@@ -107,9 +108,9 @@ struct Row {
     version: i32,
 }
 
-impl TryFrom<Row> for Need {
-    type Error = DbError;
-    fn try_from(row: Row) -> Result<Self, DbError> {
+impl Need {
+    /// A need with what its turn gives it, if it draws on stock and has one.
+    fn of(row: Row, turn: Option<Cover>) -> Result<Self, DbError> {
         let arrival = word("state of a need", &row.state)?;
         let missing = |what| corrupt(what, "what it names is gone");
         let (behind, source) = match (row.casting_id, row.item_id, row.tool_id) {
@@ -122,8 +123,7 @@ impl TryFrom<Row> for Need {
                 (Behind::Casting(id), Source::Casting(reserved))
             }
             (None, Some(id), _) => {
-                let on_hand = row.on_hand == Some(true);
-                let cover = Cover::of(arrival, on_hand, row.ordered_for);
+                let cover = Cover::of(arrival, turn);
                 let name = row.item_name.ok_or_else(|| missing("item"))?;
                 (Behind::Item(id), Source::Stock { id, name, cover })
             }
@@ -172,37 +172,12 @@ impl TryFrom<Row> for Need {
 
 /// Needs of one job, or those of all open jobs that are not met yet: by job, operation and name.
 async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, DbError> {
-    sqlx::query_as!(
+    let rows = sqlx::query_as!(
         Row,
-        r#"with demand as materialized (
-               -- What open jobs still want of each item; the job that is due first is served first.
-               select n.id, n.item_id,
-                      sum(n.quantity) over (partition by n.item_id order by j.due_on, j.number, n.id) as up_to
-               from need n
-               join job j on j.shop_id = n.shop_id and j.id = n.job_id
-               left join job_operation o on o.shop_id = n.shop_id and o.id = n.operation_id
-               where n.shop_id = $1 and n.state = 'wanted' and n.item_id is not null
-                 and j.state = 'open' and o.state is distinct from 'done'
-           ),
-           coming as materialized (
-               -- What is on order with a day, added up by day on top of what is on hand.
-               select i.id as item_id, d.expected_on,
-                      i.on_hand + sum(d.quantity - d.come) over (partition by i.id order by d.expected_on) as up_to
-               from stock_item i
-               join (select s.item_id, s.expected_on, s.quantity,
-                            coalesce((select sum(m.quantity) from stock_movement m
-                                      where m.shop_id = s.shop_id and m.order_id = s.id), 0) as come
-                     from stock_order s
-                     where s.shop_id = $1 and not s.closed and s.expected_on is not null) d
-                 on d.item_id = i.id and d.quantity > d.come
-               where i.shop_id = $1
-           )
-           select n.id, n.job_id, j.number as job_number, n.operation_id, o.number as "operation_number?",
+        r#"select n.id, n.job_id, j.number as job_number, n.operation_id, o.number as "operation_number?",
                   o.state as "operation_state?", n.kind, n.what, n.quantity, n.unit,
                   n.casting_id, c.number as "casting_number?", c.state as "casting_state?", c.job_id as casting_job_id,
-                  n.item_id, i.name as "item_name?", (i.on_hand >= d.up_to) as on_hand,
-                  (select min(e.expected_on) from coming e where e.item_id = n.item_id and e.up_to >= d.up_to)
-                      as ordered_for,
+                  n.item_id, i.name as "item_name?",
                   n.tool_id, t.name as "tool_name?", l.job_id as "loan_job_id?", lj.number as "loan_job_number?",
                   coalesce(l.expected_on, case when lj.state = 'open' then lj.due_on end) as loan_back_on, n.state, n.expected_on, n.version
            from need n
@@ -210,7 +185,6 @@ async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, DbErro
            left join job_operation o on o.shop_id = n.shop_id and o.id = n.operation_id
            left join casting c on c.shop_id = n.shop_id and c.id = n.casting_id
            left join stock_item i on i.shop_id = n.shop_id and i.id = n.item_id
-           left join demand d on d.id = n.id
            left join tool t on t.shop_id = n.shop_id and t.id = n.tool_id
            left join tool_loan l on l.shop_id = n.shop_id and l.tool_id = n.tool_id and l.back_at is null
            left join job lj on lj.shop_id = l.shop_id and lj.id = l.job_id
@@ -221,10 +195,21 @@ async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, DbErro
         job_id,
     )
     .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(Need::try_from)
-    .collect()
+    .await?;
+    let mut items: Vec<Uuid> = rows.iter().filter_map(|row| row.item_id).collect();
+    items.sort_unstable();
+    items.dedup();
+    let turns: HashMap<Uuid, Cover> = supply::supply(tx, &items)
+        .await?
+        .into_values()
+        .flat_map(Supply::serve)
+        .collect();
+    rows.into_iter()
+        .map(|row| {
+            let turn = turns.get(&row.id).copied();
+            Need::of(row, turn)
+        })
+        .collect()
 }
 
 /// The needs of a job: those of the whole job first, then by operation.
@@ -262,9 +247,9 @@ pub struct Gate {
     pub kind: NeedKind,
     /// What, in words.
     pub what: String,
-    /// Its status; never [`Standing::Here`]. Only [`Standing::Expected`] is a day to plan on; work that waits for
+    /// Its status; never [`Availability::Here`]. Only [`Availability::Expected`] is a day to plan on; work that waits for
     /// anything else has no day, and the plan must say so.
-    pub standing: Standing,
+    pub standing: Availability,
 }
 
 impl Gate {
@@ -272,7 +257,7 @@ impl Gate {
     #[must_use]
     pub fn not_before(&self) -> Option<NaiveDate> {
         match self.standing {
-            Standing::Expected(day) => Some(day),
+            Availability::Expected(day) => Some(day),
             _ => None,
         }
     }
@@ -289,8 +274,8 @@ pub async fn gates(tx: &mut ShopTx, today: NaiveDate) -> Result<Vec<Gate>, DbErr
         .into_iter()
         .filter(|need| need.ahead)
         .filter_map(|need| {
-            let standing = need.standing(today);
-            (standing != Standing::Here).then_some(Gate {
+            let standing = need.availability(today);
+            (standing != Availability::Here).then_some(Gate {
                 need_id: need.id,
                 job_id: need.job_id,
                 job_number: need.job_number,

@@ -3,8 +3,8 @@
 use governor::clock::{Clock, MonotonicClock};
 use governor::middleware::NoOpMiddleware;
 use governor::nanos::Nanos;
-use governor::state::StateStore;
 use governor::state::keyed::{HashMapStateStore, ShrinkableKeyedStateStore};
+use governor::state::{InMemoryState, NotKeyed, StateStore};
 use governor::{Quota, RateLimiter};
 use std::convert::Infallible;
 use std::num::NonZeroU32;
@@ -84,12 +84,29 @@ impl<C: Clock> Brake<C> {
             self.limiter.retain_recent();
         }
         if no_room() {
-            self.callers.0.lock().clear();
+            self.forget_some();
         }
         self.limiter.check_key(&address).map_err(|wait| {
             let wait = wait.wait_time_from(self.limiter.clock().now());
             wait.as_secs() + 1
         })
+    }
+
+    /// Forgets a tenth of the callers, those with the most points: whoever has to wait is remembered longest.
+    fn forget_some(&self) {
+        let mut callers = self.callers.0.lock();
+        let mut full_again: Vec<Nanos> = callers.values().map(full_again_at).collect();
+        let mut to_forget = CALLERS / 10;
+        if to_forget >= full_again.len() {
+            return;
+        }
+        let (_, limit, _) = full_again.select_nth_unstable(to_forget);
+        let limit = *limit;
+        callers.retain(|_, state| {
+            let forget = to_forget > 0 && full_again_at(state) <= limit;
+            to_forget -= usize::from(forget);
+            !forget
+        });
     }
 
     /// Counts an address that leads nowhere, beyond what the caller has left.
@@ -101,6 +118,14 @@ impl<C: Clock> Brake<C> {
             });
         let Ok(()) = taken;
     }
+}
+
+/// When a caller has all points again: the theoretical arrival time of the generic cell rate algorithm (ITU-T I.371).
+fn full_again_at(state: &InMemoryState) -> Nanos {
+    let read: Result<Infallible, Nanos> =
+        state.measure_and_replace(&NotKeyed::NonKey, |at| Err(at.unwrap_or_default()));
+    let Err(at) = read;
+    at
 }
 
 #[cfg(test)]
@@ -149,5 +174,17 @@ mod tests {
             assert!(brake.look(&caller.to_string()).is_ok());
         }
         assert!(brake.callers.len() <= CALLERS);
+    }
+
+    #[test]
+    fn many_callers_do_not_make_a_guesser_forgotten() {
+        let brake = brake();
+        while brake.look("guesser").is_ok() {
+            brake.missed("guesser");
+        }
+        for caller in 0..25_000 {
+            assert!(brake.look(&caller.to_string()).is_ok());
+        }
+        assert!(brake.look("guesser").is_err());
     }
 }

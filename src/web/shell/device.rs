@@ -11,7 +11,7 @@ use actix_web::cookie::time::Duration as CookieDuration;
 use actix_web::cookie::{Cookie, SameSite};
 use actix_web::dev::Payload;
 use actix_web::{FromRequest, HttpMessage, HttpRequest};
-use chrono::Utc;
+use chrono::{NaiveDate, Utc};
 use chrono_tz::Tz;
 use sqlx::PgPool;
 use std::future::{Ready, ready};
@@ -60,6 +60,12 @@ impl AtBench {
             device: known.device,
             pool: site.pool.clone(),
         })
+    }
+
+    /// The shop's calendar day now.
+    #[must_use]
+    pub fn today(&self) -> NaiveDate {
+        Utc::now().with_timezone(&self.zone).date_naive()
     }
 
     /// The device as use cases take it, on behalf of the person who is signed on, if one is: at the bench nobody may more

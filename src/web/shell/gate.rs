@@ -18,7 +18,7 @@ use actix_web::http::header::{self, HeaderMap};
 use actix_web::http::{Method, Uri};
 use actix_web::middleware::Next;
 use actix_web::{FromRequest, HttpMessage, HttpRequest, ResponseError, web};
-use chrono::Utc;
+use chrono::{NaiveDate, Utc};
 use sqlx::PgPool;
 use std::future::{Ready, ready};
 
@@ -97,6 +97,12 @@ impl SignedIn {
     #[must_use]
     pub fn actor(&self) -> Actor {
         Actor::new(self.pool.clone(), self.scope, self.role)
+    }
+
+    /// The shop's calendar day now.
+    #[must_use]
+    pub fn today(&self) -> NaiveDate {
+        Utc::now().with_timezone(&self.shop.time_zone).date_naive()
     }
 
     /// Whether they may do what this role may.

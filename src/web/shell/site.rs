@@ -2,6 +2,7 @@
 
 use super::brake::Brake;
 use crate::app::answer_enquiry::Simulator;
+use crate::app::shared_plans::SharedPlans;
 use crate::db::casting_records::PhotoPlace;
 use actix_web::HttpRequest;
 use sqlx::PgPool;
@@ -56,6 +57,8 @@ pub struct Site {
     pub base_url: Option<String>,
     /// How answers are simulated, with the futures of [`Config::futures`].
     pub simulator: Simulator,
+    /// The current plans that pages show.
+    pub plans: SharedPlans,
     pub(in crate::web) hashing: Arc<Semaphore>,
     pub(in crate::web) feed_brake: Arc<Brake>,
 }

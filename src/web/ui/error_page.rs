@@ -11,6 +11,7 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::CONTENT_TYPE;
 use actix_web::middleware::Next;
 use actix_web::{HttpMessage, HttpResponse, Responder};
+use chrono::Utc;
 use maud::html;
 use serde_json::{Map, Value, json};
 use tracing_actix_web::RequestId;
@@ -114,7 +115,9 @@ fn words(status: StatusCode, refusal: Option<Refusal>, id: Option<String>) -> Wo
         typed: Vec::new(),
     });
     match &refusal.why {
-        Some(Why::Refused(why)) => refusal.detail = super::words::refusal(why),
+        Some(Why::Refused(why)) => {
+            refusal.detail = super::words::refusal(why, Utc::now().date_naive())
+        }
         Some(Why::Needed(by)) => refusal.detail = super::words::needed(by),
         Some(Why::Taken(what)) => {
             let (field, message) = super::words::taken(*what);

@@ -8,6 +8,7 @@ use crate::db::DbError;
 use crate::jobs::{JobState, NotPossible, OperationState};
 use crate::quality::{self, CallReason, DecisionKind};
 use crate::shopfloor::{self, Conflict, Kind, Phase};
+use chrono::NaiveDate;
 
 /// What a booking is in conflict with; a sentence without its full stop.
 #[must_use]
@@ -136,9 +137,9 @@ pub fn job_refused(why: NotPossible) -> String {
 ///
 /// # Errors
 /// The error given, when it is about the service and not about the entry: the device sends it again later.
-pub fn unbookable(error: AppError) -> Result<String, AppError> {
+pub fn unbookable(error: AppError, today: NaiveDate) -> Result<String, AppError> {
     match error {
-        AppError::Refused(why) => Ok(words::refusal(&why).trim_end_matches('.').to_owned()),
+        AppError::Refused(why) => Ok(words::refusal(&why, today).trim_end_matches('.').to_owned()),
         AppError::Db(DbError::NotFound(what)) => Ok(format!("{what} was not found")),
         AppError::Db(error) if error.is_about_the_values() => {
             Ok("It has a value that cannot be kept".to_owned())

@@ -16,7 +16,7 @@ pub fn section(who: &SignedIn, changes: &[Change]) -> Markup {
                     @for change in changes {
                         li {
                             p {
-                                strong { (moment(change.at, who.shop.time_zone)) } ", "
+                                strong { (moment(change.at, who.shop.time_zone, who.today())) } ", "
                                 (change.person.as_deref().unwrap_or("the program")) ": "
                                 @match change.action.as_str() {
                                     "insert" => "entered",

@@ -1,20 +1,31 @@
 //! How values are written on a page.
 
+use crate::enquiry::say::with_year;
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 
-/// A calendar day: `Thu 3 Dec 2026`.
+/// A calendar day: `Thu 3 Dec`, and `Thu 3 Dec 2026` when it is neither this year's nor within three months.
 #[must_use]
-pub fn day(day: NaiveDate) -> String {
+pub fn day(day: NaiveDate, today: NaiveDate) -> String {
+    if with_year(day, today) {
+        full_day(day)
+    } else {
+        day.format("%a %-d %b").to_string()
+    }
+}
+
+/// A calendar day with its year, for what is read long after: `Thu 3 Dec 2026`.
+#[must_use]
+pub fn full_day(day: NaiveDate) -> String {
     day.format("%a %-d %b %Y").to_string()
 }
 
-/// A moment by the shop's clock: `Thu 3 Dec 2026, 14:05`.
+/// A moment by the shop's clock: `Thu 3 Dec, 14:05`, its day as [`day`] writes it. `today` is the shop's.
 #[must_use]
-pub fn moment(at: DateTime<Utc>, zone: Tz) -> String {
-    at.with_timezone(&zone)
-        .format("%a %-d %b %Y, %H:%M")
-        .to_string()
+pub fn moment(at: DateTime<Utc>, zone: Tz, today: NaiveDate) -> String {
+    let local = at.with_timezone(&zone);
+    let clock = local.format("%H:%M");
+    format!("{}, {clock}", day(local.date_naive(), today))
 }
 
 /// A count with its noun: `1 hole`, `4 holes`.
@@ -31,7 +42,9 @@ mod tests {
     #[test]
     fn moments_are_by_the_shops_clock() {
         let at = "2026-07-01T23:30:00Z".parse().unwrap();
-        assert_eq!(moment(at, Tz::Europe__London), "Thu 2 Jul 2026, 00:30");
+        let seen = |today: &str| moment(at, Tz::Europe__London, today.parse().unwrap());
+        assert_eq!(seen("2026-12-31"), "Thu 2 Jul, 00:30");
+        assert_eq!(seen("2027-01-01"), "Thu 2 Jul 2026, 00:30");
         assert_eq!(count(1, "hole", "holes"), "1 hole");
         assert_eq!(count(0, "hole", "holes"), "0 holes");
     }

@@ -7,13 +7,15 @@ use crate::app::answer_enquiry::Unanswerable;
 use crate::db::{self, Needed, Unique};
 use crate::enquiry::PlanState;
 use crate::enquiry::bargain::BargainFault;
-use crate::enquiry::quote::{Doubt, QuoteRefusal, QuoteState};
+use crate::enquiry::doubt::Doubt;
+use crate::enquiry::quote::{QuoteRefusal, QuoteState};
 use crate::estimating::RatesError;
 use crate::stock::{NeedRefusal, NotMovable};
+use chrono::NaiveDate;
 
-/// A refusal of a use case, as a sentence or two that say what to do next.
+/// A refusal of a use case, as a sentence or two that say what to do next. `today` is the shop's calendar day.
 #[must_use]
-pub fn refusal(why: &Refusal) -> String {
+pub fn refusal(why: &Refusal, today: NaiveDate) -> String {
     match why {
         Refusal::Unanswerable(why) => unanswerable(why),
         Refusal::OptionGone { .. } => {
@@ -21,7 +23,7 @@ pub fn refusal(why: &Refusal) -> String {
                 .to_owned()
         }
         Refusal::Doubts(doubts) => {
-            let said: Vec<String> = doubts.iter().map(doubt).collect();
+            let said: Vec<String> = doubts.iter().map(|one| doubt(one, today)).collect();
             format!("Look again before you quote this. {}", said.join(" "))
         }
         Refusal::Bargain(fault) => bargain_fault(fault),
@@ -31,7 +33,7 @@ pub fn refusal(why: &Refusal) -> String {
         Refusal::Unbalanced(why) => {
             format!("This quote does not add up, so it was not saved: {why}.")
         }
-        Refusal::Quote { number, why } => quote_refusal(*number, *why),
+        Refusal::Quote { number, why } => quote_refusal(*number, *why, today),
         Refusal::EnquiryQuoted { number } => format!(
             "Enquiry {number} has quotes. Mark those as accepted or declined instead."
         ),
@@ -177,7 +179,7 @@ pub fn bargain_fault(fault: &BargainFault) -> String {
 
 /// Why an answer should be looked at again before it is quoted.
 #[must_use]
-pub fn doubt(doubt: &Doubt) -> String {
+pub fn doubt(doubt: &Doubt, today: NaiveDate) -> String {
     match doubt {
         Doubt::Old { minutes } if *minutes < 120 => {
             format!(
@@ -195,12 +197,12 @@ pub fn doubt(doubt: &Doubt) -> String {
             now: Some(now),
         } => format!(
             "The plan has changed: {} no longer holds, {} does.",
-            show::day(*said),
-            show::day(*now)
+            show::day(*said, today),
+            show::day(*now, today)
         ),
         Doubt::DayMoved { said, now: None } => format!(
             "The plan has changed: {} no longer holds, and no day can be named.",
-            show::day(*said)
+            show::day(*said, today)
         ),
         Doubt::CastingGone { number } => format!("Casting {number} is no longer free."),
         Doubt::NotPossible => "It can no longer be done as it was said.".to_owned(),
@@ -224,18 +226,18 @@ pub fn unanswerable(why: &Unanswerable) -> String {
     }
 }
 
-fn quote_refusal(number: i64, why: QuoteRefusal) -> String {
+fn quote_refusal(number: i64, why: QuoteRefusal, today: NaiveDate) -> String {
     match why {
         QuoteRefusal::Decided(state) => {
             format!("Quote {number} is already {}.", quote_state(state))
         }
         QuoteRefusal::Expired(on) => format!(
             "Quote {number} was valid until {}. Give a new quote at today’s rates.",
-            show::day(on)
+            show::day(on, today)
         ),
         QuoteRefusal::SlotBeyond(on) => format!(
             "Quote {number} is valid until {}. Its slot cannot be reserved for longer.",
-            show::day(on)
+            show::day(on, today)
         ),
         QuoteRefusal::SlotInThePast => "Enter a day from today on.".to_owned(),
     }
@@ -275,18 +277,18 @@ pub fn dates_from(plan: Option<PlanState>) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use chrono::NaiveDate;
 
     #[test]
     fn a_refused_quote_says_which_and_what_to_do_next() {
-        let why = QuoteRefusal::Expired(NaiveDate::from_ymd_opt(2026, 12, 3).unwrap());
-        let said = refusal(&Refusal::Quote { number: 12, why });
+        let day = |d| NaiveDate::from_ymd_opt(2026, 12, d).unwrap();
+        let refusal = |why| refusal(&Refusal::Quote { number: 12, why }, day(5));
         assert_eq!(
-            said,
-            "Quote 12 was valid until Thu 3 Dec 2026. Give a new quote at today’s rates."
+            refusal(QuoteRefusal::Expired(day(3))),
+            "Quote 12 was valid until Thu 3 Dec. Give a new quote at today’s rates."
         );
-        let why = QuoteRefusal::Decided(QuoteState::Lost);
-        let said = refusal(&Refusal::Quote { number: 12, why });
-        assert_eq!(said, "Quote 12 is already declined.");
+        assert_eq!(
+            refusal(QuoteRefusal::Decided(QuoteState::Lost)),
+            "Quote 12 is already declined."
+        );
     }
 }

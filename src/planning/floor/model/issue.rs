@@ -48,7 +48,7 @@ impl std::fmt::Display for IssueReason {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Held(reason) => write!(f, "on hold: {reason}"),
-            Self::NoDate(what) => write!(f, "waits for {what}, which has no date"),
+            Self::NoDate(what) => write!(f, "waits for “{what}”, which has no date"),
             Self::NoMachine(kind) => write!(f, "no {kind} in use"),
             Self::NobodyFor(skill) => write!(f, "nobody has the skill “{skill}”"),
             Self::NeverTogether => {

@@ -3,6 +3,7 @@
 //! device, which sends them again.
 
 use super::AtBench;
+use super::kept::{drop_nul, keepable};
 use super::screen::{Refused, draw};
 use super::sign_on::Which;
 use crate::app::book_time::{self, Stamps};
@@ -21,6 +22,7 @@ use actix_web::{HttpResponse, web};
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
+use serde_json::value::RawValue;
 use uuid::Uuid;
 
 /// Most entries in one message.
@@ -39,7 +41,7 @@ struct Sent {
     /// When it was sent, by the device's clock.
     sent_at: DateTime<Utc>,
     /// The entries, each read by itself, so that one that does not read holds up none of the others.
-    entries: Vec<Value>,
+    entries: Vec<Box<RawValue>>,
 }
 
 /// An entry as a device sends it.
@@ -97,8 +99,8 @@ async fn take(at: AtBench, sent: web::Json<Sent>) -> Answer {
         return Err(WebError::TooLarge);
     }
     let mut outcomes = Vec::new();
-    for body in &sent.entries {
-        outcomes.push(take_one(&at, body, sent.sent_at, received_at).await?);
+    for raw in &sent.entries {
+        outcomes.push(take_one(&at, raw, sent.sent_at, received_at).await?);
     }
     let outcomes = Outcomes {
         as_of: Utc::now().timestamp_millis(),
@@ -109,11 +111,16 @@ async fn take(at: AtBench, sent: web::Json<Sent>) -> Answer {
 
 async fn take_one(
     at: &AtBench,
-    body: &Value,
+    raw: &RawValue,
     sent_at: DateTime<Utc>,
     received_at: DateTime<Utc>,
 ) -> Result<Outcome, WebError> {
-    let refused = match read(at, body, sent_at, received_at).await? {
+    let (body, unkept) = keepable(raw.get());
+    let read = match unkept {
+        Some(why) => Err(why.to_owned()),
+        None => read(at, &body, sent_at, received_at).await?,
+    };
+    let refused = match read {
         Ok(Read::Check(new)) => {
             match record_check::record(&at.actor(Some(new.person_id)), &new).await {
                 Ok(checked) => {
@@ -122,7 +129,7 @@ async fn take_one(
                         say: None,
                     });
                 }
-                Err(error) => unbookable(error)?,
+                Err(error) => unbookable(error, at.today())?,
             }
         }
         Ok(Read::Booking(new)) => {
@@ -139,7 +146,7 @@ async fn take_one(
                         },
                     });
                 }
-                Err(error) => unbookable(error)?,
+                Err(error) => unbookable(error, at.today())?,
             }
         }
         Err(why) => why,
@@ -149,7 +156,7 @@ async fn take_one(
     let id = key
         .and_then(|key| Uuid::try_parse(key).ok())
         .unwrap_or_else(Uuid::now_v7);
-    let mut kept = body.clone();
+    let mut kept = body;
     let mut refused = refused.replace('\0', "");
     if drop_nul(&mut kept) {
         refused.push_str(". A NUL character in it, which cannot be kept, was left out");
@@ -166,38 +173,6 @@ async fn take_one(
         outcome: "set_aside",
         say: Some(refused),
     })
-}
-
-/// Takes NUL characters out of all text in a JSON value, names included: PostgreSQL keeps none. Whether there were any.
-fn drop_nul(value: &mut Value) -> bool {
-    let clean = |text: &mut String| {
-        let before = text.len();
-        text.retain(|c| c != '\0');
-        text.len() != before
-    };
-    match value {
-        Value::String(text) => clean(text),
-        Value::Array(values) => {
-            let mut any = false;
-            for value in values {
-                any |= drop_nul(value);
-            }
-            any
-        }
-        Value::Object(fields) => {
-            let mut any = false;
-            *fields = std::mem::take(fields)
-                .into_iter()
-                .map(|(mut name, mut value)| {
-                    any |= clean(&mut name);
-                    any |= drop_nul(&mut value);
-                    (name, value)
-                })
-                .collect();
-            any
-        }
-        Value::Null | Value::Bool(_) | Value::Number(_) => false,
-    }
 }
 
 /// An entry as it is to be booked, or why it cannot be.

@@ -3,6 +3,7 @@
 
 mod card;
 mod entries;
+mod kept;
 mod screen;
 mod sign_on;
 

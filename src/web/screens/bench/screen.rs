@@ -274,21 +274,21 @@ impl Screen<'_> {
         if day(at) == day(self.now) {
             at.with_timezone(&self.at.zone).format("%H:%M").to_string()
         } else {
-            show::moment(at, self.at.zone)
+            show::moment(at, self.at.zone, self.at.today())
         }
     }
 
     fn why(&self, w: &Waiting, first: bool) -> Markup {
         let promised = match w.promised_on {
-            Some(day) => format!("promised for {}", show::day(day)),
-            None => format!("due {}", show::day(w.due_on)),
+            Some(day) => format!("promised for {}", show::day(day, self.at.today())),
+            None => format!("due {}", show::day(w.due_on, self.at.today())),
         };
         html! {
             p.bench-why {
                 @match w.plan {
                     _ if w.state == OperationState::Started => { "Started; " (promised) "." }
                     Some((from, machine)) => {
-                        "Planned from " (show::moment(from, self.at.zone))
+                        "Planned from " (show::moment(from, self.at.zone, self.at.today()))
                         @if machine.is_some_and(|m| m != self.machine.id) { ", on another machine" }
                         "; " (promised) "."
                     }
@@ -324,8 +324,8 @@ impl Screen<'_> {
                 h2 id={ (id) "-title" } { "When did you stop?" }
                 p {
                     strong { "Job " (start.job_number) " · " (start.operation_number) " " (start.operation_title) } ": "
-                    (floor_words::phase(clock.phase)) " since " (show::moment(clock.from, self.at.zone))
-                    ", and your shift ended " (show::moment(ended, self.at.zone)) ". Until you answer, this time is not counted."
+                    (floor_words::phase(clock.phase)) " since " (show::moment(clock.from, self.at.zone, self.at.today()))
+                    ", and your shift ended " (show::moment(ended, self.at.zone, self.at.today())) ". Until you answer, this time is not counted."
                 }
                 div.bench-buttons {
                     @if ended > clock.from {
@@ -363,7 +363,7 @@ impl Screen<'_> {
                 p {
                     span.sign aria-hidden="true" { "!" } " "
                     strong { "Job " (booking.job_number) " · " (booking.operation_number) } ": your booking of "
-                    (show::moment(booking.entry.at, self.at.zone)) " is booked, but " (floor_words::conflict(conflict).to_lowercase())
+                    (show::moment(booking.entry.at, self.at.zone, self.at.today())) " is booked, but " (floor_words::conflict(conflict).to_lowercase())
                     ". The office will check it."
                 }
             }

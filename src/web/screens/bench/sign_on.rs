@@ -33,7 +33,7 @@ pub(super) fn people_page(at: &AtBench, people: &[BenchPerson], which: &Which) -
         @if let Some(since) = at.device.locked_at {
             p.notice.bad role="alert" {
                 span.sign aria-hidden="true" { "!" }
-                " Locked since " (show::moment(since, at.zone)) ": too many wrong PINs. The owner unlocks this device under Shop, Bench devices."
+                " Locked since " (show::moment(since, at.zone, at.today())) ": too many wrong PINs. The owner unlocks this device under Shop, Bench devices."
             }
         }
         @if people.is_empty() {

@@ -22,6 +22,7 @@ impl Record for Pattern {
     /// Its variants, whose features must stay on its faces.
     type Around = Vec<Variant>;
     const NAV: Section = Section::Castings;
+    const ADDED_TO_LIST: bool = false;
     const READ: Role = Role::Office;
     const WRITE: Role = Role::Office;
     const PATHS: Paths = Paths {

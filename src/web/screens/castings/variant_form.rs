@@ -21,6 +21,7 @@ impl Record for Variant {
     /// The patterns a new one may be of.
     type Around = Vec<Pattern>;
     const NAV: Section = Section::Castings;
+    const ADDED_TO_LIST: bool = false;
     const READ: Role = Role::Office;
     const WRITE: Role = Role::Office;
     const PATHS: Paths = Paths {

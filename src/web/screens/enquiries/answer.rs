@@ -5,7 +5,7 @@ use crate::castings::Conversion;
 use crate::enquiry::{Answer, Comparison, Figures, OptionAnswer, Outcome, Terms};
 use crate::estimating::{CostLine, Route};
 use crate::web::ui::{SignedIn, show, words};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use maud::{Markup, html};
 use uuid::Uuid;
 
@@ -79,7 +79,7 @@ fn card(who: &SignedIn, answer: &Answer, option: &OptionAnswer, acts: &Acts) -> 
             @match &option.outcome {
                 Outcome::Possible(figures) => {
                     (headline(who, answer, figures))
-                    @if !recommended { p.sentence.small { (option.sentence) } }
+                    @if !recommended { p.said { (option.sentence) } }
                     @if !option.risks.is_empty() {
                         h4 { "Risks" }
                         ul.risks { @for risk in &option.risks { li { (risk) } } }
@@ -118,13 +118,13 @@ fn card(who: &SignedIn, answer: &Answer, option: &OptionAnswer, acts: &Acts) -> 
 fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
     let zone = who.shop.time_zone;
     let moment = |time: Option<DateTime<Utc>>| match time {
-        Some(time) => html! { (show::day(time.with_timezone(&zone).date_naive())) },
+        Some(time) => html! { (show::day(time.with_timezone(&zone).date_naive(), who.today())) },
         None => html! { "no date" },
     };
     let sure = answer.confidence_percent;
     html! {
         dl.figures {
-            (asked(figures))
+            (asked(figures, who.today()))
             @match &figures.terms {
                 Terms::Search(_) => {
                     div.main { dt { "Half of the time ready by" } dd { (moment(figures.ready.likely)) } }
@@ -138,7 +138,7 @@ fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
             div { dt { "Earliest" } dd { (moment(figures.ready.earliest)) } }
             @if let Some(by) = answer.wanted_by {
                 @if let Some(percent) = figures.in_time_percent {
-                    div { dt { "On time for " (show::day(by)) } dd { (percent) " %" } }
+                    div { dt { "On time for " (show::day(by, who.today())) } dd { (percent) " %" } }
                 }
                 @if let Some(late) = answer.days_late(figures) {
                     div { dt { "After the day needed" } dd { (show::count(late, "day", "days")) } }
@@ -160,7 +160,7 @@ fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
 }
 
 /// What the customer is asked, on the terms of the option.
-fn asked(figures: &Figures) -> Markup {
+fn asked(figures: &Figures, today: NaiveDate) -> Markup {
     html! {
         @match &figures.terms {
             Terms::Fixed => {
@@ -179,9 +179,9 @@ fn asked(figures: &Figures) -> Markup {
                 div { dt { "Work, quoted" } dd { (terms.work) } }
                 div { dt { "Casting" } dd { "at cost + " (terms.handling_percent.normalize()) " %" } }
                 div { dt { "Search fee" } dd { @if terms.fee.amount().is_zero() { "none" } @else { (terms.fee) } } }
-                div { dt { "Found" } dd { (terms.found_percent) " %" } }
+                div { dt { "Chance one is found" } dd { (terms.found_percent) " %" } }
                 @if let Some(most) = terms.limits.most { div { dt { "Most to pay" } dd { (most) } } }
-                @if let Some(day) = terms.limits.ends_on { div { dt { "Search ends" } dd { (show::day(day)) } } }
+                @if let Some(day) = terms.limits.ends_on { div { dt { "Search ends" } dd { (show::day(day, today)) } } }
             }
         }
     }

@@ -104,7 +104,7 @@ pub(super) async fn give(
     let Some(bargain) = form.read(&who, &mut errors).filter(|_| errors.is_empty()) else {
         return Ok(draw(&who, *id, &form, errors).await?.invalid().into());
     };
-    let today = Utc::now().with_timezone(&who.shop.time_zone).date_naive();
+    let today = who.today();
     let request = QuoteRequest {
         enquiry_id: *id,
         answer_id: form.answer_id()?,
@@ -137,7 +137,7 @@ pub(super) async fn give(
                 Refusal::Bargain(BargainFault::NotInPrice(_)) => "supplied",
                 _ => "price",
             };
-            errors.add(field, words::refusal(&why));
+            errors.add(field, words::refusal(&why, who.today()));
             Ok(draw(&who, *id, &form, errors).await?.invalid().into())
         }
         Err(error) => Err(error.into()),
@@ -217,7 +217,7 @@ fn inputs(
         .iter()
         .filter_map(|o| Some((o.number, o.title.clone(), o.may_be_left_out()?)))
         .collect();
-    let today = Utc::now().with_timezone(&who.shop.time_zone).date_naive();
+    let today = who.today();
     html! {
         (Field::money("price", "Price before tax", &form.price, who.shop.currency).optional()
             .hint("Leave empty for the price as it comes out").errors(errors))
@@ -252,7 +252,7 @@ fn inputs(
                 .collect();
             (Field::select("alternative_to", "Quoted as", &form.alternative_to, choices).wide().errors(errors))
         }
-        (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(today))), form.hold == "yes").value("yes"))
+        (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(today), today)), form.hold == "yes").value("yes"))
     }
 }
 
@@ -274,7 +274,7 @@ fn outcome(
                     div { dt { "Margin" } dd { (b.margin) " (" (b.margin_percent) " %)" } }
                     div { dt { "Chance of a loss" } dd { (b.loss_percent) " %" } }
                     div { dt { "Least price of the office" } dd { (b.floor) } }
-                    @if let Some(day) = b.promised_on { div { dt { "Promise" } dd { (show::day(day)) } } }
+                    @if let Some(day) = b.promised_on { div { dt { "Promise" } dd { (show::day(day, who.today())) } } }
                     @if let Some(percent) = b.promise_percent { div { dt { "It holds" } dd { (percent) " % of the time" } } }
                 }
                 @if b.below_floor() {

@@ -1,5 +1,6 @@
 //! One call: what the customer says on the left, saved as it is typed; the options beside it, computed anew each time.
 
+use super::choices::{conditions, purposes, word_of};
 use super::form::CallForm;
 use super::{answer as answer_view, list, opinion};
 use crate::app::answer_enquiry::{
@@ -11,11 +12,11 @@ use crate::app::give_quote::{QuoteRequest, give_quote};
 use crate::app::save_enquiry::{open_enquiry, save_enquiry};
 use crate::app::{AppError, Refusal};
 use crate::db::DbError;
-use crate::db::enquiries::{Enquiry, EnquiryDetails, EnquiryState};
-use crate::enquiry::quote::{Doubt, Quote, slot_until};
-use crate::enquiry::{Condition, OptionAnswer, Purpose, Terms};
+use crate::db::enquiries::{Enquiry, EnquiryDetails};
+use crate::enquiry::doubt::Doubt;
+use crate::enquiry::quote::{Quote, slot_until};
+use crate::enquiry::{EnquiryState, OptionAnswer, Terms};
 use crate::estimating::{Basis, Element};
-use crate::units::Code;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{Choice, Live};
 use crate::web::ui::stale::{Changed, stale_notice};
@@ -113,7 +114,7 @@ pub(super) async fn quote(
         enquiry_id: *id,
         answer_id: form.answer.parse().map_err(missing)?,
         option: form.option.clone(),
-        reserve_until: (form.hold == "yes").then(|| slot_until(today(&who))),
+        reserve_until: (form.hold == "yes").then(|| slot_until(who.today())),
         request_key: form.form.parse().ok(),
         bargain: None,
         alternative_to: None,
@@ -160,7 +161,7 @@ pub(super) fn doubtful(
     let body = html! {
         h1 { (TITLE) }
         section.card {
-            ul { @for doubt in doubts { li { (words::doubt(doubt)) } } }
+            ul { @for doubt in doubts { li { (words::doubt(doubt, who.today())) } } }
             p { "The quote can still be given as it was said to the customer, or you can go back and look at the answer as it is now." }
             div.actions {
                 a.button href={ "/enquiries/" (id) "#answer" } { "Look at the answer now" }
@@ -174,10 +175,6 @@ pub(super) fn doubtful(
         }
     };
     Page::new(who, TITLE).nav(Section::Enquiries).body(body)
-}
-
-fn today(who: &SignedIn) -> NaiveDate {
-    Utc::now().with_timezone(&who.shop.time_zone).date_naive()
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -369,7 +366,7 @@ impl<'a> View<'a> {
                 input type="hidden" name="option" value=(option.key);
                 input type="hidden" name="answer" value=(read_out.id);
                 input type="hidden" name="form" value=(Uuid::now_v7());
-                (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(today(self.who)))), false)
+                (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(self.who.today()), self.who.today())), false)
                     .value("yes").id(&format!("hold-{}", option.key.replace(':', "-"))))
                 button type="submit" { "Quote this option" span.visually-hidden { ": " (option.title) } }
             }
@@ -457,49 +454,4 @@ fn work_words(element: &Element) -> String {
         Basis::PerMain => format!("{} (all main bearings)", element.name),
         Basis::PerCylinder => format!("{} (all cylinders)", element.name),
     }
-}
-
-/// What the engine may be for, to choose from.
-fn purposes() -> Vec<Choice> {
-    Purpose::ALL
-        .iter()
-        .map(|purpose| {
-            let words = match purpose {
-                Purpose::NotSaid => "not said",
-                Purpose::Original => "restored to original",
-                Purpose::Working => "a working boat or machine",
-                Purpose::Competition => "competition",
-            };
-            Choice::new(purpose.code(), words)
-        })
-        .collect()
-}
-
-/// How the customer's own block may be, to choose from.
-fn conditions() -> Vec<Choice> {
-    Condition::ALL
-        .iter()
-        .map(|condition| {
-            let words = match condition {
-                Condition::NotSaid => "not known",
-                Condition::Sound => "sound, as far as known",
-                Condition::Worn => "worn",
-                Condition::Welded => "welded or stitched before",
-                Condition::CrackedJacket => "cracked: water jacket",
-                Condition::CrackedDeck => "cracked: deck",
-                Condition::CrackedCylinder => "cracked: cylinder",
-                Condition::CrackedMainWeb => "cracked: through a main web",
-                Condition::CrackedElsewhere => "cracked: elsewhere",
-            };
-            Choice::new(condition.code(), words)
-        })
-        .collect()
-}
-
-/// The words of a choice, by its code.
-fn word_of(choices: Vec<Choice>, code: &str) -> String {
-    choices
-        .into_iter()
-        .find(|choice| choice.value == code)
-        .map_or_else(|| code.to_owned(), |choice| choice.label)
 }

@@ -1,8 +1,9 @@
 //! The list of calls, newest first.
 
-use crate::db::enquiries::{self, Enquiry, EnquiryState};
+use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
 use crate::db::{castings, quotes};
+use crate::enquiry::EnquiryState;
 use crate::enquiry::quote::QuoteState;
 use crate::units::Code;
 use crate::web::ui::{Answer, Page, Section, SignedIn, csrf_field, show};
@@ -88,8 +89,8 @@ fn row(who: &SignedIn, enquiry: &Enquiry, names: &HashMap<Uuid, String>) -> Mark
             th scope="row" { a href={ "/enquiries/" (enquiry.id) } { (enquiry.number) } }
             td data-label="Customer" { @if details.caller.is_empty() { span.muted { "not given" } } @else { (details.caller) } }
             td data-label="Casting wanted" { @match wanted { Some(name) => (name), None => { span.muted { "not given" } } } }
-            td data-label="Needed by" { @match details.wanted_by { Some(day) => (show::day(day)), None => { span.muted { "no date" } } } }
-            td data-label="Received" { (show::moment(enquiry.created_at, who.shop.time_zone)) }
+            td data-label="Needed by" { @match details.wanted_by { Some(day) => (show::day(day, who.today())), None => { span.muted { "no date" } } } }
+            td data-label="Received" { (show::moment(enquiry.created_at, who.shop.time_zone, who.today())) }
             td data-label="Status" { span.tag { (state_words(enquiry.state)) } }
         }
     }

@@ -3,6 +3,7 @@
 mod answer;
 mod bargain;
 mod call;
+mod choices;
 mod form;
 mod list;
 mod opinion;

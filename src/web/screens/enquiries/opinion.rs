@@ -6,7 +6,6 @@ use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
 };
 use actix_web::web;
-use chrono::Utc;
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
@@ -73,7 +72,7 @@ pub(super) async fn save(
                 dearest,
             },
         };
-        let today = Utc::now().with_timezone(&who.shop.time_zone).date_naive();
+        let today = who.today();
         match say_price(&who.actor(), &said, today).await? {
             Ok(()) => {
                 return Ok(Reply::see_other(format!("/enquiries/{id}#answer")).flash("Saved."));

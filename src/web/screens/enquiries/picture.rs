@@ -3,8 +3,9 @@
 //! Nothing is shown by colour alone: the range is a bar, the middle a diamond, the figure to quote a flag with its
 //! value written beside it.
 
-use crate::enquiry::{Answer, Figures, OptionAnswer, say};
+use crate::enquiry::{Answer, Figures, OptionAnswer, Terms, say};
 use crate::units::Money;
+use crate::web::ui::show;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use maud::{Markup, html};
@@ -34,6 +35,11 @@ fn possible(answer: &Answer) -> impl Iterator<Item = (&OptionAnswer, &Figures)> 
         .filter_map(|o| Some((o, o.figures()?)))
 }
 
+/// A search has no price to quote and no day to promise.
+fn is_search(figures: &Figures) -> bool {
+    matches!(figures.terms, Terms::Search(_))
+}
+
 /// Prices before tax, from nothing to the dearest that 9 in 10 futures stay under.
 pub(super) fn price(answer: &Answer) -> Markup {
     let value = |money: Money| money.amount().to_f64().unwrap_or(0.0).max(0.0);
@@ -49,13 +55,17 @@ pub(super) fn price(answer: &Answer) -> Markup {
             low: at(value(f.price.low)),
             likely: at(value(f.price.likely)),
             high: Some(at(value(f.price.high))),
-            flag: Some(at(value(f.build_up.net))),
+            flag: (!is_search(f)).then(|| at(value(f.build_up.net))),
             says: format!(
-                "{} to {}, likely {}; quote {}",
+                "{} to {}, likely {}{}",
                 whole(f.price.low),
                 whole(f.price.high),
                 whole(f.price.likely),
-                whole(f.build_up.net)
+                if is_search(f) {
+                    String::new()
+                } else {
+                    format!("; quote {}", whole(f.build_up.net))
+                }
             ),
         })
         .collect();
@@ -97,7 +107,10 @@ pub(super) fn ready(answer: &Answer, zone: Tz) -> Markup {
     let (start, end) = ((nearest / 1.3).ln(), (furthest * 1.1).ln());
     let at = |d: f64| LEFT + (RIGHT - LEFT) * ((d.ln() - start) / (end - start)).clamp(0.0, 1.0);
     let say = |time: Option<DateTime<Utc>>| match time {
-        Some(time) => time.with_timezone(&zone).format("%-d %b %Y").to_string(),
+        Some(time) => show::day(
+            time.with_timezone(&zone).date_naive(),
+            answer.at.with_timezone(&zone).date_naive(),
+        ),
         None => "no date".to_owned(),
     };
     let rows: Vec<Row> = possible(answer)
@@ -107,12 +120,20 @@ pub(super) fn ready(answer: &Answer, zone: Tz) -> Markup {
                 low: at(days(f.ready.early?)),
                 likely: f.ready.likely.map_or(RIGHT, |t| at(days(t))),
                 high: f.ready.late.map(|t| at(days(t))),
-                flag: f.ready.at_confidence.map(|t| at(days(t))),
+                flag: f
+                    .ready
+                    .at_confidence
+                    .filter(|_| !is_search(f))
+                    .map(|t| at(days(t))),
                 says: format!(
-                    "{} to {}; promise {}",
+                    "{} to {}; {}",
                     say(f.ready.early),
                     say(f.ready.late),
-                    say(f.ready.at_confidence)
+                    if is_search(f) {
+                        format!("half by {}", say(f.ready.likely))
+                    } else {
+                        format!("promise {}", say(f.ready.at_confidence))
+                    }
                 ),
             })
         })

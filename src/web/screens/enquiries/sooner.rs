@@ -20,7 +20,10 @@ pub(super) struct Which {
 pub(super) async fn page(who: SignedIn, id: web::Path<Uuid>, which: web::Query<Which>) -> Answer {
     let asked = (*id, which.answer);
     let found = make_the_day(&who.actor(), asked, &which.option, Utc::now()).await?;
-    let title = format!("What would make {}?", show::day(found.wanted_by));
+    let title = format!(
+        "What would make {}?",
+        show::day(found.wanted_by, who.today())
+    );
     let body = html! {
         h1 { (title) }
         p.lead { (found.option.title) }
@@ -52,7 +55,7 @@ fn one(who: &SignedIn, found: &DayMakers, way: &Sooner, cost: Money) -> Markup {
             (capital(&said.join("; ")))
         }
         dl.figures {
-            div { dt { "Ready, as sure as usual" } dd { @match way.ready { Some(at) => (show::day(at.with_timezone(&zone).date_naive())), None => "no date" } } }
+            div { dt { "Ready, as sure as usual" } dd { @match way.ready { Some(at) => (show::day(at.with_timezone(&zone).date_naive(), who.today())), None => "no date" } } }
             div { dt { "Overtime" } dd { @if way.overtime == 0 { "none" } @else { (hours(way.overtime)) " of people’s time, about " (cost) } } }
         }
         @let late: Vec<&PromiseMove> = way.made_late().collect();
@@ -66,7 +69,7 @@ fn one(who: &SignedIn, found: &DayMakers, way: &Sooner, cost: Money) -> Markup {
                 @for (i, job) in late.iter().enumerate() {
                     @if i > 0 { ", " }
                     (job_words(&found.floor, job.job))
-                    @if let Some(after) = job.after { " (ready " (show::day(after.with_timezone(&zone).date_naive())) ")" }
+                    @if let Some(after) = job.after { " (ready " (show::day(after.with_timezone(&zone).date_naive(), who.today())) ")" }
                 }
                 "."
             }

@@ -8,7 +8,6 @@ use crate::db::feeds::{self, Feed, Whose};
 use crate::db::people::Role;
 use crate::db::{DbError, Scope, ShopTx, machines, people};
 use crate::planning::ics::feed;
-use crate::web::screens::market::today;
 use crate::web::shell::feed_address::Token;
 use crate::web::shell::session;
 use crate::web::shell::site::Site;
@@ -264,7 +263,8 @@ fn address_once(address: &str) -> Markup {
 
 fn table(who: &SignedIn, feeds: &[Feed]) -> Markup {
     let zone = who.shop.time_zone;
-    let day = |at: chrono::DateTime<Utc>| show::day(at.with_timezone(&zone).date_naive());
+    let day =
+        |at: chrono::DateTime<Utc>| show::day(at.with_timezone(&zone).date_naive(), who.today());
     html! {
         table.cells {
             thead { tr {
@@ -277,7 +277,7 @@ fn table(who: &SignedIn, feeds: &[Feed]) -> Markup {
                     td data-label="Used by" { (feed.note) }
                     td data-label="Created" { (day(feed.made_at)) }
                     td data-label="Last read" { @match feed.read_at {
-                        Some(at) if at.with_timezone(&zone).date_naive() == today(who) => "today",
+                        Some(at) if at.with_timezone(&zone).date_naive() == who.today() => "today",
                         Some(at) => (day(at)),
                         None => { span.muted { "never" } },
                     } }

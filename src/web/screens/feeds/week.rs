@@ -79,7 +79,7 @@ fn of_slot(slot: &Slot, uid: String, when: When, with: Option<(&str, &str)>) -> 
     let mut description = format!("{}\nSetup: {}", slot.job_title, slot.setup_key);
     if let Some(day) = slot.promised_on {
         // Writing into text does not fail.
-        let _ = write!(description, "\nPromised {}", show::day(day));
+        let _ = write!(description, "\nPromised {}", show::full_day(day));
     }
     if let Some((label, name)) = with {
         let _ = write!(description, "\n{label}: {name}");

@@ -54,21 +54,21 @@ pub(super) fn section(who: &SignedIn, job_id: Uuid, bookings: &[Booking]) -> Mar
                     ol { @for b in bookings.iter().rev() {
                         li {
                             p {
-                                strong { (moment(b.entry.at, zone)) } ", " (b.person) " " (kind_words(b.entry.kind)) ", operation " (b.operation_number)
+                                strong { (moment(b.entry.at, zone, who.today())) } ", " (b.person) " " (kind_words(b.entry.kind)) ", operation " (b.operation_number)
                                 @if let Some(machine) = &b.machine { ", " (machine) }
                                 @if b.entered_by != b.person { " (entered by " (b.entered_by) ")" }
                                 @if b.device.is_none() { " · added by hand" }
                                 @if struck(b) { " " span.tag { "deleted" } }
                                 @if let Some(conflict) = b.conflict { " " span.tag { (conflict_words(conflict)) @if b.settled { ", checked" } } }
                                 @if who.may(Role::Office) && !matches!(b.entry.kind, Kind::Stands) {
-                                    " " a href={ "/jobs/" (job_id) "/entries/" (b.entry.id) } { "Correct" span.visually-hidden { ": " (b.person) " " (kind_words(b.entry.kind)) ", " (moment(b.entry.at, zone)) } }
+                                    " " a href={ "/jobs/" (job_id) "/entries/" (b.entry.id) } { "Correct" span.visually-hidden { ": " (b.person) " " (kind_words(b.entry.kind)) ", " (moment(b.entry.at, zone, who.today())) } }
                                 }
                             }
                             @if let Some(reason) = &b.reason {
                                 p.muted {
                                     (reason)
                                     @if let Some(other) = b.entry.corrects.and_then(|id| by_id.get(&id)) {
-                                        " (about the booking of " (moment(other.entry.at, zone)) ", " (other.person) " " (kind_words(other.entry.kind)) ")"
+                                        " (about the booking of " (moment(other.entry.at, zone, who.today())) ", " (other.person) " " (kind_words(other.entry.kind)) ")"
                                     }
                                 }
                             }
@@ -244,7 +244,7 @@ fn edit_page(
     let body = html! {
         h1 { "Correct a booking" }
         p {
-            strong { (moment(booking.entry.at, who.shop.time_zone)) } ", " (booking.person) " " (kind_words(booking.entry.kind))
+            strong { (moment(booking.entry.at, who.shop.time_zone, who.today())) } ", " (booking.person) " " (kind_words(booking.entry.kind))
             ", job " (booking.job_number) ", operation " (booking.operation_number) "."
         }
         p { "The booking stays on record. Your correction is kept beside it with your name, and counts from now on." }

@@ -32,14 +32,14 @@ async fn card(
     let needs = needs::of_job(&mut tx, job_id).await?;
     let holds = checks::holds(&mut tx, Some(job_id)).await?;
     let promised = match job.promised_on {
-        Some(day) => format!(", promised for {}", show::day(day)),
+        Some(day) => format!(", promised for {}", show::day(day, who.today())),
         None => String::new(),
     };
     let card = CardJob {
         shop: who.shop.name.clone(),
         number: job.number,
         title: job.title,
-        days: format!("Due {}{promised}", show::day(job.due_on)),
+        days: format!("Due {}{promised}", show::day(job.due_on, who.today())),
         castings: needs
             .iter()
             .filter_map(|need| match &need.source {

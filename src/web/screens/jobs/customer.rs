@@ -71,7 +71,9 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CustomerForm
     if let Some(customer) = errors.text("customer", &form.customer, 120) {
         match set_customer_of_job(&who.actor(), *id, &customer).await {
             Ok(()) => return Ok(Reply::see_other(format!("/jobs/{id}")).flash("Saved.")),
-            Err(AppError::Refused(why)) => errors.add("customer", words::refusal(&why)),
+            Err(AppError::Refused(why)) => {
+                errors.add("customer", words::refusal(&why, who.today()))
+            }
             Err(error) => return Err(error.into()),
         }
     }

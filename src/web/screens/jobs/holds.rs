@@ -47,13 +47,13 @@ pub(super) fn section(who: &SignedIn, job_id: Uuid, holds: &[Hold], calls: &[Cal
                 @for hold in holds {
                     @match hold.decision {
                         None => div.notice.bad {
-                            p { span.sign aria-hidden="true" { "!" } " On hold since " (moment(hold.opened_at, zone)) ", " (hold.opened_by) ": " (hold.why) "." }
+                            p { span.sign aria-hidden="true" { "!" } " On hold since " (moment(hold.opened_at, zone, who.today())) ", " (hold.opened_by) ": " (hold.why) "." }
                             @if who.may(Role::Office) { p { a href={ "/jobs/" (job_id) "/holds/" (hold.id) } { "Decide" } } }
                         },
                         Some(decision) => p {
                             (hold.why) ". " strong { "Decided: " (floor_words::decision(decision)) }
                             @if let Some(by) = &hold.said_by { ", approved by " (by) }
-                            @if let (Some(at), Some(by)) = (hold.decided_at, &hold.decided_by) { " (" (by) ", " (moment(at, zone)) ")" }
+                            @if let (Some(at), Some(by)) = (hold.decided_at, &hold.decided_by) { " (" (by) ", " (moment(at, zone, who.today())) ")" }
                             @if let Some(note) = &hold.note { ": " (note) }
                             @if let Some(enquiry) = hold.enquiry_id { " · " a href={ "/enquiries/" (enquiry) } { "new quote" } }
                         },
@@ -257,9 +257,10 @@ async fn decide(
     };
     let (status, why) = match decide_hold::decide(&who.actor(), deciding, Utc::now()).await {
         Ok(()) => return Ok(Reply::see_other(format!("/jobs/{job_id}")).flash("Decided")),
-        Err(AppError::Refused(why)) => {
-            (StatusCode::UNPROCESSABLE_ENTITY, Some(words::refusal(&why)))
-        }
+        Err(AppError::Refused(why)) => (
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Some(words::refusal(&why, who.today())),
+        ),
         Err(AppError::Db(DbError::Stale(_))) => (StatusCode::CONFLICT, None),
         Err(other) => return Err(other.into()),
     };
@@ -317,7 +318,7 @@ fn page(
     let body = html! {
         p.back { a href={ "/jobs/" (job_id) } { "Job " (hold.job_number) } }
         h1 { (title) }
-        p.notice.bad { span.sign aria-hidden="true" { "!" } " " (hold.why) ". " (hold.opened_by) ", " (moment(hold.opened_at, who.shop.time_zone)) "." }
+        p.notice.bad { span.sign aria-hidden="true" { "!" } " " (hold.why) ". " (hold.opened_by) ", " (moment(hold.opened_at, who.shop.time_zone, who.today())) "." }
         (errors.summary())
         form.grid.decide method="post" action={ "/jobs/" (job_id) "/holds/" (hold.id) } novalidate {
             (csrf_field(who))

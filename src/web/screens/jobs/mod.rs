@@ -103,8 +103,8 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
                     tr {
                         th scope="row" { a href={ "/jobs/" (job.id) } { (job.number) } }
                         td data-label="Job" { (job.title) }
-                        td data-label="Due" { (show::day(job.due_on)) }
-                        td data-label="Promised" { @match job.promised_on { Some(day) => (show::day(day)), None => { span.muted { "No date" } } } }
+                        td data-label="Due" { (show::day(job.due_on, who.today())) }
+                        td data-label="Promised" { @match job.promised_on { Some(day) => (show::day(day, who.today())), None => { span.muted { "No date" } } } }
                         td data-label="Status" { span.tag { (job_state(job.state)) } }
                     }
                 } }
@@ -158,8 +158,8 @@ fn summary(who: &SignedIn, all: &JobOverview, route: &Route) -> Markup {
             h2 { (job.title) }
             dl.figures {
                 (customer::figure(who, job, &all.customer))
-                div { dt { "Due" } dd { (show::day(job.due_on)) @if open { br; a href={ "/week/risk?job=" (job.id) "#job" } { "On time?" } } } }
-                div { dt { "Promised" } dd { @match job.promised_on { Some(day) => (show::day(day)), None => "No date" } } }
+                div { dt { "Due" } dd { (show::day(job.due_on, who.today())) @if open { br; a href={ "/week/risk?job=" (job.id) "#job" } { "On time?" } } } }
+                div { dt { "Promised" } dd { @match job.promised_on { Some(day) => (show::day(day, who.today())), None => "No date" } } }
                 div { dt { "Operations done" } dd { (all.overview.done) " of " (all.operations.len()) } }
                 @if let Some(next) = current {
                     div { dt { @if next.state == OperationState::Started { "Current operation" } @else { "Next operation" } } dd { (next.planned.number) " " (next.planned.title) @if open { br; a href={ "/week?operation=" (next.id) "#operation" } { "See it in the week" } } } }

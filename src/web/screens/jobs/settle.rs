@@ -48,7 +48,7 @@ async fn page(who: &SignedIn, refused: &Refused) -> Result<Page, WebError> {
                 h2 { "Jobs on hold" }
                 @for hold in &open.holds {
                     p {
-                        (job(hold.job_id, hold.job_number)) " since " (moment(hold.opened_at, zone)) ", " (hold.opened_by) ": " (hold.why) ". "
+                        (job(hold.job_id, hold.job_number)) " since " (moment(hold.opened_at, zone, who.today())) ", " (hold.opened_by) ": " (hold.why) ". "
                         @if who.may(Role::Office) { a href={ "/jobs/" (hold.job_id) "/holds/" (hold.id) } { "Decide" span.visually-hidden { " job " (hold.job_number) } } }
                     }
                 }
@@ -76,9 +76,9 @@ async fn page(who: &SignedIn, refused: &Refused) -> Result<Page, WebError> {
                 p { "They are booked and count. Check each one and correct what is wrong." }
                 @for b in &open.conflicts {
                     p {
-                        (job(b.job_id, b.job_number)) ", operation " (b.operation_number) ": " (b.person) ", " (moment(b.entry.at, zone)) ". "
+                        (job(b.job_id, b.job_number)) ", operation " (b.operation_number) ": " (b.person) ", " (moment(b.entry.at, zone, who.today())) ". "
                         (b.conflict.map_or("", conflict_words)) ". "
-                        @if who.may(Role::Office) { a href={ "/jobs/" (b.job_id) "/entries/" (b.entry.id) } { "Check" span.visually-hidden { ": " (b.person) ", " (moment(b.entry.at, zone)) } } }
+                        @if who.may(Role::Office) { a href={ "/jobs/" (b.job_id) "/entries/" (b.entry.id) } { "Check" span.visually-hidden { ": " (b.person) ", " (moment(b.entry.at, zone, who.today())) } } }
                     }
                 }
             }
@@ -102,7 +102,7 @@ fn question_line(who: &SignedIn, question: &Question) -> Markup {
     html! {
         p {
             a href={ "/jobs/" (b.job_id) "#entries" } { "Job " (b.job_number) } ", operation " (b.operation_number) ": " (b.person) " is " (phase_words(clock.phase))
-            " since " (moment(clock.from, zone)) "; the shift ended " (moment(question.forgotten.shift_ended, zone)) "."
+            " since " (moment(clock.from, zone, who.today())) "; the shift ended " (moment(question.forgotten.shift_ended, zone, who.today())) "."
         }
     }
 }
@@ -115,7 +115,7 @@ fn aside(who: &SignedIn, one: &SetAside, refused: &Refused) -> Markup {
     };
     html! {
         div.notice.warn {
-            p { (one.device) ", " (moment(one.received_at, who.shop.time_zone)) ": " (one.why) "." }
+            p { (one.device) ", " (moment(one.received_at, who.shop.time_zone, who.today())) ": " (one.why) "." }
             details { summary { "As sent" } pre.scroll-x { (one.body.to_string()) } }
             @if who.may(Role::Office) {
                 form.grid method="post" action={ "/jobs/settle/" (one.id) } {

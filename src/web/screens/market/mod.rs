@@ -11,7 +11,6 @@ pub(in crate::web) use sighting::read as read_sighting;
 use crate::db::sightings;
 use crate::web::ui::{Answer, Page, Section, SignedIn, show};
 use actix_web::web;
-use chrono::{NaiveDate, Utc};
 use maud::html;
 use uuid::Uuid;
 
@@ -26,12 +25,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 /// Where a variant's market is.
 fn path(variant_id: Uuid) -> String {
     format!("/market/{variant_id}")
-}
-
-/// The shop's calendar day now.
-#[must_use]
-pub fn today(who: &SignedIn) -> NaiveDate {
-    Utc::now().with_timezone(&who.shop.time_zone).date_naive()
 }
 
 async fn list(who: SignedIn) -> Answer {
@@ -61,7 +54,7 @@ async fn list(who: SignedIn) -> Answer {
                             td data-label="Pattern" { (variant.pattern) }
                             td.number data-label="Seen" { (variant.sightings) }
                             td data-label="Last seen" {
-                                @if let Some(day) = variant.last_seen { (show::day(day)) } @else { span.muted { "never" } }
+                                @if let Some(day) = variant.last_seen { (show::day(day, who.today())) } @else { span.muted { "never" } }
                             }
                             td data-label="For sale now" {
                                 @if variant.open > 0 { span.tag { (show::count(variant.open, "usable", "usable")) } }

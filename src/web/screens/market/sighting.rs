@@ -1,6 +1,6 @@
 //! Recording a sighting, correcting it, saying what became of it.
 
-use super::{path, today};
+use super::path;
 use crate::castings::Variant;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings, sightings};
@@ -32,7 +32,7 @@ impl SightingSheet {
             sighting: Sighting {
                 id: Uuid::now_v7(),
                 variant_id,
-                seen_on: today(who),
+                seen_on: who.today(),
                 place: String::new(),
                 asked: None,
                 condition: String::new(),
@@ -88,7 +88,7 @@ impl SightingSheet {
     }
 
     fn check_price(&mut self, who: &SignedIn, errors: &mut FormErrors) {
-        if self.sighting.seen_on > today(who) {
+        if self.sighting.seen_on > who.today() {
             errors.add("seen_on", "Enter today or an earlier day");
         }
         if errors.get("currency").is_some() {

@@ -1,7 +1,7 @@
 //! The market of one variant: what was seen, and what it says in pictures and words.
 
 use super::words::{percent, roughly, within};
-use super::{path, picture, today};
+use super::{path, picture};
 use crate::castings::Variant;
 use crate::db::people::Role;
 use crate::db::{castings, castings_on_shelf, sightings};
@@ -9,6 +9,7 @@ use crate::sourcing::hunt::GIVE_UP_AFTER;
 use crate::sourcing::{Fate, Outlook, Sighting, Watch};
 use crate::web::ui::{Answer, Page, Section, SignedIn, WebError, show};
 use actix_web::web;
+use chrono::NaiveDate;
 use maud::{Markup, html};
 use uuid::Uuid;
 
@@ -22,7 +23,7 @@ async fn page(who: SignedIn, variant_id: web::Path<Uuid>) -> Answer {
     let seen = sightings::of_variant(&mut tx, *variant_id).await?;
     let kept = sightings::watch(&mut tx, *variant_id).await?;
     let inspected = castings_on_shelf::inspected(&mut tx, *variant_id).await?;
-    let today = today(&who);
+    let today = who.today();
     // A watch that begins tomorrow has no day yet: what it says is opinion alone.
     let watch = kept.clone().unwrap_or_else(|| {
         let tomorrow = today.succ_opt().unwrap_or(today);
@@ -95,7 +96,7 @@ fn body(
             }
         }
         h2 { "Seen" }
-        (table(seen, office, &here))
+        (table(seen, office, &here, who.today()))
     }
 }
 
@@ -174,7 +175,7 @@ fn good_words(outlook: &Outlook) -> Markup {
     }
 }
 
-fn table(seen: &[Sighting], office: bool, here: &str) -> Markup {
+fn table(seen: &[Sighting], office: bool, here: &str, today: NaiveDate) -> Markup {
     html! {
         @if seen.is_empty() {
             p {
@@ -198,8 +199,8 @@ fn table(seen: &[Sighting], office: bool, here: &str) -> Markup {
                         tr {
                             th scope="row" {
                                 @if office {
-                                    a href={ "/market/sightings/" (sighting.id) } { (show::day(sighting.seen_on)) }
-                                } @else { (show::day(sighting.seen_on)) }
+                                    a href={ "/market/sightings/" (sighting.id) } { (show::day(sighting.seen_on, today)) }
+                                } @else { (show::day(sighting.seen_on, today)) }
                             }
                             td data-label="Place" { (sighting.place) }
                             td.number data-label="Asking price" {

@@ -1,6 +1,6 @@
 //! The tracking of a variant on the market: since when, and the shop's own opinion.
 
-use super::{path, today};
+use super::path;
 use crate::castings::Variant;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings, sightings};
@@ -40,7 +40,7 @@ impl Record for WatchSheet {
             Some(watch) => watch,
             None => Watch {
                 version: 0,
-                ..Watch::new(variant.id, today(who), who.shop.currency)
+                ..Watch::new(variant.id, who.today(), who.shop.currency)
             },
         };
         Ok(Self { watch })
@@ -57,7 +57,7 @@ impl Record for WatchSheet {
 
     fn blank(variant: &Variant, who: &SignedIn, _: &At) -> Self {
         Self {
-            watch: Watch::new(variant.id, today(who), who.shop.currency),
+            watch: Watch::new(variant.id, who.today(), who.shop.currency),
         }
     }
 
@@ -128,7 +128,7 @@ impl Record for WatchSheet {
     }
 
     fn check(&mut self, _: &Variant, who: &SignedIn, errors: &mut FormErrors) {
-        if self.watch.since > today(who) {
+        if self.watch.since > who.today() {
             errors.add("since", "Enter today or an earlier day");
         }
         if self

@@ -1,7 +1,6 @@
 //! Quotes as they were given: lines and totals of the day, and the one decision about each.
 
 use crate::app::AppError;
-use crate::app::lapse::lapse;
 use crate::app::lose_quote::lose_quote;
 use crate::app::reserve_slot::reserve_slot;
 use crate::app::win_quote::{Won, win_quote};
@@ -17,7 +16,7 @@ use crate::web::ui::{
     show, words,
 };
 use actix_web::web;
-use chrono::{NaiveDate, Utc};
+use chrono::NaiveDate;
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
@@ -34,10 +33,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 /// Rows on one page.
 const ROWS: u16 = 50;
 
-fn today(who: &SignedIn) -> NaiveDate {
-    Utc::now().with_timezone(&who.shop.time_zone).date_naive()
-}
-
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
 struct Which {
@@ -53,7 +48,6 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     } else {
         &[QuoteState::Sent]
     };
-    lapse(&who.actor(), today(&who)).await?;
     let mut tx = who.begin().await?;
     let quotes = quotes::list(&mut tx, states, None, which.before, ROWS).await?;
     tx.commit().await?;
@@ -79,8 +73,8 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
                         th scope="row" { a href={ "/quotes/" (quote.id) } { (quote.number) } }
                         td data-label="Offer" { (quote.title) }
                         td.number data-label="Before tax" { (quote.net) }
-                        td data-label="Promised" { (promised(quote)) }
-                        td data-label="Valid until" { (show::day(quote.valid_until)) }
+                        td data-label="Promised" { (promised(quote, who.today())) }
+                        td data-label="Valid until" { (show::day(quote.valid_until, who.today())) }
                         td data-label="Status" { span.tag { (words::quote_state(quote.state)) } }
                     }
                 } }
@@ -97,7 +91,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
 }
 
 /// What a price that is not fixed depends on.
-fn on_terms(quote: &Quote) -> Markup {
+fn on_terms(quote: &Quote, today: NaiveDate) -> Markup {
     html! {
         @match &quote.offered_on.terms {
             None | Some(Terms::Fixed) => {}
@@ -110,14 +104,14 @@ fn on_terms(quote: &Quote) -> Markup {
                 "A search: nothing is promised. The sum below is what it comes to in the middle of the outcomes. The work is "
                 (terms.work) " before tax; castings are charged at cost plus " (terms.handling_percent.normalize()) " %, those that prove bad included."
                 @if let Some(most) = terms.limits.most { " At most " (most) " before tax." }
-                @if let Some(day) = terms.limits.ends_on { " The search ends on " (show::day(day)) "." }
+                @if let Some(day) = terms.limits.ends_on { " The search ends on " (show::day(day, today)) "." }
             },
         }
     }
 }
 
-fn promised(quote: &Quote) -> Markup {
-    html! { @match quote.promised_on { Some(day) => (show::day(day)), None => { span.muted { "no date" } } } }
+fn promised(quote: &Quote, today: NaiveDate) -> Markup {
+    html! { @match quote.promised_on { Some(day) => (show::day(day, today)), None => { span.muted { "no date" } } } }
 }
 
 /// What is typed to decide a quote or to reserve its slot.
@@ -145,9 +139,14 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
 }
 
 /// A refusal as a complaint beside a field; whatever else went wrong is passed on.
-fn refused(error: AppError, field: &str, errors: &mut FormErrors) -> Result<(), WebError> {
+fn refused(
+    who: &SignedIn,
+    error: AppError,
+    field: &str,
+    errors: &mut FormErrors,
+) -> Result<(), WebError> {
     match error {
-        AppError::Refused(why) => errors.add(field, words::refusal(&why)),
+        AppError::Refused(why) => errors.add(field, words::refusal(&why, who.today())),
         other => return Err(other.into()),
     }
     Ok(())
@@ -162,12 +161,12 @@ async fn won(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) ->
             version: form.version.parse().unwrap_or(0),
             due_on,
         };
-        match win_quote(&who.actor(), won, today(&who)).await {
+        match win_quote(&who.actor(), won, who.today()).await {
             Ok((job_id, number)) => {
                 return Ok(Reply::see_other(format!("/jobs/{job_id}"))
                     .flash(format!("Accepted: job {number} opened.")));
             }
-            Err(error) => refused(error, "due_on", &mut errors)?,
+            Err(error) => refused(&who, error, "due_on", &mut errors)?,
         }
     }
     Ok(draw(&who, *id, &form, &errors).await?.invalid().into())
@@ -182,7 +181,7 @@ async fn lost(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) -
             Ok(()) => {
                 return Ok(Reply::see_other(format!("/quotes/{id}")).flash("Marked as declined."));
             }
-            Err(error) => refused(error, "why", &mut errors)?,
+            Err(error) => refused(&who, error, "why", &mut errors)?,
         }
     }
     Ok(draw(&who, *id, &form, &errors).await?.invalid().into())
@@ -196,15 +195,17 @@ async fn slot(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) -
         errors.date("hold_until", &form.hold_until)
     });
     if let Some(until) = until {
-        match reserve_slot(&who.actor(), *id, until, today(&who)).await {
+        match reserve_slot(&who.actor(), *id, until, who.today()).await {
             Ok(()) => {
                 let done = match until {
-                    Some(until) => format!("Slot reserved until {}.", show::day(until)),
+                    Some(until) => {
+                        format!("Slot reserved until {}.", show::day(until, who.today()))
+                    }
                     None => "Slot released.".to_owned(),
                 };
                 return Ok(Reply::see_other(format!("/quotes/{id}")).flash(done));
             }
-            Err(error) => refused(error, "hold_until", &mut errors)?,
+            Err(error) => refused(&who, error, "hold_until", &mut errors)?,
         }
     }
     Ok(draw(&who, *id, &form, &errors).await?.invalid().into())
@@ -217,7 +218,6 @@ async fn draw(
     errors: &FormErrors,
 ) -> Result<Page, WebError> {
     who.require(Role::Office)?;
-    lapse(&who.actor(), today(who)).await?;
     let mut tx = who.begin().await?;
     let quote = quotes::get(&mut tx, id).await?;
     let lines = quotes::lines(&mut tx, id).await?;
@@ -225,7 +225,9 @@ async fn draw(
     let beside = quotes::beside(&mut tx, &quote).await?;
     let enquiry = enquiries::get(&mut tx, quote.enquiry_id).await?;
     let job = jobs::of_quote(&mut tx, id).await?;
+    // Past its day a slot is released within a minute; until then it is no longer reserved all the same.
     let held = decisions::slot_held_until(&mut tx, id).await?;
+    let held = held.filter(|until| *until >= who.today());
     let history = history::of_row(&mut tx, "quote", id).await?;
     tx.commit().await?;
     // Quotes from before the sentence was kept with them have it in the answer alone, that of the whole answer.
@@ -243,11 +245,11 @@ async fn draw(
             h2 { (quote.title) }
             dl.figures {
                 div { dt { "For" } dd { @if enquiry.details.caller.is_empty() { "customer not named" } @else { (enquiry.details.caller) } " · " a href={ "/enquiries/" (enquiry.id) } { "enquiry " (enquiry.number) } } }
-                div { dt { "Date" } dd { (show::moment(quote.created_at, zone)) } }
-                div { dt { "Valid until" } dd { (show::day(quote.valid_until)) } }
-                div { dt { "Promised" } dd { (promised(&quote)) } }
+                div { dt { "Date" } dd { (show::moment(quote.created_at, zone, who.today())) } }
+                div { dt { "Valid until" } dd { (show::day(quote.valid_until, who.today())) } }
+                div { dt { "Promised" } dd { (promised(&quote, who.today())) } }
             }
-            (on_terms(&quote))
+            (on_terms(&quote, who.today()))
             (cost_lines(&lines))
             dl.totals {
                 div { dt { "Before tax" } dd { (quote.net) } }
@@ -308,7 +310,7 @@ fn slot_form(
         section.card {
             h2 { "Slot in the plan" }
             p { @match held {
-                Some(day) => { "Reserved until the end of " (show::day(day)) ". It is released then, or when the quote is declined." }
+                Some(day) => { "Reserved until the end of " (show::day(day, who.today())) ". It is released then, or when the quote is declined." }
                 None => "Not reserved: other work may take it.",
             } }
             form.grid method="post" action={ "/quotes/" (quote.id) "/slot" } novalidate {

@@ -17,7 +17,6 @@ use crate::db::{DbError, ShopTx, jobs, sightings};
 use crate::sourcing::Sighting;
 use crate::units::Code;
 use crate::web::screens::castings::{back, details_and_history, variant_path, version};
-use crate::web::screens::market::today;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::history as past;
 use crate::web::ui::show::day;
@@ -28,6 +27,7 @@ use crate::web::ui::{
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
+use chrono::NaiveDate;
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
@@ -126,7 +126,7 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CastingForm>
     match describe_casting::change(&who.actor(), *id, seen, &details, &origin).await {
         Ok(()) => Ok(Reply::see_other(path(*id)).flash("Saved.")),
         Err(AppError::Refused(why)) => {
-            view.errors.add("owner", words::refusal(&why));
+            view.errors.add("owner", words::refusal(&why, who.today()));
             view.details = form.into_inner();
             Ok(view.page(&who).invalid().into())
         }
@@ -146,7 +146,7 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CastingForm>
 /// Whoever is at the bench may say what they found.
 async fn inspect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<InspectionForm>) -> Answer {
     let mut errors = FormErrors::default();
-    if let Some((outcome, on)) = form.read(today(&who), &mut errors) {
+    if let Some((outcome, on)) = form.read(who.today(), &mut errors) {
         let seen = version(&form.version)?;
         match move_casting::inspect(&who.actor(), *id, seen, outcome, on).await {
             Ok(()) => {
@@ -157,8 +157,8 @@ async fn inspect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Inspectio
             }
             Err(AppError::Db(DbError::Stale(_))) => {
                 let mut view = View::load(&mut who.begin().await?, &who, *id).await?;
-                let mine = format!("{}, {}", outcome_words(outcome), day(on));
-                let stored = inspection_words(&view.casting);
+                let mine = format!("{}, {}", outcome_words(outcome), day(on, who.today()));
+                let stored = inspection_words(&view.casting, who.today());
                 let stands = state_words(view.casting.state);
                 let ownership = view.casting.details.ownership;
                 let wanted = state_words(view.casting.state.after_inspection(outcome, ownership));
@@ -173,7 +173,7 @@ async fn inspect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Inspectio
                 view.inspection = form.into_inner();
                 return Ok(view.page(&who).status(StatusCode::CONFLICT).into());
             }
-            Err(AppError::Refused(why)) => errors.add("outcome", words::refusal(&why)),
+            Err(AppError::Refused(why)) => errors.add("outcome", words::refusal(&why, who.today())),
             Err(error) => return Err(error.into()),
         }
     }
@@ -252,7 +252,7 @@ impl View {
         spell_out(tx, &variants, &mut changes).await?;
         Ok(Self {
             details: CastingForm::of(&casting, &origin),
-            inspection: InspectionForm::blank(today(who)),
+            inspection: InspectionForm::blank(who.today()),
             typed: Typed::default(),
             errors: FormErrors::default(),
             notice: html! {},
@@ -305,9 +305,9 @@ impl View {
                         (ownership_words(casting.details.ownership))
                         @if !self.origin.owner.is_empty() { ": " (self.origin.owner) }
                     } }
-                    div { dt { "Source" } dd { (self.came()) } }
+                    div { dt { "Source" } dd { (self.came(who.today())) } }
                     @if office { div { dt { "Cost" } dd { (cost(casting)) } } }
-                    div { dt { "Inspection" } dd { (inspection_words(casting)) } }
+                    div { dt { "Inspection" } dd { (inspection_words(casting, who.today())) } }
                     div { dt { "Condition" } dd { (condition(casting)) } }
                 }
                 @if office { (self.moves(who)) }
@@ -328,12 +328,12 @@ impl View {
     }
 
     /// Where it came from, in words.
-    fn came(&self) -> Markup {
+    fn came(&self, today: NaiveDate) -> Markup {
         let origin = &self.origin;
         html! {
             (source_words(origin.source))
             @if let Some((id, on, place)) = &origin.sighting {
-                ", " a href={ "/market/sightings/" (id) } { (day(*on)) ", " (place) }
+                ", " a href={ "/market/sightings/" (id) } { (day(*on, today)) ", " (place) }
             }
             @if !origin.came_from.is_empty() { ", from " (origin.came_from) }
         }

@@ -161,7 +161,12 @@ impl CastingForm {
             .collect();
         let sightings = sightings
             .iter()
-            .map(|seen| Choice::new(seen.id, format!("{}, {}", day(seen.seen_on), seen.place)))
+            .map(|seen| {
+                Choice::new(
+                    seen.id,
+                    format!("{}, {}", day(seen.seen_on, who.today()), seen.place),
+                )
+            })
             .collect();
         html! {
             (Field::radios("ownership", "Owner", &self.ownership, owners).errors(errors))

@@ -7,7 +7,7 @@ use crate::db::castings_on_shelf as db;
 use crate::documents::qr::Code;
 use crate::web::screens::castings::back;
 use crate::web::shell::site::Site;
-use crate::web::ui::show::day;
+use crate::web::ui::show::full_day;
 use crate::web::ui::{Answer, Page, Section, SignedIn, WebError};
 use actix_web::{HttpRequest, web};
 use chrono::Utc;
@@ -50,7 +50,7 @@ async fn label(
                 @for kept in marks.iter().take(4) {
                     div { dt { "Mark, " (kept.mark.place) } dd { (kept.mark.text) } }
                 }
-                div { dt { "Printed" } dd { (day(printed)) } }
+                div { dt { "Printed" } dd { (full_day(printed)) } }
             }
             p.small { "Scan to open this casting’s page. Lift with the right gear. Never stand under a hanging block." }
         }

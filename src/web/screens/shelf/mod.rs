@@ -15,6 +15,7 @@ use crate::units::Code;
 use crate::web::screens::castings::{back, variant_path};
 use crate::web::ui::{Answer, Page, Section, SignedIn, show};
 use actix_web::web;
+use chrono::NaiveDate;
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
@@ -68,10 +69,10 @@ fn outcome_words(outcome: Outcome) -> &'static str {
 }
 
 /// What the inspection found and when, in words.
-fn inspection_words(casting: &Casting) -> String {
+fn inspection_words(casting: &Casting, today: NaiveDate) -> String {
     casting.inspection.map_or_else(
         || "not inspected yet".to_owned(),
-        |(outcome, on)| format!("{}, {}", outcome_words(outcome), show::day(on)),
+        |(outcome, on)| format!("{}, {}", outcome_words(outcome), show::day(on, today)),
     )
 }
 
@@ -173,7 +174,7 @@ fn of_variant(who: &SignedIn, variant: &VariantName, on_shelf: &[Casting]) -> Ma
                             td data-label="Condition" { (condition(casting)) }
                             td data-label="Owner" { (ownership_words(casting.details.ownership)) }
                             @if office { td.number data-label="Cost" { (cost(casting)) } }
-                            td data-label="Inspection" { (inspection_words(casting)) }
+                            td data-label="Inspection" { (inspection_words(casting, who.today())) }
                             td data-label="Status" { (standing(casting)) }
                         }
                     } }

@@ -172,7 +172,7 @@ impl Records {
                             th scope="row" { (one.what) }
                             td.number data-label="Found" { (found_words(one.found, who)) }
                             td data-label="With" { (one.instrument) }
-                            td data-label="When" { (moment(kept.at, who.shop.time_zone)) @if let Some(name) = &kept.person { ", " (name) } }
+                            td data-label="When" { (moment(kept.at, who.shop.time_zone, who.today())) @if let Some(name) = &kept.person { ", " (name) } }
                         }
                     } }
                 }
@@ -197,7 +197,7 @@ impl Records {
                             a type="image/jpeg" href={ (here) "/photos/" (photo.id) ".jpg" } aria-label={ "Photograph: " (photo.caption) } {
                                 img src={ (here) "/photos/" (photo.id) "/small.jpg" } alt=(photo.caption) loading="lazy";
                             }
-                            p.small { (photo.caption) span.muted { " · " (moment(photo.added_at, who.shop.time_zone)) @if let Some(name) = &photo.person { ", " (name) } } }
+                            p.small { (photo.caption) span.muted { " · " (moment(photo.added_at, who.shop.time_zone, who.today())) @if let Some(name) = &photo.person { ", " (name) } } }
                             @if who.may(Role::Office) {
                                 form method="post" action={ (here) "/photos/" (photo.id) "/remove" } {
                                     (csrf_field(who))
@@ -377,7 +377,7 @@ async fn add_photo(
     match put_photo::put(&who.actor(), &site.photos, *id, &photo).await {
         Ok(_) => Ok(Reply::see_other(path(*id)).flash("Photograph added.")),
         Err(AppError::Refused(why)) => {
-            errors.add("photo", words::refusal(&why));
+            errors.add("photo", words::refusal(&why, who.today()));
             complain(&who, *id, typed, errors).await
         }
         Err(error) => Err(error.into()),

@@ -207,7 +207,7 @@ fn pin_form(
     let hint = match since {
         Some(at) => format!(
             "Set {}. A new one replaces it.",
-            show::moment(at, who.shop.time_zone)
+            show::moment(at, who.shop.time_zone, who.today())
         ),
         None => "None yet: cannot sign on at the bench.".to_owned(),
     };
@@ -242,11 +242,11 @@ fn table(who: &SignedIn, devices: &[Device], machines: &[Machine]) -> Markup {
                 tr {
                     th scope="row" { (device.name) }
                     td data-label="Usual machine" { (machine(device.machine_id).map_or("any", |m| m.name.as_str())) }
-                    td data-label="Last seen" { (show::moment(device.last_seen_at, zone)) }
+                    td data-label="Last seen" { (show::moment(device.last_seen_at, zone, who.today())) }
                     td data-label="Status" {
                         @match (device.revoked_at, device.locked_at) {
-                            (Some(at), _) => { "removed " (show::moment(at, zone)) }
-                            (None, Some(at)) => { "locked since " (show::moment(at, zone)) ": too many wrong PINs" }
+                            (Some(at), _) => { "removed " (show::moment(at, zone, who.today())) }
+                            (None, Some(at)) => { "locked since " (show::moment(at, zone, who.today())) ": too many wrong PINs" }
                             (None, None) => "registered",
                         }
                     }

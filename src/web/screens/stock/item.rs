@@ -183,7 +183,9 @@ async fn write_off(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<BookFor
     if let Some((quantity, why)) = form.read_off(&mut errors) {
         match move_stock::write_off(&who.actor(), *id, quantity, &why).await {
             Ok(()) => return Ok(Reply::see_other(path(*id)).flash("Written off.")),
-            Err(AppError::Refused(why)) => errors.add("off_quantity", words::refusal(&why)),
+            Err(AppError::Refused(why)) => {
+                errors.add("off_quantity", words::refusal(&why, who.today()))
+            }
             Err(error) => return Err(error.into()),
         }
     }
@@ -328,7 +330,7 @@ impl View {
                     thead { tr { th scope="col" { "When" } th.number scope="col" { "Change" } th scope="col" { "Reason" } th scope="col" { "Who" } } }
                     tbody { @for movement in &self.movements {
                         tr {
-                            th scope="row" { (show::moment(movement.at, who.shop.time_zone)) }
+                            th scope="row" { (show::moment(movement.at, who.shop.time_zone, who.today())) }
                             td.number data-label="Change" { @if movement.quantity.is_sign_positive() { "+" } (movement.quantity) }
                             td data-label="Reason" {
                                 (reason_words(movement.reason))

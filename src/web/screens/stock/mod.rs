@@ -9,7 +9,6 @@ use crate::db::people::Role;
 use crate::db::stock::{self, Item};
 use crate::db::tools::{self, Tool};
 use crate::web::screens::jobs::amount;
-use crate::web::screens::market::today;
 use crate::web::ui::{Answer, Page, Section, SignedIn, show};
 use actix_web::web;
 use chrono::NaiveDate;
@@ -43,7 +42,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .iter()
         .filter(|item| item.details.active && item.level().short_by().is_some())
         .collect();
-    let on = today(&who);
+    let on = who.today();
     let out = tools.iter().filter_map(|tool| tool.out.as_ref());
     let overdue = i64::try_from(out.filter(|out| out.is_overdue(on)).count()).unwrap_or(i64::MAX);
     let body = html! {
@@ -59,7 +58,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         @if items.is_empty() {
             section.card { p { "No items yet. A material of a standard time is taken from the item of the same name." } }
         } @else {
-            (table(&items))
+            (table(&items, who.today()))
         }
         div.bar #tooling {
             h2 { "Reusable tooling" }
@@ -68,7 +67,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         @if tools.is_empty() {
             section.card { p { "None yet. Add sets of temporary bolts, mandrels and the like, each out with one job at a time." } }
         } @else {
-            (tool_table(&tools, today(&who)))
+            (tool_table(&tools, who.today()))
         }
         p {
             @if all { a href=(PATH) { "Hide what is no longer stocked" } }
@@ -102,7 +101,7 @@ fn to_order(short: &[&Item]) -> Markup {
     }
 }
 
-fn table(items: &[Item]) -> Markup {
+fn table(items: &[Item], today: NaiveDate) -> Markup {
     html! {
         table.cells {
             thead { tr {
@@ -121,7 +120,7 @@ fn table(items: &[Item]) -> Markup {
                     td.number data-label="On order" {
                         (amount(item.on_order, unit))
                         @if !item.on_order.is_zero() {
-                            span.muted { @match item.next_on { Some(on) => { ", next " (show::day(on)) } None => ", no date" } }
+                            span.muted { @match item.next_on { Some(on) => { ", next " (show::day(on, today)) } None => ", no date" } }
                         }
                     }
                     td.number data-label="Minimum" { @match item.details.minimum { Some(least) => (amount(least, unit)), None => { span.muted { "none" } } } }

@@ -7,7 +7,6 @@ use crate::db::people::Role;
 use crate::db::stock::{Item, Order};
 use crate::web::screens::castings::version;
 use crate::web::screens::jobs::amount;
-use crate::web::screens::market::today;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, WebError, csrf_field, show,
 };
@@ -86,7 +85,7 @@ fn one(
     let unit = &item.details.unit;
     let here = format!("{}/orders/{}", path(item.id), order.id);
     let id = |field: &str| format!("{field}-{}", order.id);
-    let overdue = order.details.expected_on.is_some_and(|on| on < today(who));
+    let overdue = order.details.expected_on.is_some_and(|on| on < who.today());
     let on = order.details.expected_on;
     let stored = on.map(|on| on.to_string()).unwrap_or_default();
     let left = order.left().normalize().to_string();
@@ -100,11 +99,11 @@ fn one(
             h3 {
                 (amount(order.details.quantity, unit)) " from " (order.details.supplier) ", "
                 @match on {
-                    Some(on) => span.tag.hole[overdue] { @if overdue { "overdue since " } @else { "expected " } (show::day(on)) },
+                    Some(on) => span.tag.hole[overdue] { @if overdue { "overdue since " } @else { "expected " } (show::day(on, who.today())) },
                     None => span.tag.hole { "No date" },
                 }
             }
-            p.muted { "Ordered " (show::day(order.details.ordered_on)) @if !order.come.is_zero() { "; " (amount(order.come, unit)) " have come" } "." }
+            p.muted { "Ordered " (show::day(order.details.ordered_on, who.today())) @if !order.come.is_zero() { "; " (amount(order.come, unit)) " have come" } "." }
             form.grid method="post" action={ (here) "/receive" } novalidate {
                 (csrf_field(who))
                 input type="hidden" name="version" value=(order.version);
@@ -132,7 +131,7 @@ fn one(
 async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<OrderForm>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
-    if let Some(details) = form.read(today(&who), &mut errors) {
+    if let Some(details) = form.read(who.today(), &mut errors) {
         move_stock::order(&who.actor(), *id, &details).await?;
         return Ok(Reply::see_other(path(*id)).flash("The order is written down."));
     }
@@ -191,7 +190,7 @@ async fn expect(
     let mut errors = FormErrors::default();
     let field = format!("expected-{order_id}");
     let typed = form.expected.as_deref().unwrap_or_default();
-    let on = errors.optional(typed, |errors| coming(errors, &field, typed, today(&who)));
+    let on = errors.optional(typed, |errors| coming(errors, &field, typed, who.today()));
     if let Some(on) = on {
         move_stock::expect(&who.actor(), seen(item_id, order_id, &form)?, on).await?;
         return Ok(Reply::see_other(path(item_id)).flash("The day is changed."));

@@ -8,7 +8,6 @@ use crate::db::people::Role;
 use crate::db::tools::{self, Tool, ToolDetails};
 use crate::db::{DbError, ShopTx, history};
 use crate::web::screens::castings::{back, details_and_history};
-use crate::web::screens::market::today;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::history as past;
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
@@ -43,7 +42,7 @@ pub(super) fn whereabouts(tool: &Tool, today: NaiveDate) -> Markup {
                 @if out.is_overdue(today) { span.tag.hole { "overdue" } } @else { span.tag { "out" } }
                 " with " a href={ "/jobs/" (out.job_id) "#needs" } { "job " (out.job_number) }
                 @if !out.job_open { ", which is closed. Is it back?" }
-                @if let Some(on) = out.back_on() { ", back by " (show::day(on)) }
+                @if let Some(on) = out.back_on() { ", back by " (show::day(on, today)) }
             }
         }
     }
@@ -178,9 +177,9 @@ async fn draw(
         (errors.summary())
         section.card {
             dl.figures {
-                div { dt { "Where it is" } dd { (whereabouts(&tool, today(who))) } }
+                div { dt { "Where it is" } dd { (whereabouts(&tool, who.today())) } }
                 @if let Some(out) = &tool.out {
-                    div { dt { "Since" } dd { (show::moment(out.since, who.shop.time_zone)) @if let Some(by) = &out.by { ", " (by) } } }
+                    div { dt { "Since" } dd { (show::moment(out.since, who.shop.time_zone, who.today())) @if let Some(by) = &out.by { ", " (by) } } }
                 }
                 div { dt { "Kept at" } dd { (or_nothing(&tool.details.kept_at)) } }
                 div { dt { "Note" } dd { (or_nothing(&tool.details.note)) } }
@@ -244,7 +243,7 @@ async fn out(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) ->
     if let Some(job_id) = errors.row("job", &form.job) {
         match lend_tool::take_out(&who.actor(), *id, job_id).await {
             Ok(()) => return Ok(Reply::see_other(path(*id)).flash("Out with the job.")),
-            Err(AppError::Refused(why)) => errors.add("job", words::refusal(&why)),
+            Err(AppError::Refused(why)) => errors.add("job", words::refusal(&why, who.today())),
             Err(error) => return Err(error.into()),
         }
     }
@@ -255,7 +254,7 @@ async fn out(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) ->
 async fn expect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) -> Answer {
     let mut errors = FormErrors::default();
     let on = errors.optional(&form.expected, |errors| {
-        coming(errors, "expected", &form.expected, today(&who))
+        coming(errors, "expected", &form.expected, who.today())
     });
     if let (Some(job_id), Some(on)) = (errors.row("job", &form.job), on) {
         lend_tool::expect_back(&who.actor(), *id, job_id, on).await?;

@@ -55,7 +55,7 @@ async fn list(who: SignedIn) -> Answer {
         }
         @for (date, of_day) in &days {
             section.card.week-changes {
-                h2 { (show::day(*date)) }
+                h2 { (show::day(*date, who.today())) }
                 ul.plain { @for change in *of_day { (row(change)) } }
             }
         }

@@ -10,6 +10,7 @@ use crate::app::week::combined_setups;
 use crate::db::people::Role;
 use crate::planning::what_if::Combination;
 use crate::planning::words::{hours, machine_name, moment};
+use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, FormErrors, Page, Section, SignedIn, show};
 use actix_web::web;
 use chrono::Utc;
@@ -17,11 +18,11 @@ use maud::{Markup, html};
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/week/together", web::get().to(list));
+    cfg.route("/week/combine", web::get().to(list));
 }
 
-async fn list(who: SignedIn) -> Answer {
-    let (plan, found) = combined_setups(&who.actor(), Utc::now()).await?;
+async fn list(who: SignedIn, site: web::Data<Site>) -> Answer {
+    let (plan, found) = combined_setups(&who.actor(), &site.plans, Utc::now()).await?;
     let stretch =
         WeekQuery::default().stretch(&mut FormErrors::default(), today(who.shop.time_zone));
     let may = who.may(Role::Office);

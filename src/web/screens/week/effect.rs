@@ -58,7 +58,7 @@ fn actions(who: &SignedIn, stretch: Stretch, preview: &Preview) -> Markup {
         @else if !may { p { "Only the owner can apply this." } }
         div.actions {
             @if may && only.is_none() {
-                form method="post" action="/week/take" {
+                form method="post" action="/week/apply" {
                     (csrf_field(who))
                     input type="hidden" name="change" value=(encoded(change));
                     input type="hidden" name="floor_version" value=(plan.age.floor_version);

@@ -1,6 +1,6 @@
 //! The same as the picture in words and figures: issues, load under capacity, the work day by day.
 
-use super::sheet::Stretch;
+use super::sheet::{Stretch, today};
 use super::words::{job_href, long_number, slack_cell, state_words};
 use crate::planning::floor::{DayLoad, Floor, Resource, SchedulingIssue, Slot, Timetable};
 use crate::planning::words::hours;
@@ -210,7 +210,7 @@ pub(super) fn days(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Ma
             @if by_day.is_empty() { p { "Nothing is scheduled on these days." } }
             @for (i, (day, slots)) in by_day.iter().enumerate() {
                 details open[i == 0] {
-                    summary { (show::day(*day)) " " span.muted { (show::count(slots.len() as i64, "operation", "operations")) } }
+                    summary { (show::day(*day, today(floor.zone))) " " span.muted { (show::count(slots.len() as i64, "operation", "operations")) } }
                     (table(floor, slots, stretch))
                 }
             }

@@ -28,12 +28,14 @@ use crate::app::current_plan::CurrentPlan;
 use crate::app::week::{Week, week};
 use crate::db::people::Role;
 use crate::db::plan_changes::AppliedChange;
-use crate::db::plans::{self, Age, Freshness};
+use crate::db::plans::{self, Age};
+use crate::planning::Freshness;
 use crate::planning::floor::PromiseStatus;
 use crate::web::shell::assets;
+use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, Field, FormErrors, Page, Reply, Section, SignedIn, show};
 use actix_web::{HttpResponse, web};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 use maud::{Markup, html};
 use panel::Panel;
@@ -51,9 +53,13 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     combine::routes(cfg);
 }
 
-async fn show_week(who: SignedIn, query: web::Query<Vec<(String, String)>>) -> Answer {
+async fn show_week(
+    who: SignedIn,
+    site: web::Data<Site>,
+    query: web::Query<Vec<(String, String)>>,
+) -> Answer {
     let query = WeekQuery::new(query.into_inner());
-    let week = week(&who.actor(), Utc::now()).await?;
+    let week = week(&who.actor(), &site.plans, Utc::now()).await?;
     let mut errors = FormErrors::default();
     let stretch = query.stretch(&mut errors, today(who.shop.time_zone));
     let stretch = at_chosen(&week.plan, stretch, &query);
@@ -101,9 +107,9 @@ fn page(
     let picture = sheet::sheet(floor, &plan.timetable, stretch, query.operation(), None);
     let body = html! {
         script type="module" src=(assets::url("week.js")) {}
-        div.bar { h1 { (heading(stretch)) } (stretches("/week", stretch)) }
+        div.bar { h1 { (heading(stretch, who.today())) } (stretches("/week", stretch)) }
         (errors.summary())
-        div.week-top { (freshness_line(&plan.age, who.shop.time_zone)) (go_to(stretch, query.get("from"), errors)) }
+        div.week-top { (freshness_line(&week.age, who.shop.time_zone)) (go_to(stretch, query.get("from"), errors)) }
         (panel.draw())
         div.week-body #week-body {
             (last_change(who, week.newest.as_ref()))
@@ -114,15 +120,15 @@ fn page(
             (lists::load(floor, &plan.timetable, stretch))
         }
     };
-    Page::new(who, heading(stretch))
+    Page::new(who, heading(stretch, who.today()))
         .nav(Section::Week)
         .body(body)
 }
 
-fn heading(stretch: Stretch) -> String {
-    let day = stretch.from.format("%a %-d %b %Y");
+fn heading(stretch: Stretch, today: NaiveDate) -> String {
+    let day = show::day(stretch.from, today);
     match stretch.days {
-        1 => format!("{day}"),
+        1 => day,
         7 => format!("The week from {day}"),
         days => format!("{} weeks from {day}", days / 7),
     }
@@ -209,7 +215,7 @@ fn summary(plan: &CurrentPlan) -> Markup {
                     @else { (show::count(late, "job late", "jobs late")) ", " (risk) " at risk" }
                 }
             }
-            li { a href="/week/together" { "Combine setups" } }
+            li { a href="/week/combine" { "Combine setups" } }
             li { a href="/week/changes" { "Manual changes" } }
         }
     }
@@ -221,7 +227,7 @@ fn last_change(who: &SignedIn, newest: Option<&AppliedChange>) -> Markup {
         @if let Some(change) = newest {
             p.week-taken {
                 "Last change: " (change.words) ", " (change.by.as_deref().unwrap_or("the program")) ", "
-                (show::moment(change.taken_at, who.shop.time_zone)) ". "
+                (show::moment(change.taken_at, who.shop.time_zone, who.today())) ". "
                 @if who.may(Role::Office) { a href={ "/week/undo/" (change.id) } { "Undo" } }
             }
         }
@@ -242,7 +248,7 @@ impl News {
         let clock = |at: DateTime<Utc>| at.with_timezone(&zone).format("%H:%M").to_string();
         let made = age.made_at.map_or_else(
             || "not made yet".to_owned(),
-            |at| format!("made on {}", show::moment(at, zone)),
+            |at| format!("made on {}", show::moment(at, zone, today(zone))),
         );
         let (words, share) = match age.freshness {
             Freshness::Fresh if age.improved => (format!("The plan is up to date, {made}."), None),

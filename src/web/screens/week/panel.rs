@@ -2,7 +2,7 @@
 //! are and what they ask for is for the kinds of change to say.
 
 use super::query::{WeekQuery, field_id};
-use super::sheet::Stretch;
+use super::sheet::{Stretch, today};
 use super::words::{
     job_href, long_number, percent, slack_cell, slot_words, state_words, status_words,
 };
@@ -62,7 +62,7 @@ impl Panel<'_> {
         html! {
             details.act id=(offer.code) open[self.query.form() == offer.code] {
                 summary { (offer.label) }
-                form.grid method="get" action="/week/try" novalidate {
+                form.grid method="get" action="/week/preview" novalidate {
                     (self.hidden(subject, offer.code))
                     @for field in &offer.fields { (self.field(offer.code, field)) }
                     div.actions { button type="submit" { "Preview" } }
@@ -75,7 +75,7 @@ impl Panel<'_> {
         html! {
             @match &offer.change {
                 Some(change) => a.button.quiet href=(super::preview::href(change, self.stretch)) { (offer.label) },
-                None => form method="get" action="/week/try" { (self.hidden(subject, offer.code)) button.quiet type="submit" { (offer.label) } },
+                None => form method="get" action="/week/preview" { (self.hidden(subject, offer.code)) button.quiet type="submit" { (offer.label) } },
             }
         }
     }
@@ -151,7 +151,7 @@ impl Panel<'_> {
                     div {
                         dt { @if job.promised { "Promised" } @else { "Due" } }
                         dd {
-                            @match job.due { Some(due) => (show::moment(due, floor.zone)), None => "no date" }
+                            @match job.due { Some(due) => (show::moment(due, floor.zone, today(floor.zone))), None => "no date" }
                             @if let Some(status) = timetable.promise(floor, job) { " " span.tag { (status_words(status)) } }
                             @if let Some(chance) = chance { br; a href={ "/week/risk?job=" (job.id) "#job" } { (percent(chance)) " chance of being on time" } }
                         }
@@ -215,7 +215,7 @@ impl Panel<'_> {
 
 fn slot_figures(floor: &Floor, slot: &Slot) -> Markup {
     html! {
-        div { dt { "Planned" } dd { (show::moment(slot.starts, floor.zone)) br; "to " (show::moment(slot.ends, floor.zone)) @if let Some(state) = state_words(slot.state) { " " span.tag { (state) } } } }
+        div { dt { "Planned" } dd { (show::moment(slot.starts, floor.zone, today(floor.zone))) br; "to " (show::moment(slot.ends, floor.zone, today(floor.zone))) @if let Some(state) = state_words(slot.state) { " " span.tag { (state) } } } }
         div { dt { "Machine" } dd { @match slot.machine.and_then(|id| floor.machine(id)) { Some(machine) => (machine.name), None => "sent out" } } }
         div { dt { "Person" } dd { @match slot.person.and_then(|id| floor.person(id)) { Some(person) => (person.name), None => "unattended" } } }
         div { dt { "Setup" } dd { @if slot.setup_minutes > 0 { (hours(slot.setup_minutes)) } @else { "none" } } }

@@ -7,6 +7,7 @@ use super::words::as_sentence;
 use crate::app::change_plan::{self, Applied, Preview, Proposal, Tried};
 use crate::app::week::{Week, week};
 use crate::planning::changes::PlanChange;
+use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, CheckedForm, FormErrors, Reply, SignedIn, WebError};
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -16,15 +17,19 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/week/try", web::get().to(preview))
-        .route("/week/take", web::post().to(apply))
+    cfg.route("/week/preview", web::get().to(preview))
+        .route("/week/apply", web::post().to(apply))
         .route("/week/undo/{id}", web::get().to(undo));
 }
 
-async fn preview(who: SignedIn, query: web::Query<Vec<(String, String)>>) -> Answer {
+async fn preview(
+    who: SignedIn,
+    site: web::Data<Site>,
+    query: web::Query<Vec<(String, String)>>,
+) -> Answer {
     who.require(crate::db::people::Role::Office)?;
     let query = WeekQuery::new(query.into_inner());
-    let Week { plan, newest } = week(&who.actor(), Utc::now()).await?;
+    let Week { plan, age, newest } = week(&who.actor(), &site.plans, Utc::now()).await?;
     let mut errors = FormErrors::default();
     let stretch = query.stretch(&mut errors, today(who.shop.time_zone));
     let change = query.change(&mut errors, &plan);
@@ -36,11 +41,11 @@ async fn preview(who: SignedIn, query: web::Query<Vec<(String, String)>>) -> Ans
             }
             Tried::Cannot(plan, cannot) => {
                 query.refuse(&mut errors, &plan, cannot);
-                *plan
+                plan
             }
         },
     };
-    let week = Week { plan, newest };
+    let week = Week { plan, age, newest };
     Ok(super::page(&who, &week, stretch, &query, &errors)
         .invalid()
         .into())
@@ -57,7 +62,7 @@ pub(super) fn href(change: &PlanChange, stretch: Stretch) -> String {
     let query = form_urlencoded::Serializer::new(String::new())
         .append_pair("change", &change)
         .finish();
-    format!("/week/try?{query}&{}", stretch.query())
+    format!("/week/preview?{query}&{}", stretch.query())
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -70,7 +75,7 @@ struct ApplyForm {
     undoes: String,
 }
 
-async fn apply(who: SignedIn, form: CheckedForm<ApplyForm>) -> Answer {
+async fn apply(who: SignedIn, site: web::Data<Site>, form: CheckedForm<ApplyForm>) -> Answer {
     let now = Utc::now();
     let query = WeekQuery::of_change(&form.from, &form.days, &form.change);
     let mut errors = FormErrors::default();
@@ -82,7 +87,7 @@ async fn apply(who: SignedIn, form: CheckedForm<ApplyForm>) -> Answer {
             .map(Proposal::Change),
     };
     let Some(proposal) = proposal else {
-        let week = week(&who.actor(), now).await?;
+        let week = week(&who.actor(), &site.plans, now).await?;
         let page = super::page(&who, &week, stretch, &query, &errors);
         return Ok(page.invalid().into());
     };

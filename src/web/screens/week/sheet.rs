@@ -8,6 +8,7 @@ use crate::planning::floor::{
 };
 use crate::planning::words::moment;
 use crate::planning::{Calendar, Hours, local_instant};
+use crate::web::ui::show;
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
 use std::collections::BTreeSet;
@@ -129,7 +130,10 @@ pub fn sheet(
         zone: floor.zone,
         days: i64::from(stretch.days),
         now: floor.now,
-        title: format!("The plan from {}", stretch.from.format("%A %-d %B %Y")),
+        title: format!(
+            "The plan from {}",
+            show::day(stretch.from, today(floor.zone))
+        ),
         desc: format!(
             "{count} operations on {} machines, with {} jobs due, {late} of them late. The lists below say the same.",
             floor.machines.len(),

@@ -6,7 +6,9 @@ use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Live, Page, Reply, SignedIn, WebError, csrf_field,
 };
 use actix_web::dev::Payload;
-use actix_web::{FromRequest, HttpRequest, web};
+use actix_web::http::Method;
+use actix_web::http::header::ALLOW;
+use actix_web::{FromRequest, HttpRequest, HttpResponse, Resource, guard, web};
 use maud::html;
 use std::future::{Ready, ready};
 use uuid::Uuid;
@@ -68,23 +70,46 @@ impl FromRequest for At {
     }
 }
 
-/// Serves the pages of a record. The page that lists them is its screen's own.
+/// Serves the pages of a record. The page that lists them is its screen's own. A method that an address does not take is
+/// answered with those it does (RFC 9110, 15.5.6).
 pub(in crate::web) fn routes<R: Record>(cfg: &mut web::ServiceConfig) {
     let paths = R::PATHS;
-    if !paths.new.is_empty() {
-        cfg.route(paths.new, web::get().to(new::<R>))
-            .route(paths.add, web::post().to(add::<R>));
+    let both = |path, get, post| address(path, "GET, POST").route(get).route(post);
+    if paths.new == paths.add && !paths.new.is_empty() {
+        let (get, post) = (web::get().to(new::<R>), web::post().to(add::<R>));
+        cfg.service(both(paths.new, get, post));
+    } else if !paths.new.is_empty() {
+        cfg.service(address(paths.new, "GET").route(web::get().to(new::<R>)));
+        let post = web::post().to(add::<R>);
+        cfg.service(if R::ADDED_TO_LIST {
+            let all_but_get = guard::fn_guard(|request| request.head().method != Method::GET);
+            address(paths.add, "GET, POST")
+                .guard(all_but_get)
+                .route(post)
+        } else {
+            address(paths.add, "POST").route(post)
+        });
     }
-    cfg.route(paths.edit, web::get().to(edit::<R>))
-        .route(paths.edit, web::post().to(save::<R>));
+    let (get, post) = (web::get().to(edit::<R>), web::post().to(save::<R>));
+    cfg.service(both(paths.edit, get, post));
     if !paths.copy.is_empty() {
-        cfg.route(paths.copy, web::get().to(ask_copy::<R>))
-            .route(paths.copy, web::post().to(copy::<R>));
+        let (get, post) = (web::get().to(ask_copy::<R>), web::post().to(copy::<R>));
+        cfg.service(both(paths.copy, get, post));
     }
     if !paths.delete.is_empty() {
-        cfg.route(paths.delete, web::get().to(ask_delete::<R>))
-            .route(paths.delete, web::post().to(delete::<R>));
+        let (get, post) = (web::get().to(ask_delete::<R>), web::post().to(delete::<R>));
+        cfg.service(both(paths.delete, get, post));
     }
+}
+
+/// An address that takes these methods alone.
+fn address(path: &str, methods: &'static str) -> Resource {
+    let refuse = move || async move {
+        HttpResponse::MethodNotAllowed()
+            .insert_header((ALLOW, methods))
+            .finish()
+    };
+    web::resource(path).default_service(web::to(refuse))
 }
 
 async fn new<R: Record>(who: SignedIn, mut at: At) -> Answer {

@@ -121,6 +121,8 @@ pub(in crate::web) trait Record: Clone + 'static {
     const PATHS: Paths;
     /// The id of what changes as one types (`live.js`); none where empty.
     const LIVE: &'static str = "";
+    /// Whether the address that a new one is sent to is also that of the page that lists them.
+    const ADDED_TO_LIST: bool = true;
     /// Whether it can be copied: `?copy=` and its key on the form for a new one.
     const COPY: bool = false;
 

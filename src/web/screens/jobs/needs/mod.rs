@@ -6,11 +6,10 @@ use self::form::{Lists, NeedForm};
 use crate::app::AppError;
 use crate::app::meet_need::{self, Seen};
 use crate::db::jobs::{Job, JobState};
-use crate::db::needs::{self, Arrival, Cover, Need, NeedKind, Source, Standing};
+use crate::db::needs::{self, Arrival, Availability, Cover, Need, NeedKind, Source};
 use crate::db::people::Role;
 use crate::db::{DbError, jobs};
 use crate::web::screens::castings::version;
-use crate::web::screens::market::today;
 use crate::web::ui::show::{count, day};
 use crate::web::ui::stale::stale_notice;
 use crate::web::ui::{
@@ -64,12 +63,12 @@ pub(in crate::web) fn amount(quantity: Decimal, unit: &str) -> String {
 }
 
 /// How a need stands, in a word that needs no colour.
-fn standing_words(standing: Standing) -> String {
+fn availability_words(standing: Availability, today: NaiveDate) -> String {
     match standing {
-        Standing::Here => "here".to_owned(),
-        Standing::Expected(on) => format!("expected {}", day(on)),
-        Standing::Overdue(on) => format!("overdue since {}", day(on)),
-        Standing::Unknown => "No date".to_owned(),
+        Availability::Here => "here".to_owned(),
+        Availability::Expected(on) => format!("expected {}", day(on, today)),
+        Availability::Overdue(on) => format!("overdue since {}", day(on, today)),
+        Availability::Unknown => "No date".to_owned(),
     }
 }
 
@@ -96,11 +95,11 @@ fn why(need: &Need, on: NaiveDate) -> Markup {
                 None => "in the shop",
                 Some(loan) if loan.ours => {
                     "out with this job"
-                    @if let Some(back) = loan.back_on.filter(|back| *back < on) { "; " strong { "overdue" } ", due back " (day(back)) }
+                    @if let Some(back) = loan.back_on.filter(|back| *back < on) { "; " strong { "overdue" } ", due back " (day(back, on)) }
                 }
                 Some(loan) => {
                     "out with " a href={ "/jobs/" (loan.job_id) } { "job " (loan.job_number) }
-                    @match loan.back_on { Some(on) => { ", due back " (day(on)) } None => ", which is closed" }
+                    @match loan.back_on { Some(back) => { ", due back " (day(back, on)) } None => ", which is closed" }
                 }
             },
         }
@@ -111,7 +110,7 @@ fn why(need: &Need, on: NaiveDate) -> Markup {
 fn holes(needs: &[Need], on: NaiveDate) -> Markup {
     let holes: Vec<&Need> = needs
         .iter()
-        .filter(|need| need.ahead && need.standing(on).is_hole())
+        .filter(|need| need.ahead && need.availability(on).is_hole())
         .collect();
     html! {
         @if !holes.is_empty() {
@@ -131,7 +130,7 @@ fn holes(needs: &[Need], on: NaiveDate) -> Markup {
 
 /// The needs of a job on its page.
 pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
-    let on = today(who);
+    let on = who.today();
     let open = job.state == JobState::Open;
     let office = who.may(Role::Office) && open;
     html! {
@@ -151,7 +150,7 @@ pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
                         @if open { th scope="col" { span.visually-hidden { "Action" } } }
                     } }
                     tbody { @for need in needs {
-                        @let standing = need.standing(on);
+                        @let standing = need.availability(on);
                         tr {
                             th scope="row" {
                                 @if office { a href=(path(job.id, need.id)) { (need.details.what) } } @else { (need.details.what) }
@@ -160,7 +159,7 @@ pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
                             td.number data-label="Quantity" { (amount(need.details.quantity, &need.details.unit)) }
                             td data-label="For" { @match need.operation_number { Some(number) => { "operation " (number) } None => "the start" } }
                             td data-label="Status" {
-                                span.tag.hole[standing.is_hole() && need.ahead] { (standing_words(standing)) }
+                                span.tag.hole[standing.is_hole() && need.ahead] { (availability_words(standing, on)) }
                                 " " span.muted { (why(need, on)) }
                             }
                             @if open { td.do { (to_do(who, job, need)) } }
@@ -266,7 +265,7 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<NeedForm>) ->
     if let Some(details) = form.read(&lists, &mut errors) {
         match meet_need::add(&who.actor(), job.id, &details).await {
             Ok(_) => return Ok(Reply::see_other(job_path(job.id)).flash("Item added.")),
-            Err(AppError::Refused(why)) => errors.add("what", words::refusal(&why)),
+            Err(AppError::Refused(why)) => errors.add("what", words::refusal(&why, who.today())),
             Err(error) => return Err(error.into()),
         }
     }
@@ -315,7 +314,7 @@ async fn save(who: SignedIn, ids: web::Path<(Uuid, Uuid)>, form: CheckedForm<Nee
                 let page = page(&who, &job, Some(id), &mine, &lists, &errors, &notice);
                 return Ok(page.status(StatusCode::CONFLICT).into());
             }
-            Err(AppError::Refused(why)) => errors.add("what", words::refusal(&why)),
+            Err(AppError::Refused(why)) => errors.add("what", words::refusal(&why, who.today())),
             Err(error) => return Err(error.into()),
         }
     }

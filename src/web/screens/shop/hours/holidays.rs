@@ -7,6 +7,7 @@ use crate::db::{DbError, ShopTx};
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Section, SignedIn, WebError, show};
 use actix_web::web;
+use chrono::NaiveDate;
 use maud::{Markup, html};
 use uuid::Uuid;
 
@@ -14,14 +15,14 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     record::routes::<Holiday>(cfg);
 }
 
-pub(super) fn table(holidays: &[&Holiday]) -> Markup {
+pub(super) fn table(holidays: &[&Holiday], today: NaiveDate) -> Markup {
     html! {
         table.cells {
             thead { tr { th scope="col" { "Day" } th scope="col" { "Name" } } }
             tbody {
                 @for holiday in holidays {
                     tr {
-                        th scope="row" { a href={ (PATH) "/holidays/" (holiday.id) } { (show::day(holiday.on)) } }
+                        th scope="row" { a href={ (PATH) "/holidays/" (holiday.id) } { (show::day(holiday.on, today)) } }
                         td data-label="Name" { (holiday.name) }
                     }
                 }
@@ -65,7 +66,7 @@ impl Record for Holiday {
     fn blank((): &(), who: &SignedIn, _: &At) -> Self {
         Self {
             id: Uuid::now_v7(),
-            on: crate::web::screens::market::today(who),
+            on: who.today(),
             name: String::new(),
             version: 1,
         }

@@ -5,7 +5,6 @@ use crate::db::calendars::{self, Holiday};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx};
 use crate::planning::ics::holidays::{self, Day, LARGEST, Sheet};
-use crate::web::screens::market::today;
 use crate::web::ui::forms::upload::{CheckedUpload, Uploaded};
 use crate::web::ui::show::{count, day};
 use crate::web::ui::{
@@ -37,7 +36,7 @@ struct Nothing {}
 
 fn chooser(who: &SignedIn, errors: &FormErrors) -> Page {
     let title = "Holidays from a file";
-    let last = last_year(today(who));
+    let last = last_year(who.today());
     let error = errors.get("file");
     let body = html! {
         h1 { (title) }
@@ -72,7 +71,7 @@ async fn choose(who: SignedIn) -> Answer {
 
 async fn preview(who: SignedIn, upload: CheckedUpload<Nothing, LARGEST>) -> Answer {
     who.require(Role::Owner)?;
-    let today = today(&who);
+    let today = who.today();
     let years = (
         NaiveDate::from_ymd_opt(today.year(), 1, 1),
         NaiveDate::from_ymd_opt(last_year(today), 12, 31),
@@ -127,7 +126,7 @@ fn shown(who: &SignedIn, sheet: &Sheet, there: &[Holiday]) -> Page {
                 fieldset.plain {
                     legend { (count(many(new.len()), "day", "days")) " would be added" }
                     @for (at, one) in new.iter().take(MOST).enumerate() {
-                        (Field::checkbox("day", &format!("{}: {}", day(one.on), one.name), true).value(&code(one)).id(&format!("day-{at}")))
+                        (Field::checkbox("day", &format!("{}: {}", day(one.on, who.today()), one.name), true).value(&code(one)).id(&format!("day-{at}")))
                     }
                 }
                 @if new.len() > MOST { p.notice.warn { "The first " (MOST) " are shown; read the file again for the rest." } }
@@ -141,7 +140,7 @@ fn shown(who: &SignedIn, sheet: &Sheet, there: &[Holiday]) -> Page {
             h2 { "There already" }
             ul { @for one in &known {
                 li {
-                    (day(one.on)) ": " (one.name)
+                    (day(one.on, who.today())) ": " (one.name)
                     @if let Some(holiday) = stored(one).filter(|holiday| holiday.name != one.name) { ", here as “" (holiday.name) "”" }
                 }
             } }
@@ -149,7 +148,7 @@ fn shown(who: &SignedIn, sheet: &Sheet, there: &[Holiday]) -> Page {
         @if !sheet.again.is_empty() {
             h2 { "Twice in the file" }
             p { "The first name of a day counts." }
-            ul { @for one in &sheet.again { li { (day(one.on)) ": " (one.name) } } }
+            ul { @for one in &sheet.again { li { (day(one.on, who.today())) ": " (one.name) } } }
         }
         @if !sheet.left_out.is_empty() {
             h2 { "Left out" }

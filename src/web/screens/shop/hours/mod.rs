@@ -102,10 +102,10 @@ async fn page(who: SignedIn) -> Answer {
         @if coming.is_empty() {
             p { "No holidays ahead, so ready dates count on every shift." }
         } @else {
-            (holidays::table(&coming))
+            (holidays::table(&coming, who.today()))
         }
         @if !past.is_empty() {
-            details { summary { "Past holidays" } (holidays::table(&past)) }
+            details { summary { "Past holidays" } (holidays::table(&past, who.today())) }
         }
         div.bar {
             h2 { "Stops" }
@@ -114,10 +114,10 @@ async fn page(who: SignedIn) -> Answer {
         @if ahead.is_empty() {
             p { "No stops ahead. A stop is time without work inside the shifts: a service, a power cut, a day off." }
         } @else {
-            (stops::table(&ahead, time.zone, &owners))
+            (stops::table(&ahead, time.zone, who.today(), &owners))
         }
         @if !over.is_empty() {
-            details { summary { "Past stops" } (stops::table(&over, time.zone, &owners)) }
+            details { summary { "Past stops" } (stops::table(&over, time.zone, who.today(), &owners)) }
         }
     };
     Ok(Page::new(&who, "Hours")

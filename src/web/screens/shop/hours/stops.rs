@@ -18,7 +18,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     record::routes::<StopSheet>(cfg);
 }
 
-pub(super) fn table(stops: &[&Stop], zone: Tz, owners: &Owners) -> Markup {
+pub(super) fn table(stops: &[&Stop], zone: Tz, today: NaiveDate, owners: &Owners) -> Markup {
     html! {
         table.cells {
             thead {
@@ -27,8 +27,8 @@ pub(super) fn table(stops: &[&Stop], zone: Tz, owners: &Owners) -> Markup {
             tbody {
                 @for stop in stops {
                     tr {
-                        th scope="row" { a href={ (PATH) "/stops/" (stop.id) } { (show::moment(stop.starts_at, zone)) } }
-                        td data-label="Until" { (show::moment(stop.ends_at, zone)) }
+                        th scope="row" { a href={ (PATH) "/stops/" (stop.id) } { (show::moment(stop.starts_at, zone, today)) } }
+                        td data-label="Until" { (show::moment(stop.ends_at, zone, today)) }
                         td data-label="Owner" { (owners.name(stop.owner)) }
                         td data-label="Reason" { (stop.why) }
                     }

@@ -1,7 +1,7 @@
 //! The fields of an element.
 
 use crate::db::people::Role;
-use crate::estimating::{Basis, Check, Cut, Element, Material, Process, Recipe, Stage, Standing};
+use crate::estimating::{Basis, Check, Cut, Element, Inclusion, Material, Process, Recipe, Stage};
 use crate::units::{Code, Length, Spread};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{Fields, Group, Typed, amount, at, rows};
@@ -52,7 +52,7 @@ pub(super) fn fields(suggested: &Suggestions, who: &SignedIn) -> Fields<Element>
 fn the_work(f: &mut Fields<Element>) {
     let stages = Stage::ALL.iter().map(|s| Choice::new(s.code(), s.word()));
     let bases = Basis::ALL.iter().map(|b| Choice::new(b.code(), b.word()));
-    let standings = Standing::ALL.iter();
+    let standings = Inclusion::ALL.iter();
     let standings = standings.map(|s| Choice::new(s.code(), s.word()));
     let lower = |errors: &mut FormErrors, name: &str, raw: &str| {
         let text = errors.required_text(name, raw, 60)?;
@@ -79,7 +79,7 @@ fn the_work(f: &mut Fields<Element>) {
     let basis = Field::select("basis", "How often", "", bases.collect());
     f.code::<Basis, _>(basis, at!(basis));
     let standing = Field::select("standing", "When", "", standings.collect());
-    f.code::<Standing, _>(standing, at!(standing));
+    f.code::<Inclusion, _>(standing, at!(standing));
     f.tick("can_fail", "A donor can fail here", at!(can_fail));
     f.area(
         "left_out",

@@ -5,7 +5,7 @@ mod fields;
 use super::rates::skills;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, cutting, machines, standards};
-use crate::estimating::{Basis, Element, Stage, Standing, starting};
+use crate::estimating::{Basis, Element, Inclusion, Stage, starting};
 use crate::units::{Code, Minutes, Spread};
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words};
 use crate::web::ui::{
@@ -78,7 +78,7 @@ impl Record for Element {
                 high: Decimal::new(18, 1),
             },
             basis: Basis::PerFeature,
-            standing: Standing::Asked,
+            standing: Inclusion::Asked,
             can_fail: false,
             left_out: String::new(),
             outside_price: None,
@@ -199,7 +199,7 @@ fn stage_table(stage: Stage, elements: &[&Element]) -> Markup {
                         td.number data-label="Each" { (each(element)) }
                         td data-label="How often" {
                             (element.basis)
-                            @if element.standing > crate::estimating::Standing::Asked { ", " (element.standing) }
+                            @if element.standing > crate::estimating::Inclusion::Asked { ", " (element.standing) }
                             @if element.can_fail { " " span.tag { "a donor can fail" } }
                         }
                     }

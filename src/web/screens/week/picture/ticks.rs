@@ -90,10 +90,11 @@ pub(super) fn breaks(picture: &Picture) -> Markup {
             _ => closed >= 40,
         }
     });
+    let today = picture.now.with_timezone(&picture.zone).date_naive();
     html! {
         @for cut in shown {
             path.break d={ "M" (n(cut.x - 4.0)) " " (n(HEAD - 3.0)) "l4 -10M" (n(cut.x)) " " (n(HEAD - 3.0)) "l4 -10" } {
-                title { "Closed from " (show::moment(cut.closes, picture.zone)) " to " (show::moment(cut.opens, picture.zone)) }
+                title { "Closed from " (show::moment(cut.closes, picture.zone, today)) " to " (show::moment(cut.opens, picture.zone, today)) }
             }
         }
     }

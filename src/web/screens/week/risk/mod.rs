@@ -15,6 +15,7 @@ use crate::planning::engine::explain::WaitedFor;
 use crate::planning::floor::{Floor, FloorJob, GateState, OpenPromise, PromiseStatus};
 use crate::planning::what_if::{Found, Help};
 use crate::planning::words::{hours, moment};
+use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, FormErrors, Page, Section, SignedIn, show};
 use actix_web::web;
 use chain::{Chain, weights};
@@ -31,9 +32,9 @@ struct Which {
     job: String,
 }
 
-async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
+async fn list(who: SignedIn, site: web::Data<Site>, which: web::Query<Which>) -> Answer {
     let asked = which.job.parse().ok();
-    let risks = risks(&who.actor(), asked, Utc::now()).await?;
+    let risks = risks(&who.actor(), &site.plans, asked, Utc::now()).await?;
     let plan = &risks.plan;
     let floor = &plan.floor;
     let stretch =
@@ -178,7 +179,7 @@ fn explained_job(
             @if first == Some(WaitedFor::Release) {
                 @for gate in &o.job.gates {
                     @if let GateState::Expected(day) = gate.state {
-                        p { "It cannot start before " (show::day(day)) ": it waits for " (gate.what) "." }
+                        p { "It cannot start before " (show::day(day, today(floor.zone))) ": it waits for “" (gate.what) "”." }
                     }
                 }
             }

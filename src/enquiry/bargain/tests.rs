@@ -1,0 +1,133 @@
+//! Bargains over a conversion of the invented shop.
+
+use super::*;
+use crate::enquiry::OptionKind;
+use crate::enquiry::tests::{ask, gbp, knowledge, wish};
+use proptest::prelude::*;
+use rust_decimal::dec;
+
+fn rules() -> BargainRules {
+    BargainRules {
+        tax_percent: dec!(20),
+        least_margin_percent: dec!(5),
+        confidence_percent: 80,
+    }
+}
+
+fn option() -> OptionAnswer {
+    let mut knowledge = knowledge();
+    for element in &mut knowledge.elements {
+        if element.code == "PRESSURE-TEST" {
+            element.left_out = "It is not pressure-tested.".to_owned();
+        }
+    }
+    let answer = ask(&wish(), &knowledge);
+    let found = answer
+        .options
+        .iter()
+        .find(|o| o.kind == OptionKind::ConvertShelf);
+    found.unwrap().clone()
+}
+
+fn number(option: &OptionAnswer, code: &str) -> u32 {
+    let operations = &option.figures().unwrap().route.operations;
+    let has = |o: &&Operation| o.steps.iter().any(|s| s.code == code);
+    operations.iter().find(has).unwrap().number
+}
+
+#[test]
+fn nothing_asked_is_the_quote_as_it_was_said() {
+    let option = option();
+    let figures = option.figures().unwrap();
+    let same = bargain(&option, &Bargain::default(), rules()).unwrap();
+    assert_eq!(
+        (same.net, same.gross),
+        (figures.build_up.net, figures.build_up.gross)
+    );
+    assert_eq!(same.route, figures.route);
+    assert_eq!(same.margin_percent, dec!(15));
+    assert!(!same.below_floor());
+    assert_eq!(same.promise_percent, Some(80));
+    // The quoted price covers the cost in most futures.
+    assert!(same.loss_percent < 20, "{}", same.loss_percent);
+}
+
+/// A crack-test is never left out; what may be is, with what the customer must hear, and its share of the price.
+#[test]
+fn only_what_may_be_left_out_is() {
+    let option = option();
+    let leave = |code: &str, reason: &str| Bargain {
+        left_out: vec![number(&option, code)],
+        reason: reason.to_owned(),
+        ..Bargain::default()
+    };
+    let crack = bargain(&option, &leave("CRACK-TEST", "in a hurry"), rules());
+    assert!(
+        matches!(crack, Err(BargainFault::Mandatory(_))),
+        "{crack:?}"
+    );
+    let silent = bargain(&option, &leave("PRESSURE-TEST", " "), rules());
+    assert_eq!(silent, Err(BargainFault::NoReason));
+    let said = bargain(&option, &leave("PRESSURE-TEST", "display engine"), rules()).unwrap();
+    assert_eq!(said.conditions, ["It is not pressure-tested."]);
+    let before = option.figures().unwrap();
+    assert!(said.net.amount() < before.build_up.net.amount());
+    assert_eq!(
+        said.route.operations.len(),
+        before.route.operations.len() - 1
+    );
+    let numbers: Vec<u32> = said.route.operations.iter().map(|o| o.number).collect();
+    for operation in &said.route.operations {
+        assert!(
+            operation.after.iter().all(|n| numbers.contains(n)),
+            "{operation:?}"
+        );
+    }
+    // Left out at its share of the price, the margin stays what it was.
+    assert!(
+        (said.margin_percent - dec!(15)).abs() <= dec!(0.2),
+        "{}",
+        said.margin_percent
+    );
+}
+
+#[test]
+fn a_price_below_the_floor_is_known_as_one() {
+    let option = option();
+    let at = |price| {
+        let asked = Bargain {
+            price: Some(price),
+            reason: "an old customer".to_owned(),
+            ..Bargain::default()
+        };
+        bargain(&option, &asked, rules()).unwrap()
+    };
+    let floor = at(gbp(1)).floor;
+    assert!(!at(floor).below_floor());
+    assert!((at(floor).margin_percent - dec!(5)).abs() <= dec!(0.1));
+    assert!(at(floor.minus(gbp(1)).unwrap()).below_floor());
+    assert_eq!(at(gbp(1)).loss_percent, 100);
+    assert_eq!(at(gbp(50_000)).loss_percent, 0);
+}
+
+proptest! {
+    /// Whatever is asked, the lines make the net, and a higher price is never a likelier loss.
+    #[test]
+    fn lines_add_up_and_a_higher_price_is_safer(price in 100_i64..5_000, more in 1_i64..2_000, leave in any::<bool>()) {
+        let option = option();
+        let at = |price: i64| {
+            let asked = Bargain {
+                price: Some(gbp(price)),
+                reason: "as agreed".to_owned(),
+                left_out: if leave { vec![number(&option, "PRESSURE-TEST")] } else { vec![] },
+                ..Bargain::default()
+            };
+            bargain(&option, &asked, rules()).unwrap()
+        };
+        let (low, high) = (at(price), at(price + more));
+        let sum = Money::sum(low.net.currency(), low.lines.iter().map(|l| l.amount)).unwrap();
+        prop_assert_eq!(sum, low.net);
+        prop_assert!(high.loss_percent <= low.loss_percent);
+        prop_assert!(high.margin_percent > low.margin_percent);
+    }
+}
