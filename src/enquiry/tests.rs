@@ -815,7 +815,7 @@ fn what_is_said_of_each_kind_of_option() {
         figures.price.low = gbp(1430);
         figures.price.high = gbp(2913);
         figures.ready_day = day("2027-01-12");
-        figures.ready.likely = Some("2027-03-04T12:00:00Z".parse().unwrap());
+        figures.ready.likely = Some("2027-02-18T12:00:00Z".parse().unwrap());
         figures.terms = terms;
         let mut answer = Answer {
             wanted: wanted.to_owned(),
@@ -849,7 +849,7 @@ fn what_is_said_of_each_kind_of_option() {
     let free = SearchLimits::default();
     let bound = SearchLimits {
         most: Some(gbp(2500)),
-        ends_on: day("2027-04-30"),
+        ends_on: day("2027-02-24"),
     };
     let marine = "Tarn 4/90 marine";
     for (said, expected) in [
@@ -887,7 +887,7 @@ fn what_is_said_of_each_kind_of_option() {
         ),
         (
             said(OptionKind::Hunt, search(0, free), marine, false),
-            "We can look for a Tarn 4/90 marine for you, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,950 plus tax, of which the work is about £415. Half of the time it would be ready by Thursday 4 March. Converting one would cost less 9 times out of 10.",
+            "We can look for a Tarn 4/90 marine for you, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,900 plus tax, of which the work is about £410. Half of the time it would be ready by Thursday 18 February. Converting one would cost less 9 times out of 10.",
         ),
         (
             said(
@@ -896,7 +896,7 @@ fn what_is_said_of_each_kind_of_option() {
                 "Ousel twin",
                 false,
             ),
-            "We can look for a more common casting and make you an Ousel twin out of it, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,950 plus tax, of which the work is about £415. The search itself costs £60, whether or not it finds one. Half of the time it would be ready by Thursday 4 March. We would stop at £2,500, and on Friday 30 April. Finding one would cost more 9 times out of 10.",
+            "We can look for a more common casting and make you an Ousel twin out of it, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,900 plus tax, of which the work is about £410. The search itself costs £60, whether or not it finds one. Half of the time it would be ready by Thursday 18 February. We would stop at £2,500, and on Wednesday 24 February. Finding one would cost more 9 times out of 10.",
         ),
         (
             said(OptionKind::Inspect, Terms::Fixed, marine, false),

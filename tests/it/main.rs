@@ -9,6 +9,7 @@
     reason = "a test fails by panicking, and so do its helpers"
 )]
 
+mod bargain;
 mod bench;
 mod bench_store;
 mod browser;
