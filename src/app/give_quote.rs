@@ -182,6 +182,9 @@ impl Read {
     fn bargained(&self, actor: &Actor, key: &str, asked: &Bargain) -> Result<Bargained, AppError> {
         let option = self.answer.option(key).ok_or_else(|| gone(key))?;
         let bargained = bargain(option, asked, rules(&self.settings)).map_err(Refusal::Bargain)?;
+        if bargained.differs && asked.reason.trim().is_empty() {
+            return Err(Refusal::Bargain(BargainFault::NoReason).into());
+        }
         if bargained.below_floor() && actor.require(Role::Owner).is_err() {
             let floor = bargained.floor;
             return Err(Refusal::BelowFloor { floor }.into());

@@ -178,18 +178,30 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         )
         .execute(tx.conn())
         .await?;
+        sqlx::query!(
+            "update crack_repair set elements = array_replace(elements, $2, $3), version = version + 1
+             where shop_id = $1 and $2 = any (elements)",
+            tx.shop_id(),
+            before.code,
+            element.code,
+        )
+        .execute(tx.conn())
+        .await?;
     }
     Ok(())
 }
 
-/// Deletes an element that no remedy rule names.
+/// Deletes an element that no remedy rule and no crack repair names.
 ///
 /// # Errors
 /// [`DbError::InUse`] with the rule that still needs it, [`DbError::NotFound`], [`DbError::Database`].
 pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
     let code = get(tx, id).await?.code;
     let rules = sqlx::query_scalar!(
-        "select name from remedy_rule where shop_id = $1 and $2 = any (elements) order by lower(name)",
+        r#"select name as "name!" from remedy_rule where shop_id = $1 and $2 = any (elements)
+           union all
+           select 'crack: ' || replace(place, '_', ' ') from crack_repair where shop_id = $1 and $2 = any (elements)
+           order by 1"#,
         tx.shop_id(),
         code
     )

@@ -34,6 +34,8 @@ pub use state::EnquiryState;
 pub use wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish, Work};
 
 #[cfg(test)]
+mod bargain_tests;
+#[cfg(test)]
 mod sparse;
 #[cfg(test)]
 mod tests;

@@ -80,7 +80,10 @@ pub fn spoken(money: Money) -> String {
             .checked_pow(digits - 2)
             .map_or(Decimal::ONE, |power| Decimal::from(power) / Decimal::TWO),
     };
-    let rounded = (amount / step).ceil().checked_mul(step).unwrap_or(amount);
+    let rounded = (amount / step)
+        .round_dp_with_strategy(0, RoundingStrategy::MidpointAwayFromZero)
+        .checked_mul(step)
+        .unwrap_or(amount);
     whole(Money::new(rounded, money.currency()))
 }
 

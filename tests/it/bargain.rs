@@ -2,8 +2,9 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor};
-use borewright::db::enquiries::{self, EnquiryDetails, EnquiryState};
+use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::{castings, quotes};
+use borewright::enquiry::EnquiryState;
 use borewright::enquiry::quote::QuoteState;
 use chrono::{Days, Utc};
 use serde_json::Value;

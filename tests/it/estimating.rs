@@ -7,7 +7,7 @@ use borewright::castings::{Action, RemedyRule, When};
 use borewright::db::cutting::{self, CuttingLine};
 use borewright::db::people::Role;
 use borewright::db::{
-    DbError, ShopTx, Unique, history, machines, remedy_rules, settings, standards,
+    DbError, Needed, ShopTx, Unique, history, machines, remedy_rules, settings, standards,
 };
 use borewright::estimating::{
     CuttingData, Element, LabourRate, Machine, MachineRate, cutting_data, starting,
@@ -205,8 +205,10 @@ async fn rules_follow_an_elements_code_and_keep_it_from_being_deleted() {
     };
     remedy_rules::insert(&mut tx, &rule).await.unwrap();
     let refused = standards::delete(&mut tx, ream.id).await.unwrap_err();
+    let rules = vec!["Fitted dowel in sound metal".to_owned()];
+    let code = "DOWEL-REAM".to_owned();
     assert!(
-        refused.to_string().contains("Fitted dowel in sound metal"),
+        matches!(&refused, DbError::InUse(needed) if *needed == Needed::ByRules { code, rules }),
         "{refused}"
     );
     "DOWEL-FITTED".clone_into(&mut ream.code);

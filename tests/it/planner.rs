@@ -11,7 +11,7 @@ use borewright::app::{Actor, AppError, Refusal};
 use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::jobs::{self, NewJob, OperationState};
 use borewright::db::plans::{self, Kept};
-use borewright::db::{castings, decisions, floor, people, quotes};
+use borewright::db::{self, DbError, castings, decisions, floor, people, quotes};
 use borewright::enquiry::quote::{NewQuote, OfferTerms, QuoteRefusal};
 use borewright::enquiry::{Answer, PlanState};
 use borewright::estimating::{CostLine, Route};
@@ -473,9 +473,9 @@ async fn decisions_by_hand_are_kept_and_refused_where_they_make_no_sense() {
         .await
         .unwrap();
     let refused = decisions::pin(&mut tx, first.id, &pin).await.unwrap_err();
-    assert_eq!(
-        refused.to_string(),
-        "Only work that is still to be begun can be moved"
+    assert!(
+        matches!(refused, DbError::Refused(db::Refusal::Begun)),
+        "{refused}"
     );
     let nobody = decisions::hold(&mut tx, Uuid::now_v7(), "why")
         .await

