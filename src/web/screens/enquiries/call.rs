@@ -21,7 +21,7 @@ use crate::web::ui::{
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
-use chrono::{NaiveDate, Utc};
+use chrono::Utc;
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
