@@ -174,7 +174,7 @@ fn search(model: &Model, how: &Search) -> Result<(Outcome, f64), ModelError> {
             outcome
                 .plan
                 .value
-                .compare(&b.plan.value, model.goal)
+                .compare(&b.plan.value, model.objective())
                 .is_lt()
         }) {
             best = Some(outcome);

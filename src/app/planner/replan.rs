@@ -260,7 +260,7 @@ fn improve(
         Some(_) => repair(model, &usable, PRICE_OF_A_MOVE, &search, &mut watch)?.plan,
         None => solve::solve(model, &search, &mut watch)?.plan,
     };
-    let better = plan.value.compare(&usable.value, model.goal).is_le();
+    let better = plan.value.compare(&usable.value, model.objective()).is_le();
     let plan = if better { plan } else { usable };
     Made::of(task, plan, moves, settings.futures)
 }

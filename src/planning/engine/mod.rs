@@ -2,8 +2,8 @@
 //!
 //! A plan says of every operation when it starts, on which machine and who attends it. It may be carried out when no
 //! machine and no person does two things at once, work is done in working hours, what must wait waits, and nothing
-//! promised for a place is moved. Of such plans the engine looks for one that keeps the promises best, then sets up
-//! least, then has least work standing about; or, for the classical instances, one that is over soonest.
+//! promised for a place is moved. Of such plans the engine looks for one that keeps the promises best, and then sets up
+//! least and has least work standing about, at a rate of exchange between the two; or, for the classical instances, one that is over soonest.
 //!
 //! | folder or file | what is in it | known in the field as |
 //! | --- | --- | --- |

@@ -215,14 +215,24 @@ impl<'a> Dispatcher<'a> {
         }
         let ready = &self.queues[machine].ready;
         let lead = &ready[at];
-        let lasts = (lead.times.end - lead.times.start) as f64;
-        let until = lead.times.start + (how.patience * lasts) as Minute;
         let free = timing.machine_free(machine as u32);
+        let until = match how.patience {
+            Some(patience) => {
+                let lasts = (lead.times.end - lead.times.start) as f64;
+                lead.times.start + (patience * lasts) as Minute
+            }
+            // Whatever comes to this machine later comes after the lead could be done, so this is the soonest start.
+            None => {
+                let starts = ready.iter().map(|r| r.times.start.max(free));
+                starts.fold(lead.times.start, Minute::min)
+            }
+        };
         let mut pick = at;
         let mut best = (f64::NEG_INFINITY, u32::MAX);
         for (k, r) in ready.iter().enumerate() {
             let start = r.times.start.max(free);
-            if k != at && (start > until || start >= lead.times.end) {
+            let leads = k == at && how.patience.is_some();
+            if !leads && (start > until || start >= lead.times.end) {
                 continue;
             }
             let job = shop.ops[r.op as usize].job as usize;
@@ -239,6 +249,7 @@ impl<'a> Dispatcher<'a> {
                 }
                 Rule::EarliestDue => -due,
                 Rule::MostWorkLeft => own + later,
+                Rule::MostWorkBehind => later,
                 Rule::WeightedShortest => weight / r.least.max(1) as f64,
             };
             let than_best = score.total_cmp(&best.0).then(best.1.cmp(&r.op));

@@ -21,6 +21,8 @@ pub(crate) enum Rule {
     EarliestDue,
     /// The most work left in the job: long jobs start early, for makespan.
     MostWorkLeft,
+    /// The most work left in the job behind this operation: what a job can still be kept waiting for by it.
+    MostWorkBehind,
     /// The shortest weighted time (Smith 1956).
     WeightedShortest,
 }
@@ -29,15 +31,16 @@ pub(crate) enum Rule {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct DispatchRule {
     pub rule: Rule,
-    /// As a share of the operation that could be done first: 1 gives active schedules, 0 schedules without delay
-    /// (between them: Bierwirth and Mattfeld 1999).
-    pub patience: f64,
+    /// As a share of the operation that could be done first: 1 gives active schedules (less of it: Bierwirth and
+    /// Mattfeld 1999). `None` gives schedules without delay: no machine stands idle while something could begin on it
+    /// (Baker 1974, from memory).
+    pub patience: Option<f64>,
 }
 
 const fn by(rule: Rule) -> DispatchRule {
     DispatchRule {
         rule,
-        patience: 1.0,
+        patience: Some(1.0),
     }
 }
 
@@ -47,13 +50,21 @@ pub(crate) const FIRST: DispatchRule = by(Rule::EarliestDue);
 /// What else is tried for a goal.
 pub(crate) fn dispatch_rules(goal: Goal) -> Vec<DispatchRule> {
     let mut all = vec![by(Rule::MostWorkLeft), by(Rule::WeightedShortest)];
+    if goal == Goal::Makespan {
+        // On long routes that come back to the same machines again and again, this alone comes near the load of the
+        // fullest machine, where active schedules keep machines waiting at every turn.
+        all.push(DispatchRule {
+            rule: Rule::MostWorkBehind,
+            patience: None,
+        });
+    }
     if goal == Goal::Promises {
         for patience in [0.0, 0.5] {
             for ahead in [0.5, 1.0, 2.0, 4.0] {
                 for waits in [0.0, 0.5, 1.0] {
                     all.push(DispatchRule {
                         rule: Rule::ApparentTardiness { ahead, waits },
-                        patience,
+                        patience: Some(patience),
                     });
                 }
             }
@@ -74,7 +85,7 @@ pub(crate) fn best_rule(shop: &Shop, timing: &mut Timing) -> (DispatchRule, Deci
     let mut best = by(FIRST);
     for how in dispatch_rules(shop.goal) {
         let other = by(how);
-        if other.2.compare(&best.2, shop.goal).is_lt() {
+        if other.2.compare(&best.2, shop.objective()).is_lt() {
             best = other;
         }
     }

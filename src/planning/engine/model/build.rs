@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{
-    Fixed, Goal, Minute, Mode, Model, ModelError,
+    Fixed, Goal, Minute, Mode, Model, ModelError, Objective,
     calendar::{NEVER, WorkingTime},
     fit::earliest_fit,
     plan::LATEST,
@@ -83,6 +83,7 @@ impl JobGoal {
 #[derive(Debug, Clone)]
 pub(crate) struct Shop {
     pub goal: Goal,
+    wait_per_setup: Minute,
     pub ops: Vec<Op>,
     pub jobs: Vec<JobGoal>,
     pub fixed: Vec<Option<Fixed>>,
@@ -143,6 +144,7 @@ impl Shop {
         let n = model.operations.len();
         let mut shop = Self {
             goal: model.goal,
+            wait_per_setup: model.wait_per_setup,
             ops: Vec::with_capacity(n),
             jobs: Vec::with_capacity(model.jobs.len()),
             fixed: model.operations.iter().map(|o| o.fixed).collect(),
@@ -326,6 +328,15 @@ impl Shop {
             }
         }
         Ok(())
+    }
+
+    /// What plans are compared by.
+    #[inline]
+    pub fn objective(&self) -> Objective {
+        Objective {
+            goal: self.goal,
+            wait_per_setup: self.wait_per_setup,
+        }
     }
 
     /// Promise of each job.

@@ -27,6 +27,9 @@ impl Model {
         if self.jobs.iter().map(|j| j.weight).sum::<i64>() > MOST_WEIGHT {
             return Err(ModelError::Weights);
         }
+        if !(0..=1_000_000).contains(&self.wait_per_setup) {
+            return Err(ModelError::WaitPerSetup);
+        }
         for (i, op) in self.operations.iter().enumerate() {
             self.check_operation(i, op)?;
         }

@@ -2,7 +2,7 @@
 
 use std::cmp::Ordering;
 
-use super::{Goal, Minute};
+use super::{Goal, Minute, Objective};
 
 /// Minutes of lateness after which more does not count, about 760 years: what is never done must not overflow.
 pub(crate) const LATEST: Minute = 400_000_000;
@@ -51,15 +51,23 @@ pub struct Value {
 }
 
 impl Value {
-    /// Compares two plans under a goal, in its order.
+    /// Compares two plans under an objective, in its order: what is broken, then the goal's main figure, then the rest;
+    /// for promises that is setup and waiting, exchanged for each other, and setup alone where that is equal.
     #[inline]
     #[must_use]
-    pub fn compare(&self, other: &Self, goal: Goal) -> Ordering {
-        let key = |v: &Self| match goal {
+    pub fn compare(&self, other: &Self, objective: Objective) -> Ordering {
+        let key = |v: &Self| match objective.goal {
             Goal::Makespan => [v.broken, v.makespan, v.setup, v.in_progress],
-            Goal::Promises => [v.broken, v.lateness, v.setup, v.in_progress],
+            Goal::Promises => [v.broken, v.lateness, v.waiting(objective), v.setup],
         };
         key(self).cmp(&key(other))
+    }
+
+    /// Work in progress with the setup in it, as so much waiting as a setup minute is worth.
+    #[inline]
+    fn waiting(&self, objective: Objective) -> Minute {
+        let setup = self.setup.saturating_mul(objective.wait_per_setup);
+        setup.saturating_add(self.in_progress)
     }
 
     /// The first figure of the goal, that a bound is compared with.

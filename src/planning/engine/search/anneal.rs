@@ -10,7 +10,7 @@ use rand::Rng;
 
 use super::moves::Moves;
 use crate::planning::engine::{
-    model::{Goal, Minute, build::Shop, plan::Value},
+    model::{Goal, Minute, Objective, WAIT_PER_SETUP, build::Shop, plan::Value},
     timing::{Choice, Decisions, Timing},
 };
 
@@ -30,8 +30,12 @@ const COLD: f64 = 0.05;
 /// Change that stands for one broken minute or more: never taken.
 const BROKEN: f64 = 1e15;
 
+/// What a setup minute counts in [`energy`] at most, and a minute of work in progress; far below a minute of lateness.
+const OF_SETUP: f64 = 0.05;
+const OF_WAITING: f64 = 1e-4;
+
 /// The change from one value to another as one number, the ordered goal's figures far apart.
-fn energy(new: &Value, old: &Value, goal: Goal) -> f64 {
+fn energy(new: &Value, old: &Value, objective: Objective) -> f64 {
     if new.broken != old.broken {
         return if new.broken > old.broken {
             BROKEN
@@ -39,13 +43,18 @@ fn energy(new: &Value, old: &Value, goal: Goal) -> f64 {
             -BROKEN
         };
     }
-    let first = match goal {
+    let first = match objective.goal {
         Goal::Makespan => new.makespan - old.makespan,
         Goal::Promises => new.lateness - old.lateness,
     };
+    let rate = match objective.goal {
+        Goal::Makespan => WAIT_PER_SETUP,
+        Goal::Promises => objective.wait_per_setup,
+    } as f64;
+    let of_waiting = OF_WAITING.min(OF_SETUP / rate.max(1.0));
     first as f64
-        + 0.05 * (new.setup - old.setup) as f64
-        + 1e-4 * (new.in_progress - old.in_progress) as f64
+        + of_waiting * rate * (new.setup - old.setup) as f64
+        + of_waiting * (new.in_progress - old.in_progress) as f64
 }
 
 /// The unit of temperature: what it costs that one job comes later by one operation.
@@ -177,11 +186,12 @@ impl Anneal {
                 let allowed = worse_allowed(heat, rng);
                 let value = self.moves.value(shop, self.limit(shop, allowed));
                 let value = value.map(|v| self.priced(v));
-                if let Some(value) = value.filter(|v| energy(v, &self.value, shop.goal) <= allowed)
+                if let Some(value) =
+                    value.filter(|v| energy(v, &self.value, shop.objective()) <= allowed)
                 {
                     self.moves.accept(shop);
                     self.value = value;
-                    if value.compare(&best.0, shop.goal).is_lt() {
+                    if value.compare(&best.0, shop.objective()).is_lt() {
                         best.0 = value;
                         best.1.copy(&self.moves.decisions);
                     }
@@ -190,7 +200,7 @@ impl Anneal {
                 }
             }
             length = length.saturating_add(length / 2);
-            if best.0.compare(&cycle_best, shop.goal).is_lt() {
+            if best.0.compare(&cycle_best, shop.objective()).is_lt() {
                 rounds_without_gain = 0;
             } else {
                 rounds_without_gain += 1;

@@ -2,6 +2,7 @@
 //! order matters; search in the space of problems and then simulated annealing for everything else.
 
 pub(super) mod anneal;
+mod forbidden;
 pub(super) mod graph;
 mod moves;
 pub(super) mod problem_space;

@@ -61,7 +61,7 @@ pub(crate) fn search(
         if tried.broken <= value.broken && (tried.lateness - value.lateness) as f64 <= allowed {
             value = tried;
             late = late_jobs(shop, timing, &promised);
-            if tried.compare(&best.1, shop.goal).is_lt() {
+            if tried.compare(&best.1, shop.objective()).is_lt() {
                 best.0.copy(decisions);
                 best.1 = tried;
                 rounds_without_gain = 0;

@@ -8,6 +8,7 @@
 
 use rand::Rng;
 
+use super::forbidden::Forbidden;
 use super::graph::{Graph, Sequence};
 use crate::planning::engine::random::below;
 
@@ -19,14 +20,13 @@ struct Move {
     after: u32,
 }
 
+/// Pairs of operations up to which each has a cell of its own: 64 MB.
+pub(super) const MOST_CELLS: usize = 1 << 24;
+
 /// Tabu search with its memory. Nothing is allocated once it is made.
 #[derive(Debug)]
 pub(crate) struct Tabu {
-    /// For a pair of operations, the iteration until which the first must not be put before the second again.
-    until: Vec<u32>,
-    /// Column of an operation in the row of another that can share its machine.
-    column: Vec<u32>,
-    width: usize,
+    forbidden: Forbidden,
     iteration: u32,
     tenure: u32,
     path: Vec<u32>,
@@ -41,25 +41,8 @@ impl Tabu {
         let n = graph.len();
         let (machines, jobs) = (graph.head_of.len(), graph.lasts().len());
         let flexible = (0..n as u32).any(|i| graph.choices(i).len() > 1);
-        let mut column = vec![0; n];
-        let width = if flexible {
-            for (i, c) in column.iter_mut().enumerate() {
-                *c = i as u32;
-            }
-            n
-        } else {
-            let mut count = vec![0u32; machines];
-            for i in 0..n {
-                let seen = &mut count[graph.choices(i as u32)[0].machine as usize];
-                column[i] = *seen;
-                *seen += 1;
-            }
-            count.iter().copied().max().unwrap_or(0) as usize
-        };
         Self {
-            until: vec![0; n * width],
-            column,
-            width,
+            forbidden: Forbidden::new(graph, flexible, MOST_CELLS),
             iteration: 1,
             tenure: 10 + (jobs / machines.max(1)) as u32,
             path: Vec::with_capacity(n),
@@ -67,11 +50,6 @@ impl Tabu {
             segment: Vec::with_capacity(n),
             flexible,
         }
-    }
-
-    #[inline]
-    fn cell(&self, before: u32, after: u32) -> usize {
-        before as usize * self.width + self.column[after as usize] as usize
     }
 
     /// Improves the graph's solution until `patience` iterations bring no new best, `target` is reached or `stop` says
@@ -85,7 +63,7 @@ impl Tabu {
         rng: &mut impl Rng,
         stop: &mut dyn FnMut(u64) -> bool,
     ) -> u64 {
-        self.until.fill(0);
+        self.forbidden.clear();
         self.iteration = 1;
         let mut current = graph.makespan();
         keep(graph, best, current);
@@ -253,7 +231,7 @@ impl Tabu {
             let node = &nodes[w as usize];
             tail = tail.max(nodes[node.js as usize].tail) + node.p;
             value = value.max(end - node.p + tail);
-            tabu |= self.until[self.cell(w, u)] > self.iteration;
+            tabu |= self.forbidden.until(w, u) > self.iteration;
         }
         let step = Move {
             op: u,
@@ -298,7 +276,7 @@ impl Tabu {
             let node = &nodes[w as usize];
             tail = tail.max(nodes[node.js as usize].tail) + node.p;
             value = value.max(end - node.p + tail);
-            tabu |= self.until[self.cell(v, w)] > self.iteration;
+            tabu |= self.forbidden.until(v, w) > self.iteration;
         }
         value = value.max(start + nv.p + tail.max(nodes[nv.js as usize].tail));
         let step = Move {
@@ -332,8 +310,8 @@ impl Tabu {
                 let value = head.max(nodes[after as usize].end)
                     + choice.time
                     + tail.max(nodes[next as usize].tail);
-                let tabu = (after != n && self.until[self.cell(after, op)] > self.iteration)
-                    || (next != n && self.until[self.cell(op, next)] > self.iteration);
+                let tabu = (after != n && self.forbidden.until(after, op) > self.iteration)
+                    || (next != n && self.forbidden.until(op, next) > self.iteration);
                 pick.offer(
                     Move {
                         op,
@@ -364,8 +342,7 @@ impl Tabu {
             // Not back between the same two.
             for (a, b) in [(node.mp, op), (op, node.ms)] {
                 if a != n && b != n {
-                    let cell = self.cell(a, b);
-                    self.until[cell] = until;
+                    self.forbidden.set(a, b, until);
                 }
             }
             return;
@@ -375,8 +352,7 @@ impl Tabu {
         if later {
             let mut w = node.ms;
             while w != n {
-                let cell = self.cell(op, w);
-                self.until[cell] = until;
+                self.forbidden.set(op, w, until);
                 if w == step.after {
                     break;
                 }
@@ -385,8 +361,7 @@ impl Tabu {
         } else {
             let mut w = node.mp;
             while w != step.after && w != n {
-                let cell = self.cell(w, op);
-                self.until[cell] = until;
+                self.forbidden.set(w, op, until);
                 w = nodes[w as usize].mp;
             }
         }

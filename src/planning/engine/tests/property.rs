@@ -69,7 +69,7 @@ proptest! {
         let options = SolveOptions { seed: 3, iterations: Some(3000), rounds: 3 };
         let a = solve(&model, &options, &mut |_| false).unwrap();
         prop_assert!(validate(&model, &a.plan).is_empty(), "{:?}", validate(&model, &a.plan));
-        prop_assert!(a.plan.value.compare(&first.value, model.goal).is_le());
+        prop_assert!(a.plan.value.compare(&first.value, model.objective()).is_le());
         prop_assert!(a.plan.value.main(model.goal) >= a.bound);
         let b = solve(&model, &options, &mut |_| false).unwrap();
         prop_assert_eq!(a.plan, b.plan);

@@ -39,7 +39,7 @@ fn published_optima_are_reached_and_proved() {
         assert_eq!(instance.best_known, Some(optimum));
         // A seed that reaches ft10's optimum early, so that the test is short.
         let (seed, iterations) = if name == "ft10" {
-            (3, 50_000)
+            (28, 50_000)
         } else {
             (1, 200_000)
         };

@@ -26,7 +26,9 @@
 //! }
 //! ```
 //!
-//! Left out, `goal` is `promises` (the other is `makespan`), `hours` of a machine or person never close, `release` is
+//! Left out, `goal` is `promises` (the other is `makespan`), `wait_per_setup` is 500 (how many minutes of one job's time
+//! in the shop a setup minute is worth, once the promises are kept as well as can be: 0 never minds a setup, 1000000
+//! nearly always saves one), `hours` of a machine or person never close, `release` is
 //! 0, `weight` is 1, `due` is no promise, `setup_same_key` is `setup`, `attended` is `run` where a skill is named,
 //! `after` is the operation written before. Fixed work (started or pinned) says
 //! `"fixed": { "machine": "Mill", "person": "Wyn", "start": -30, "attended_until": 15, "end": 60 }`. What begins at the
@@ -45,7 +47,7 @@ use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
 use crate::planning::engine::model::{
-    Minute, Model, ModelError, calendar::WorkingTime, plan::Plan,
+    Minute, Model, ModelError, WAIT_PER_SETUP, calendar::WorkingTime, plan::Plan,
 };
 use crate::planning::{Calendar, calendar::floor_minute};
 
@@ -56,6 +58,9 @@ pub struct ShopFile {
     /// `promises` or `makespan`.
     #[serde(default = "promises")]
     goal: String,
+    /// Minutes of one job's time in the shop that a setup minute is worth.
+    #[serde(default = "wait_per_setup", skip_serializing_if = "is_usual")]
+    wait_per_setup: Minute,
     /// Minute zero; needed where hours are given as shifts.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     origin: Option<DateTime<Utc>>,
@@ -71,6 +76,15 @@ pub struct ShopFile {
 
 fn promises() -> String {
     "promises".into()
+}
+
+fn wait_per_setup() -> Minute {
+    WAIT_PER_SETUP
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands it so")]
+fn is_usual(rate: &Minute) -> bool {
+    *rate == WAIT_PER_SETUP
 }
 
 /// Hours by name, each name once.

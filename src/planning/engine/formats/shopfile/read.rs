@@ -39,6 +39,7 @@ impl ShopFile {
         };
         self.check_names()?;
         let mut model = Model::empty(goal);
+        model.wait_per_setup = self.wait_per_setup;
         let mut keys = Keys::default();
         for m in &self.machines {
             model.machines.push(model::Machine {

@@ -45,10 +45,15 @@ fn the_example_is_read_and_planned() {
 fn a_model_survives_its_file() {
     let mut sample = Sample::week();
     sample.lags = 10;
-    let model = sample.make(8, None);
+    let mut model = sample.make(8, None);
     let text = serde_json::to_string(&ShopFile::of_model(&model)).unwrap();
     let again = ShopFile::read(&text).unwrap().model().unwrap();
     assert_eq!(first_plan(&model).unwrap(), first_plan(&again).unwrap());
+    assert_eq!(again.wait_per_setup, 500);
+    model.wait_per_setup = 7;
+    let text = serde_json::to_string(&ShopFile::of_model(&model)).unwrap();
+    let again = ShopFile::read(&text).unwrap().model().unwrap();
+    assert_eq!(again.wait_per_setup, 7);
 }
 
 #[test]

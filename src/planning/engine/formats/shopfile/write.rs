@@ -47,6 +47,7 @@ impl ShopFile {
             } else {
                 promises()
             },
+            wait_per_setup: model.wait_per_setup,
             origin: None,
             jobs: jobs.collect(),
             hours,
