@@ -133,7 +133,34 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
     )
     .execute(tx.conn())
     .await?;
-    let positions: Vec<i32> = (0..line_count).collect();
+    write_lines(tx, id, &lines).await?;
+    sqlx::query!(
+        "insert into quote_basis (shop_id, quote_id, answer, route) values ($1, $2, $3, $4)",
+        tx.shop_id(),
+        id,
+        quote.answer,
+        route,
+    )
+    .execute(tx.conn())
+    .await?;
+    sqlx::query!(
+        "update enquiry set state = 'quoted', version = version + 1
+         where shop_id = $1 and id = $2 and state not in ('quoted', 'won')",
+        tx.shop_id(),
+        quote.enquiry_id,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok((id, number))
+}
+
+/// Writes the lines of a quote.
+async fn write_lines(
+    tx: &mut ShopTx,
+    id: Uuid,
+    lines: &[(Option<i32>, &CostLine)],
+) -> Result<(), DbError> {
+    let positions: Vec<i32> = (0..).take(lines.len()).collect();
     let parents: Vec<Option<i32>> = lines.iter().map(|(parent, _)| *parent).collect();
     let labels: Vec<String> = lines.iter().map(|(_, line)| line.label.clone()).collect();
     let hows: Vec<String> = lines.iter().map(|(_, line)| line.how.clone()).collect();
@@ -153,24 +180,7 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
     )
     .execute(tx.conn())
     .await?;
-    sqlx::query!(
-        "insert into quote_basis (shop_id, quote_id, answer, route) values ($1, $2, $3, $4)",
-        tx.shop_id(),
-        id,
-        quote.answer,
-        route,
-    )
-    .execute(tx.conn())
-    .await?;
-    sqlx::query!(
-        "update enquiry set state = 'quoted', version = version + 1
-         where shop_id = $1 and id = $2 and state not in ('quoted', 'won')",
-        tx.shop_id(),
-        quote.enquiry_id,
-    )
-    .execute(tx.conn())
-    .await?;
-    Ok((id, number))
+    Ok(())
 }
 
 /// A tree of lines in preorder, each with the position of its parent.

@@ -38,4 +38,6 @@ mod bargain_tests;
 #[cfg(test)]
 mod sparse;
 #[cfg(test)]
+mod spoken;
+#[cfg(test)]
 mod tests;
