@@ -9,13 +9,13 @@ use super::range::{PriceRange, ReadyRange, percent_of};
 use super::wish::{Knowledge, Wish};
 use crate::estimating::cost::{CostError, Costing};
 use crate::estimating::futures::{CostSampler, percentile, plain};
+use crate::estimating::variation::Cause;
 use crate::estimating::{CostBuildUp, Operation, Route};
 use crate::planning::{Candidate, ReadyDates, ready::CandidateOperation};
 use crate::sourcing::hunt::Spent;
 use crate::units::{Minutes, Money, MoneyError};
 use chrono::{DateTime, Duration, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
-use rand_pcg::Pcg64;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 use std::collections::BTreeMap;
@@ -134,7 +134,7 @@ pub(super) fn simulate(
         donor: way.donor,
     };
     let costs = CostSampler::new(&costing)?;
-    let mut draws = Draws::of(way, &costs, simulation, stream)?;
+    let mut draws = Draws::of(way, &costs, dates, simulation)?;
     let price = draws
         .direct
         .iter()
@@ -208,14 +208,16 @@ impl Draws {
     fn of(
         way: &Way,
         costs: &CostSampler,
+        dates: &dyn ReadyDates,
         simulation: Simulation,
-        stream: usize,
     ) -> Result<Self, CostError> {
         let futures = simulation.futures.max(1) as usize;
         let operations = way.route.operations.len();
         let times = way.route.sampler()?;
         let inspected = way.route.inspected_after();
-        let mut rng = Pcg64::new(u128::from(simulation.seed), stream as u128);
+        // Every option is played in the plan's own futures, and draws by what is drawn and not one after another.
+        let operations_able = way.route.operations.iter();
+        let able: Vec<Vec<u64>> = operations_able.map(|o| dates.able(&o.skill)).collect();
         let mut draws = Self {
             minutes: vec![0.0; futures * operations],
             release: Vec::with_capacity(futures),
@@ -227,7 +229,9 @@ impl Draws {
             let Some(mine) = draws.minutes.get_mut(k * operations..(k + 1) * operations) else {
                 break;
             };
-            times.sample(&mut rng, mine);
+            let world = dates.world(k);
+            times.sample_in(&world, simulation.seed, &able, mine);
+            let mut rng = world.generator(Cause::Procurement, simulation.seed);
             let procured = way.procurement.sample(costs, &mut rng);
             let whole = costs
                 .direct(mine, procured.failed)

@@ -86,7 +86,12 @@ pub struct Timetable {
     pub jobs: Vec<JobDates>,
     /// What it is worth.
     pub value: Value,
+    /// In the worst fifth of futures at least so many jobs are late together; `None` before futures were drawn.
+    pub late_together: Option<u32>,
 }
+
+/// The share of futures that [`Timetable::late_together`] is of.
+const BAD_WEEKS: f64 = 0.2;
 
 /// A day of a machine or person.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -245,6 +250,8 @@ impl FloorModel {
             slots,
             jobs,
             value: plan.value,
+            late_together: futures
+                .and_then(|futures| u32::try_from(futures.late_together(BAD_WEEKS)).ok()),
         }
     }
 

@@ -8,11 +8,13 @@ pub(super) mod build;
 pub mod calendar;
 pub(super) mod fit;
 pub mod plan;
+pub mod uncertainty;
 pub mod validator;
 
 use std::collections::BTreeMap;
 
 use calendar::WorkingTime;
+use uncertainty::Uncertainty;
 
 /// Minutes since the plan's origin; real elapsed minutes, so that clock changes need no care here.
 pub type Minute = i64;
@@ -142,6 +144,8 @@ pub struct Model {
     pub changeovers: BTreeMap<(u32, u32), Minute>,
     /// What is wanted.
     pub goal: Goal,
+    /// What its futures are drawn from; planning itself does not look at it.
+    pub uncertainty: Uncertainty,
 }
 
 impl Model {
@@ -156,6 +160,7 @@ impl Model {
             links: Vec::new(),
             changeovers: BTreeMap::new(),
             goal,
+            uncertainty: Uncertainty::default(),
         }
     }
 

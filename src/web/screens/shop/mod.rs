@@ -8,6 +8,7 @@ pub mod people;
 mod rates;
 mod settings;
 mod standards;
+mod variation;
 
 use crate::db::people::Role;
 use crate::web::ui::{Answer, Page, Section, SignedIn};
@@ -24,6 +25,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     rates::routes(cfg);
     settings::routes(cfg);
     standards::routes(cfg);
+    variation::routes(cfg);
     cfg.route(Section::Shop.path(), web::get().to(index));
 }
 
@@ -52,6 +54,12 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
         "Standard times",
         "The elements of work: how long each takes, its checks, cautions and materials",
         Role::Machinist,
+    ),
+    (
+        "/shop/variation",
+        "How work varies",
+        "How far work differs from its standard times; days off sick, breakdowns, rework",
+        Role::Office,
     ),
     (
         "/shop/cutting",

@@ -1,0 +1,607 @@
+//! A plan carried out in one future as a shop does it: by its priorities, and by whoever and whatever is there.
+//!
+//! Work goes on in the plan's order. At its turn an operation begins on its machine with its person. When one of them is
+//! not there (taken by work that takes longer, absent, broken down, off shift), and another machine or person that can do
+//! it could begin now and would end sooner, it goes there; otherwise it waits for the first that comes free, and meanwhile
+//! others have their turn. That is what planning again at every event would mostly say, at a thousandth of its price (how
+//! near it comes is measured in [`super`]'s tests). Serial schedule generation in time, with the plan as priority list
+//! (Kolisch 1996), and resources picked as it goes.
+//!
+//! What has been started goes on where it is and takes what is left of it. A pinned operation keeps its machine, its person
+//! and the earliest start that it was given; others keep out of its way. Longest lags are not looked at: a job that misses
+//! one in a future is not counted late for it.
+
+use super::draws::{Closed, Draws};
+use super::simulation::Turn;
+use crate::estimating::variation::Worlds;
+use crate::planning::engine::{
+    model::{
+        Minute, Model,
+        build::{FlatMode, NONE, Shop},
+        calendar::{NEVER, WorkingTime},
+        fit::earliest_fit,
+        plan::Plan,
+    },
+    timing::{Choice, Decisions},
+};
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+
+/// When an operation was done in a future, where and by whom.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Stay {
+    pub machine: u32,
+    pub person: u32,
+    pub start: Minute,
+    pub attended_until: Minute,
+    pub end: Minute,
+    /// Working minutes it took; for work sent out, minutes.
+    pub minutes: Minute,
+}
+
+const UNPLACED: Stay = Stay {
+    machine: NONE,
+    person: NONE,
+    start: NEVER,
+    attended_until: NEVER,
+    end: NEVER,
+    minutes: 0,
+};
+
+/// What planning may not move.
+#[derive(Debug, Clone, Copy)]
+enum Given {
+    /// Begun: where, by whom, attended minutes and others as planned.
+    Started {
+        machine: u32,
+        person: u32,
+        attended: Minute,
+        alone: Minute,
+        end: Minute,
+    },
+    /// Work sent out, or something that comes, from the origin on.
+    Away(Minute),
+}
+
+/// Carries a plan out in one future after another.
+#[derive(Debug)]
+pub(crate) struct Dispatch<'a> {
+    shop: &'a Shop,
+    pub(super) draws: Draws,
+    /// Operations in the plan's order, begun ones left out.
+    order: Vec<u32>,
+    /// By operation: its planned start and its place in that order.
+    turns: Vec<(Minute, u32)>,
+    choice: Vec<Choice>,
+    given: Vec<(u32, Given)>,
+    pinned: Vec<bool>,
+    /// Times that pinned work keeps, by machine and then by person.
+    kept: Vec<Vec<(Minute, Minute, u32)>>,
+    /// Where each operation was in the future played last.
+    pub stays: Vec<Stay>,
+    machine_free: Vec<Minute>,
+    table: Vec<u32>,
+    person_free: Vec<Minute>,
+    waiting: Vec<u32>,
+    ready: Vec<Minute>,
+    placed: Vec<bool>,
+    heap: BinaryHeap<Reverse<Turn>>,
+}
+
+impl<'a> Dispatch<'a> {
+    /// A plan of a model; `seed` chooses the futures.
+    pub fn new(model: &Model, shop: &'a Shop, plan: &Plan, seed: u64) -> Self {
+        let n = shop.ops.len();
+        let decisions = Decisions::of_plan(shop, plan);
+        let machines = shop.machines();
+        let mut new = Self {
+            shop,
+            draws: Draws::new(model, plan, seed),
+            order: Vec::with_capacity(n),
+            turns: plan.assignments.iter().map(|a| (a.start, 0)).collect(),
+            choice: decisions.choice,
+            given: Vec::new(),
+            pinned: vec![false; n],
+            kept: vec![Vec::new(); machines + shop.people_count],
+            stays: vec![UNPLACED; n],
+            machine_free: vec![0; machines],
+            table: vec![NONE; machines],
+            person_free: vec![0; shop.people_count],
+            waiting: vec![0; n],
+            ready: vec![0; n],
+            placed: vec![false; n],
+            heap: BinaryHeap::with_capacity(n),
+        };
+        new.order = decisions.order;
+        for i in 0..n as u32 {
+            new.give(i);
+        }
+        let turns = &new.turns;
+        // Stable: links keep their order among operations that take no time.
+        new.order.sort_by_key(|&i| turns[i as usize].0);
+        for (place, &op) in (0..).zip(&new.order) {
+            new.turns[op as usize].1 = place;
+        }
+        new
+    }
+
+    /// Notes what planning may not move of an operation.
+    fn give(&mut self, i: u32) {
+        let shop = self.shop;
+        let Some(f) = shop.fixed[i as usize] else {
+            return;
+        };
+        let machine = shop.modes(i)[f.mode].machine;
+        let person = f.person.map_or(NONE, |p| p as u32);
+        if machine as usize >= shop.machines() {
+            if f.start <= 0 {
+                self.given.push((i, Given::Away(f.end)));
+                return;
+            }
+        } else if f.start <= 0 {
+            let attended = match person {
+                NONE => 0,
+                p => shop.joint(machine, p).open_between(0, f.attended_until),
+            };
+            let alone = shop
+                .hours(machine)
+                .open_between(f.attended_until.max(0), f.end);
+            self.given.push((
+                i,
+                Given::Started {
+                    machine,
+                    person,
+                    attended,
+                    alone,
+                    end: f.end,
+                },
+            ));
+            return;
+        } else {
+            self.kept[machine as usize].push((f.start, f.end, i));
+            if person != NONE {
+                self.kept[shop.machines() + person as usize].push((f.start, f.attended_until, i));
+            }
+        }
+        self.pinned[i as usize] = true;
+        self.turns[i as usize].0 = f.start;
+        self.choice[i as usize] = Choice {
+            mode: f.mode as u32,
+            person,
+        };
+        self.order.push(i);
+    }
+
+    /// Plays future `k`; the stays tell what became of it.
+    pub fn play(&mut self, k: u64) {
+        self.draws.draw(self.shop, k);
+        self.carry_out();
+    }
+
+    /// Plays the future that the draws have.
+    pub fn carry_out(&mut self) {
+        self.begin();
+        while let Some(Reverse(turn)) = self.heap.pop() {
+            let op = self.order[turn.place()];
+            if self.ready[op as usize] >= NEVER {
+                self.never(op);
+                continue;
+            }
+            match self.turn(op, turn.start()) {
+                Ok((choice, stay)) => self.take(op, choice, stay),
+                Err(next) if next < NEVER => {
+                    self.heap.push(Reverse(Turn::new(
+                        next.max(turn.start() + 1),
+                        turn.place() as u32,
+                    )));
+                }
+                Err(_) => self.never(op),
+            }
+        }
+    }
+
+    /// The worlds that futures are drawn of.
+    pub fn worlds(&self) -> &Worlds {
+        &self.draws.worlds
+    }
+
+    /// Of the future played last: what machines, and then people, are taken for or not there; in order, apart from each
+    /// other.
+    pub fn busy(&self) -> Vec<Vec<(Minute, Minute)>> {
+        let machines = self.shop.machines();
+        let mut busy: Vec<Closed> = self.draws.down.clone();
+        busy.extend(self.draws.absent.iter().cloned());
+        for stay in self.stays.iter().filter(|stay| stay.end < NEVER) {
+            if let Some(taken) = busy[..machines].get_mut(stay.machine as usize) {
+                taken.push((stay.start, stay.end));
+            }
+            if stay.attended_until > stay.start
+                && stay.person != NONE
+                && let Some(taken) = busy.get_mut(machines + stay.person as usize)
+            {
+                taken.push((stay.start, stay.attended_until));
+            }
+        }
+        for taken in &mut busy {
+            taken.sort_unstable();
+            // Work that stands still while its machine is down is one stretch with that.
+            taken.dedup_by(|next, last| {
+                let meets = next.0 < last.1;
+                if meets {
+                    last.1 = last.1.max(next.1);
+                }
+                meets
+            });
+        }
+        busy
+    }
+
+    /// The shop as it is at the origin, with what has been started on its way.
+    fn begin(&mut self) {
+        let shop = self.shop;
+        self.machine_free.fill(0);
+        self.person_free.fill(0);
+        self.table.copy_from_slice(&shop.on_table);
+        self.placed.fill(false);
+        self.stays.fill(UNPLACED);
+        self.heap.clear();
+        for (i, op) in shop.ops.iter().enumerate() {
+            self.waiting[i] = shop.before(i as u32).len() as u32;
+            let release = self.draws.release[op.job as usize];
+            self.ready[i] = release.max(0);
+        }
+        for place in 0..self.order.len() {
+            let op = self.order[place];
+            if self.pinned[op as usize] {
+                let ready = &mut self.ready[op as usize];
+                *ready = (*ready).max(self.turns[op as usize].0);
+            }
+        }
+        for k in 0..self.given.len() {
+            let (op, given) = self.given[k];
+            let stay = self.given_stay(op, given);
+            if stay.machine as usize != shop.machines() {
+                self.machine_free[stay.machine as usize] = stay.end;
+                self.table[stay.machine as usize] = shop.ops[op as usize].key;
+                if stay.person != NONE {
+                    self.person_free[stay.person as usize] = stay.attended_until;
+                }
+            }
+            self.stays[op as usize] = stay;
+            self.placed[op as usize] = true;
+        }
+        for k in 0..self.given.len() {
+            self.settle(self.given[k].0, 0);
+        }
+        for place in 0..self.order.len() {
+            let op = self.order[place];
+            if shop.before(op).is_empty() {
+                self.wait_from(op, 0);
+            }
+        }
+    }
+
+    /// What becomes of started work: it takes what is left of it.
+    fn given_stay(&self, op: u32, given: Given) -> Stay {
+        let known = self.draws.is_known(op);
+        let left = self.draws.run[op as usize];
+        match given {
+            Given::Away(end) => Stay {
+                machine: self.shop.machines() as u32,
+                person: NONE,
+                start: 0,
+                attended_until: 0,
+                end: match known {
+                    // An arrival is a delivery: its minutes from now are what varies.
+                    true => (end as f64 * left).round() as Minute,
+                    false => left.round() as Minute,
+                },
+                minutes: left.round() as Minute,
+            },
+            Given::Started {
+                machine,
+                person,
+                attended,
+                alone,
+                end,
+            } => {
+                let planned = (attended + alone).max(1) as f64;
+                let scale = if known { 1.0 } else { left / planned };
+                let minutes = |m: Minute| (m as f64 * scale).round() as Minute;
+                let (attended, alone) = (minutes(attended), minutes(alone));
+                let closed = self.closed(machine, person);
+                let until = match attended {
+                    0 => 0,
+                    _ => through(self.shop.joint(machine, person), closed, 0, attended).1,
+                };
+                let hours = self.shop.hours(machine);
+                let ends = match alone {
+                    0 => until,
+                    _ => through(hours, [closed[0], &[]], until, alone).1,
+                };
+                Stay {
+                    machine,
+                    person,
+                    start: 0,
+                    attended_until: until,
+                    end: if known { ends.max(end) } else { ends },
+                    minutes: attended + alone,
+                }
+            }
+        }
+    }
+
+    fn closed(&self, machine: u32, person: u32) -> [&[(Minute, Minute)]; 2] {
+        let down: Option<&Closed> = self.draws.down.get(machine as usize);
+        let absent: Option<&Closed> = self.draws.absent.get(person as usize);
+        [
+            down.map_or(&[], Vec::as_slice),
+            absent.map_or(&[], Vec::as_slice),
+        ]
+    }
+
+    /// An operation that waits for nothing else has its turn when it was planned, or when it is ready.
+    fn wait_from(&mut self, op: u32, clock: Minute) {
+        let (planned, place) = self.turns[op as usize];
+        let ready = self.ready[op as usize];
+        let from = planned.max(ready).max(clock);
+        self.heap.push(Reverse(Turn::new(from, place)));
+    }
+
+    /// What waits for an operation waits for it no longer.
+    fn settle(&mut self, op: u32, clock: Minute) {
+        let end = self.stays[op as usize].end;
+        for l in self.shop.after(op) {
+            let after = l.op as usize;
+            if self.placed[after] {
+                continue;
+            }
+            self.ready[after] = self.ready[after].max(end + l.min).min(NEVER);
+            self.waiting[after] -= 1;
+            if self.waiting[after] == 0 {
+                self.wait_from(l.op, clock);
+            }
+        }
+    }
+
+    /// No hours hold it as it is drawn: it is never done, nor what waits for it, and it keeps nobody else waiting.
+    fn never(&mut self, op: u32) {
+        self.placed[op as usize] = true;
+        self.stays[op as usize] = UNPLACED;
+        self.settle(op, 0);
+    }
+
+    fn take(&mut self, op: u32, choice: Choice, stay: Stay) {
+        let shop = self.shop;
+        if (stay.machine as usize) < shop.machines() {
+            self.machine_free[stay.machine as usize] = stay.end;
+            self.table[stay.machine as usize] = shop.ops[op as usize].key;
+        }
+        if choice.person != NONE && stay.attended_until > stay.start {
+            self.person_free[choice.person as usize] = stay.attended_until;
+        }
+        self.stays[op as usize] = stay;
+        self.placed[op as usize] = true;
+        self.settle(op, 0);
+    }
+
+    /// When machine and person of a choice are free.
+    #[inline]
+    fn free(&self, mode: &FlatMode, person: u32) -> Minute {
+        let machine = self.machine_free.get(mode.machine as usize);
+        let machine = machine.copied().unwrap_or(0);
+        match self.person_free.get(person as usize) {
+            Some(&free) if mode.attended + mode.setup > 0 => machine.max(free),
+            _ => machine,
+        }
+    }
+
+    /// An operation has its turn at `clock`: where it is done, or when to look again; [`NEVER`] when nothing holds it.
+    fn turn(&self, op: u32, clock: Minute) -> Result<(Choice, Stay), Minute> {
+        let shop = self.shop;
+        let planned = self.choice[op as usize];
+        let modes = shop.modes(op);
+        let mode = &modes[planned.mode as usize];
+        let free = self.free(mode, planned.person);
+        let people = shop.people(op);
+        let alone = self.pinned[op as usize] || (modes.len() < 2 && people.len() < 2);
+        if free > clock && alone {
+            return Err(free);
+        }
+        let stay = self.fit(op, mode, planned.person);
+        if free <= clock && stay.start <= clock {
+            return Ok((planned, stay));
+        }
+        let mut next = if stay.end < NEVER {
+            stay.start.max(free)
+        } else {
+            NEVER
+        };
+        if alone {
+            return Err(next);
+        }
+        let mut best: Option<(Choice, Stay)> = None;
+        let mut soonest = stay.end;
+        let nobody = [NONE];
+        let people = if people.is_empty() { &nobody } else { people };
+        for (k, mode) in (0u32..).zip(modes) {
+            for &person in people {
+                let choice = Choice { mode: k, person };
+                if choice == planned {
+                    continue;
+                }
+                let free = self.free(mode, person);
+                if free > clock {
+                    next = next.min(free);
+                    continue;
+                }
+                let other = self.fit(op, mode, person);
+                if other.end >= NEVER {
+                    continue;
+                }
+                if other.start > clock {
+                    next = next.min(other.start);
+                } else if other.end < soonest {
+                    soonest = other.end;
+                    best = Some((choice, other));
+                }
+            }
+        }
+        best.ok_or(next)
+    }
+
+    /// The earliest stay of an operation after what its machine and person have been given.
+    fn fit(&self, op: u32, mode: &FlatMode, person: u32) -> Stay {
+        let shop = self.shop;
+        let i = op as usize;
+        let machine = mode.machine;
+        let ready = self.ready[i];
+        if machine as usize >= shop.machines() {
+            let run = (mode.run as f64 * self.draws.run[i]).round() as Minute;
+            return Stay {
+                machine,
+                person: NONE,
+                start: ready,
+                attended_until: ready,
+                end: ready + run,
+                minutes: run,
+            };
+        }
+        let hand = self.draws.person.get(person as usize).copied();
+        let hand = hand.unwrap_or(1.0);
+        let setup = shop.setup(mode, shop.ops[i].key, self.table[machine as usize]);
+        let setup = (setup as f64 * self.draws.setup[i] * hand).round() as Minute;
+        // Of work that stands half done, what is left is drawn in minutes.
+        let ratio = if self.draws.is_known(op) {
+            self.draws.run[i] * hand
+        } else {
+            self.draws.run[i] / mode.run.max(1) as f64
+        };
+        let run = (mode.run as f64 * ratio).round() as Minute;
+        let attended_run = ((mode.attended as f64 * ratio).round() as Minute).min(run);
+        let attended = if person == NONE {
+            0
+        } else {
+            setup + attended_run
+        };
+        let alone = setup + run - attended;
+        let mut from = ready.max(self.machine_free[machine as usize]);
+        if attended > 0 {
+            from = from.max(self.person_free[person as usize]);
+        }
+        loop {
+            let (start, until, end) = self.earliest(op, [machine, person], from, attended, alone);
+            if end >= NEVER {
+                return UNPLACED;
+            }
+            let on_machine = self.keeps_off(op, machine as usize, start, end);
+            let clash = on_machine.or_else(|| {
+                (attended > 0)
+                    .then(|| self.keeps_off(op, shop.machines() + person as usize, start, until))?
+            });
+            match clash {
+                Some(to) => from = to,
+                None => {
+                    return Stay {
+                        machine,
+                        person: if attended > 0 { person } else { NONE },
+                        start,
+                        attended_until: until,
+                        end,
+                        minutes: setup + run,
+                    };
+                }
+            }
+        }
+    }
+
+    /// The end of what pinned work keeps of a machine or person and a stay would meet.
+    fn keeps_off(&self, op: u32, owner: usize, start: Minute, end: Minute) -> Option<Minute> {
+        let kept = self.kept[owner].iter();
+        kept.filter(|(_, _, by)| *by != op && !self.placed[*by as usize])
+            .find(|(a, b, _)| *b > start && *a < end)
+            .map(|(_, b, _)| *b)
+    }
+
+    /// Where work fits into the hours in which machine and person are there in this future.
+    fn earliest(
+        &self,
+        op: u32,
+        [machine, person]: [u32; 2],
+        from: Minute,
+        attended: Minute,
+        alone: Minute,
+    ) -> (Minute, Minute, Minute) {
+        let shop = self.shop;
+        let may_pause = shop.ops[op as usize].may_pause;
+        let [down, absent] = self.closed(machine, person);
+        let absent = if attended > 0 { absent } else { &[] };
+        let open = |closed: &[(Minute, Minute)]| closed.last().is_none_or(|c| c.1 <= from);
+        let plain = |from| earliest_fit(shop, machine, person, may_pause, from, attended, alone);
+        let (start, until, end) = plain(from);
+        if (open(down) && open(absent)) || end >= NEVER {
+            return (start, until, end);
+        }
+        if !may_pause {
+            let mut found = (start, until, end);
+            loop {
+                let (start, until, end) = found;
+                let clash = meets(down, start, end).or_else(|| meets(absent, start, until));
+                match clash {
+                    Some(c) if end < NEVER => found = plain(c.1),
+                    _ => return found,
+                }
+            }
+        }
+        let hours = shop.hours(machine);
+        if attended == 0 {
+            let (start, end) = through(hours, [down, &[]], from, alone);
+            return (start, start, end);
+        }
+        let joint = shop.joint(machine, person);
+        let (start, until) = through(joint, [down, absent], from, attended);
+        match alone {
+            0 => (start, until, until),
+            _ if until >= NEVER => (start, until, until),
+            _ => (start, until, through(hours, [down, &[]], until, alone).1),
+        }
+    }
+}
+
+/// The first closed stretch that a stay meets.
+fn meets(closed: &[(Minute, Minute)], start: Minute, end: Minute) -> Option<(Minute, Minute)> {
+    let at = closed.partition_point(|c| c.1 <= start);
+    closed.get(at).copied().filter(|c| c.0 < end.max(start + 1))
+}
+
+/// Start and end of work that stands still while closed, by its hours and otherwise.
+fn through(
+    hours: &WorkingTime,
+    closed: [&[(Minute, Minute)]; 2],
+    from: Minute,
+    work: Minute,
+) -> (Minute, Minute) {
+    let (mut from, mut left, mut began) = (from, work, None);
+    loop {
+        let (start, end) = hours.pausing(from, left);
+        if end >= NEVER {
+            return (began.unwrap_or(start), NEVER);
+        }
+        let [a, b] = closed.map(|closed| meets(closed, start, end));
+        let first = match (a, b) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        };
+        let Some((stops, goes_on)) = first else {
+            return (began.unwrap_or(start), end);
+        };
+        if stops > start {
+            began.get_or_insert(start);
+            left -= hours.open_between(start, stops);
+            if left <= 0 {
+                return (began.unwrap_or(start), stops);
+            }
+        }
+        from = goes_on;
+    }
+}
