@@ -12,14 +12,14 @@
 //! one in a future is not counted late for it.
 
 use super::draws::{Closed, Draws};
+use super::hours::{Needs, earliest, through};
 use super::simulation::Turn;
 use crate::estimating::variation::Worlds;
 use crate::planning::engine::{
     model::{
         Minute, Model,
         build::{FlatMode, NONE, Shop},
-        calendar::{NEVER, WorkingTime},
-        fit::earliest_fit,
+        calendar::NEVER,
         plan::Plan,
     },
     timing::{Choice, Decisions},
@@ -490,7 +490,13 @@ impl<'a> Dispatch<'a> {
             from = from.max(self.person_free[person as usize]);
         }
         loop {
-            let (start, until, end) = self.earliest(op, [machine, person], from, attended, alone);
+            let needs = Needs {
+                may_pause: shop.ops[i].may_pause,
+                attended,
+                alone,
+            };
+            let closed = self.closed(machine, person);
+            let (start, until, end) = earliest(shop, [machine, person], closed, from, needs);
             if end >= NEVER {
                 return UNPLACED;
             }
@@ -521,87 +527,5 @@ impl<'a> Dispatch<'a> {
         kept.filter(|(_, _, by)| *by != op && !self.placed[*by as usize])
             .find(|(a, b, _)| *b > start && *a < end)
             .map(|(_, b, _)| *b)
-    }
-
-    /// Where work fits into the hours in which machine and person are there in this future.
-    fn earliest(
-        &self,
-        op: u32,
-        [machine, person]: [u32; 2],
-        from: Minute,
-        attended: Minute,
-        alone: Minute,
-    ) -> (Minute, Minute, Minute) {
-        let shop = self.shop;
-        let may_pause = shop.ops[op as usize].may_pause;
-        let [down, absent] = self.closed(machine, person);
-        let absent = if attended > 0 { absent } else { &[] };
-        let open = |closed: &[(Minute, Minute)]| closed.last().is_none_or(|c| c.1 <= from);
-        let plain = |from| earliest_fit(shop, machine, person, may_pause, from, attended, alone);
-        let (start, until, end) = plain(from);
-        if (open(down) && open(absent)) || end >= NEVER {
-            return (start, until, end);
-        }
-        if !may_pause {
-            let mut found = (start, until, end);
-            loop {
-                let (start, until, end) = found;
-                let clash = meets(down, start, end).or_else(|| meets(absent, start, until));
-                match clash {
-                    Some(c) if end < NEVER => found = plain(c.1),
-                    _ => return found,
-                }
-            }
-        }
-        let hours = shop.hours(machine);
-        if attended == 0 {
-            let (start, end) = through(hours, [down, &[]], from, alone);
-            return (start, start, end);
-        }
-        let joint = shop.joint(machine, person);
-        let (start, until) = through(joint, [down, absent], from, attended);
-        match alone {
-            0 => (start, until, until),
-            _ if until >= NEVER => (start, until, until),
-            _ => (start, until, through(hours, [down, &[]], until, alone).1),
-        }
-    }
-}
-
-/// The first closed stretch that a stay meets.
-fn meets(closed: &[(Minute, Minute)], start: Minute, end: Minute) -> Option<(Minute, Minute)> {
-    let at = closed.partition_point(|c| c.1 <= start);
-    closed.get(at).copied().filter(|c| c.0 < end.max(start + 1))
-}
-
-/// Start and end of work that stands still while closed, by its hours and otherwise.
-fn through(
-    hours: &WorkingTime,
-    closed: [&[(Minute, Minute)]; 2],
-    from: Minute,
-    work: Minute,
-) -> (Minute, Minute) {
-    let (mut from, mut left, mut began) = (from, work, None);
-    loop {
-        let (start, end) = hours.pausing(from, left);
-        if end >= NEVER {
-            return (began.unwrap_or(start), NEVER);
-        }
-        let [a, b] = closed.map(|closed| meets(closed, start, end));
-        let first = match (a, b) {
-            (Some(a), Some(b)) => Some(a.min(b)),
-            (a, b) => a.or(b),
-        };
-        let Some((stops, goes_on)) = first else {
-            return (began.unwrap_or(start), end);
-        };
-        if stops > start {
-            began.get_or_insert(start);
-            left -= hours.open_between(start, stops);
-            if left <= 0 {
-                return (began.unwrap_or(start), stops);
-            }
-        }
-        from = goes_on;
     }
 }

@@ -6,6 +6,7 @@
 
 mod dispatch;
 mod draws;
+mod hours;
 mod simulation;
 #[cfg(test)]
 mod tests;

@@ -205,7 +205,8 @@ impl ReadyDates for PlannedDates {
     }
 
     fn world(&self, k: usize) -> World {
-        self.worlds.world((k % self.futures.len()) as u64)
+        let like = k % self.futures.len();
+        self.worlds.world_like(k as u64, like as u64)
     }
 
     fn able(&self, skill: &str) -> Vec<u64> {
