@@ -19,11 +19,13 @@
 
 use borewright::estimating::variation::{Cause, Factor, Worlds, key_of};
 use borewright::estimating::{Operation, Route, Stage, Step, TimeSource, Variation};
-use borewright::planning::engine::futures::{Actual, carry_out};
+use borewright::planning::engine::formats::sample::Sample;
+use borewright::planning::engine::futures::{Actual, Done, carry_out, futures};
 use borewright::planning::engine::model::plan::Plan;
+use borewright::planning::engine::model::{Fixed, Model};
 use borewright::planning::engine::promise::PlannedDates;
 use borewright::planning::engine::repair::repair;
-use borewright::planning::engine::solve::{SolveOptions, first_plan};
+use borewright::planning::engine::solve::{SolveOptions, first_plan, solve};
 use borewright::planning::floor::{
     Floor, FloorJob, FloorMachine, FloorModel, FloorOperation, FloorPerson, Order, PROMISE_WEIGHT,
     Progress, Timetable,
@@ -53,8 +55,7 @@ struct Settings {
     futures: usize,
     moves: u64,
     arrivals: f64,
-    aim: String,
-    one_level: bool,
+    bare: bool,
 }
 
 /// A kind of machine with how many there are, its skill, and its elements.
@@ -272,24 +273,15 @@ struct Shop {
     /// Minutes that started work takes in all.
     takes: HashMap<Uuid, i64>,
     elements: HashMap<Uuid, u64>,
-    promises: BTreeMap<Uuid, (u32, DateTime<Utc>, u64)>,
-    median: HashMap<Uuid, (DateTime<Utc>, i64)>,
-    /// By level: promises that ended, and those that held; and those that held by the end of their day.
-    held: BTreeMap<u32, [u32; 3]>,
+    promises: BTreeMap<Uuid, (DateTime<Utc>, u64)>,
+    /// Promises that ended, those that held, and those that held by the end of their day.
+    held: [u32; 3],
 }
 
 impl Shop {
-    fn plan(&mut self, moves: u64, aim: &str) -> (FloorModel, Plan) {
-        for job in &mut self.floor.jobs {
-            let due = self.promises[&job.id].1;
-            let (median, whole) = self.median[&job.id];
-            let left: i64 = job.operations.iter().filter(|o| o.progress != Progress::Done).map(FloorOperation::work).sum();
-            job.due = Some(match aim {
-                "median" => median.min(due),
-                "buffer" => due - (due - median).max(TimeDelta::zero()) * (left * 100 / whole.max(1)) as i32 / 100,
-                _ => due,
-            });
-        }
+    /// A plan as a run of the planner makes it: the old one carried over, then searched near it, with room kept for what
+    /// may go wrong unless `bare`.
+    fn plan(&self, moves: u64, bare: bool) -> (FloorModel, Plan) {
         let model = self.floor.model();
         let carried = match &self.kept {
             Some(kept) => model.carry_over(&self.floor, kept).unwrap(),
@@ -300,13 +292,14 @@ impl Shop {
             iterations: Some(moves),
             rounds: 9,
         };
-        let plan = repair(
-            &model.model,
-            &carried,
-            PRICE_OF_A_MOVE,
-            &options,
-            &mut |_| false,
-        );
+        let aim = if bare {
+            model.model.clone()
+        } else {
+            let mut rng = Pcg64::seed_from_u64(1);
+            let drawn = futures(&model.model, &carried, 200, &mut rng).unwrap();
+            model.aim(&self.floor, &carried, &drawn)
+        };
+        let plan = repair(&aim, &carried, PRICE_OF_A_MOVE, &options, &mut |_| false);
         (model, plan.unwrap().plan)
     }
 
@@ -370,10 +363,7 @@ impl Shop {
             operations,
             gates: vec![],
         });
-        self.promises.insert(id, (level, due, day));
-        let median = ready[borewright::estimating::futures::rank(50, futures)].unwrap();
-        let whole = self.floor.jobs.last().unwrap().operations.iter().map(FloorOperation::work).sum();
-        self.median.insert(id, (median, whole));
+        self.promises.insert(id, (due, day));
     }
 
     /// Work until `until` as the plan says and the truth lets it.
@@ -468,9 +458,9 @@ impl Shop {
             }
         }
         for (id, at) in over {
-            let (level, due, given) = self.promises[&id];
+            let (due, given) = self.promises[&id];
             if given >= 30 {
-                let counts = self.held.entry(level).or_default();
+                let counts = &mut self.held;
                 counts[0] += 1;
                 counts[1] += u32::from(at <= due);
                 counts[2] += u32::from(at.date_naive() <= due.date_naive());
@@ -481,20 +471,27 @@ impl Shop {
     }
 }
 
-fn year(assumed: &Variation, truth: &Variation, seed: u64, settings: &Settings) -> (Shop, f64) {
+fn year(
+    (assumed, truth): (&Variation, &Variation),
+    level: u32,
+    seed: u64,
+    settings: &Settings,
+) -> (Shop, f64) {
     let monday: NaiveDate = "2026-01-05".parse().unwrap();
     let begins = monday.and_time(clock(7, 30)).and_utc();
     let days = 365;
     let truth = Truth::new(truth, seed, begins, days + 200);
     let mut rng = Pcg64::seed_from_u64(seed);
     let mut shop = Shop {
-        floor: empty_shop(assumed, begins),
+        floor: Floor {
+            confidence: f64::from(level) / 100.0,
+            ..empty_shop(assumed, begins)
+        },
         kept: None,
         takes: HashMap::new(),
         elements: HashMap::new(),
         promises: BTreeMap::new(),
-        median: HashMap::new(),
-        held: BTreeMap::new(),
+        held: [0; 3],
     };
     let (mut number, mut live, mut looked) = (seed * 100_000, 0usize, 0usize);
     for day in 0..days + 150 {
@@ -525,7 +522,7 @@ fn year(assumed: &Variation, truth: &Variation, seed: u64, settings: &Settings) 
                 }
             }
         }
-        let (mut model, mut plan) = shop.plan(settings.moves, &settings.aim);
+        let (mut model, mut plan) = shop.plan(settings.moves, settings.bare);
         live += shop.floor.jobs.len();
         looked += 1;
         let arrivals = if day < days {
@@ -535,8 +532,6 @@ fn year(assumed: &Variation, truth: &Variation, seed: u64, settings: &Settings) 
         };
         for _ in 0..arrivals {
             number += 1;
-            let drawn = rng.random_range(0..LEVELS.len());
-            let level = LEVELS[if settings.one_level { (seed % 3) as usize } else { drawn }];
             let route = route(&mut rng);
             shop.kept = Some(model.timetable(&shop.floor, &plan, None));
             shop.take_in(
@@ -546,11 +541,127 @@ fn year(assumed: &Variation, truth: &Variation, seed: u64, settings: &Settings) 
                 (day, number),
                 settings.futures,
             );
-            (model, plan) = shop.plan(settings.moves / 4, &settings.aim);
+            (model, plan) = shop.plan(settings.moves / 4, settings.bare);
         }
         shop.work(&model, &plan, &truth, day, until);
     }
     (shop, live as f64 / looked.max(1) as f64)
+}
+
+/// How near carrying a plan out by its priorities comes to planning again each day with what is known by then: sample weeks
+/// of sixty jobs, each in so many futures.
+fn weeks(count: u64) {
+    let options = |iterations| SolveOptions {
+        seed: 1,
+        iterations: Some(iterations),
+        rounds: 9,
+    };
+    println!(
+        "{:<8} {:>10} {:>10} {:>12} {:>12} {:>12}",
+        "week", "held", "planned", "late", "planned", "days apart"
+    );
+    for week in 1..=4 {
+        let mut model = Sample::week().make(week, None);
+        model.uncertainty.shares = Variation::default().shares();
+        let plan = solve(&model, &options(60_000), &mut |_| false)
+            .unwrap()
+            .plan;
+        let (mut held, mut late, mut apart) = ([0usize; 2], [0i64; 2], 0.0);
+        for k in 0..count {
+            let actual = drawn(&model, k);
+            let ways = [
+                carry_out(&model, &plan, &actual).unwrap(),
+                planned_daily(&model, &plan, &actual, &options(4_000)),
+            ]
+            .map(|done| ends(&model, &done));
+            for (j, job) in model.jobs.iter().enumerate() {
+                let due = job.due.unwrap();
+                for (way, ends) in ways.iter().enumerate() {
+                    held[way] += usize::from(ends[j] <= due);
+                    late[way] += job.weight * (ends[j] - due).max(0);
+                }
+                apart += (ways[0][j] - ways[1][j]) as f64 / 1440.0;
+            }
+        }
+        let all = count as f64 * model.jobs.len() as f64;
+        println!(
+            "{week:<8} {:>8.1} % {:>8.1} % {:>12.0} {:>12.0} {:>12.2}",
+            100.0 * held[0] as f64 / all,
+            100.0 * held[1] as f64 / all,
+            late[0] as f64 / count as f64,
+            late[1] as f64 / count as f64,
+            apart / all,
+        );
+    }
+}
+
+/// What really happens in a week, with nobody absent: the causes of times alone.
+fn drawn(model: &Model, k: u64) -> Actual {
+    let world = Worlds::new(99, model.uncertainty.shares).world(k);
+    let own = Factor::of_cv(0.2);
+    let run = model.operations.iter().enumerate().map(|(i, op)| {
+        if op.modes[0].machine.is_none() {
+            return world.outside(i as u64);
+        }
+        let log = world.log_shop()
+            + world.log_job(op.job as u64)
+            + own.log_at(world.normal(Cause::Own, i as u64));
+        log.exp() * world.rework(i as u64)
+    });
+    Actual {
+        run: run.collect(),
+        setup: vec![1.0; model.operations.len()],
+        person: (0..model.people.len())
+            .map(|p| world.log_person(p as u64).exp())
+            .collect(),
+        absent: vec![vec![]; model.people.len()],
+        down: vec![vec![]; model.machines.len()],
+    }
+}
+
+fn ends(model: &Model, done: &[Done]) -> Vec<i64> {
+    let mut ends = vec![0; model.jobs.len()];
+    for (op, done) in model.operations.iter().zip(done) {
+        ends[op.job] = ends[op.job].max(done.end);
+    }
+    ends
+}
+
+/// The same with the plan searched again each morning, what has been begun by then known to its end.
+fn planned_daily(model: &Model, plan: &Plan, actual: &Actual, options: &SolveOptions) -> Vec<Done> {
+    let (mut now, mut plan) = (model.clone(), plan.clone());
+    let mut done = carry_out(&now, &plan, actual).unwrap();
+    for day in 1.. {
+        let morning = day * 1440 + 420;
+        if done.iter().all(|d| d.start < morning) {
+            break;
+        }
+        for (op, d) in now.operations.iter_mut().zip(&done) {
+            if d.start < morning && op.fixed.is_none() {
+                let mode = op.modes.iter().position(|m| m.machine == d.machine);
+                op.fixed = Some(Fixed {
+                    mode: mode.unwrap_or(0),
+                    person: d.person,
+                    start: d.start,
+                    attended_until: d.attended_until,
+                    end: d.end,
+                });
+            }
+        }
+        for job in &mut now.jobs {
+            job.release = job.release.max(morning);
+        }
+        plan = repair(&now, &plan, PRICE_OF_A_MOVE, options, &mut |_| false)
+            .unwrap()
+            .plan;
+        let next = carry_out(&now, &plan, actual).unwrap();
+        for (old, new) in done.iter_mut().zip(next) {
+            if old.start >= morning {
+                *old = new;
+            }
+        }
+    }
+    done
 }
 
 fn main() {
@@ -559,8 +670,7 @@ fn main() {
         futures: 400,
         moves: 1200,
         arrivals: 4.0,
-        aim: String::new(),
-        one_level: false,
+        bare: false,
     };
     let mut only = None;
     let mut words = std::env::args().skip(1);
@@ -571,8 +681,8 @@ fn main() {
             "--futures" => settings.futures = value(&mut words).parse().unwrap(),
             "--moves" => settings.moves = value(&mut words).parse().unwrap(),
             "--arrivals" => settings.arrivals = value(&mut words).parse().unwrap(),
-            "--aim" => settings.aim = value(&mut words),
-            "--one" => settings.one_level = true,
+            "--bare" => settings.bare = true,
+            "--weeks" => return weeks(value(&mut words).parse().unwrap()),
             "--only" => only = Some(value(&mut words)),
             _ => {}
         }
@@ -622,14 +732,15 @@ fn main() {
         let begun = Instant::now();
         let mut sums: BTreeMap<u32, [u32; 3]> = BTreeMap::new();
         let mut live = 0.0;
-        for seed in 1..=settings.years {
-            let (shop, jobs) = year(assumed, truth, seed, &settings);
-            live += jobs / settings.years as f64;
-            for (level, counts) in shop.held {
-                let sum = sums.entry(level).or_default();
-                for (sum, count) in sum.iter_mut().zip(counts) {
-                    *sum += count;
-                }
+        for (level, seed) in LEVELS
+            .iter()
+            .flat_map(|l| (1..=settings.years).map(move |s| (*l, s)))
+        {
+            let (shop, jobs) = year((assumed, truth), level, seed, &settings);
+            live += jobs / (3 * settings.years) as f64;
+            let sum = sums.entry(level).or_default();
+            for (sum, count) in sum.iter_mut().zip(shop.held) {
+                *sum += count;
             }
         }
         let held = |which: usize| {

@@ -5,9 +5,9 @@ use super::operation::Progress;
 use super::snapshot::{Floor, HORIZON_DAYS, Resource};
 use crate::planning::calendar::{Calendar, floor_minute, local_instant};
 use crate::planning::engine::{
-    futures::Futures,
+    futures::{Futures, buffers},
     model::{
-        Minute, ModelError,
+        Minute, Model, ModelError,
         calendar::WorkingTime,
         plan::{Assignment, Plan, Value},
     },
@@ -344,6 +344,18 @@ impl FloorModel {
     pub fn carry_over(&self, floor: &Floor, old: &Timetable) -> Result<Plan, ModelError> {
         let (plan, known) = self.places(floor, old);
         match_up(&self.model, &plan, known)
+    }
+
+    /// The model to search for a better plan in, from one of this model and its futures: promises are brought forward by
+    /// what may go wrong on the way, as sure as the shop wants to be ([`buffers`]). Days of the shop's own and jobs that
+    /// were put first stay as they are.
+    #[must_use]
+    pub fn aim(&self, floor: &Floor, plan: &Plan, futures: &Futures) -> Model {
+        let protects = |job: usize| {
+            let job = self.jobs.get(job).and_then(|&id| floor.job(id));
+            job.is_some_and(|job| job.promised && job.put_first.is_none())
+        };
+        buffers::with_buffers(&self.model, plan, futures, floor.confidence, protects)
     }
 
     /// The order of a timetable made earlier on this model's clock, each operation as early as it allows.

@@ -4,6 +4,7 @@
 //! What varies, and what it shares with what, is [`crate::estimating::variation`]'s; how a plan is carried out in a future
 //! is `dispatch`'s. Future `k` of a seed is the same world in every plan and for every option.
 
+pub mod buffers;
 mod dispatch;
 mod draws;
 mod hours;
@@ -92,6 +93,8 @@ pub struct Done {
     pub person: Option<usize>,
     /// When it began.
     pub start: Minute,
+    /// When the person was free again.
+    pub attended_until: Minute,
     /// When it was over.
     pub end: Minute,
     /// Working minutes; for work sent out, minutes. For started work, those that were left.
@@ -130,6 +133,7 @@ pub fn carry_out(model: &Model, plan: &Plan, actual: &Actual) -> Result<Vec<Done
             machine: within(stay.machine, model.machines.len()),
             person: within(stay.person, model.people.len()),
             start: stay.start,
+            attended_until: stay.attended_until,
             end: stay.end,
             minutes: stay.minutes,
         })

@@ -63,7 +63,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let to_settle = if all {
         0
     } else {
-        app_settle::open(&mut tx, Utc::now()).await?.count()
+        app_settle::open(&who.actor(), Utc::now()).await?.count()
     };
     let older = (jobs.len() == usize::from(ROWS))
         .then(|| jobs.last().map(|j| j.number))
@@ -118,9 +118,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
 }
 
 async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    let mut tx = who.begin().await?;
-    // Money is the office's business.
-    let all = job_overview(&mut tx, *id, who.may(Role::Office), Utc::now()).await?;
+    let all = job_overview(&who.actor(), *id, Utc::now()).await?;
     let job = &all.job;
     let open = job.state == JobState::Open;
     let route = Route {
