@@ -30,6 +30,7 @@ use borewright::planning::floor::{
     Floor, FloorJob, FloorMachine, FloorModel, FloorOperation, FloorPerson, Order, PROMISE_WEIGHT,
     Progress, Timetable,
 };
+use borewright::planning::record::share_of_futures;
 use borewright::planning::{Candidate, CandidateOperation, Hours, ReadyDates, Shift};
 use borewright::units::{Currency, Minutes, Money, Spread};
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc, Weekday};
@@ -56,6 +57,7 @@ struct Settings {
     moves: u64,
     arrivals: f64,
     bare: bool,
+    learns: bool,
 }
 
 /// A kind of machine with how many there are, its skill, and its elements.
@@ -276,6 +278,9 @@ struct Shop {
     promises: BTreeMap<Uuid, (DateTime<Utc>, u64)>,
     /// Promises that ended, those that held, and those that held by the end of their day.
     held: [u32; 3],
+    /// Whether promises held, as it became known; used when `learns`.
+    record: Vec<bool>,
+    learns: bool,
 }
 
 impl Shop {
@@ -335,8 +340,11 @@ impl Shop {
         }
         let mut ready = dates.ready(&candidate(route), &vec![self.floor.now; futures], &minutes);
         ready.sort_by_key(|r| r.map_or(DateTime::<Utc>::MAX_UTC, |r| r));
-        let rank = borewright::estimating::futures::rank(level, futures);
-        let due = ready[rank].unwrap();
+        let stated = f64::from(level) / 100.0;
+        let known = if self.learns { &self.record[..] } else { &[] };
+        let share = share_of_futures(stated, known.iter().copied());
+        let rank = (share * futures as f64).ceil() as usize;
+        let due = ready[rank.clamp(1, futures) - 1].unwrap();
         let id = Uuid::from_u128(
             u128::from(number) << 64 | u128::from(number.wrapping_mul(0x9E37_79B9_7F4A_7C15)),
         );
@@ -459,6 +467,7 @@ impl Shop {
         }
         for (id, at) in over {
             let (due, given) = self.promises[&id];
+            self.record.push(at <= due);
             if given >= 30 {
                 let counts = &mut self.held;
                 counts[0] += 1;
@@ -492,6 +501,8 @@ fn year(
         elements: HashMap::new(),
         promises: BTreeMap::new(),
         held: [0; 3],
+        record: Vec::new(),
+        learns: settings.learns,
     };
     let (mut number, mut live, mut looked) = (seed * 100_000, 0usize, 0usize);
     for day in 0..days + 150 {
@@ -671,6 +682,7 @@ fn main() {
         moves: 1200,
         arrivals: 4.0,
         bare: false,
+        learns: false,
     };
     let mut only = None;
     let mut words = std::env::args().skip(1);
@@ -681,6 +693,7 @@ fn main() {
             "--futures" => settings.futures = value(&mut words).parse().unwrap(),
             "--moves" => settings.moves = value(&mut words).parse().unwrap(),
             "--arrivals" => settings.arrivals = value(&mut words).parse().unwrap(),
+            "--learns" => settings.learns = true,
             "--bare" => settings.bare = true,
             "--weeks" => return weeks(value(&mut words).parse().unwrap()),
             "--only" => only = Some(value(&mut words)),

@@ -71,6 +71,7 @@ pub mod engine;
 pub mod floor;
 pub mod ics;
 pub mod ready;
+pub mod record;
 pub mod what_if;
 pub mod words;
 
