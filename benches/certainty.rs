@@ -577,6 +577,12 @@ fn weeks(count: u64) {
         let plan = solve(&model, &options(60_000), &mut |_| false)
             .unwrap()
             .plan;
+        let began = Instant::now();
+        futures(&model, &plan, 1_000, &mut Pcg64::seed_from_u64(1)).unwrap();
+        println!(
+            "1,000 futures in {:.0} ms",
+            began.elapsed().as_secs_f64() * 1e3
+        );
         let (mut held, mut late, mut apart) = ([0usize; 2], [0i64; 2], 0.0);
         for k in 0..count {
             let actual = drawn(&model, k);
