@@ -36,7 +36,7 @@ pub(super) struct Simulated {
     pub(super) option: OptionAnswer,
     /// What was simulated.
     pub(super) proposal: Proposal,
-    /// The stream of random numbers it was simulated with.
+    /// Its place among the proposals.
     pub(super) stream: usize,
     /// Price before tax, minor units, in each future.
     pub(super) price: Vec<i64>,
@@ -113,8 +113,8 @@ impl From<MoneyError> for Dropped {
     }
 }
 
-/// Simulates one proposal: procurement, working time, cost and ready time in each future; with a stream of random
-/// numbers, and the price in minor units at which the shop stops, if there is one.
+/// Simulates one proposal: procurement, working time, cost and ready time in each future of the plan; with its place
+/// among the proposals, and the price in minor units at which the shop stops, if there is one.
 ///
 /// # Errors
 /// [`Dropped`]: why the proposal has no figures.
