@@ -339,7 +339,7 @@ impl Shop {
             sampler.sample_in(&dates.world(k), number, &able, mine);
         }
         let mut ready = dates.ready(&candidate(route), &vec![self.floor.now; futures], &minutes);
-        ready.sort_by_key(|r| r.map_or(DateTime::<Utc>::MAX_UTC, |r| r));
+        ready.sort_by_key(|r| r.unwrap_or(DateTime::<Utc>::MAX_UTC));
         let stated = f64::from(level) / 100.0;
         let known = if self.learns { &self.record[..] } else { &[] };
         let share = share_of_futures(stated, known.iter().copied());
@@ -384,7 +384,6 @@ impl Shop {
         until: DateTime<Utc>,
     ) {
         let world = truth.worlds.world_like(u64::MAX, day / PERIOD);
-        let shares = truth.variation.shares();
         let assumed = self.floor.variation.shares().log_level;
         let own = Factor::of_cv(0.2);
         let n = model.model.operations.len();
@@ -408,7 +407,6 @@ impl Shop {
             run[i] = (shared - assumed + own_run).exp() * world.rework(key);
             setup[i] = (shared - assumed + own_setup).exp();
         }
-        let _ = shares;
         let origin = model.origin;
         let minute = |at: DateTime<Utc>| (at - origin).num_minutes();
         let actual = Actual {
