@@ -107,6 +107,7 @@ impl PlanInputs {
             .filter(|kept| same_times(&kept.timetable, &timetable));
         match chances {
             Some(kept) => {
+                timetable.late_together = kept.timetable.late_together;
                 for dates in &mut timetable.jobs {
                     if let Some(known) = kept.timetable.job(dates.job) {
                         dates.chance = known.chance;

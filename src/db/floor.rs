@@ -63,13 +63,19 @@ pub async fn read(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<(Floor, i64), D
             skills: person.skills,
         })
         .collect();
+    let level = settings.variation.shares().log_level.exp();
     let mut jobs = open_jobs(tx, &hours, today).await?;
     jobs.extend(held_slots(tx, &hours, today).await?);
+    for job in &mut jobs {
+        let operations = std::mem::take(&mut job.operations);
+        job.operations = operations.into_iter().map(|o| o.at_level(level)).collect();
+    }
     let floor = Floor {
         zone: settings.time_zone,
         now,
         hours,
         confidence: f64::from(settings.policy.confidence_percent) / 100.0,
+        variation: settings.variation,
         machines,
         people,
         jobs,

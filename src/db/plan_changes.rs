@@ -160,6 +160,7 @@ pub async fn to_undo(tx: &mut ShopTx, id: Uuid) -> Result<Undo, DbError> {
             slots,
             jobs: Vec::new(),
             value: Default::default(),
+            late_together: None,
         },
     })
 }

@@ -185,6 +185,7 @@ pub async fn kept(tx: &mut ShopTx) -> Result<Option<Kept>, DbError> {
                 in_progress: plan.in_progress,
                 makespan: plan.makespan,
             },
+            late_together: plan.late_together.map(i32::unsigned_abs),
         },
     }))
 }
@@ -210,11 +211,11 @@ pub async fn keep(tx: &mut ShopTx, plan: &Kept) -> Result<bool, DbError> {
     let value = plan.timetable.value;
     let kept = sqlx::query!(
         "insert into plan (shop_id, floor_version, origin, took_ms, moves, improved, broken, lateness, setup, in_progress,
-                           makespan)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
+                           makespan, late_together)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)
          on conflict (shop_id) do update
          set floor_version = $2, origin = $3, took_ms = $4, moves = $5, improved = $6, broken = $7, lateness = $8,
-             setup = $9, in_progress = $10, makespan = $11, made_at = now()
+             setup = $9, in_progress = $10, makespan = $11, late_together = $12, made_at = now()
          where plan.floor_version <= $2",
         shop,
         plan.floor_version,
@@ -227,6 +228,9 @@ pub async fn keep(tx: &mut ShopTx, plan: &Kept) -> Result<bool, DbError> {
         value.setup,
         value.in_progress,
         value.makespan,
+        plan.timetable
+            .late_together
+            .and_then(|count| i32::try_from(count).ok()),
     )
     .execute(tx.conn())
     .await?;

@@ -3,7 +3,7 @@
 use super::read::{corrupt, count, stored_count, word};
 use super::{DbError, ShopTx};
 use crate::enquiry::Selling;
-use crate::estimating::Policy;
+use crate::estimating::{Policy, Variation};
 use crate::units::{Code, Currency, LengthUnit, Money};
 use chrono_tz::Tz;
 
@@ -26,6 +26,8 @@ pub struct Settings {
     pub tax_name: String,
     /// Days a quote holds.
     pub quote_valid_days: u32,
+    /// How much work varies.
+    pub variation: Variation,
     /// Grows by one with every edit.
     pub version: i32,
 }
@@ -38,7 +40,9 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
     let row = sqlx::query!(
         "select name, currency, time_zone, length_unit, overhead_percent, margin_percent, tax_percent, tax_name,
                 confidence_percent, quote_valid_days, week_of_waiting, search_fee, handling_percent,
-                least_margin_percent, overtime_percent, answer_keeps_minutes, version
+                least_margin_percent, overtime_percent, answer_keeps_minutes, version, level_percent, shop_percent, person_percent,
+                element_percent, job_percent, outside_percent, absence_percent, breakdown_hours, repair_hours,
+                rework_percent, rework_share_percent
          from shop where shop_id = $1",
         tx.shop_id()
     )
@@ -70,11 +74,60 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
         },
         tax_name: row.tax_name,
         quote_valid_days: count("validity of quotes", row.quote_valid_days)?,
+        variation: Variation {
+            level_percent: row.level_percent,
+            shop_percent: row.shop_percent,
+            person_percent: row.person_percent,
+            element_percent: row.element_percent,
+            job_percent: row.job_percent,
+            outside_percent: row.outside_percent,
+            absence_percent: row.absence_percent,
+            breakdown_hours: row.breakdown_hours,
+            repair_hours: row.repair_hours,
+            rework_percent: row.rework_percent,
+            rework_share_percent: row.rework_share_percent,
+        },
         version: row.version,
     })
 }
 
-/// Changes the settings, all but the currency and the terms of sale; `settings.version` is the version the editor saw.
+/// Changes how much work varies, and nothing else; `version` is the version of the settings that the editor saw.
+///
+/// # Errors
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn update_variation(
+    tx: &mut ShopTx,
+    variation: &Variation,
+    version: i32,
+) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "update shop set level_percent = $2, shop_percent = $3, person_percent = $4, element_percent = $5,
+                job_percent = $6, outside_percent = $7, absence_percent = $8, breakdown_hours = $9, repair_hours = $10,
+                rework_percent = $11, rework_share_percent = $12, version = version + 1
+         where shop_id = $1 and version = $13",
+        tx.shop_id(),
+        variation.level_percent,
+        variation.shop_percent,
+        variation.person_percent,
+        variation.element_percent,
+        variation.job_percent,
+        variation.outside_percent,
+        variation.absence_percent,
+        variation.breakdown_hours,
+        variation.repair_hours,
+        variation.rework_percent,
+        variation.rework_share_percent,
+        version,
+    )
+    .execute(tx.conn())
+    .await?;
+    match done.rows_affected() {
+        0 => Err(DbError::Stale("the shop's settings")),
+        _ => Ok(()),
+    }
+}
+
+/// Changes the settings, all but the currency, the terms of sale and how much work varies; `settings.version` is the version the editor saw.
 ///
 /// # Errors
 /// [`DbError::Stale`], [`DbError::Database`].

@@ -11,16 +11,17 @@ use super::ways::{Proposal, Way};
 use super::wish::{Knowledge, Wish};
 use crate::estimating::cost::{CostError, Costing};
 use crate::estimating::futures::{CostSampler, percentile, plain};
+use crate::estimating::variation::Cause;
 use crate::estimating::{Operation, Route};
 use crate::planning::{Candidate, ReadyDates, ready::CandidateOperation};
 use crate::sourcing::hunt::Spent;
 use crate::units::{Minutes, Money, MoneyError};
 use chrono::{DateTime, Duration, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
-use rand_pcg::Pcg64;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 use std::collections::BTreeMap;
+use uuid::Uuid;
 
 /// When and how options are simulated.
 #[derive(Debug, Clone, Copy)]
@@ -130,10 +131,10 @@ pub(super) fn simulate(
         donor: way.donor,
     };
     let costs = CostSampler::new(&costing)?;
-    let work = Work::draw(way, &costs, simulation)?;
+    let work = Work::draw(way, &costs, dates, simulation)?;
     let pricing = Pricing::new(costing, way, &costs, &work, wish, knowledge)?;
     let procurement = pricing.within_limits(&way.procurement, simulation.now)?;
-    let mut draws = Draws::of(work, way, &procurement, &costs, simulation);
+    let mut draws = Draws::of(work, way, &procurement, &costs, dates, simulation);
     let price = pricing.prices(&draws)?;
     if let Some(limit) = limit {
         draws.stop_at(limit, &price);
@@ -184,9 +185,11 @@ pub(super) fn simulate(
     })
 }
 
-/// The streams of random numbers: one for the work, and one for each variant's market and inspections, so that options
-/// that hunt the same variant, or take it from the same shelf, meet with the same in each future.
-const WORK_STREAM: u128 = 0;
+/// A key of a variant's castings, for what is drawn of them.
+fn casting_key(variant: Uuid) -> u64 {
+    let (high, low) = variant.as_u64_pair();
+    high ^ low
+}
 
 /// What was drawn of the work on one sound casting, future by future.
 pub(super) struct Work {
@@ -197,18 +200,25 @@ pub(super) struct Work {
 }
 
 impl Work {
-    fn draw(way: &Way, costs: &CostSampler, simulation: Simulation) -> Result<Self, CostError> {
+    fn draw(
+        way: &Way,
+        costs: &CostSampler,
+        dates: &dyn ReadyDates,
+        simulation: Simulation,
+    ) -> Result<Self, CostError> {
         let futures = simulation.futures.max(1) as usize;
         let operations = way.route.operations.len();
         let times = way.route.sampler()?;
-        let mut rng = Pcg64::new(u128::from(simulation.seed), WORK_STREAM);
+        // Every option is played in the plan's own futures, and draws by what is drawn and not one after another.
+        let operations_able = way.route.operations.iter();
+        let able: Vec<Vec<u64>> = operations_able.map(|o| dates.able(&o.skill)).collect();
         let mut minutes = vec![0.0; futures * operations];
         let mut direct = Vec::with_capacity(futures);
         for k in 0..futures {
             let Some(mine) = minutes.get_mut(k * operations..(k + 1) * operations) else {
                 break;
             };
-            times.sample(&mut rng, mine);
+            times.sample_in(&dates.world(k), simulation.seed, &able, mine);
             direct.push(costs.direct(mine, 0));
         }
         Ok(Self { minutes, direct })
@@ -237,13 +247,12 @@ impl Draws {
         way: &Way,
         procurement: &Procurement,
         costs: &CostSampler,
+        dates: &dyn ReadyDates,
         simulation: Simulation,
     ) -> Self {
         let operations = way.route.operations.len();
         let inspected = way.route.inspected_after();
         let futures = work.direct.len();
-        let seed = u128::from(simulation.seed);
-        let mut rng = Pcg64::new(seed, way.casting_of.as_u128());
         let donor = way
             .donor
             .map_or(0, |donor| donor.price.to_minor().unwrap_or(0));
@@ -259,6 +268,9 @@ impl Draws {
             let Some(mine) = draws.minutes.get_mut(k * operations..(k + 1) * operations) else {
                 break;
             };
+            // Options that hunt one variant, or take it from one shelf, meet with the same in each future.
+            let key = casting_key(way.casting_of) ^ simulation.seed;
+            let mut rng = dates.world(k).generator(Cause::Procurement, key);
             let procured = procurement.sample(&mut rng);
             let spent = procured.spent.map_or(0, |spent| spent.total_minor());
             let not_taken = donor.saturating_mul(i64::from(procured.replaced));

@@ -1,11 +1,13 @@
 //! How long a route takes and what it costs in many futures.
 //!
 //! One draw a job for each element: if the first dowel of a block fights back, so do the others, because it is the same
-//! iron, the same drill and the same person. So all steps of one element in one job share a ratio to their standard,
-//! and different elements are independent. A setup is an act of its own and has a draw of its own.
+//! iron, the same drill and the same person. So all steps of one element in one job share a ratio to their standard, drawn
+//! from the element's own spread. A setup is an act of its own and has a draw of its own. What the shop, the person, the
+//! kind of work and the job add to that is [`super::variation`]'s, the same as for the plan.
 
 use super::cost::{CostError, Costing, OperationCost};
 use super::route::{Operation, Route};
+use super::variation::{Cause, World, key_of};
 use crate::units::spread::{RatioDistribution, SpreadError};
 use crate::units::{Minutes, Money, Spread};
 use rand::Rng;
@@ -14,6 +16,18 @@ use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
 use std::collections::BTreeMap;
 
 impl Operation {
+    /// The code of the element that takes most of its run: the kind of work it is. Its title when it has no steps.
+    #[must_use]
+    pub fn main_element(&self) -> &str {
+        let mut runs: BTreeMap<&str, Decimal> = BTreeMap::new();
+        for step in &self.steps {
+            *runs.entry(&step.code).or_default() += step.run().0;
+        }
+        runs.into_iter()
+            .max_by_key(|&(_, run)| run)
+            .map_or(&self.title, |(code, _)| code)
+    }
+
     /// Setup as it is expected: the standard times the mean of its spread.
     #[must_use]
     pub fn expected_setup(&self) -> Minutes {
@@ -50,23 +64,30 @@ fn mean_ratio(spread: &Spread) -> Decimal {
 pub struct TimeSampler {
     /// One draw for each element of the job and for each setup.
     draws: Vec<(Spread, RatioDistribution)>,
+    /// What each draw is drawn by: a number for the element's code, or for the operation that is set up.
+    keys: Vec<u64>,
     /// For each operation, minutes at the standard and the draw they go with.
     terms: Vec<Vec<(f64, usize)>>,
+    /// For each operation, its number and the element it is most of.
+    operations: Vec<(u64, u64)>,
 }
 
 impl TimeSampler {
     fn new(route: &Route) -> Result<Self, SpreadError> {
         let mut draws = Vec::new();
+        let mut keys = Vec::new();
         let mut draw_of = BTreeMap::new();
         let mut terms = Vec::with_capacity(route.operations.len());
         for operation in &route.operations {
             let mut mine = vec![(plain(operation.setup.0), draws.len())];
             draws.push(drawn(operation.setup_spread)?);
+            keys.push(u64::from(operation.number));
             for step in &operation.steps {
                 let draw = match draw_of.get(step.code.as_str()) {
                     Some(&draw) => draw,
                     None => {
                         draws.push(drawn(step.spread)?);
+                        keys.push(key_of(&step.code));
                         draw_of.insert(step.code.as_str(), draws.len() - 1);
                         draws.len() - 1
                     }
@@ -75,7 +96,45 @@ impl TimeSampler {
             }
             terms.push(mine);
         }
-        Ok(Self { draws, terms })
+        let operations = route.operations.iter();
+        Ok(Self {
+            draws,
+            keys,
+            terms,
+            operations: operations
+                .map(|o| (u64::from(o.number), key_of(o.main_element())))
+                .collect(),
+        })
+    }
+
+    /// Minutes of each operation, setup included, of job `job` in one future that everything shares; operation `i` is done
+    /// by one of `able[i]`, or by nobody in particular when there is none. Writes as many as `out` has room for.
+    ///
+    /// The same element of the same job has the same luck in whichever option it stands.
+    pub fn sample_in(&self, world: &World, job: u64, able: &[Vec<u64>], out: &mut [f64]) {
+        let ratios: Vec<f64> = self
+            .draws
+            .iter()
+            .zip(&self.keys)
+            .map(|((_, ratio), key)| {
+                let mut rng = world.generator(Cause::Own, job ^ key.rotate_left(17));
+                ratio.sample(&mut rng)
+            })
+            .collect();
+        let whole = world.log_shop() + world.log_job(job);
+        let each = self.terms.iter().zip(&self.operations).enumerate();
+        for (minutes, (i, (terms, &(number, element)))) in out.iter_mut().zip(each) {
+            let key = job ^ number.rotate_left(40);
+            let person = able.get(i).and_then(|able| world.who(able, key));
+            let log = whole
+                + world.log_element(element)
+                + person.map_or(0.0, |person| world.log_person(person));
+            let own: f64 = terms
+                .iter()
+                .map(|&(standard, draw)| standard * ratios.get(draw).copied().unwrap_or(1.0))
+                .sum();
+            *minutes = own * log.exp() * world.rework(key);
+        }
     }
 
     /// Minutes of each operation, setup included, in one future. Writes as many as `out` has room for.
@@ -93,8 +152,8 @@ impl TimeSampler {
         }
     }
 
-    /// Mean (minutes) and variance (minutes²) of the total: draws are independent, so their variances add, each times
-    /// the square of all the standard minutes that go with it.
+    /// Mean (minutes) and variance (minutes²) of the total by the elements' own spreads alone: draws are independent, so
+    /// their variances add, each times the square of all the standard minutes that go with it.
     #[must_use]
     pub fn moments(&self) -> (f64, f64) {
         let mut weights = vec![0.0; self.draws.len()];

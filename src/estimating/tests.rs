@@ -2,6 +2,7 @@
 //!
 //! Longer than 500 lines because all tests share one invented shop, and read better beside it.
 
+use super::variation::Worlds;
 use super::*;
 use crate::castings::{
     Action, Conversion, Difference, Face, Feature, FeatureKind, Pattern, Place, Remedy,
@@ -448,6 +449,42 @@ fn repeats_of_an_element_in_one_job_share_its_luck() {
     let (mean, variance) = route.moments().unwrap();
     assert!((mean - 100.0).abs() < 1e-9);
     assert!((variance.sqrt() - 30.0).abs() < 1e-9);
+}
+
+/// The shop and the job are in every minute, so the squares of whole totals are multiplied (Goodman 1960, "On the exact
+/// variance of products"): E T² = (1 + s²)(1 + j²)(variance + mean²). And the same job has the same luck in another option.
+#[test]
+fn a_bad_month_and_a_bad_casting_are_in_every_minute_of_a_job() {
+    let route = route_of(&typical());
+    let (mean, variance) = route.moments().unwrap();
+    let shares = Variation {
+        level_percent: dec!(110),
+        shop_percent: dec!(10),
+        job_percent: dec!(20),
+        ..Variation::none()
+    };
+    let worlds = Worlds::new(5, shares.shares());
+    let sampler = route.sampler().unwrap();
+    let mut minutes = vec![0.0; route.operations.len()];
+    let mut drawn = |k: u64| -> f64 {
+        sampler.sample_in(&worlds.world(k), 9, &[], &mut minutes);
+        minutes.iter().sum()
+    };
+    let n = 40_000;
+    let totals: Vec<f64> = (0..n).map(&mut drawn).collect();
+    assert_eq!(drawn(7).to_bits(), totals[7].to_bits());
+    let n = n as f64;
+    let sample_mean = totals.iter().sum::<f64>() / n;
+    let square = totals.iter().map(|t| t * t).sum::<f64>() / n;
+    let expected = 1.1 * 1.1 * 1.01 * 1.04 * (variance + mean * mean);
+    assert!(
+        (sample_mean / (1.1 * mean) - 1.0).abs() < 0.01,
+        "{sample_mean}"
+    );
+    assert!(
+        (square / expected - 1.0).abs() < 0.02,
+        "{square} {expected}"
+    );
 }
 
 fn assert_adds_up(lines: &[CostLine], total: Money) {

@@ -4,6 +4,7 @@
 //! finds a plan. Whoever asks for the date of a job that is not in the plan yet asks [`ReadyDates`].
 //!
 //! ```
+//! use borewright::estimating::Variation;
 //! use borewright::planning::engine::{promise::PlannedDates, solve::first_plan};
 //! use borewright::planning::floor::{Floor, FloorMachine, FloorPerson};
 //! use borewright::planning::{Candidate, CandidateOperation, Hours, ReadyDates, Shift};
@@ -27,6 +28,7 @@
 //!     now: at("2026-11-26T14:00:00Z")?, // a Thursday
 //!     hours: hours.clone(),
 //!     confidence: 0.8,
+//!     variation: Variation::none(),
 //!     machines: vec![FloorMachine {
 //!         id: uuid::Uuid::from_u128(1),
 //!         name: "Vertical mill".into(),
@@ -70,6 +72,7 @@ pub mod floor;
 pub mod freshness;
 pub mod ics;
 pub mod ready;
+pub mod record;
 pub mod what_if;
 pub mod words;
 

@@ -1,5 +1,6 @@
 //! When a job that is not in the plan yet would be ready: one interface, whatever answers it.
 
+use crate::estimating::variation::{Shares, World, Worlds};
 use chrono::{DateTime, Utc};
 
 /// One operation of a candidate job.
@@ -64,6 +65,16 @@ pub trait ReadyDates {
         release: &[DateTime<Utc>],
         minutes: &[f64],
     ) -> Vec<Option<DateTime<Utc>>>;
+
+    /// Future `k` of those that the dates are of: what is drawn for the candidate in it is drawn in that world.
+    fn world(&self, k: usize) -> World {
+        Worlds::new(0, Shares::default()).world(k as u64)
+    }
+
+    /// Those who have a skill, by the numbers that they have in these worlds.
+    fn able(&self, _skill: &str) -> Vec<u64> {
+        Vec::new()
+    }
 
     /// Kinds of machine the candidate needs and the shop has none of, by name: then no date can be given at all.
     fn missing(&self, candidate: &Candidate) -> Vec<String>;

@@ -7,12 +7,13 @@ use borewright::castings::{Action, RemedyRule, When};
 use borewright::db::cutting::{self, CuttingLine};
 use borewright::db::people::Role;
 use borewright::db::{
-    DbError, Needed, ShopTx, Unique, history, machines, remedy_rules, settings, standards,
+    DbError, Needed, ShopTx, Unique, floor, history, machines, remedy_rules, settings, standards,
 };
 use borewright::estimating::{
     CuttingData, Element, LabourRate, Machine, MachineRate, cutting_data, starting,
 };
 use borewright::units::{Code, Currency, Length, Minutes, Money, Spread};
+use chrono::Utc;
 use fantoccini::key::Key;
 use rust_decimal::{Decimal, dec};
 use uuid::Uuid;
@@ -560,6 +561,38 @@ async fn settings_rates_and_cutting_data_are_saved_or_complained_about() {
     assert_eq!(answer.status(), 409);
     let page = answer.text().await.unwrap();
     assert!(page.contains("32.00") && page.contains("33"));
+
+    let varies = [
+        ("level_percent", "110"),
+        ("shop_percent", "5"),
+        ("person_percent", "8"),
+        ("element_percent", "8"),
+        ("job_percent", "15.5 %"),
+        ("outside_percent", "25"),
+        ("absence_percent", "4"),
+        ("breakdown_hours", "0"),
+        ("repair_hours", "6"),
+        ("rework_percent", "3"),
+        ("rework_share_percent", "50"),
+        ("version", "2"),
+    ];
+    for wrong in [
+        ("level_percent", "20"),
+        ("job_percent", "-3"),
+        ("breakdown_hours", "5"),
+        ("absence_percent", "often"),
+    ] {
+        refused(&owner, "/shop/variation", &with(&varies, &[wrong]), wrong).await;
+    }
+    assert_eq!(owner.post("/shop/variation", &varies).await.status(), 303);
+    assert_eq!(owner.post("/shop/variation", &varies).await.status(), 409);
+    let mut tx = site.shop.begin().await;
+    let kept = settings::get(&mut tx).await.unwrap();
+    assert_eq!(kept.variation.job_percent, dec!(15.5));
+    // The plan is made with what work takes, not with the standards.
+    let (floor, _) = floor::read(&mut tx, Utc::now()).await.unwrap();
+    assert_eq!(floor.variation, kept.variation);
+    drop(tx);
 
     assert_eq!(owner.post("/shop/cutting/start", &[]).await.status(), 303);
     let mut tx = site.shop.begin().await;

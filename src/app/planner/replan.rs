@@ -5,9 +5,9 @@ use crate::app::Actor;
 use crate::app::current_plan::{self, FUTURES_SEED, PlanInputs};
 use crate::db::plans::{self, Kept};
 use crate::db::{DbError, ShopTx};
-use crate::planning::engine::futures::futures;
+use crate::planning::engine::futures::{buffers::lateness, futures};
 use crate::planning::engine::model::plan::Plan;
-use crate::planning::engine::model::{Minute, ModelError};
+use crate::planning::engine::model::{Minute, Model, ModelError};
 use crate::planning::engine::{repair::repair, solve};
 use crate::planning::floor::{Floor, FloorModel, Timetable};
 use chrono::{DateTime, Utc};
@@ -208,6 +208,13 @@ impl Made {
     }
 }
 
+/// The model to search in from a plan: one that keeps room for what may go wrong.
+fn aim(floor: &Floor, model: &FloorModel, from: &Plan) -> Result<Model, ModelError> {
+    let mut rng = Pcg64::seed_from_u64(FUTURES_SEED);
+    let drawn = futures(&model.model, from, QUICK_FUTURES, &mut rng)?;
+    Ok(model.aim(floor, from, &drawn))
+}
+
 /// A plan that can be used: the old one carried over and mended; by rules and a short search where there was none.
 fn first(inputs: PlanInputs) -> Result<(Task, Made), ModelError> {
     let PlanInputs { floor, kept, .. } = inputs;
@@ -220,15 +227,14 @@ fn first(inputs: PlanInputs) -> Result<(Task, Made), ModelError> {
         iterations: Some(QUICK_MOVES),
         rounds: 9,
     };
-    let plan = match &carried {
+    let mut plan = match &carried {
         Some(carried) => {
-            repair(&model.model, carried, PRICE_OF_A_MOVE, &search, &mut |_| {
-                false
-            })?
-            .plan
+            let aim = aim(&floor, &model, carried)?;
+            repair(&aim, carried, PRICE_OF_A_MOVE, &search, &mut |_| false)?.plan
         }
         None => solve::solve(&model.model, &search, &mut |_| false)?.plan,
     };
+    plan.value.lateness = lateness(&model.model, &plan);
     let task = Task {
         floor,
         model,
@@ -241,7 +247,7 @@ fn first(inputs: PlanInputs) -> Result<(Task, Made), ModelError> {
 /// The plan made better until time is up or somebody says stop: near the old one where there was one.
 fn improve(
     task: &Task,
-    usable: Plan,
+    mut usable: Plan,
     settings: Settings,
     stop: &AtomicBool,
     share: &AtomicU64,
@@ -255,12 +261,14 @@ fn improve(
         part >= 1.0 || stop.load(Ordering::Relaxed)
     };
     let search = solve::SolveOptions::default();
-    let model = &task.model.model;
+    let aim = aim(&task.floor, &task.model, &usable)?;
     let plan = match &task.carried {
-        Some(_) => repair(model, &usable, PRICE_OF_A_MOVE, &search, &mut watch)?.plan,
-        None => solve::solve(model, &search, &mut watch)?.plan,
+        Some(_) => repair(&aim, &usable, PRICE_OF_A_MOVE, &search, &mut watch)?.plan,
+        None => solve::solve(&aim, &search, &mut watch)?.plan,
     };
-    let better = plan.value.compare(&usable.value, model.objective()).is_le();
-    let plan = if better { plan } else { usable };
+    usable.value.lateness = lateness(&aim, &usable);
+    let better = plan.value.compare(&usable.value, aim.objective()).is_le();
+    let mut plan = if better { plan } else { usable };
+    plan.value.lateness = lateness(&task.model.model, &plan);
     Made::of(task, plan, moves, settings.futures)
 }

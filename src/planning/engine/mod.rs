@@ -19,7 +19,7 @@
 //! | `bounds` | what no plan can beat | preemptive one-machine bound (Carlier 1982) |
 //! | `bounds::disjunctive`, `bounds::destructive` | more of it, for makespan | edge-finding (Carlier and Pinson 1989), shaving (Martin and Shmoys 1996) |
 //! | [`solve`] | the entry point | |
-//! | [`futures`] | what may become of a plan | Monte Carlo over the plan's order |
+//! | [`futures`] | what may become of a plan | Monte Carlo with common random numbers, played by dispatching |
 //! | [`promise`] | a date for a job not yet planned | insertion |
 //! | [`repair`] | a plan overtaken by events | match-up repair (Bean, Birge, Mittenthal and Noon 1991), then search with a price on change |
 //! | [`explain`] | what holds a job, and what would help | critical path, what-if |

@@ -7,8 +7,9 @@
 //!
 //! Rules of the translation:
 //! - Minutes are whole, rounded up. After the same setup key a quarter of the setup remains ([`SAME_KEY_REMAINS`]).
-//! - A started operation keeps its machine and its person. What is left of it is what was planned less the working
-//!   minutes since it was begun, but at least a tenth of it ([`LEAST_LEFT`]), for it is not done yet.
+//! - A started operation keeps its machine and its person. What is left of it is what it takes in the mean, given that it
+//!   takes longer than the working minutes since it was begun, less those minutes; where its time does not vary, what was
+//!   planned less those minutes, but at least a tenth of it ([`LEAST_LEFT`]), for it is not done yet.
 //! - On one machine one started operation is being worked; others begun there stand half done and go on when the plan
 //!   says so, on that machine.
 //! - A pin with a start is an appointment; once its start has passed, only its machine and person are kept.

@@ -65,8 +65,12 @@ pub struct FloorOperation {
     pub after: Vec<u32>,
     /// Calendar days away, for work sent out.
     pub outside_days: Option<u32>,
-    /// Coefficient of variation of its run.
+    /// Coefficient of variation of its run by its own scatter.
     pub spread: f64,
+    /// Coefficient of variation of its setup.
+    pub setup_spread: f64,
+    /// The code of the element that takes most of it: the kind of work it is.
+    pub element: String,
     /// Not before this day: something it needs comes then.
     pub not_before: Option<NaiveDate>,
     /// How far it has come.
@@ -103,11 +107,23 @@ impl FloorOperation {
             after: operation.after.clone(),
             outside_days: operation.outside.map(|(_, days)| days),
             spread: spread_of_run(operation),
+            setup_spread: spread_of_setup(operation),
+            element: operation.main_element().to_owned(),
             not_before: None,
             progress: Progress::Queued,
             pin: None,
             behind: Vec::new(),
         }
+    }
+
+    /// With times as work takes them in the mean: `level` is that over the standard.
+    #[must_use]
+    pub fn at_level(mut self, level: f64) -> Self {
+        let scaled = |minutes: Minute| (minutes as f64 * level).round() as Minute;
+        self.setup = scaled(self.setup);
+        self.run = scaled(self.run);
+        self.attended = scaled(self.attended).min(self.run);
+        self
     }
 
     /// Setup and run on a table that has to be set up, or for work sent out the days away.
@@ -129,6 +145,16 @@ fn whole(minutes: Minutes) -> Minute {
 #[must_use]
 pub fn attended_part(run: Minute, share: f64) -> Minute {
     ((run as f64 * share.clamp(0.0, 1.0)).ceil() as Minute).clamp(0, run)
+}
+
+/// Coefficient of variation of a setup about its mean.
+fn spread_of_setup(operation: &Operation) -> f64 {
+    let spread = operation.setup_spread;
+    if spread.mean() > 0.0 {
+        (spread.variance().sqrt() / spread.mean()).min(10.0)
+    } else {
+        0.0
+    }
 }
 
 /// Coefficient of variation of a run whose steps of one element share a ratio and whose elements are independent, as

@@ -1,7 +1,7 @@
 //! The shop floor at one moment: machines, people, and jobs with what they wait for.
 
 use super::operation::FloorOperation;
-use crate::estimating::Route;
+use crate::estimating::{Route, Variation};
 use crate::planning::calendar::Hours;
 use crate::planning::ready::has_skill;
 use chrono::{DateTime, Days, NaiveDate, Utc};
@@ -13,7 +13,7 @@ use uuid::Uuid;
 /// Share of a setup that remains when the same setup key is on the table: common practice, no source.
 pub const SAME_KEY_REMAINS: f64 = 0.25;
 
-/// Least share of a started operation that is taken to be left of it: common practice, no source.
+/// Least share of started work that is taken to be left of it where its time does not vary: common practice, no source.
 pub const LEAST_LEFT: f64 = 0.1;
 
 /// What a minute late weighs against a customer's promise; against a day the shop set itself it weighs one.
@@ -173,6 +173,8 @@ pub struct Floor {
     pub hours: Hours,
     /// Share of futures in which a date should hold, from 0 to 1.
     pub confidence: f64,
+    /// How much work varies, and what upsets a week.
+    pub variation: Variation,
     /// Machines in use.
     pub machines: Vec<FloorMachine>,
     /// People who work here.

@@ -5,9 +5,9 @@ use super::operation::Progress;
 use super::snapshot::{Floor, HORIZON_DAYS, Resource};
 use crate::planning::calendar::{Calendar, floor_minute, local_instant};
 use crate::planning::engine::{
-    futures::Futures,
+    futures::{Futures, buffers},
     model::{
-        Minute, ModelError,
+        Minute, Model, ModelError,
         calendar::WorkingTime,
         plan::{Assignment, Plan, Value},
     },
@@ -86,7 +86,12 @@ pub struct Timetable {
     pub jobs: Vec<JobDates>,
     /// What it is worth.
     pub value: Value,
+    /// In the worst fifth of futures at least so many jobs are late together; `None` before futures were drawn.
+    pub late_together: Option<u32>,
 }
+
+/// The share of futures that [`Timetable::late_together`] is of.
+const BAD_WEEKS: f64 = 0.2;
 
 /// A day of a machine or person.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -245,6 +250,8 @@ impl FloorModel {
             slots,
             jobs,
             value: plan.value,
+            late_together: futures
+                .and_then(|futures| u32::try_from(futures.late_together(BAD_WEEKS)).ok()),
         }
     }
 
@@ -337,6 +344,18 @@ impl FloorModel {
     pub fn carry_over(&self, floor: &Floor, old: &Timetable) -> Result<Plan, ModelError> {
         let (plan, known) = self.places(floor, old);
         match_up(&self.model, &plan, known)
+    }
+
+    /// The model to search for a better plan in, from one of this model and its futures: promises are brought forward by
+    /// what may go wrong on the way, as sure as the shop wants to be ([`buffers`]). Days of the shop's own and jobs that
+    /// were put first stay as they are.
+    #[must_use]
+    pub fn aim(&self, floor: &Floor, plan: &Plan, futures: &Futures) -> Model {
+        let protects = |job: usize| {
+            let job = self.jobs.get(job).and_then(|&id| floor.job(id));
+            job.is_some_and(|job| job.promised && job.put_first.is_none())
+        };
+        buffers::with_buffers(&self.model, plan, futures, floor.confidence, protects)
     }
 
     /// The order of a timetable made earlier on this model's clock, each operation as early as it allows.

@@ -67,6 +67,8 @@ fn operation(job: u128, number: u32, key: &str, setup: i64, run: i64) -> FloorOp
         },
         outside_days: None,
         spread: 0.0,
+        setup_spread: 0.0,
+        element: String::new(),
         not_before: None,
         progress: Progress::Queued,
         pin: None,
@@ -113,6 +115,7 @@ fn floor(jobs: Vec<FloorJob>) -> Floor {
         now: at("23T08:00"),
         hours: hours(),
         confidence: 0.8,
+        variation: crate::estimating::Variation::none(),
         machines: vec![
             machine(MILL, "the mill", "mill"),
             machine(BORER, "the borer", "borer"),

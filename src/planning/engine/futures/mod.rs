@@ -1,19 +1,22 @@
-//! What may become of a plan: its operations take other times than planned, in the order and hours planned.
+//! What may become of a plan: its operations take other times than planned, people are absent, machines break down, and the
+//! shop makes the best of it.
 //!
-//! Each future draws every run time from a log-normal distribution with the planned time as its mean and the
-//! operation's coefficient of variation, and plays the plan out with the machines and people planned. Each has its turn
-//! when it was planned, but nobody stands idle by a late operation's empty machine: what can begin by then goes first.
-//! What has been started or pinned stays as planned.
+//! What varies, and what it shares with what, is [`crate::estimating::variation`]'s; how a plan is carried out in a future
+//! is `dispatch`'s. Future `k` of a seed is the same world in every plan and for every option.
 
+pub mod buffers;
+mod dispatch;
+mod draws;
+mod hours;
 mod simulation;
+#[cfg(test)]
+mod tests;
 
 use rand::Rng;
 
-use crate::planning::engine::{
-    model::{Minute, Model, ModelError, build::Shop, plan::Plan},
-    timing::{Decisions, Timing},
-};
+use crate::planning::engine::model::{Minute, Model, ModelError, build::Shop, plan::Plan};
 
+pub(super) use dispatch::Dispatch;
 pub(super) use simulation::Simulation;
 
 /// When the jobs were done in each of many futures.
@@ -21,6 +24,8 @@ pub(super) use simulation::Simulation;
 pub struct Futures {
     /// By job, ascending.
     done: Vec<Vec<Minute>>,
+    /// By future: how many jobs were late together; ascending.
+    late: Vec<usize>,
 }
 
 impl Futures {
@@ -50,9 +55,92 @@ impl Futures {
     pub fn done(&self, job: usize) -> &[Minute] {
         &self.done[job]
     }
+
+    /// In this share of futures (0 to 1), the worst of them, at least so many jobs are late together. Jobs share what
+    /// makes them late, so this is more than chances that add up would say.
+    #[must_use]
+    pub fn late_together(&self, worst: f64) -> usize {
+        let better = ((1.0 - worst.clamp(0.0, 1.0)) * self.late.len() as f64).ceil() as usize;
+        let last = self.late.len().saturating_sub(1);
+        self.late.get(better.min(last)).copied().unwrap_or(0)
+    }
 }
 
-/// Runs a plan through `count` futures.
+/// What really happens to a plan, known to whoever simulates a shop and to nobody in it.
+#[derive(Debug, Clone, Default)]
+pub struct Actual {
+    /// By operation: run over the time planned, without the person's part; of started work (one that has
+    /// [`OperationCauses::whole`]), the minutes left.
+    ///
+    /// [`OperationCauses::whole`]: super::model::uncertainty::OperationCauses::whole
+    pub run: Vec<f64>,
+    /// By operation: setup over the time planned, without the person's part.
+    pub setup: Vec<f64>,
+    /// By person: what their work takes over others'.
+    pub person: Vec<f64>,
+    /// By person: when they are not there although their hours say so; in order, apart.
+    pub absent: Vec<Vec<(Minute, Minute)>>,
+    /// By machine: when it is down.
+    pub down: Vec<Vec<(Minute, Minute)>>,
+}
+
+/// What an operation really took.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Done {
+    /// The machine; `None` for work sent out.
+    pub machine: Option<usize>,
+    /// Who attended it.
+    pub person: Option<usize>,
+    /// When it began.
+    pub start: Minute,
+    /// When the person was free again.
+    pub attended_until: Minute,
+    /// When it was over.
+    pub end: Minute,
+    /// Working minutes; for work sent out, minutes. For started work, those that were left.
+    pub minutes: Minute,
+}
+
+/// Carries a plan out with what really happens, as a shop does it that does not plan again meanwhile.
+///
+/// # Errors
+/// When the model cannot be planned, or plan and actual figures are not of its size.
+pub fn carry_out(model: &Model, plan: &Plan, actual: &Actual) -> Result<Vec<Done>, ModelError> {
+    let shop = Shop::build(model)?;
+    let n = shop.ops.len();
+    let sizes = [plan.assignments.len(), actual.run.len(), actual.setup.len()];
+    let people = [actual.person.len(), actual.absent.len()];
+    if sizes != [n; 3]
+        || people != [model.people.len(); 2]
+        || actual.down.len() != model.machines.len()
+    {
+        return Err(ModelError::Unreadable(
+            "plan and figures must be those of the model".into(),
+        ));
+    }
+    let mut dispatch = Dispatch::new(model, &shop, plan, 0);
+    dispatch.draws.run.clone_from(&actual.run);
+    dispatch.draws.setup.clone_from(&actual.setup);
+    dispatch.draws.person.clone_from(&actual.person);
+    dispatch.draws.absent.clone_from(&actual.absent);
+    dispatch.draws.down.clone_from(&actual.down);
+    dispatch.carry_out();
+    let within = |at: u32, count: usize| (at as usize).lt(&count).then_some(at as usize);
+    Ok(dispatch
+        .stays
+        .iter()
+        .map(|stay| Done {
+            machine: within(stay.machine, model.machines.len()),
+            person: within(stay.person, model.people.len()),
+            start: stay.start,
+            attended_until: stay.attended_until,
+            end: stay.end,
+            minutes: stay.minutes,
+        })
+        .collect())
+}
+
+/// Runs a plan through `count` futures; the generator chooses which.
 ///
 /// # Errors
 /// When the model cannot be planned, or the plan is not one of it.
@@ -68,142 +156,35 @@ pub fn futures(
             "the plan is not one of this model".into(),
         ));
     }
-    let decisions = Decisions::of_plan(&shop, plan);
-    let mut timing = Timing::new(&shop);
-    Ok(run(model, &shop, plan, &decisions, &mut timing, count, rng))
+    Ok(run(model, &shop, plan, count, rng))
 }
 
-/// Runs decisions through futures.
+/// Runs a plan through futures.
 pub(crate) fn run(
     model: &Model,
     shop: &Shop,
     plan: &Plan,
-    decisions: &Decisions,
-    timing: &mut Timing,
     count: usize,
     rng: &mut impl Rng,
 ) -> Futures {
-    let mut simulation = Simulation::new(model, plan, decisions);
+    let mut dispatch = Dispatch::new(model, shop, plan, rng.next_u64());
     let mut done = vec![Vec::with_capacity(count); shop.jobs.len()];
-    for _ in 0..count {
-        simulation.draw_and_replay(shop, timing, rng);
+    let mut late = Vec::with_capacity(count);
+    for k in 0..count as u64 {
+        dispatch.play(k);
+        let mut together = 0;
         for (job, done) in shop.jobs.iter().zip(&mut done) {
-            if let Some(end) = shop
-                .sinks(job)
-                .iter()
-                .map(|&op| timing.times[op as usize].end)
-                .max()
-            {
+            let ends = shop.sinks(job).iter();
+            if let Some(end) = ends.map(|&op| dispatch.stays[op as usize].end).max() {
                 done.push(end);
+                together += usize::from(end > job.due);
             }
         }
+        late.push(together);
     }
-    timing.stretch.fill(0);
     for done in &mut done {
         done.sort_unstable();
     }
-    Futures { done }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::planning::engine::{
-        formats::{classical::job_shop, sample::Sample},
-        model::{Goal, calendar::WorkingTime},
-        solve::{SolveOptions, first_plan, solve},
-    };
-    use rand::SeedableRng;
-    use statrs::distribution::{ContinuousCDF, Normal};
-
-    /// One machine, forty operations in a row: the end is a sum of independent times, so its mean and variance are
-    /// sums, and it is nearly normal (central limit theorem).
-    #[test]
-    fn a_row_of_independent_times_ends_as_their_sum() {
-        let row = vec![(0..40).map(|_| vec![(0, 600)]).collect::<Vec<_>>()];
-        let mut model = job_shop(&row);
-        for op in &mut model.operations {
-            op.spread = 0.2;
-        }
-        let plan = first_plan(&model).unwrap();
-        let mut rng = rand_pcg::Pcg64::seed_from_u64(11);
-        let futures = futures(&model, &plan, 4000, &mut rng).unwrap();
-        let deviation = 40f64.sqrt() * 120.0;
-        let normal = Normal::new(24_000.0, deviation).unwrap();
-        for share in [0.1, 0.5, 0.8, 0.95] {
-            let expected = normal.inverse_cdf(share);
-            let got = futures.by_confidence(0, share).unwrap() as f64;
-            assert!(
-                (got - expected).abs() < 0.1 * deviation,
-                "{share}: {got} for {expected}"
-            );
-            assert!((futures.chance_by(0, expected as Minute) - share).abs() < 0.04);
-        }
-    }
-
-    /// A bore that may take long, then a minute on the hone; another block is to be honed an hour later. The hone does
-    /// not wait for the first when that is late: the second is done on its day in every future.
-    #[test]
-    fn nobody_waits_for_a_late_operation_when_other_work_is_ready() {
-        let mut model = job_shop(&[
-            vec![vec![(0, 60)], vec![(1, 1)]],
-            vec![vec![(2, 70)], vec![(1, 1)]],
-        ]);
-        model.operations[0].spread = 3.0;
-        let plan = first_plan(&model).unwrap();
-        let mut rng = rand_pcg::Pcg64::seed_from_u64(5);
-        let futures = futures(&model, &plan, 1000, &mut rng).unwrap();
-        assert!(futures.done(0).last() > Some(&300));
-        assert!(futures.done(1).iter().all(|&d| d <= 72));
-    }
-
-    /// Two jobs of 80 minutes that may not pause, on a machine that is open for 100 minutes a day. Where a time drawn is
-    /// longer than that, its job is never done; the other is, and the playing ends.
-    #[test]
-    fn a_time_that_fits_no_window_is_never_for_its_job_alone() {
-        let mut model = job_shop(&[vec![vec![(0, 80)]], vec![vec![(0, 80)]]]);
-        let days = (0..10).map(|d| (1440 * d, 1440 * d + 100)).collect();
-        model.machines[0].calendar = WorkingTime::from_windows(days);
-        for op in &mut model.operations {
-            op.spread = 0.3;
-        }
-        let plan = first_plan(&model).unwrap();
-        let mut rng = rand_pcg::Pcg64::seed_from_u64(1);
-        let futures = futures(&model, &plan, 2000, &mut rng).unwrap();
-        // The chance that a factor with mean one and this spread is at most 100/80.
-        let variance = 0.09_f64.ln_1p();
-        let fits = Normal::new(-variance / 2.0, variance.sqrt())
-            .unwrap()
-            .cdf((100.0_f64 / 80.0).ln());
-        for job in [0, 1] {
-            let done = futures.chance_by(job, 14_400);
-            assert!((done - fits).abs() < 0.03, "{done} for {fits}");
-            assert_eq!(futures.by_confidence(job, 0.95), None);
-            assert!(futures.by_confidence(job, 0.5).is_some());
-        }
-    }
-
-    /// Nothing varies: every future is the plan.
-    #[test]
-    fn without_spread_every_future_is_the_plan() {
-        let mut model = Sample::week().make(3, None);
-        for op in &mut model.operations {
-            op.spread = 0.0;
-        }
-        model.goal = Goal::Promises;
-        let options = SolveOptions {
-            iterations: Some(5000),
-            ..SolveOptions::default()
-        };
-        let plan = solve(&model, &options, &mut |_| false).unwrap().plan;
-        let mut rng = rand_pcg::Pcg64::seed_from_u64(1);
-        let futures = futures(&model, &plan, 3, &mut rng).unwrap();
-        for (op, a) in model.operations.iter().zip(&plan.assignments) {
-            assert!(futures.done(op.job).iter().all(|&d| d >= a.end));
-        }
-        let sum: Minute = (0..model.jobs.len())
-            .map(|j| futures.done(j)[0] - model.jobs[j].release)
-            .sum();
-        assert!(sum <= plan.value.in_progress);
-    }
+    late.sort_unstable();
+    Futures { done, late }
 }

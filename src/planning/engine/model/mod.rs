@@ -10,11 +10,13 @@ mod check;
 pub(super) mod fit;
 pub mod plan;
 mod ties;
+pub mod uncertainty;
 pub mod validator;
 
 use std::collections::BTreeMap;
 
 use calendar::WorkingTime;
+use uncertainty::Uncertainty;
 
 /// Minutes since the plan's origin; real elapsed minutes, so that clock changes need no care here.
 pub type Minute = i64;
@@ -165,6 +167,8 @@ pub struct Model {
     /// Minutes of one job's time in the shop that a minute of setup is worth under [`Goal::Promises`], 0 to 1,000,000;
     /// [`WAIT_PER_SETUP`] when nothing is said.
     pub wait_per_setup: Minute,
+    /// What its futures are drawn from; planning itself does not look at it.
+    pub uncertainty: Uncertainty,
 }
 
 impl Model {
@@ -180,6 +184,7 @@ impl Model {
             changeovers: BTreeMap::new(),
             goal,
             wait_per_setup: WAIT_PER_SETUP,
+            uncertainty: Uncertainty::default(),
         }
     }
 

@@ -84,7 +84,7 @@ pub fn promise(
     let value = timing.full(&shop, &decisions);
     let plan = timing.plan(&shop, &decisions, value);
     let planned = done(&shop, &timing, candidate);
-    let futures = futures::run(model, &shop, &plan, &decisions, &mut timing, count, rng);
+    let futures = futures::run(model, &shop, &plan, count, rng);
     Ok(Promise {
         date: futures.by_confidence(candidate, confidence),
         plan,

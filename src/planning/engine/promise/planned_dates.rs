@@ -4,18 +4,18 @@
 //! earliest time at which a machine of the kind and a person with the skill are both there and neither is spoken for.
 //! Nothing planned is moved, so no promise is broken, whenever the candidate can start.
 
+use crate::estimating::variation::{World, Worlds};
 use chrono::{DateTime, Utc};
 use rand::Rng;
 
 use crate::planning::engine::{
-    futures::Simulation,
+    futures::Dispatch,
     model::{
         Minute, Model, ModelError,
         build::Shop,
         calendar::{NEVER, WorkingTime},
         plan::Plan,
     },
-    timing::{Decisions, Timing},
 };
 use crate::planning::{
     Candidate, ReadyDates,
@@ -36,8 +36,9 @@ pub struct PlannedDates {
     machines: Vec<WorkingTime>,
     /// Common hours of machine `m` and person `p` at `m * people + p`.
     joint: Vec<WorkingTime>,
-    /// By future: what machines and then people are taken for.
+    /// By future: what machines and then people are taken for, or not there.
     futures: Vec<Vec<Busy>>,
+    worlds: Worlds,
 }
 
 impl PlannedDates {
@@ -64,35 +65,13 @@ impl PlannedDates {
                 "plan, kinds and skills must be those of the model".into(),
             ));
         }
-        let decisions = Decisions::of_plan(&shop, plan);
-        let mut timing = Timing::new(&shop);
-        let mut simulation = Simulation::new(model, plan, &decisions);
-        let mut futures = Vec::with_capacity(count.max(1));
-        for _ in 0..count.max(1) {
-            simulation.draw_and_replay(&shop, &mut timing, rng);
-            let mut busy = vec![Busy::new(); model.machines.len() + model.people.len()];
-            for (i, t) in timing.times.iter().take(shop.ops.len()).enumerate() {
-                let (mode, person) = match shop.fixed[i] {
-                    Some(f) => (f.mode, f.person.unwrap_or(usize::MAX)),
-                    None => (
-                        decisions.choice[i].mode as usize,
-                        decisions.choice[i].person as usize,
-                    ),
-                };
-                if let Some(m) = model.operations[i].modes.get(mode).and_then(|m| m.machine) {
-                    busy[m].push((t.start, t.end));
-                }
-                if t.attended_until > t.start
-                    && let Some(taken) = busy.get_mut(model.machines.len().saturating_add(person))
-                {
-                    taken.push((t.start, t.attended_until));
-                }
-            }
-            for taken in &mut busy {
-                taken.sort_unstable();
-            }
-            futures.push(busy);
-        }
+        let mut dispatch = Dispatch::new(model, &shop, plan, rng.next_u64());
+        let futures = (0..count.max(1) as u64)
+            .map(|k| {
+                dispatch.play(k);
+                dispatch.busy()
+            })
+            .collect();
         let joint = model
             .machines
             .iter()
@@ -105,10 +84,11 @@ impl PlannedDates {
             machines: model.machines.iter().map(|m| m.calendar.clone()).collect(),
             joint,
             futures,
+            worlds: *dispatch.worlds(),
         })
     }
 
-    fn able(&self, skill: &str) -> Vec<usize> {
+    fn people_for(&self, skill: &str) -> Vec<usize> {
         (0..self.skills.len())
             .filter(|&p| has_skill(&self.skills[p], skill))
             .collect()
@@ -168,7 +148,7 @@ impl ReadyDates for PlannedDates {
                 let machines = (0..self.machines.len())
                     .filter(|&m| self.kinds[m] == op.machine_kind)
                     .collect();
-                (machines, self.able(&op.skill))
+                (machines, self.people_for(&op.skill))
             })
             .collect();
         let mut ends = vec![0; n];
@@ -179,6 +159,7 @@ impl ReadyDates for PlannedDates {
                 // What the plan was made after cannot be used any more.
                 let released = (ceil_minute(released) - self.origin).max(0);
                 let future = self.futures.get(k % self.futures.len())?;
+                let world = self.world(k);
                 let mut ready = released;
                 for &i in &order {
                     let op = candidate.operations.get(i)?;
@@ -188,7 +169,11 @@ impl ReadyDates for PlannedDates {
                         .filter_map(|&b| ends.get(b))
                         .fold(released, |a, &b| a.max(b));
                     let end = match op.outside_days {
-                        Some(days) => from + Minute::from(days) * 1440,
+                        Some(days) => {
+                            let away =
+                                f64::from(days) * 1440.0 * world.outside(u64::from(op.number));
+                            from + away.round() as Minute
+                        }
                         None => {
                             let work = minutes.get(k * n + i)?.max(0.0).ceil() as Minute;
                             let share = op.attended_share.clamp(0.0, 1.0);
@@ -219,6 +204,15 @@ impl ReadyDates for PlannedDates {
             .collect()
     }
 
+    fn world(&self, k: usize) -> World {
+        let like = k % self.futures.len();
+        self.worlds.world_like(k as u64, like as u64)
+    }
+
+    fn able(&self, skill: &str) -> Vec<u64> {
+        self.people_for(skill).iter().map(|&p| p as u64).collect()
+    }
+
     fn missing(&self, candidate: &Candidate) -> Vec<String> {
         let inside = candidate
             .operations
@@ -229,7 +223,7 @@ impl ReadyDates for PlannedDates {
                 let no_machine =
                     (!self.kinds.contains(&op.machine_kind)).then(|| op.machine_kind.clone());
                 let nobody = self
-                    .able(&op.skill)
+                    .people_for(&op.skill)
                     .is_empty()
                     .then(|| format!("somebody for {}", op.skill));
                 [no_machine, nobody]

@@ -99,8 +99,6 @@ impl State {
 pub(crate) struct Timing {
     /// Times in the order last timed; after those of the operations stand those of the chains' heads.
     pub times: Vec<Times>,
-    /// Minutes added to or taken from run times, by operation: zero except in futures.
-    pub stretch: Vec<Minute>,
     /// Earliest starts forced by longest lags.
     lower: Vec<Minute>,
     raised: bool,
@@ -132,7 +130,6 @@ impl Timing {
         }
         Self {
             times,
-            stretch: vec![0; n],
             lower: vec![Minute::MIN; n],
             raised: false,
             state: State {
@@ -201,9 +198,9 @@ impl Timing {
     /// When an operation's machine, and its person if there is something to attend, are free after everything placed so
     /// far: it begins no sooner.
     #[inline]
-    pub fn free(&self, op: u32, mode: &FlatMode, person: u32) -> Minute {
+    pub fn free(&self, mode: &FlatMode, person: u32) -> Minute {
         let machine = self.machine_free(mode.machine);
-        let attended = mode.attended.min(mode.run + self.stretch[op as usize]) > 0;
+        let attended = mode.attended.min(mode.run) > 0;
         if person != NONE && attended {
             machine.max(self.person_free(person))
         } else {
@@ -294,7 +291,7 @@ impl Timing {
         } else {
             &shop.person_blocks[person as usize]
         };
-        let run = (mode.run + self.stretch[op as usize]).max(0);
+        let run = mode.run;
         let attended_run = mode.attended.min(run);
         loop {
             // Fixed work on the machine: never inside it, and set up after the last of it.

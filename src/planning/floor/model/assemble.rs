@@ -1,7 +1,9 @@
 //! The engine's model put together from what is to be done of each job.
 
 use super::{Builder, Draft, FloorModel, IssueReason, SchedulingIssue};
+use crate::estimating::variation::key_of;
 use crate::planning::calendar::{ceil_minute, floor_minute, from_minute, local_instant};
+use crate::planning::engine::model::uncertainty::{JobCauses, OperationCauses};
 use crate::planning::engine::model::{
     Fixed, Goal, Job, Link, Machine, Minute, Mode, Model, Operation, Person,
 };
@@ -44,6 +46,7 @@ impl<'a> Builder<'a> {
             name: person.name.clone(),
             calendar,
         }));
+        model.uncertainty.shares = self.shares;
         let mut assembly = Assembly {
             floor,
             origin: self.origin,
@@ -86,9 +89,12 @@ impl<'a> Assembly<'a> {
     fn add_job(&mut self, job: &'a FloorJob, drafts: Vec<Draft<'a>>) {
         let index = self.model.jobs.len();
         self.jobs.push(job.id);
-        self.model
-            .jobs
-            .push(engine_job(self.floor, job, self.origin));
+        let engine_job = engine_job(self.floor, job, self.origin);
+        self.model.uncertainty.jobs.push(JobCauses {
+            key: number(job.id),
+            arrives: engine_job.release > 0,
+        });
+        self.model.jobs.push(engine_job);
         let first = self.model.operations.len();
         let at: BTreeMap<u32, usize> = drafts
             .iter()
@@ -111,6 +117,13 @@ impl<'a> Assembly<'a> {
                 let comes = opens(self.floor, day) - self.origin;
                 self.arrivals.push((first + i, comes));
             }
+            self.model.uncertainty.operations.push(OperationCauses {
+                key: number(operation.id),
+                element: key_of(&operation.element),
+                setup_spread: operation.setup_spread,
+                worked: draft.worked.unwrap_or(0),
+                whole: draft.worked.map_or(0, |_| operation.work()),
+            });
             self.model.operations.push(Operation {
                 job: index,
                 name: format!("{} {}", operation.number, operation.what),
@@ -132,6 +145,11 @@ impl<'a> Assembly<'a> {
             };
             let before = self.model.operations.len();
             self.model.operations.push(arrival(job, comes.max(0)));
+            let key = self.operations.get(after).map_or(0, |&id| number(id));
+            self.model.uncertainty.operations.push(OperationCauses {
+                key: key.rotate_left(32),
+                ..OperationCauses::default()
+            });
             self.model.links.push(link(before, after));
         }
     }
@@ -157,6 +175,11 @@ impl<'a> Assembly<'a> {
         }
         issues
     }
+}
+
+/// A number for a key, for drawing: the part of it that was drawn at random itself.
+fn number(id: Uuid) -> u64 {
+    id.as_u64_pair().1
 }
 
 /// A link without lags.

@@ -1,17 +1,32 @@
 //! What planning may not move: work that was begun, and work pinned to a time.
 
 use super::{Builder, Draft, IssueReason, SchedulingIssue};
+use crate::estimating::variation::{Factor, Shares};
 use crate::planning::calendar::ceil_minute;
 use crate::planning::engine::model::calendar::NEVER;
 use crate::planning::engine::model::{Fixed, Minute, Mode};
 use crate::planning::floor::operation::{FloorOperation, Progress};
 use crate::planning::floor::snapshot::{FloorJob, LEAST_LEFT};
 
+/// What is left in the mean of work planned to take `total`, given that it takes longer than `worked`; where its time does
+/// not vary, at least a share of it.
+fn mean_left(total: Minute, worked: Minute, varies: Factor) -> Minute {
+    if varies.is_one() || total <= 0 {
+        let least = ((total as f64 * LEAST_LEFT).ceil() as Minute).max(1);
+        return (total - worked).max(least);
+    }
+    let whole = total as f64;
+    let takes = whole * varies.mean_above(worked as f64 / whole);
+    ((takes - worked as f64).ceil() as Minute).max(1)
+}
+
 /// What is left of a started operation: all of it, and the part that is attended.
-fn left(operation: &FloorOperation, worked: Minute) -> (Minute, Minute) {
-    let total = operation.setup + operation.run;
-    let least = ((total as f64 * LEAST_LEFT).ceil() as Minute).max(1);
-    let left = (total - worked).max(least);
+fn left(operation: &FloorOperation, worked: Minute, shares: &Shares) -> (Minute, Minute) {
+    let own = Factor::of_cv(operation.spread);
+    let varies = [shares.person, shares.element, shares.job, own]
+        .into_iter()
+        .fold(shares.shop, Factor::times);
+    let left = mean_left(operation.setup + operation.run, worked, varies);
     let attended = operation.setup + operation.attended;
     let attended = if operation.attended == operation.run {
         left
@@ -21,16 +36,14 @@ fn left(operation: &FloorOperation, worked: Minute) -> (Minute, Minute) {
     (left, attended)
 }
 
-/// What is left of work sent out `ago` (negative minutes): its days less those gone, but at least a share of them.
-fn outside_remainder(operation: &FloorOperation, ago: Minute) -> Fixed {
-    let days = operation.work();
-    let least = ((days as f64 * LEAST_LEFT).ceil() as Minute).max(1);
+/// What is left of work sent out `ago` (negative minutes).
+fn outside_remainder(operation: &FloorOperation, ago: Minute, shares: &Shares) -> Fixed {
     Fixed {
         mode: 0,
         person: None,
         start: 0,
         attended_until: 0,
-        end: (days + ago).max(least),
+        end: mean_left(operation.work(), -ago, shares.outside),
     }
 }
 
@@ -44,6 +57,7 @@ struct Remainder {
     attended: bool,
     attended_until: Minute,
     end: Minute,
+    worked: Minute,
 }
 
 impl<'a> Builder<'a> {
@@ -69,7 +83,8 @@ impl<'a> Builder<'a> {
         for (job, draft) in started {
             let ago = since(draft).map_or(0, |at| (ceil_minute(at) - self.origin).min(0));
             if draft.operation.outside_days.is_some() {
-                draft.fixed = Some(outside_remainder(draft.operation, ago));
+                draft.fixed = Some(outside_remainder(draft.operation, ago, &self.shares));
+                draft.worked = Some(-ago);
                 continue;
             }
             let Some(left) = self.remainder(draft, ago) else {
@@ -80,6 +95,7 @@ impl<'a> Builder<'a> {
                 continue;
             }
             draft.modes = vec![left.mode];
+            draft.worked = Some(left.worked);
             let attendant = left.person.filter(|_| left.attended);
             let person = attendant.map(|p| self.machines.len() + p);
             if self.is_free(left.machine) && person.is_none_or(|p| self.is_free(p)) {
@@ -122,7 +138,8 @@ impl<'a> Builder<'a> {
         };
         let attendant = attendant.or(draft.people.first().copied());
         let time = self.time(on, attendant)?;
-        let (left, attended) = left(operation, time.open_between(ago, 0));
+        let worked = time.open_between(ago, 0);
+        let (left, attended) = left(operation, worked, &self.shares);
         let attended_until = match attended {
             0 => 0,
             minutes => time.pausing(0, minutes).1,
@@ -143,6 +160,7 @@ impl<'a> Builder<'a> {
             attended: attended > 0,
             attended_until,
             end,
+            worked,
         })
     }
 

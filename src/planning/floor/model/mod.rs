@@ -7,6 +7,7 @@ mod issue;
 
 pub use issue::{IssueReason, SchedulingIssue};
 
+use crate::estimating::variation::Shares;
 use crate::planning::calendar::{
     Calendar, Hours, ceil_minute, floor_minute, from_minute, local_instant,
 };
@@ -120,6 +121,8 @@ struct Draft<'a> {
     modes: Vec<Mode>,
     people: Vec<usize>,
     fixed: Option<Fixed>,
+    /// Minutes already spent on it, when it has been started.
+    worked: Option<Minute>,
 }
 
 struct Builder<'a> {
@@ -132,6 +135,7 @@ struct Builder<'a> {
     /// What started and pinned work takes of machines and then people.
     taken: Vec<Vec<(Minute, Minute)>>,
     issues: Vec<SchedulingIssue>,
+    shares: Shares,
 }
 
 impl<'a> Builder<'a> {
@@ -163,6 +167,7 @@ impl<'a> Builder<'a> {
             people,
             joint,
             issues: Vec::new(),
+            shares: floor.variation.shares(),
         }
     }
 
@@ -230,6 +235,7 @@ impl<'a> Builder<'a> {
                 modes,
                 people,
                 fixed: None,
+                worked: None,
             });
         }
         drafts

@@ -62,6 +62,7 @@ fn floor(now: &str) -> Floor {
         now: at(now),
         hours: weekdays(),
         confidence: 0.8,
+        variation: crate::estimating::Variation::none(),
         machines: vec![machine(1, "Mill", "mill"), machine(2, "Hone", "hone")],
         people: vec![FloorPerson {
             id: id(11),
@@ -92,6 +93,8 @@ fn operation(n: u128, number: u32, kind: &str, skill: &str, run: Minute) -> Floo
         },
         outside_days: None,
         spread: 0.0,
+        setup_spread: 0.0,
+        element: String::new(),
         not_before: None,
         progress: Progress::Queued,
         pin: None,

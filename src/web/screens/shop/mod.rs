@@ -9,6 +9,7 @@ mod rates;
 mod selling;
 mod settings;
 mod standards;
+mod variation;
 
 use crate::db::people::Role;
 use crate::web::ui::{Answer, Page, Section, SignedIn};
@@ -26,6 +27,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     settings::routes(cfg);
     selling::routes(cfg);
     standards::routes(cfg);
+    variation::routes(cfg);
     cfg.route(Section::Shop.path(), web::get().to(index));
 }
 
@@ -60,6 +62,12 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
         "Standard times",
         "The elements of work: how long each takes, its checks, cautions and materials",
         Role::Machinist,
+    ),
+    (
+        "/shop/variation",
+        "How work varies",
+        "How far work differs from its standard times; days off sick, breakdowns, rework",
+        Role::Office,
     ),
     (
         "/shop/cutting",

@@ -93,6 +93,7 @@ impl SettingsForm {
             selling: stored.selling.clone(),
             tax_name: tax_name?,
             quote_valid_days: u32::try_from(valid?).ok()?,
+            variation: stored.variation.clone(),
             version: self.version.parse().unwrap_or_default(),
         };
         errors.is_empty().then_some(settings)

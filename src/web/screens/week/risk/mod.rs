@@ -44,9 +44,10 @@ async fn list(who: SignedIn, site: web::Data<Site>, which: web::Query<Which>) ->
     let body = html! {
         div.bar { h1 { "Late or at risk" } a.button.quiet href="/week" { "The week" } }
         p {
-            "The chance says how likely a job is to be on time, given how much each operation's time varies. "
+            "The chance says how likely a job is to be on time, given how much work varies, days off sick, breakdowns and rework. "
             "A job is at risk when its chance is below " (percent(floor.confidence)) "."
         }
+        (together(plan))
         @for explained in &risks.explained {
             @if let Some(o) = open.iter().find(|o| o.job.id == explained.job) {
                 (explained_job(plan, stretch, o, explained, may, asked.is_some()))
@@ -61,6 +62,31 @@ async fn list(who: SignedIn, site: web::Data<Site>, which: web::Query<Which>) ->
         .nav(Section::Week)
         .body(body)
         .into())
+}
+
+/// Jobs share what makes them late, so a bad week is bad for many.
+fn together(plan: &CurrentPlan) -> Markup {
+    let text = match plan.timetable.late_together {
+        None => return html! {},
+        Some(0) => "Even in the bad fifth of weeks no job need go late.".to_owned(),
+        Some(1) => "In the bad fifth of weeks, one job goes late.".to_owned(),
+        Some(n) => format!(
+            "In the bad fifth of weeks, {} jobs or more go late together.",
+            spelled(n)
+        ),
+    };
+    html! { p.notice { strong { (text) } " Slow weeks, people off sick and breakdowns hit many jobs at once." } }
+}
+
+/// A small number as it is spoken.
+fn spelled(n: u32) -> String {
+    let words = [
+        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+    ];
+    match usize::try_from(n).ok().and_then(|n| words.get(n)) {
+        Some(word) => (*word).to_owned(),
+        None => n.to_string(),
+    }
 }
 
 /// Jobs that are due and not in the plan, with why.
