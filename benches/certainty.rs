@@ -175,6 +175,7 @@ fn route(rng: &mut Pcg64) -> Route {
                 Decimal::ONE
             },
             steps: vec![Step {
+                left_out: String::new(),
                 code,
                 name: String::new(),
                 place: None,
