@@ -9,7 +9,7 @@ use super::cost::{CostError, Costing, OperationCost};
 use super::route::{Operation, Route};
 use super::variation::{Cause, World, key_of};
 use crate::units::spread::{RatioDistribution, SpreadError};
-use crate::units::{Minutes, Money, Spread};
+use crate::units::{Minutes, Money, Spread, plain};
 use rand::Rng;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
@@ -291,10 +291,4 @@ pub fn percentile(futures: &[i64], percent: u32) -> Option<i64> {
 /// Out of exact money into simulation: minor units as a plain number.
 fn minor(money: Money) -> f64 {
     plain(money.amount()) * 10_f64.powi(i32::try_from(money.currency().minor_digits()).unwrap_or(2))
-}
-
-/// Out of an exact decimal into simulation. Every decimal has a nearest float.
-#[must_use]
-pub fn plain(exact: Decimal) -> f64 {
-    exact.to_f64().unwrap_or(f64::NAN)
 }

@@ -17,3 +17,12 @@ pub use minutes::{Minutes, MinutesError};
 pub use money::{Currency, Money, MoneyError};
 pub use spread::{RatioDistribution, Spread, SpreadError};
 pub use thread::{TapDrill, Thread, ThreadError};
+
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
+
+/// Out of an exact decimal into simulation. Every decimal has a nearest float.
+#[must_use]
+pub fn plain(exact: Decimal) -> f64 {
+    exact.to_f64().unwrap_or(f64::NAN)
+}

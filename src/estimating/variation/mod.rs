@@ -29,7 +29,7 @@ mod worlds;
 pub use factor::{Factor, normal_quantile};
 pub use worlds::{Cause, World, Worlds, key_of};
 
-use super::futures::plain;
+use crate::units::plain;
 use rust_decimal::{Decimal, dec};
 use serde::{Deserialize, Serialize};
 

@@ -201,7 +201,10 @@ fn what_cannot_be_planned_is_reported_with_its_reason() {
         why,
         [
             (id(21), "on hold: customer has not paid".to_owned()),
-            (id(22), "waits for “the donor”, which has no date".to_owned()),
+            (
+                id(22),
+                "waits for “the donor”, which has no date".to_owned()
+            ),
             (id(23), "no lathe in use".to_owned()),
             (id(24), "nobody has the skill “welding”".to_owned()),
             (id(26), "its operations wait for each other".to_owned()),
