@@ -1,13 +1,17 @@
-//! A job ends: done, and the castings set aside for it are used; or cancelled, and they are free again.
+//! A job ends: done, and the castings set aside for it are used; or cancelled, and they are free again. Either way its
+//! slot is free, and what was decided about its place in the plan is gone. Booked hours stay.
 
-use crate::db::{DbError, ShopTx, castings_on_shelf, jobs};
-use crate::jobs::{Ending, NotPossible};
+use super::{Actor, AppError, Refusal};
+use crate::db::people::Role;
+use crate::db::{DbError, ShopTx, bookings, castings_on_shelf, checks, job_changes, jobs};
+use crate::jobs::{ChangeRefusal, Ending, NotPossible, StepKind, Unsettled};
+use crate::shopfloor::{self, Entry};
 use uuid::Uuid;
 
 /// Why a job did not end.
 #[derive(Debug, thiserror::Error)]
 pub enum CloseError {
-    /// It is closed already, or operations are not done.
+    /// It is closed already, or something of it is not settled.
     #[error(transparent)]
     NotPossible(#[from] NotPossible),
     /// From the database.
@@ -15,15 +19,71 @@ pub enum CloseError {
     Db(#[from] DbError),
 }
 
-/// Ends a job; `version` is the version that was seen.
+/// How a job is to end.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JobEnd {
+    /// The job.
+    pub id: Uuid,
+    /// The version of it that was seen.
+    pub version: i32,
+    /// How.
+    pub how: Ending,
+    /// Why it is cancelled.
+    pub reason: String,
+}
+
+/// Ends a job and notes who did it and why, for the office.
+///
+/// # Errors
+/// [`AppError::NotAllowed`]; [`Refusal::JobChange`] when it is cancelled without a reason; [`Refusal::Job`] when it is
+/// closed or not settled; [`DbError::Stale`], [`AppError::Db`].
+pub async fn close_job(actor: &Actor, end: &JobEnd) -> Result<(), AppError> {
+    actor.require(Role::Office)?;
+    let kind = match end.how {
+        Ending::Done => StepKind::Closed,
+        Ending::Cancelled if end.reason.trim().is_empty() => {
+            return Err(Refusal::JobChange(ChangeRefusal::ReasonMissing).into());
+        }
+        Ending::Cancelled => StepKind::Cancelled,
+    };
+    let mut tx = actor.begin().await?;
+    match close(&mut tx, end.id, end.version, end.how).await {
+        Ok(()) => {}
+        Err(CloseError::NotPossible(why)) => return Err(Refusal::Job(why).into()),
+        Err(CloseError::Db(error)) => return Err(error.into()),
+    }
+    job_changes::note(&mut tx, end.id, kind, end.reason.trim()).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+/// The same within a transaction, by a caller who has checked that the person may.
 ///
 /// # Errors
 /// [`CloseError::NotPossible`], [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
 pub async fn close(tx: &mut ShopTx, id: Uuid, version: i32, how: Ending) -> Result<(), CloseError> {
-    let job = jobs::get(tx, id).await?;
-    let left = jobs::operations_left(tx, id).await?;
-    let state = job.state.end(how, left)?;
+    let (job, _) = job_changes::lock(tx, id).await?;
+    let state = job.state.end(how, unsettled(tx, id).await?)?;
     jobs::set_state(tx, id, version, state).await?;
     castings_on_shelf::end_reservations(tx, id, how == Ending::Done).await?;
+    job_changes::drop_decisions(tx, id).await?;
     Ok(())
+}
+
+/// What of a job is not settled.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn unsettled(tx: &mut ShopTx, id: Uuid) -> Result<Unsettled, DbError> {
+    let booked = bookings::of_job(tx, id).await?;
+    let entries: Vec<Entry> = booked.iter().map(|b| b.entry).collect();
+    let holds = checks::holds(tx, Some(id)).await?;
+    Ok(Unsettled {
+        operations: jobs::operations_left(tx, id).await?,
+        holds: holds.iter().filter(|hold| hold.decision.is_none()).count(),
+        clocks: shopfloor::clocks(&entries)
+            .iter()
+            .filter(|clock| clock.until.is_none())
+            .count(),
+    })
 }

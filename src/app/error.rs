@@ -1,9 +1,12 @@
 //! Why a use case was not carried out.
 
 use super::answer_enquiry::Unanswerable;
+use super::quick_enquiry::{NoQuickPrice, ReadOut};
 use crate::db::DbError;
 use crate::db::people::Role;
 use crate::enquiry::quote::{QuoteRefusal, Unbalanced};
+use crate::estimating::WorkListError;
+use crate::jobs::{ChangeRefusal, DueDoubt, NotPossible};
 
 /// Why a use case was not carried out.
 #[derive(Debug, thiserror::Error)]
@@ -67,4 +70,22 @@ pub enum Refusal {
         /// The enquiry's number.
         number: i64,
     },
+    /// Quick work has no price.
+    #[error("quick work has no price: {0:?}")]
+    NoQuickPrice(NoQuickPrice),
+    /// What was read out is not what it comes to now.
+    #[error("it comes to {0:?} by now")]
+    FiguresMoved(ReadOut),
+    /// Listed work makes no route.
+    #[error("the work makes no route: {0}")]
+    Work(WorkListError),
+    /// A job is not in the state for it.
+    #[error("{0}")]
+    Job(NotPossible),
+    /// A rule on changes of jobs stands against it.
+    #[error("{0}")]
+    JobChange(ChangeRefusal),
+    /// A due date is in doubt.
+    #[error("the due date is in doubt: {0:?}")]
+    DueDate(Vec<DueDoubt>),
 }

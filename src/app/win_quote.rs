@@ -4,7 +4,7 @@
 use super::{Actor, AppError, Refusal, meet_need};
 use crate::db::jobs::{self, NewJob};
 use crate::db::people::Role;
-use crate::db::{ShopTx, castings_on_shelf, plans, quotes};
+use crate::db::{ShopTx, castings_on_shelf, plans, quick_work, quotes};
 use crate::enquiry::quote::{DonorSource, QuoteState};
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -63,6 +63,11 @@ pub async fn win_within(
         castings_on_shelf::reserve(tx, casting_id, job_id).await?;
     }
     meet_need::of_route(tx, job_id, &route, donor).await?;
+    if let Some(work) = quick_work::get(tx, quote.enquiry_id).await?
+        && let Some(day) = work.arrives_on
+    {
+        meet_need::customers_part(tx, job_id, &work.list.part, day).await?;
+    }
     plans::take_slot(tx, quote.id, job_id).await?;
     Ok((job_id, job_number))
 }

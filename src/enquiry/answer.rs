@@ -44,6 +44,8 @@ pub enum OptionKind {
     Shelf,
     /// Find one of the wanted kind.
     Hunt,
+    /// Listed work on a part, with no casting to find.
+    Work,
 }
 
 impl OptionKind {

@@ -8,6 +8,7 @@ pub mod answer;
 mod options;
 mod procurement;
 mod proportion;
+pub mod quick;
 pub mod quote;
 pub mod range;
 pub mod say;
@@ -18,6 +19,7 @@ pub use answer::{
     Answer, AnswerError, Comparison, Figures, MachineTime, OptionAnswer, OptionKind, Outcome,
     PlanState, answer,
 };
+pub use quick::{Quick, QuickError, QuickKnowledge};
 pub use range::{PriceRange, ReadyRange};
 pub use simulation::Simulation;
 pub use wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish, Work};

@@ -264,7 +264,7 @@ impl Quote {
         match OptionKind::from_code(&self.option_kind)? {
             OptionKind::Repair | OptionKind::ConvertOwn => Some(DonorSource::Brought),
             OptionKind::ConvertBought | OptionKind::Hunt => Some(DonorSource::Bought),
-            OptionKind::ConvertShelf | OptionKind::Shelf => None,
+            OptionKind::ConvertShelf | OptionKind::Shelf | OptionKind::Work => None,
         }
     }
 }

@@ -35,7 +35,7 @@ pub fn whole(money: Money) -> String {
 }
 
 /// A chance as it is spoken: "4 times out of 5".
-fn times(percent: u32) -> &'static str {
+pub(super) fn times(percent: u32) -> &'static str {
     match percent {
         97.. => "nearly every time",
         86..97 => "9 times out of 10",
@@ -110,10 +110,11 @@ fn offer(option: &OptionAnswer, answer: &Answer) -> String {
         }
         OptionKind::Shelf => format!("We have a {wanted} in stock"),
         OptionKind::Hunt => format!("We would look for a {wanted} for you"),
+        OptionKind::Work => wanted.clone(),
     }
 }
 
-fn when(figures: &Figures, answer: &Answer, zone: Tz) -> String {
+pub(super) fn when(figures: &Figures, answer: &Answer, zone: Tz) -> String {
     match figures.ready.at_confidence {
         Some(time) => format!(
             "ready by {}, a day we keep {}",

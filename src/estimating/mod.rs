@@ -15,6 +15,7 @@ mod routing;
 pub mod starting;
 #[cfg(test)]
 mod tests;
+pub mod work_list;
 
 pub use cost::{CostBuildUp, CostError, CostLine, Costing, Donor};
 pub use cutting::{Cut, CuttingError, CuttingTime, Process, Recipe};
@@ -26,3 +27,4 @@ pub use policy::Policy;
 pub use rates::{MachineRate, RateError, Rates};
 pub use route::{Operation, Route, Step};
 pub use routing::RouteError;
+pub use work_list::{WorkList, WorkListError};

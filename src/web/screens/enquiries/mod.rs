@@ -5,6 +5,7 @@ mod call;
 mod form;
 mod list;
 mod picture;
+mod quick;
 
 use actix_web::web;
 
@@ -16,10 +17,21 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::post().to(call::open)),
     )
     .service(
+        web::resource("/enquiries/quick")
+            .route(web::get().to(quick::to_list))
+            .route(web::post().to(quick::open)),
+    )
+    .service(
         web::resource("/enquiries/{id}")
-            .route(web::get().to(call::show))
+            .route(web::get().to(quick::show_call))
             .route(web::post().to(call::save)),
     )
+    .service(
+        web::resource("/enquiries/{id}/quick")
+            .route(web::get().to(quick::show))
+            .route(web::post().to(quick::save)),
+    )
+    .route("/enquiries/{id}/quick/quote", web::post().to(quick::quote))
     .route("/enquiries/{id}/quotes", web::post().to(call::quote))
     .route("/enquiries/{id}/close", web::post().to(call::close));
 }

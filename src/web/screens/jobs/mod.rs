@@ -1,11 +1,14 @@
-//! Jobs: what was won, with its route; its status, its cost to date and forecast, failed checks, and time bookings.
+//! Jobs: what was won or entered by hand, with its route; its status, its cost to date and forecast, failed checks, and time bookings.
 
 mod booked;
 mod card;
 mod customer;
+mod edit;
+mod end;
 mod holds;
 mod missed;
 mod needs;
+mod new;
 mod progress;
 mod settle;
 
@@ -32,9 +35,12 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     booked::routes(cfg);
     card::routes(cfg);
     customer::routes(cfg);
+    edit::routes(cfg);
+    end::routes(cfg);
     holds::routes(cfg);
     missed::routes(cfg);
     needs::routes(cfg);
+    new::routes(cfg);
     settle::routes(cfg);
     cfg.route("/jobs", web::get().to(list))
         .route("/jobs/{id}", web::get().to(page));
@@ -69,7 +75,10 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .then(|| jobs.last().map(|j| j.number))
         .flatten();
     let body = html! {
-        div.bar { h1 { @if all { "Jobs" } @else { "Open jobs" } } }
+        div.bar {
+            h1 { @if all { "Jobs" } @else { "Open jobs" } }
+            @if who.may(Role::Office) { div.actions { a.button href="/jobs/new" data-key="n" data-key-label="New job" { "New job" } } }
+        }
         p {
             @if all { a href="/jobs" { "Open jobs only" } } @else { a href="/jobs?show=all" { "All jobs, with done and cancelled" } }
         }
@@ -92,7 +101,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
             }
         }
         @if jobs.is_empty() {
-            section.card { p { "No jobs. An accepted quote becomes a job." } }
+            section.card { p { "No jobs. An accepted quote becomes a job. Other work is entered with New job." } }
         } @else {
             table.cells {
                 thead { tr {
@@ -131,6 +140,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         div.bar {
             h1 { (title) " " span.tag { (job_state(job.state)) } }
             div.actions {
+                (end::buttons(&who, &all))
                 a.button.quiet type="application/pdf" href={ "/jobs/" (job.id) "/card/a4" } { "Route card, A4" }
                 a.button.quiet type="application/pdf" href={ "/jobs/" (job.id) "/card/a5" } { "A5" span.visually-hidden { " route card" } }
             }
@@ -145,6 +155,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
             details #route { summary { "Every operation with its steps, checks and cautions" } (route_table(&route)) }
         }
         (booked::section(&who, *id, &all.booked))
+        (end::steps(&who, &all))
         (past::section(&who, &all.history))
     };
     Ok(Page::new(&who, title).nav(Section::Jobs).body(body).into())
@@ -170,6 +181,7 @@ fn summary(who: &SignedIn, all: &JobOverview, route: &Route) -> Markup {
                 @if let Some(quote) = &all.quote {
                     div { dt { "Quoted" } dd { (quote.net) " before tax, " a href={ "/quotes/" (quote.id) } { "quote " (quote.number) } } }
                 }
+                @if let Some(value) = all.value { div { dt { "Agreed price" } dd { (value) " before tax" } } }
                 (progress::figures(all))
             }
         }
