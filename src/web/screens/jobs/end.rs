@@ -64,7 +64,7 @@ pub(super) fn steps(who: &SignedIn, all: &JobOverview) -> Markup {
     html! {
         @if !all.steps.is_empty() {
             section.card {
-                h2 { "Changes by hand" }
+                h2 { "Manual changes" }
                 ul.plain {
                     @for step in &all.steps {
                         li {
