@@ -45,12 +45,44 @@ impl Actor {
         ShopTx::begin(&self.pool, self.scope).await
     }
 
+    /// Whether the actor may do what this role may.
+    #[must_use]
+    pub fn may(&self, role: Role) -> bool {
+        self.role >= role
+    }
+
+    /// The person, for what must say who did it.
+    ///
+    /// # Errors
+    /// [`AppError::Failed`] for the program itself.
+    pub fn person(&self) -> Result<Uuid, AppError> {
+        self.scope
+            .person_id
+            .ok_or_else(|| AppError::failed("who does it", "nobody is signed in"))
+    }
+
+    /// Does work in one transaction, which lasts when the work succeeds; for whoever may do what this role may.
+    ///
+    /// # Errors
+    /// [`AppError::NotAllowed`], [`AppError::Db`]; whatever the work gives.
+    pub(super) async fn transact<T>(
+        &self,
+        role: Role,
+        work: impl AsyncFnOnce(&mut ShopTx) -> Result<T, AppError>,
+    ) -> Result<T, AppError> {
+        self.require(role)?;
+        let mut tx = self.begin().await?;
+        let done = work(&mut tx).await?;
+        tx.commit().await?;
+        Ok(done)
+    }
+
     /// Refuses an actor who may not do what this role may.
     ///
     /// # Errors
     /// [`AppError::NotAllowed`] with the role it takes.
     pub fn require(&self, role: Role) -> Result<(), AppError> {
-        if self.role >= role {
+        if self.may(role) {
             Ok(())
         } else {
             Err(AppError::NotAllowed(role))

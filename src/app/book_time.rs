@@ -1,8 +1,10 @@
 //! Time booked at the bench or entered by the office: an entry is booked once however often it arrives, checked for
 //! conflicts, and the state of its operation follows from it.
 
+use super::{Actor, AppError, Refusal};
 use crate::db::bookings::{self, NewBooking};
-use crate::db::{DbError, ShopTx, devices, jobs, people, work_list};
+use crate::db::people::{self, Role};
+use crate::db::{DbError, ShopTx, devices, jobs, work_list};
 use crate::shopfloor::{self, BookingRefusal, Conflict, Kind};
 use chrono::{DateTime, TimeDelta, Utc};
 use uuid::Uuid;
@@ -25,24 +27,23 @@ impl Recorded {
     }
 }
 
-/// Why an entry was not booked.
-#[derive(Debug, thiserror::Error)]
-pub enum BookError {
-    /// The entry itself is wrong, however often it is sent.
-    #[error(transparent)]
-    Refused(#[from] BookingRefusal),
-    /// From the database.
-    #[error(transparent)]
-    Db(#[from] DbError),
-}
-
 /// Books an entry, once however often it arrives, and brings the state of its operation up to date. Entries of a closed
 /// job are booked with their conflict, and the job stays as it is.
 ///
 /// # Errors
-/// [`BookError::Refused`] when the key was used for something else or the entry corrects nothing of its operation;
-/// [`DbError::NotFound`] when there is no such operation or machine, [`DbError::Corrupt`], [`DbError::Database`].
-pub async fn book(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, BookError> {
+/// [`Refusal::Booking`] when the key was used for something else or the entry corrects nothing of its operation;
+/// [`AppError::Db`], as [`DbError::NotFound`] when there is no such operation or machine.
+pub async fn book(actor: &Actor, new: &NewBooking) -> Result<Recorded, AppError> {
+    actor
+        .transact(Role::Machinist, async |tx| book_within(tx, new).await)
+        .await
+}
+
+/// The same within a transaction, which is not to be committed after an error.
+///
+/// # Errors
+/// As [`book`].
+pub async fn book_within(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, AppError> {
     let found = bookings::situation(tx, new.operation_id).await?;
     if let Some(earlier) = bookings::earlier(tx, new.id).await? {
         let same = earlier.kind == new.kind
@@ -50,15 +51,17 @@ pub async fn book(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, BookErr
             && earlier.person_id == new.person_id
             && (earlier.device_at - new.device_at).abs() < TimeDelta::milliseconds(1);
         if !same {
-            return Err(BookingRefusal::KeyUsed.into());
+            return Err(Refusal::from(BookingRefusal::KeyUsed).into());
         }
         return Ok(Recorded::Again(earlier.conflict));
     }
     match new.corrects {
         Some(corrects) if !bookings::is_of_operation(tx, corrects, new.operation_id).await? => {
-            return Err(BookingRefusal::CorrectsOtherOperation.into());
+            return Err(Refusal::from(BookingRefusal::CorrectsOtherOperation).into());
         }
-        None if new.kind.corrects() => return Err(BookingRefusal::CorrectsNothing.into()),
+        None if new.kind.corrects() => {
+            return Err(Refusal::from(BookingRefusal::CorrectsNothing).into());
+        }
         Some(_) | None => {}
     }
     let conflict = shopfloor::conflict(new.kind, found);
@@ -81,17 +84,18 @@ async fn follow(tx: &mut ShopTx, operation_id: Uuid) -> Result<(), DbError> {
 ///
 /// # Errors
 /// As [`book`].
-pub async fn book_and_pause_others(
-    tx: &mut ShopTx,
-    new: &NewBooking,
-) -> Result<Recorded, BookError> {
-    if new.kind.starts() {
-        pause_others(tx, new).await?;
-    }
-    book(tx, new).await
+pub async fn book_and_pause_others(actor: &Actor, new: &NewBooking) -> Result<Recorded, AppError> {
+    actor
+        .transact(Role::Machinist, async |tx| {
+            if new.kind.starts() {
+                pause_others(tx, new).await?;
+            }
+            book_within(tx, new).await
+        })
+        .await
 }
 
-async fn pause_others(tx: &mut ShopTx, new: &NewBooking) -> Result<(), BookError> {
+async fn pause_others(tx: &mut ShopTx, new: &NewBooking) -> Result<(), AppError> {
     let live = bookings::live(tx).await?;
     let entries: Vec<_> = live.iter().map(|b| b.entry).collect();
     let clocks = shopfloor::clocks(&entries);
@@ -118,7 +122,7 @@ async fn pause_others(tx: &mut ShopTx, new: &NewBooking) -> Result<(), BookError
             reason: None,
             ..new.clone()
         };
-        book(tx, &pause).await?;
+        book_within(tx, &pause).await?;
     }
     Ok(())
 }
@@ -155,15 +159,16 @@ pub struct Stamps {
 /// Who made an entry of a device, and when. One that `answers` a question may be from before the sign-on.
 ///
 /// # Errors
-/// [`DbError::Database`].
+/// [`AppError::Db`].
 pub async fn made_by(
-    tx: &mut ShopTx,
+    actor: &Actor,
     device_id: Uuid,
     sign_on: Uuid,
     stamps: Stamps,
     answers: bool,
-) -> Result<Result<Made, Unattended>, DbError> {
-    let Some((person_id, from, until)) = devices::sign_on_span(tx, device_id, sign_on).await?
+) -> Result<Result<Made, Unattended>, AppError> {
+    let mut tx = actor.begin().await?;
+    let Some((person_id, from, until)) = devices::sign_on_span(&mut tx, device_id, sign_on).await?
     else {
         return Ok(Err(Unattended::NobodySignedOn));
     };
@@ -191,34 +196,38 @@ pub struct ByHand {
     pub reason: String,
 }
 
-/// Books an entry that the office makes for somebody; returns the job it belongs to. `by` is who enters it.
+/// Books an entry that the office makes for somebody; returns the job it belongs to.
 ///
 /// # Errors
-/// As [`book`]; [`DbError::NotFound`] when there is no such person.
+/// [`AppError::NotAllowed`]; as [`book`]; [`DbError::NotFound`] when there is no such person.
 pub async fn add_by_hand(
-    tx: &mut ShopTx,
-    by: Uuid,
+    actor: &Actor,
     entry: ByHand,
     now: DateTime<Utc>,
-) -> Result<Uuid, BookError> {
-    let (job, _) = jobs::operation(tx, entry.operation_id).await?;
-    let person = people::get(tx, entry.person_id).await?;
-    let new = NewBooking {
-        id: entry.id,
-        kind: entry.kind,
-        operation_id: entry.operation_id,
-        machine_id: None,
-        person_id: person.id,
-        entered_by: by,
-        device_id: None,
-        at: entry.at,
-        device_at: entry.at,
-        received_at: now,
-        corrects: None,
-        reason: Some(entry.reason),
-    };
-    book(tx, &new).await?;
-    Ok(job.id)
+) -> Result<Uuid, AppError> {
+    let entered_by = actor.person()?;
+    actor
+        .transact(Role::Office, async |tx| {
+            let (job, _) = jobs::operation(tx, entry.operation_id).await?;
+            let person = people::get(tx, entry.person_id).await?;
+            let new = NewBooking {
+                id: entry.id,
+                kind: entry.kind,
+                operation_id: entry.operation_id,
+                machine_id: None,
+                person_id: person.id,
+                entered_by,
+                device_id: None,
+                at: entry.at,
+                device_at: entry.at,
+                received_at: now,
+                corrects: None,
+                reason: Some(entry.reason),
+            };
+            book_within(tx, &new).await?;
+            Ok(job.id)
+        })
+        .await
 }
 
 /// A correction that the office makes.
@@ -234,24 +243,23 @@ pub struct Correction {
     pub reason: String,
 }
 
-/// Corrects an entry by another that points at it. `by` is who corrects.
+/// Corrects an entry by another that points at it, for the office.
 ///
 /// # Errors
-/// As [`book`].
+/// [`AppError::NotAllowed`]; as [`book`].
 pub async fn correct(
-    tx: &mut ShopTx,
-    by: Uuid,
+    actor: &Actor,
     entry: &shopfloor::Entry,
     correction: Correction,
     now: DateTime<Utc>,
-) -> Result<(), BookError> {
+) -> Result<(), AppError> {
     let new = NewBooking {
         id: correction.id,
         kind: correction.kind,
         operation_id: entry.operation,
         machine_id: entry.machine,
         person_id: entry.person,
-        entered_by: by,
+        entered_by: actor.person()?,
         device_id: None,
         at: correction.at,
         device_at: correction.at,
@@ -259,6 +267,8 @@ pub async fn correct(
         corrects: Some(entry.id),
         reason: Some(correction.reason),
     };
-    book(tx, &new).await?;
+    actor
+        .transact(Role::Office, async |tx| book_within(tx, &new).await)
+        .await?;
     Ok(())
 }

@@ -4,20 +4,9 @@
 use super::{Actor, AppError, Refusal};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, bookings, castings_on_shelf, checks, job_changes, jobs};
-use crate::jobs::{ChangeRefusal, Ending, NotPossible, StepKind, Unsettled};
+use crate::jobs::{ChangeRefusal, Ending, StepKind, Unsettled};
 use crate::shopfloor::{self, Entry};
 use uuid::Uuid;
-
-/// Why a job did not end.
-#[derive(Debug, thiserror::Error)]
-pub enum CloseError {
-    /// It is closed already, or something of it is not settled.
-    #[error(transparent)]
-    NotPossible(#[from] NotPossible),
-    /// From the database.
-    #[error(transparent)]
-    Db(#[from] DbError),
-}
 
 /// How a job is to end.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -36,34 +25,37 @@ pub struct JobEnd {
 ///
 /// # Errors
 /// [`AppError::NotAllowed`]; [`Refusal::JobChange`] when it is cancelled without a reason; [`Refusal::Job`] when it is
-/// closed or not settled; [`DbError::Stale`], [`AppError::Db`].
+/// closed or not settled; [`AppError::Db`], as [`DbError::Stale`].
 pub async fn close_job(actor: &Actor, end: &JobEnd) -> Result<(), AppError> {
-    actor.require(Role::Office)?;
-    let kind = match end.how {
-        Ending::Done => StepKind::Closed,
-        Ending::Cancelled if end.reason.trim().is_empty() => {
-            return Err(Refusal::JobChange(ChangeRefusal::ReasonMissing).into());
-        }
-        Ending::Cancelled => StepKind::Cancelled,
-    };
-    let mut tx = actor.begin().await?;
-    match close(&mut tx, end.id, end.version, end.how).await {
-        Ok(()) => {}
-        Err(CloseError::NotPossible(why)) => return Err(Refusal::Job(why).into()),
-        Err(CloseError::Db(error)) => return Err(error.into()),
-    }
-    job_changes::note(&mut tx, end.id, kind, end.reason.trim()).await?;
-    tx.commit().await?;
-    Ok(())
+    actor
+        .transact(Role::Office, async |tx| {
+            let reason = end.reason.trim();
+            let kind = match end.how {
+                Ending::Done => StepKind::Closed,
+                Ending::Cancelled if reason.is_empty() => {
+                    return Err(Refusal::JobChange(ChangeRefusal::ReasonMissing).into());
+                }
+                Ending::Cancelled => StepKind::Cancelled,
+            };
+            close_within(tx, end.id, end.version, end.how).await?;
+            Ok(job_changes::note(tx, end.id, kind, reason).await?)
+        })
+        .await
 }
 
-/// The same within a transaction, by a caller who has checked that the person may.
+/// The same within a transaction, without a note of who did it and why.
 ///
 /// # Errors
-/// [`CloseError::NotPossible`], [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
-pub async fn close(tx: &mut ShopTx, id: Uuid, version: i32, how: Ending) -> Result<(), CloseError> {
+/// As [`close_job`].
+pub async fn close_within(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    how: Ending,
+) -> Result<(), AppError> {
     let (job, _) = job_changes::lock(tx, id).await?;
-    let state = job.state.end(how, unsettled(tx, id).await?)?;
+    let unsettled = unsettled(tx, id).await?;
+    let state = job.state.end(how, unsettled).map_err(Refusal::Job)?;
     jobs::set_state(tx, id, version, state).await?;
     castings_on_shelf::end_reservations(tx, id, how == Ending::Done).await?;
     job_changes::drop_decisions(tx, id).await?;

@@ -2,30 +2,17 @@
 //! decision does to the route is [`crate::quality`]'s; here it is written, with the costs, the castings, the enquiry and
 //! the call to the customer that follow.
 
+use super::{Actor, AppError, Refusal};
 use crate::db::castings_on_shelf::{self, Ownership};
 use crate::db::enquiries::{self, EnquiryDetails};
 use crate::db::jobs::{self, Job, JobOperation, OperationState};
+use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, checks, holds, needs, quotes};
 use crate::documents::notes;
 use crate::estimating::Operation;
-use crate::jobs::NotPossible;
 use crate::quality::{self, Decision, RouteChange};
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
-
-/// Why a hold was not decided.
-#[derive(Debug, thiserror::Error)]
-pub enum DecideError {
-    /// It was to be decided as measured again, and the latest measurement does not pass.
-    #[error("the latest measurement does not pass")]
-    StillFails,
-    /// The job is closed, so that its route does not change any more.
-    #[error(transparent)]
-    Job(#[from] NotPossible),
-    /// From the database.
-    #[error(transparent)]
-    Db(#[from] DbError),
-}
 
 /// A decision to be taken.
 #[derive(Debug, Clone, Copy)]
@@ -40,17 +27,35 @@ pub struct Deciding<'a> {
     pub note: &'a str,
 }
 
-/// Decides a hold and does what follows; `by` is who decides. The transaction is not to be committed after an error.
+/// Decides a hold and does what follows, for the office.
 ///
 /// # Errors
-/// [`DecideError`]; [`DbError::Stale`] when somebody has decided since, [`DbError::Refused`] when the casting that takes
-/// the other's place is not free.
+/// [`AppError::NotAllowed`]; [`Refusal::StillFails`] when it was to be decided as measured again; [`Refusal::Job`] when
+/// the route of a closed job would change; [`Refusal::Stored`] when the casting that takes the other's place is not free;
+/// [`AppError::Db`], as [`DbError::Stale`] when somebody has decided since.
 pub async fn decide(
+    actor: &Actor,
+    deciding: Deciding<'_>,
+    now: DateTime<Utc>,
+) -> Result<(), AppError> {
+    let by = actor.person()?;
+    actor
+        .transact(Role::Office, async |tx| {
+            decide_within(tx, by, deciding, now).await
+        })
+        .await
+}
+
+/// The same within a transaction, which is not to be committed after an error; `by` is who decides.
+///
+/// # Errors
+/// As [`decide`].
+pub async fn decide_within(
     tx: &mut ShopTx,
     by: Uuid,
     deciding: Deciding<'_>,
     now: DateTime<Utc>,
-) -> Result<(), DecideError> {
+) -> Result<(), AppError> {
     let Deciding {
         hold_id,
         version,
@@ -63,7 +68,7 @@ pub async fn decide(
     match decision {
         Decision::MeasuredAgain => {
             if !checks::passes_now(tx, hold_id).await? {
-                return Err(DecideError::StillFails);
+                return Err(Refusal::StillFails.into());
             }
         }
         Decision::Concession(_) => {}
@@ -107,8 +112,8 @@ async fn change_route(
     job: &Job,
     operations: &[JobOperation],
     change: &RouteChange,
-) -> Result<(), DecideError> {
-    job.state.must_be_open()?;
+) -> Result<(), AppError> {
+    job.state.must_be_open().map_err(Refusal::Job)?;
     jobs::add_operations(tx, job.id, &change.add, &change.again_for).await?;
     for (number, after) in &change.after {
         if let Some(waiting) = operations.iter().find(|o| o.planned.number == *number) {

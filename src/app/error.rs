@@ -2,18 +2,21 @@
 
 use super::answer_enquiry::Unanswerable;
 use super::quick_enquiry::{NoQuickPrice, ReadOut};
-use crate::db::DbError;
 use crate::db::people::Role;
+use crate::db::{self, DbError};
 use crate::enquiry::quote::{QuoteRefusal, Unbalanced};
 use crate::estimating::WorkListError;
 use crate::jobs::{ChangeRefusal, DueDoubt, NotPossible};
+use crate::quality::CheckRefusal;
+use crate::shopfloor::BookingRefusal;
+use crate::stock::{NeedRefusal, NotMovable};
 
 /// Why a use case was not carried out.
 #[derive(Debug, thiserror::Error)]
 pub enum AppError {
-    /// From the database.
+    /// From the database, but for what it refuses: that is [`Refusal::Stored`].
     #[error(transparent)]
-    Db(#[from] DbError),
+    Db(DbError),
     /// The actor lacks the role it takes.
     #[error("it takes the role {0:?}")]
     NotAllowed(Role),
@@ -28,6 +31,15 @@ pub enum AppError {
         /// Why it failed.
         why: String,
     },
+}
+
+impl From<DbError> for AppError {
+    fn from(error: DbError) -> Self {
+        match error {
+            DbError::Refused(why) => Self::Refused(why.into()),
+            other => Self::Db(other),
+        }
+    }
 }
 
 impl AppError {
@@ -64,6 +76,49 @@ pub enum Refusal {
         /// Which rule.
         why: QuoteRefusal,
     },
+    /// An entry of the bench is wrong, however often it is sent.
+    #[error("booking: {0}")]
+    Booking(#[from] BookingRefusal),
+    /// A check is wrong, however often it is sent.
+    #[error("check: {0}")]
+    Check(#[from] CheckRefusal),
+    /// A hold was to be decided as measured again, and the latest measurement does not pass.
+    #[error("the latest measurement does not pass")]
+    StillFails,
+    /// The job cannot be changed or ended.
+    #[error(transparent)]
+    Job(#[from] NotPossible),
+    /// A rule on needs stands against it.
+    #[error("“{what}”: {why}")]
+    Need {
+        /// What is needed.
+        what: String,
+        /// Which rule.
+        why: NeedRefusal,
+    },
+    /// The casting is not in the shop any more, so that it cannot be inspected.
+    #[error("casting {number} is not in the shop")]
+    CastingNotInShop {
+        /// The number on its tag.
+        number: i64,
+    },
+    /// The casting is not moved by hand.
+    #[error("casting {number}: {why}")]
+    CastingNotMovable {
+        /// The number on its tag.
+        number: i64,
+        /// Which rule.
+        why: NotMovable,
+    },
+    /// The casting has as many photographs as are kept.
+    #[error("the casting has {most} photographs already")]
+    TooManyPhotos {
+        /// How many are kept.
+        most: i64,
+    },
+    /// The rows, as they are, do not allow it.
+    #[error(transparent)]
+    Stored(#[from] db::Refusal),
     /// The enquiry has quotes, so it is not closed by itself.
     #[error("enquiry {number} has quotes")]
     EnquiryQuoted {
@@ -79,9 +134,6 @@ pub enum Refusal {
     /// Listed work makes no route.
     #[error("the work makes no route: {0}")]
     Work(WorkListError),
-    /// A job is not in the state for it.
-    #[error("{0}")]
-    Job(NotPossible),
     /// A rule on changes of jobs stands against it.
     #[error("{0}")]
     JobChange(ChangeRefusal),

@@ -1,6 +1,6 @@
 //! A job on one page: its route with hours and money to date, its forecast, its needs, holds, calls and bookings.
 
-use super::booked_hours;
+use super::{Actor, AppError, booked_hours};
 use crate::db::bookings::{self, Booking};
 use crate::db::checks::{self, CheckResult, Hold};
 use crate::db::history::{self, Change};
@@ -8,6 +8,7 @@ use crate::db::holds::{self, Call, JobCost};
 use crate::db::job_changes::{self, JobStep};
 use crate::db::jobs::{self, Job, JobOperation};
 use crate::db::needs::{self, Need};
+use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, casting_records, machines, quotes};
 use crate::enquiry::quote::Quote;
 use crate::estimating::{CostError, Rates};
@@ -57,16 +58,17 @@ pub struct JobOverview {
     pub history: Vec<Change>,
 }
 
-/// Reads a job. `with_money` for who may see money; without rates there are hours and no money.
+/// Reads a job. Money is the office's business: others see hours. Without rates there are hours and no money.
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
+/// [`AppError::Db`], as [`DbError::NotFound`].
 pub async fn job_overview(
-    tx: &mut ShopTx,
+    actor: &Actor,
     id: Uuid,
-    with_money: bool,
     now: DateTime<Utc>,
-) -> Result<JobOverview, DbError> {
+) -> Result<JobOverview, AppError> {
+    let with_money = actor.may(Role::Office);
+    let tx = &mut actor.begin().await?;
     let job = jobs::get(tx, id).await?;
     let operations = jobs::operations(tx, id).await?;
     let quote = match job.quote_id.filter(|_| with_money) {

@@ -1,8 +1,10 @@
 //! What a job needs: written down, changed, met by goods that come, are taken from stock or go out of the tool store, and
 //! put back.
 
+use super::{Actor, AppError, Refusal};
 use crate::db::castings_on_shelf::{self, ShelfState};
 use crate::db::needs::{self, Arrival, Behind, MaterialLine, Need, NeedDetails, NeedKind};
+use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, jobs, stock, tools};
 use crate::documents::notes;
 use crate::enquiry::quote::DonorSource;
@@ -12,25 +14,9 @@ use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use uuid::Uuid;
 
-/// Why a need was not changed.
-#[derive(Debug, thiserror::Error)]
-pub enum NeedError {
-    /// A rule on needs stands against it; the name of the need.
-    #[error("“{what}”: {why}")]
-    Refused {
-        /// What is needed.
-        what: String,
-        /// Which rule.
-        why: NeedRefusal,
-    },
-    /// From the database.
-    #[error(transparent)]
-    Db(#[from] DbError),
-}
-
-fn refused(need: &Need) -> impl FnOnce(NeedRefusal) -> NeedError {
+fn refused(need: &Need) -> impl FnOnce(NeedRefusal) -> Refusal {
     let what = need.details.what.clone();
-    |why| NeedError::Refused { what, why }
+    |why| Refusal::Need { what, why }
 }
 
 /// The need of a job as its editor saw it.
@@ -44,25 +30,57 @@ pub struct Seen {
     pub version: i32,
 }
 
-/// Adds a need to an open job. A casting behind it is set aside for the job, if it is not yet.
+/// Adds a need to an open job, for the office. A casting behind it is set aside for the job, if it is not yet.
 ///
 /// # Errors
-/// [`DbError::Refused`] when the job is closed or the casting is not free, [`DbError::NotFound`] when what it names is
-/// not there, [`DbError::Database`].
-pub async fn add(tx: &mut ShopTx, job_id: Uuid, details: &NeedDetails) -> Result<Uuid, DbError> {
+/// [`AppError::NotAllowed`]; [`Refusal::Stored`] when the job is closed or the casting is not free; [`AppError::Db`], as
+/// [`DbError::NotFound`] when what it names is not there.
+pub async fn add(actor: &Actor, job_id: Uuid, details: &NeedDetails) -> Result<Uuid, AppError> {
+    actor
+        .transact(Role::Office, async |tx| {
+            add_within(tx, job_id, details).await
+        })
+        .await
+}
+
+/// The same within a transaction, which is not to be committed after an error.
+///
+/// # Errors
+/// As [`add`].
+pub async fn add_within(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    details: &NeedDetails,
+) -> Result<Uuid, AppError> {
     jobs::open(tx, job_id).await?;
     if let Behind::Casting(casting_id) = details.behind {
         set_aside(tx, casting_id, job_id).await?;
     }
-    needs::insert(tx, job_id, details).await
+    Ok(needs::insert(tx, job_id, details).await?)
 }
 
-/// Changes a need of an open job. A casting that is not behind it any more is free again.
+/// Changes a need of an open job, for the office. A casting that is not behind it any more is free again.
 ///
 /// # Errors
-/// [`NeedError::Refused`] when goods were taken from stock for it, [`DbError::Refused`] when the job is closed or the
-/// casting is not free, [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
-pub async fn change(tx: &mut ShopTx, seen: Seen, details: &NeedDetails) -> Result<(), NeedError> {
+/// [`AppError::NotAllowed`]; [`Refusal::Need`] when goods were taken from stock for it; [`Refusal::Stored`] when the job
+/// is closed or the casting is not free; [`AppError::Db`], as [`DbError::Stale`].
+pub async fn change(actor: &Actor, seen: Seen, details: &NeedDetails) -> Result<(), AppError> {
+    actor
+        .transact(Role::Office, async |tx| {
+            change_within(tx, seen, details).await
+        })
+        .await
+}
+
+/// The same within a transaction, which is not to be committed after an error.
+///
+/// # Errors
+/// As [`change`].
+pub async fn change_within(
+    tx: &mut ShopTx,
+    seen: Seen,
+    details: &NeedDetails,
+) -> Result<(), AppError> {
     jobs::open(tx, seen.job_id).await?;
     let now = needs::get(tx, seen.job_id, seen.id).await?;
     if now.version != seen.version {
@@ -81,11 +99,21 @@ pub async fn change(tx: &mut ShopTx, seen: Seen, details: &NeedDetails) -> Resul
     Ok(())
 }
 
-/// Removes a need of an open job. A casting behind it is free again.
+/// Removes a need of an open job, for the office. A casting behind it is free again.
 ///
 /// # Errors
-/// As [`change`]; [`DbError::Refused`] when stock was ever booked for it.
-pub async fn remove(tx: &mut ShopTx, seen: Seen) -> Result<(), NeedError> {
+/// As [`change`]; [`Refusal::Stored`] when stock was ever booked for it.
+pub async fn remove(actor: &Actor, seen: Seen) -> Result<(), AppError> {
+    actor
+        .transact(Role::Office, async |tx| remove_within(tx, seen).await)
+        .await
+}
+
+/// The same within a transaction, which is not to be committed after an error.
+///
+/// # Errors
+/// As [`remove`].
+pub async fn remove_within(tx: &mut ShopTx, seen: Seen) -> Result<(), AppError> {
     jobs::open(tx, seen.job_id).await?;
     let now = needs::get(tx, seen.job_id, seen.id).await?;
     now.source.may_change().map_err(refused(&now))?;
@@ -96,24 +124,43 @@ pub async fn remove(tx: &mut ShopTx, seen: Seen) -> Result<(), NeedError> {
     Ok(())
 }
 
-/// Notes that the goods of a need are here; for one that draws on nothing else.
+/// Notes that the goods of a need are here; for one that draws on nothing else. Whoever opens the parcel may say so.
 ///
 /// # Errors
-/// [`NeedError::Refused`] when it draws on a casting, stock or a tool, [`DbError::Stale`], [`DbError::NotFound`],
-/// [`DbError::Database`].
-pub async fn arrived(tx: &mut ShopTx, seen: Seen) -> Result<(), NeedError> {
+/// [`Refusal::Need`] when it draws on a casting, stock or a tool; [`AppError::Db`], as [`DbError::Stale`].
+pub async fn arrived(actor: &Actor, seen: Seen) -> Result<(), AppError> {
+    actor
+        .transact(Role::Machinist, async |tx| arrived_within(tx, seen).await)
+        .await
+}
+
+/// The same within a transaction, which is not to be committed after an error.
+///
+/// # Errors
+/// As [`arrived`].
+pub async fn arrived_within(tx: &mut ShopTx, seen: Seen) -> Result<(), AppError> {
     let now = needs::get(tx, seen.job_id, seen.id).await?;
     now.source.may_arrive().map_err(refused(&now))?;
     needs::set_state(tx, seen.id, seen.version, Arrival::Here).await?;
     Ok(())
 }
 
-/// Takes what a need of an open job asks for from stock, or its tool out of the store.
+/// Takes what a need of an open job asks for from stock, or its tool out of the store. Whoever fetches it may say so.
 ///
 /// # Errors
-/// [`NeedError::Refused`] when it draws on neither or was taken already, [`DbError::Refused`] when the job is closed,
-/// there is not so much on hand or the tool is out, [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
-pub async fn take(tx: &mut ShopTx, seen: Seen) -> Result<(), NeedError> {
+/// [`Refusal::Need`] when it draws on neither or was taken already; [`Refusal::Stored`] when the job is closed, there is
+/// not so much on hand or the tool is out; [`AppError::Db`], as [`DbError::Stale`].
+pub async fn take(actor: &Actor, seen: Seen) -> Result<(), AppError> {
+    actor
+        .transact(Role::Machinist, async |tx| take_within(tx, seen).await)
+        .await
+}
+
+/// The same within a transaction, which is not to be committed after an error.
+///
+/// # Errors
+/// As [`take`].
+pub async fn take_within(tx: &mut ShopTx, seen: Seen) -> Result<(), AppError> {
     let now = needs::get(tx, seen.job_id, seen.id).await?;
     jobs::open(tx, seen.job_id).await?;
     match now.details.behind {
@@ -122,12 +169,22 @@ pub async fn take(tx: &mut ShopTx, seen: Seen) -> Result<(), NeedError> {
     }
 }
 
-/// Puts back what was taken for a need.
+/// Puts back what was taken for a need. Whoever brings it may say so.
 ///
 /// # Errors
-/// [`NeedError::Refused`] when it draws on neither stock nor a tool or nothing was taken, [`DbError::Refused`] when the
-/// tool is not out with the job, [`DbError::Stale`], [`DbError::NotFound`], [`DbError::Database`].
-pub async fn put_back(tx: &mut ShopTx, seen: Seen) -> Result<(), NeedError> {
+/// [`Refusal::Need`] when it draws on neither stock nor a tool or nothing was taken; [`Refusal::Stored`] when the tool is
+/// not out with the job; [`AppError::Db`], as [`DbError::Stale`].
+pub async fn put_back(actor: &Actor, seen: Seen) -> Result<(), AppError> {
+    actor
+        .transact(Role::Machinist, async |tx| put_back_within(tx, seen).await)
+        .await
+}
+
+/// The same within a transaction, which is not to be committed after an error.
+///
+/// # Errors
+/// As [`put_back`].
+pub async fn put_back_within(tx: &mut ShopTx, seen: Seen) -> Result<(), AppError> {
     let now = needs::get(tx, seen.job_id, seen.id).await?;
     match now.details.behind {
         Behind::Tool(tool_id) => Ok(tools::bring_back(tx, tool_id, seen.job_id).await?),
@@ -140,7 +197,7 @@ async fn move_stock(
     seen: Seen,
     now: &Need,
     transfer: Transfer,
-) -> Result<(), NeedError> {
+) -> Result<(), AppError> {
     let item_id = now.source.item().map_err(refused(now))?;
     // The version is counted up first: of two who take at once, the second is told.
     needs::set_state(tx, seen.id, seen.version, transfer.leads_to()).await?;

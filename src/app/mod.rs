@@ -1,11 +1,11 @@
 //! Use cases, one file each. A use case takes the [`Actor`] and what is asked of it, checks that the actor may, opens its
 //! own transactions and ends them before anything long is computed; what it returns are records, figures and codes.
-//! One that must share a transaction with its caller takes it as `&mut ShopTx` with the person who acts instead, and the
-//! caller has checked that they may. What is computed is the domain's, what is stored is [`crate::db`]'s, and sentences
-//! are the screens'.
+//! Its part within a transaction may be public too (`…_within`), for a use case made of several, the demo shop and tests.
+//! What is computed is the domain's, what is stored is [`crate::db`]'s, and sentences are the screens'.
 
 pub mod actor;
 pub mod answer_enquiry;
+pub mod bench_overview;
 pub mod book_time;
 pub mod booked_hours;
 pub mod catalogue;
@@ -15,6 +15,7 @@ pub mod close_enquiry;
 pub mod close_job;
 pub mod current_plan;
 pub mod decide_hold;
+pub mod describe_casting;
 pub mod drawn_plans;
 pub mod due_day;
 pub mod enter_job;
@@ -22,9 +23,11 @@ pub mod error;
 pub mod give_quote;
 pub mod job_overview;
 pub mod lapse;
+pub mod lend_tool;
 pub mod lose_quote;
 pub mod meet_need;
 pub mod move_casting;
+pub mod move_stock;
 pub mod password;
 pub mod planner;
 pub mod put_photo;

@@ -1,24 +1,12 @@
 //! Photographs of a casting: kept in the database or as files in a folder, shown, and removed. In a folder the files are
 //! written before the row and removed after it, so that a row never points at nothing.
 
+use super::{Actor, AppError, Refusal};
+use crate::db::DbError;
 use crate::db::casting_records::{self, MOST_PHOTOS, NewPhoto, PhotoPlace};
-use crate::db::{DbError, ShopTx};
+use crate::db::people::Role;
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
-
-/// Why a photograph was not kept, shown or removed.
-#[derive(Debug, thiserror::Error)]
-pub enum PhotoError {
-    /// The casting has [`MOST_PHOTOS`] already.
-    #[error("the casting has {MOST_PHOTOS} photographs already")]
-    TooMany,
-    /// A file could not be written or read.
-    #[error("file of a photograph: {0}")]
-    File(#[from] std::io::Error),
-    /// From the database.
-    #[error(transparent)]
-    Db(#[from] DbError),
-}
 
 /// The files of a photograph in a folder: the picture and the small one.
 fn files(folder: &Path, shop_id: Uuid, id: Uuid) -> (PathBuf, PathBuf) {
@@ -29,78 +17,96 @@ fn files(folder: &Path, shop_id: Uuid, id: Uuid) -> (PathBuf, PathBuf) {
     )
 }
 
-/// Keeps a photograph and returns its key.
+/// What went wrong with a file of a photograph.
+fn file(error: std::io::Error) -> AppError {
+    AppError::failed("file of a photograph", error)
+}
+
+/// Keeps a photograph and returns its key. Whoever has the casting in hand may add one.
 ///
 /// # Errors
-/// [`PhotoError`]; [`DbError::NotFound`] when there is no such casting.
+/// [`Refusal::TooManyPhotos`]; [`AppError::Failed`] when its file cannot be written; [`AppError::Db`], as
+/// [`DbError::NotFound`] when there is no such casting.
 pub async fn put(
-    tx: &mut ShopTx,
+    actor: &Actor,
     place: &PhotoPlace,
     casting_id: Uuid,
     photo: &NewPhoto,
-) -> Result<Uuid, PhotoError> {
-    if casting_records::count_photos(tx, casting_id).await? >= MOST_PHOTOS {
-        return Err(PhotoError::TooMany);
-    }
-    let id = Uuid::now_v7();
-    let in_database = match place {
-        PhotoPlace::Database => true,
-        PhotoPlace::Folder(folder) => {
-            let (large, small) = files(folder, tx.shop_id(), id);
-            if let Some(shop) = large.parent() {
-                tokio::fs::create_dir_all(shop).await?;
+) -> Result<Uuid, AppError> {
+    actor
+        .transact(Role::Machinist, async |tx| {
+            if casting_records::count_photos(tx, casting_id).await? >= MOST_PHOTOS {
+                return Err(Refusal::TooManyPhotos { most: MOST_PHOTOS }.into());
             }
-            tokio::fs::write(&large, &photo.body).await?;
-            tokio::fs::write(&small, &photo.thumbnail).await?;
-            false
-        }
-    };
-    casting_records::add_photo(tx, id, casting_id, photo, in_database).await?;
-    Ok(id)
+            let id = Uuid::now_v7();
+            let in_database = match place {
+                PhotoPlace::Database => true,
+                PhotoPlace::Folder(folder) => {
+                    let (large, small) = files(folder, tx.shop_id(), id);
+                    if let Some(shop) = large.parent() {
+                        tokio::fs::create_dir_all(shop).await.map_err(file)?;
+                    }
+                    tokio::fs::write(&large, &photo.body).await.map_err(file)?;
+                    tokio::fs::write(&small, &photo.thumbnail)
+                        .await
+                        .map_err(file)?;
+                    false
+                }
+            };
+            casting_records::add_photo(tx, id, casting_id, photo, in_database).await?;
+            Ok(id)
+        })
+        .await
 }
 
 /// The body of a photograph, or its small one, as JPEG. One that was kept in the database is found there whatever the
 /// setting says now.
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`PhotoError::File`], [`DbError::Database`].
+/// [`AppError::Failed`] when its file cannot be read; [`AppError::Db`], as [`DbError::NotFound`] when it, or its file, is
+/// not there.
 pub async fn body(
-    tx: &mut ShopTx,
+    actor: &Actor,
     place: &PhotoPlace,
     casting_id: Uuid,
     id: Uuid,
     small: bool,
-) -> Result<Vec<u8>, PhotoError> {
-    let gone = || PhotoError::Db(DbError::NotFound("this photograph’s file"));
-    let body = casting_records::photo_body(tx, casting_id, id, small).await?;
+) -> Result<Vec<u8>, AppError> {
+    let gone = || AppError::Db(DbError::NotFound("this photograph’s file"));
+    let mut tx = actor.begin().await?;
+    let body = casting_records::photo_body(&mut tx, casting_id, id, small).await?;
     match (body, place) {
         (Some(body), _) => Ok(body),
         (None, PhotoPlace::Folder(folder)) => {
-            let (large, little) = files(folder, tx.shop_id(), id);
-            let file = if small { little } else { large };
-            match tokio::fs::read(file).await {
+            let (large, little) = files(folder, actor.shop_id(), id);
+            let path = if small { little } else { large };
+            match tokio::fs::read(path).await {
                 Err(error) if error.kind() == std::io::ErrorKind::NotFound => Err(gone()),
-                other => Ok(other?),
+                other => other.map_err(file),
             }
         }
         (None, PhotoPlace::Database) => Err(gone()),
     }
 }
 
-/// Removes a photograph. Returns its files, if it has some, for [`remove_files`] once the transaction is committed.
+/// Removes a photograph, for the office. Returns its files, if it has some, for [`remove_files`].
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`DbError::Database`].
+/// [`AppError::NotAllowed`]; [`AppError::Db`], as [`DbError::NotFound`].
 pub async fn remove(
-    tx: &mut ShopTx,
+    actor: &Actor,
     place: &PhotoPlace,
     casting_id: Uuid,
     id: Uuid,
-) -> Result<Vec<PathBuf>, DbError> {
-    let in_database = casting_records::remove_photo(tx, casting_id, id).await?;
+) -> Result<Vec<PathBuf>, AppError> {
+    let in_database = actor
+        .transact(Role::Office, async |tx| {
+            Ok(casting_records::remove_photo(tx, casting_id, id).await?)
+        })
+        .await?;
     Ok(match place {
         PhotoPlace::Folder(folder) if !in_database => {
-            let (large, small) = files(folder, tx.shop_id(), id);
+            let (large, small) = files(folder, actor.shop_id(), id);
             vec![large, small]
         }
         _ => Vec::new(),

@@ -1,18 +1,21 @@
 //! Goods in: a casting is put on the shelf with where it came from, its marks and what was measured on it; all of it or
 //! nothing.
 
+use super::{Actor, AppError};
 use crate::castings::identify::Finding;
 use crate::castings::{Pattern, Variant};
 use crate::db::casting_records::{self, Measurement, Origin};
 use crate::db::castings_on_shelf::{self, CastingDetails};
+use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings};
 use uuid::Uuid;
 
 /// Every pattern of the register with its variants: what a casting is identified against.
 ///
 /// # Errors
-/// [`DbError::Corrupt`], [`DbError::Database`].
-pub async fn register(tx: &mut ShopTx) -> Result<Vec<(Pattern, Vec<Variant>)>, DbError> {
+/// [`AppError::Db`].
+pub async fn register(actor: &Actor) -> Result<Vec<(Pattern, Vec<Variant>)>, AppError> {
+    let tx = &mut actor.begin().await?;
     let mut variants = castings::variants(tx).await?;
     let mut patterns = Vec::new();
     for pattern in castings::patterns(tx).await? {
@@ -25,33 +28,52 @@ pub async fn register(tx: &mut ShopTx) -> Result<Vec<(Pattern, Vec<Variant>)>, D
     Ok(patterns)
 }
 
-/// Puts a casting on the shelf; returns its key and the number on its tag. `instrument` is what the findings at places
-/// were measured with.
+/// Goods in.
+#[derive(Debug, Clone)]
+pub struct GoodsIn {
+    /// The casting.
+    pub details: CastingDetails,
+    /// Where it came from.
+    pub origin: Origin,
+    /// Its marks, and what was found at its places.
+    pub findings: Vec<Finding>,
+    /// What the findings at places were measured with.
+    pub instrument: String,
+}
+
+/// Puts a casting on the shelf, for the office; returns its key and the number on its tag.
 ///
 /// # Errors
-/// [`DbError::NotFound`] when its variant or sighting is gone, [`DbError::Database`].
-pub async fn take_in(
-    tx: &mut ShopTx,
-    details: &CastingDetails,
-    origin: &Origin,
-    findings: Vec<Finding>,
-    instrument: &str,
-) -> Result<(Uuid, i64), DbError> {
-    let (id, number) = castings_on_shelf::create(tx, details).await?;
-    casting_records::set_origin(tx, id, origin).await?;
-    for finding in findings {
-        match finding {
-            Finding::Mark(mark) => casting_records::add_mark(tx, id, &mark).await?,
-            Finding::At(place, found) => {
-                let measurement = Measurement {
-                    what: place.to_string(),
-                    place: Some(place),
-                    found,
-                    instrument: instrument.to_owned(),
-                };
-                casting_records::add_measurement(tx, id, &measurement).await?;
+/// [`AppError::NotAllowed`]; [`AppError::Db`], as [`DbError::NotFound`] when its variant or sighting is gone.
+pub async fn take_in(actor: &Actor, goods: GoodsIn) -> Result<(Uuid, i64), AppError> {
+    actor
+        .transact(Role::Office, async |tx| {
+            let (id, number) = castings_on_shelf::create(tx, &goods.details).await?;
+            casting_records::set_origin(tx, id, &goods.origin).await?;
+            for finding in goods.findings {
+                write(tx, id, finding, &goods.instrument).await?;
             }
+            Ok((id, number))
+        })
+        .await
+}
+
+async fn write(
+    tx: &mut ShopTx,
+    casting_id: Uuid,
+    finding: Finding,
+    instrument: &str,
+) -> Result<(), DbError> {
+    match finding {
+        Finding::Mark(mark) => casting_records::add_mark(tx, casting_id, &mark).await,
+        Finding::At(place, found) => {
+            let measurement = Measurement {
+                what: place.to_string(),
+                place: Some(place),
+                found,
+                instrument: instrument.to_owned(),
+            };
+            casting_records::add_measurement(tx, casting_id, &measurement).await
         }
     }
-    Ok((id, number))
 }

@@ -30,7 +30,7 @@ pub(crate) enum PlanVerb {
 #[derive(Debug, Args)]
 pub(crate) struct Search {
     /// Seconds to search.
-    #[arg(long, default_value_t = 10.0)]
+    #[arg(long, default_value_t = 10.0, value_parser = seconds)]
     seconds: f64,
     /// Searches side by side, each with its own seed; the best answer counts.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..=256))]
@@ -68,8 +68,8 @@ pub(crate) struct Solve {
     #[arg(long, value_enum, default_value = "table")]
     format: Format,
     /// Draw so many futures and say how likely each promise holds.
-    #[arg(long, default_value_t = 0)]
-    futures: usize,
+    #[arg(long, default_value_t = 0, value_parser = clap::value_parser!(u32).range(..=1_000_000))]
+    futures: u32,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -88,8 +88,17 @@ pub(crate) struct SampleShop {
     #[arg(long, default_value_t = 1)]
     seed: u64,
     /// Jobs, if not the usual number.
-    #[arg(long)]
-    jobs: Option<usize>,
+    #[arg(long, value_parser = clap::value_parser!(u32).range(..=100_000))]
+    jobs: Option<u32>,
+}
+
+/// A time to search: a number that a clock reaches.
+fn seconds(text: &str) -> Result<f64, String> {
+    let year = 31_536_000.0;
+    match text.parse::<f64>() {
+        Ok(seconds) if (0.0..=year).contains(&seconds) => Ok(seconds),
+        _ => Err("enter seconds from 0 to 31536000 (a year), for example 10".to_owned()),
+    }
 }
 
 pub(crate) fn plan(verb: &PlanVerb) -> anyhow::Result<()> {
@@ -103,7 +112,7 @@ pub(crate) fn plan(verb: &PlanVerb) -> anyhow::Result<()> {
                 Size::Industrial => (Sample::industrial(), Some(6057)),
             };
             let total = total.filter(|_| sample.jobs.is_none());
-            shape.jobs = sample.jobs.unwrap_or(shape.jobs);
+            shape.jobs = sample.jobs.map_or(shape.jobs, |jobs| jobs as usize);
             say!(
                 "{}",
                 serde_json::to_string(&ShopFile::of_model(&shape.make(sample.seed, total)))?
@@ -271,7 +280,7 @@ fn run_solve(how: &Solve) -> anyhow::Result<()> {
     let mut chances: Vec<(String, Minute, f64)> = Vec::new();
     if how.futures > 0 {
         let mut rng = rand_pcg::Pcg64::seed_from_u64(how.search.seed);
-        let futures = futures::futures(&model, plan, how.futures, &mut rng)?;
+        let futures = futures::futures(&model, plan, how.futures as usize, &mut rng)?;
         for (j, job) in model.jobs.iter().enumerate() {
             if let Some(due) = job.due {
                 chances.push((job.name.clone(), due, futures.chance_by(j, due)));
@@ -378,6 +387,35 @@ impl Report<'_> {
         }
         for fault in self.faults {
             say!("the validator: {fault}");
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::Parser;
+
+    #[derive(Debug, Parser)]
+    struct Line {
+        #[command(subcommand)]
+        verb: PlanVerb,
+    }
+
+    /// A time that never comes is no time to search.
+    #[test]
+    fn seconds_are_a_number_that_a_clock_reaches() {
+        let parse = |seconds: &str| {
+            let seconds = format!("--seconds={seconds}");
+            let line = ["plan", "solve", "shop.json", &seconds];
+            Line::try_parse_from(line).map_err(|e| e.to_string())
+        };
+        for ok in ["0", "0.5", "10", "31536000"] {
+            assert!(parse(ok).is_ok(), "{ok}");
+        }
+        for no in ["nan", "inf", "-inf", "-1", "1e300", "31536001", "ten"] {
+            let said = parse(no).unwrap_err();
+            assert!(said.contains("enter seconds from 0 to 31536000"), "{said}");
         }
     }
 }

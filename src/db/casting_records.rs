@@ -2,7 +2,7 @@
 //! photographs.
 
 use super::read::{corrupt, word};
-use super::{DbError, ShopTx};
+use super::{DbError, Refusal, ShopTx};
 use crate::castings::Place;
 use crate::castings::identify::{Found, Mark};
 use crate::units::{Code, Length};
@@ -92,9 +92,7 @@ pub async fn set_origin(tx: &mut ShopTx, casting_id: Uuid, origin: &Origin) -> R
 /// What the database says of a customer's casting in another's job, in words.
 pub(super) fn another_customers(error: sqlx::Error) -> DbError {
     match error.as_database_error().and_then(|db| db.constraint()) {
-        Some("customers_casting_for_their_job") => {
-            DbError::Refused("A customer’s casting cannot be used for another’s job".to_owned())
-        }
+        Some("customers_casting_for_their_job") => DbError::Refused(Refusal::CustomersCasting),
         Some("casting_shop_id_sighting_id_fkey") => DbError::NotFound("this sighting"),
         _ => error.into(),
     }

@@ -205,7 +205,7 @@ pub async fn delete_pattern(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| still_needed(error, "The pattern"))?
+    .map_err(still_needed)?
     .or_missing("the pattern")
 }
 
@@ -423,7 +423,7 @@ pub async fn delete_variant(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
     )
     .execute(tx.conn())
     .await
-    .map_err(|error| still_needed(error, "The variant"))?
+    .map_err(still_needed)?
     .or_missing("the variant")
 }
 

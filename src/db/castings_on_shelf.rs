@@ -3,7 +3,7 @@
 use super::casting_records::{Origin, another_customers};
 use super::counters::{self, Counter};
 use super::read::{money, word};
-use super::{DbError, ShopTx};
+use super::{DbError, Refusal, ShopTx};
 pub use crate::stock::{Outcome, Ownership, ShelfState};
 use crate::units::{Code, Money};
 use chrono::NaiveDate;
@@ -271,20 +271,13 @@ pub async fn reserve(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), DbEr
     .fetch_optional(tx.conn())
     .await?;
     if let Some(casting) = foreign {
-        let or = |name: String, nobody: &str| {
-            if name.is_empty() {
-                nobody.to_owned()
-            } else {
-                name
-            }
-        };
-        return Err(DbError::Refused(format!(
-            "Casting {} belongs to {} and cannot be used for job {}, which is for {}",
-            casting.number,
-            or(casting.owner, "a customer who is not named"),
-            casting.job_number,
-            or(casting.customer, "nobody who is named"),
-        )));
+        return Err(Refusal::CastingOfAnother {
+            casting: casting.number,
+            owner: casting.owner,
+            job: casting.job_number,
+            customer: casting.customer,
+        }
+        .into());
     }
     let done = sqlx::query!(
         "update casting set state = 'reserved', job_id = $3, version = version + 1
@@ -298,10 +291,10 @@ pub async fn reserve(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), DbEr
     .map_err(another_customers)?;
     if done.rows_affected() == 0 {
         let casting = get(tx, id).await?;
-        return Err(DbError::Refused(format!(
-            "Casting {} is no longer free",
-            casting.number
-        )));
+        return Err(Refusal::CastingNotFree {
+            casting: casting.number,
+        }
+        .into());
     }
     Ok(())
 }

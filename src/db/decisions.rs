@@ -1,6 +1,6 @@
 //! What people decide about the plan by hand: pins, holds, orders, what comes first, slots held for quotes.
 
-use super::{DbError, ShopTx, jobs};
+use super::{DbError, Refusal, ShopTx, jobs};
 use crate::planning::floor::Pin;
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -22,9 +22,7 @@ pub async fn pin(tx: &mut ShopTx, operation_id: Uuid, pin: &Pin) -> Result<(), D
     .await?
     .ok_or(DbError::NotFound("this operation"))?;
     if standing.operation != "queued" || standing.job != "open" {
-        return Err(DbError::Refused(
-            "Only work that is still to be begun can be moved".to_owned(),
-        ));
+        return Err(Refusal::Begun.into());
     }
     sqlx::query!(
         "insert into pin (shop_id, id, machine_id, person_id, starts_at) values ($1, $2, $3, $4, $5)
@@ -244,9 +242,7 @@ fn strange(error: sqlx::Error) -> DbError {
         Some(db) if db.is_foreign_key_violation() => {
             DbError::NotFound("the machine or person it is pinned to")
         }
-        Some(db) if db.is_check_violation() => {
-            DbError::Refused("A pin says a machine, a person or a time".to_owned())
-        }
+        Some(db) if db.is_check_violation() => DbError::Refused(Refusal::EmptyPin),
         _ => error.into(),
     }
 }

@@ -2,7 +2,7 @@
 
 use super::counters::{self, Counter};
 use super::read::{corrupt, count, word};
-use super::{DbError, ShopTx};
+use super::{DbError, Refusal, ShopTx};
 use crate::estimating::{Operation, Route};
 pub use crate::jobs::{JobState, OperationState};
 use crate::units::{Code, Minutes};
@@ -405,10 +405,11 @@ pub async fn set_operation_state(
     .await?
     .ok_or(DbError::NotFound("this operation"))?;
     if now.state != JobState::Open.code() {
-        return Err(DbError::Refused(format!(
-            "Job {} is already {}",
-            now.number, now.state
-        )));
+        return Err(Refusal::JobClosed {
+            number: now.number,
+            state: word("state of a job", &now.state)?,
+        }
+        .into());
     }
     if now.version != version {
         return Err(DbError::Stale("this operation"));
@@ -456,11 +457,11 @@ pub async fn machine_load(tx: &mut ShopTx) -> Result<Vec<MachineLoad>, DbError> 
 async fn closed_or_stale(tx: &mut ShopTx, id: Uuid) -> DbError {
     match get(tx, id).await {
         Err(error) => error,
-        Ok(job) if job.state != JobState::Open => DbError::Refused(format!(
-            "Job {} is already {}",
-            job.number,
-            job.state.code()
-        )),
+        Ok(job) if job.state != JobState::Open => Refusal::JobClosed {
+            number: job.number,
+            state: job.state,
+        }
+        .into(),
         Ok(_) => DbError::Stale("this job"),
     }
 }
@@ -481,9 +482,10 @@ pub async fn open(tx: &mut ShopTx, job_id: Uuid) -> Result<(), DbError> {
     if job.state == "open" {
         Ok(())
     } else {
-        Err(DbError::Refused(format!(
-            "Job {} is already {}",
-            job.number, job.state
-        )))
+        Err(Refusal::JobClosed {
+            number: job.number,
+            state: word("state of a job", &job.state)?,
+        }
+        .into())
     }
 }

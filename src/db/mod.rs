@@ -27,6 +27,7 @@ pub mod plans;
 pub mod quick_work;
 pub mod quotes;
 mod read;
+pub mod refusal;
 pub mod remedy_rules;
 mod rows;
 pub mod scope;
@@ -39,6 +40,7 @@ pub mod stock;
 pub mod tools;
 pub mod work_list;
 
+pub use refusal::{Needed, Refusal, Unique};
 pub use scope::{Scope, ShopTx};
 
 /// What can go wrong in the database.
@@ -50,20 +52,15 @@ pub enum DbError {
     /// Someone else changed it meanwhile; the caller shows both values.
     #[error("someone else changed {0}")]
     Stale(&'static str),
-    /// Something like it exists already; `field` names the form field to complain beside.
-    #[error("{message}")]
-    Duplicate {
-        /// The form field.
-        field: &'static str,
-        /// What to say beside it.
-        message: String,
-    },
+    /// Something like it exists already.
+    #[error(transparent)]
+    Duplicate(Unique),
     /// Something else still needs it.
-    #[error("{0}")]
-    InUse(String),
+    #[error(transparent)]
+    InUse(#[from] Needed),
     /// It has come too far, or not far enough, for what was asked of it.
-    #[error("{0}")]
-    Refused(String),
+    #[error(transparent)]
+    Refused(#[from] Refusal),
     /// A stored value that no longer parses.
     #[error("stored {what} does not read: {why}")]
     Corrupt {

@@ -1,7 +1,7 @@
 //! The people of a shop: who may sign in, as what, and what they can do.
 
 use super::rows::{broken, changed};
-use super::{DbError, ShopTx};
+use super::{DbError, Needed, ShopTx};
 use crate::units::Code;
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
@@ -184,9 +184,7 @@ pub async fn update(tx: &mut ShopTx, person: &Person) -> Result<(), DbError> {
     .await?;
     let still_owner = person.role == Role::Owner && person.active;
     if owners == [person.id] && !still_owner {
-        return Err(DbError::InUse(
-            "This is the only owner who can sign in. Make someone else an owner first.".to_owned(),
-        ));
+        return Err(Needed::OnlyOwner.into());
     }
     let done = sqlx::query!(
         "update person set name = $3, sign_in = $4, role = $5, skills = $6, active = $7, version = version + 1

@@ -2,7 +2,7 @@
 
 use super::calendars::{self, Overtime, Owner, Stop};
 use super::read::corrupt;
-use super::{DbError, ShopTx, decisions, floor, people, plans};
+use super::{DbError, Refusal, ShopTx, decisions, floor, people, plans};
 use crate::planning::changes::{PlanChange, RowChange};
 use crate::planning::floor::{Resource, Slot, SlotState, Timetable};
 use crate::planning::what_if::WhatIf;
@@ -147,10 +147,7 @@ pub async fn to_undo(tx: &mut ShopTx, id: Uuid) -> Result<Undo, DbError> {
     .await?
     .ok_or(DbError::NotFound("this change"))?;
     if newest(tx).await?.is_none_or(|newest| newest.id != id) {
-        return Err(DbError::Refused(
-            "This change has been undone, or another was made after it. Undo that one first"
-                .to_owned(),
-        ));
+        return Err(Refusal::NotNewestChange.into());
     }
     let places: Vec<Place> =
         serde_json::from_value(row.places).map_err(|why| corrupt("places of a plan", why))?;

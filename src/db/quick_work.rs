@@ -1,6 +1,6 @@
 //! Work that callers want without a variant: the list behind an enquiry for quick work.
 
-use super::read::count;
+use super::read::{count, stored_count};
 use super::{DbError, ShopTx};
 use crate::estimating::WorkList;
 use chrono::NaiveDate;
@@ -61,17 +61,14 @@ pub async fn get(tx: &mut ShopTx, enquiry_id: Uuid) -> Result<Option<QuickWork>,
 /// Writes the quick work of an enquiry down, over what it had. The enquiry's own version says who may.
 ///
 /// # Errors
-/// [`DbError::Refused`] for a count beyond what can be kept, [`DbError::Database`].
+/// [`DbError::Corrupt`] for a count beyond what can be kept, [`DbError::Database`].
 pub async fn save(tx: &mut ShopTx, enquiry_id: Uuid, work: &QuickWork) -> Result<(), DbError> {
     let list = &work.list;
-    let stored = |n: u32| {
-        i32::try_from(n).map_err(|_| DbError::Refused(format!("{n} is more than can be kept")))
-    };
     let codes: Vec<String> = list.lines.iter().map(|(code, _)| code.clone()).collect();
     let counts = list
         .lines
         .iter()
-        .map(|(_, n)| stored(*n))
+        .map(|(_, n)| stored_count("count of work", *n))
         .collect::<Result<Vec<i32>, DbError>>()?;
     sqlx::query!(
         "insert into quick_work (shop_id, id, part, codes, counts, cylinders, mains, arrives_on)
@@ -84,8 +81,12 @@ pub async fn save(tx: &mut ShopTx, enquiry_id: Uuid, work: &QuickWork) -> Result
         list.part,
         &codes,
         &counts,
-        list.cylinders.map(stored).transpose()?,
-        list.mains.map(stored).transpose()?,
+        list.cylinders
+            .map(|n| stored_count("cylinders", n))
+            .transpose()?,
+        list.mains
+            .map(|n| stored_count("main bearings", n))
+            .transpose()?,
         work.arrives_on,
     )
     .execute(tx.conn())

@@ -1,6 +1,6 @@
 //! What it means when a statement touched no row, or broke a constraint.
 
-use super::DbError;
+use super::{DbError, Needed, Unique};
 use sqlx::postgres::PgQueryResult;
 
 /// What a statement that names one row and its version did.
@@ -40,69 +40,21 @@ pub(super) async fn changed<T>(
     done.or_stale(what)
 }
 
-/// Unique indexes: the form field that is complained about, and the complaint.
-const TAKEN: [(&str, &str, &str); 13] = [
-    (
-        "device_name",
-        "name",
-        "There is another device with this name already",
-    ),
-    (
-        "element_code",
-        "code",
-        "There is an element with this code already",
-    ),
-    ("holiday_once", "on", "This day is a holiday already"),
-    (
-        "labour_rate_skill",
-        "skill",
-        "There is a rate for this skill already",
-    ),
-    (
-        "machine_name",
-        "name",
-        "There is a machine with this name already",
-    ),
-    (
-        "pattern_name",
-        "name",
-        "There is a pattern with this name already",
-    ),
-    (
-        "person_sign_in",
-        "sign_in",
-        "Someone signs in with this name already",
-    ),
-    (
-        "remedy_rule_name",
-        "name",
-        "There is a rule with this name already",
-    ),
-    (
-        "shift_once",
-        "start",
-        "There is a shift starting at this time already",
-    ),
-    (
-        "stock_item_name",
-        "name",
-        "There is an item with this name already",
-    ),
-    (
-        "tool_name",
-        "name",
-        "There is tooling with this name already",
-    ),
-    (
-        "variant_name",
-        "name",
-        "There is a variant with this name already",
-    ),
-    (
-        "work_material_name",
-        "name",
-        "There is a material with this name already",
-    ),
+/// Unique indexes, and what each keeps unique.
+const TAKEN: [(&str, Unique); 13] = [
+    ("device_name", Unique::DeviceName),
+    ("element_code", Unique::ElementCode),
+    ("holiday_once", Unique::HolidayDay),
+    ("labour_rate_skill", Unique::LabourRateSkill),
+    ("machine_name", Unique::MachineName),
+    ("pattern_name", Unique::PatternName),
+    ("person_sign_in", Unique::SignIn),
+    ("remedy_rule_name", Unique::RuleName),
+    ("shift_once", Unique::ShiftStart),
+    ("stock_item_name", Unique::ItemName),
+    ("tool_name", Unique::ToolName),
+    ("variant_name", Unique::VariantName),
+    ("work_material_name", Unique::MaterialName),
 ];
 
 /// Parts of a foreign key's name: the column, and what was not found when it points nowhere.
@@ -116,7 +68,7 @@ const MISSING: [(&str, &str); 7] = [
     ("_job_id_", "this job"),
 ];
 
-/// A broken constraint as what it means: [`DbError::Duplicate`] beside the field that is taken, [`DbError::NotFound`] for
+/// A broken constraint as what it means: [`DbError::Duplicate`] for what is taken, [`DbError::NotFound`] for
 /// a key that points nowhere. Anything else stays what it was.
 pub(super) fn broken(error: sqlx::Error) -> DbError {
     let Some((name, foreign)) = error.as_database_error().and_then(|db| {
@@ -125,11 +77,8 @@ pub(super) fn broken(error: sqlx::Error) -> DbError {
     }) else {
         return error.into();
     };
-    if let Some((_, field, message)) = TAKEN.iter().find(|(index, ..)| *index == name) {
-        return DbError::Duplicate {
-            field,
-            message: (*message).to_owned(),
-        };
+    if let Some((_, what)) = TAKEN.iter().find(|(index, _)| *index == name) {
+        return DbError::Duplicate(*what);
     }
     if foreign {
         let found = MISSING.iter().find(|(column, _)| name.contains(column));
@@ -139,17 +88,12 @@ pub(super) fn broken(error: sqlx::Error) -> DbError {
 }
 
 /// A row that cannot be deleted because another names it: [`DbError::InUse`] says what does.
-pub(super) fn still_needed(error: sqlx::Error, what: &str) -> DbError {
+pub(super) fn still_needed(error: sqlx::Error) -> DbError {
     match error.as_database_error() {
-        Some(db) if db.is_foreign_key_violation() => {
-            let by = db.table().map_or_else(
-                || "something else".to_owned(),
-                |table| format!("at least one {}", table.replace('_', " ")),
-            );
-            DbError::InUse(format!(
-                "{what} is still needed by {by}. Delete or change that first."
-            ))
+        Some(db) if db.is_foreign_key_violation() => Needed::By {
+            table: db.table().unwrap_or_default().to_owned(),
         }
+        .into(),
         _ => error.into(),
     }
 }

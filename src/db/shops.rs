@@ -1,6 +1,6 @@
 //! Shops and the directory of their short names.
 
-use super::{DbError, Scope, ShopTx};
+use super::{DbError, Refusal, Scope, ShopTx, Unique};
 use crate::units::Currency;
 use chrono_tz::Tz;
 use rust_decimal::Decimal;
@@ -67,17 +67,12 @@ pub async fn found(pool: &PgPool, shop: &NewShop) -> Result<ShopTx, DbError> {
     .execute(tx.conn())
     .await;
     if let Err(sqlx::Error::Database(e)) = &listed {
-        let message = if e.is_unique_violation() {
-            format!("“{}” is taken by another shop", shop.short_name)
-        } else if e.is_check_violation() {
-            "use 2 to 40 small letters, digits and hyphens".to_owned()
-        } else {
-            return Err(listed.err().map_or(DbError::NotFound("shop"), Into::into));
-        };
-        return Err(DbError::Duplicate {
-            field: "short_name",
-            message,
-        });
+        if e.is_unique_violation() {
+            return Err(DbError::Duplicate(Unique::ShopShortName));
+        }
+        if e.is_check_violation() {
+            return Err(Refusal::ShortName.into());
+        }
     }
     listed?;
     sqlx::query!(

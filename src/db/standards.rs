@@ -3,7 +3,7 @@
 use super::read::{corrupt, count, stored_count, word};
 use super::rows::{Touched, broken};
 use super::settings;
-use super::{DbError, ShopTx};
+use super::{DbError, Needed, ShopTx};
 use crate::estimating::Element;
 use crate::units::{Code, Minutes, Money};
 use serde::Serialize;
@@ -192,10 +192,7 @@ pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
     .fetch_all(tx.conn())
     .await?;
     if !rules.is_empty() {
-        return Err(DbError::InUse(format!(
-            "{code} is still asked for by the remedy rules {}; change those first",
-            rules.join(", ")
-        )));
+        return Err(Needed::ByRules { code, rules }.into());
     }
     sqlx::query!(
         "delete from element where shop_id = $1 and id = $2",

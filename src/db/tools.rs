@@ -1,7 +1,7 @@
 //! Reusable tooling: sets of temporary bolts, mandrels. A set is out with one job at a time and comes back.
 
 use super::rows::{broken, changed};
-use super::{DbError, ShopTx, jobs};
+use super::{DbError, Refusal, ShopTx, jobs};
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -225,10 +225,7 @@ pub async fn take_out(tx: &mut ShopTx, id: Uuid, job_id: Uuid) -> Result<(), DbE
 }
 
 fn out_already(job: Option<i64>) -> DbError {
-    DbError::Refused(match job {
-        Some(number) => format!("It is out with job {number}; it has to come back first"),
-        None => "It has just gone out with another job".to_owned(),
-    })
+    Refusal::ToolIsOut { with: job }.into()
 }
 
 /// Says on which day a set that is out comes back; `None`: when its job is due.
@@ -256,7 +253,7 @@ pub async fn expect_back(
 
 fn with_that_job(rows: u64) -> Result<(), DbError> {
     if rows == 0 {
-        return Err(DbError::Refused("It is not out with this job".to_owned()));
+        return Err(Refusal::ToolNotWithJob.into());
     }
     Ok(())
 }

@@ -91,7 +91,7 @@ pub(super) async fn write(
                 corrects: None,
                 reason: None,
             };
-            book_time::book(tx, &entry).await?;
+            book_time::book_within(tx, &entry).await?;
         }
     }
     fail_a_check(tx, begun, now).await
@@ -244,7 +244,7 @@ async fn fail_a_check(
             device_at: at,
             received_at: at,
         };
-        record_check::record(tx, &result).await?;
+        record_check::record_within(tx, &result).await?;
         return Ok(());
     }
     Ok(())

@@ -37,12 +37,9 @@ pub enum DemoError {
     /// The store.
     #[error(transparent)]
     Store(#[from] DbError),
-    /// Booking time on a job.
+    /// A use case.
     #[error(transparent)]
-    Booking(#[from] crate::app::book_time::BookError),
-    /// Recording a check.
-    #[error(transparent)]
-    Check(#[from] crate::app::record_check::CheckError),
+    App(#[from] crate::app::AppError),
     /// Hashing the demo password.
     #[error(transparent)]
     Password(#[from] PasswordError),

@@ -159,7 +159,7 @@ pub(super) async fn write_needs(
     let operations = jobs::operations(tx, job_id).await?;
     let under_way = job.done + usize::from(job.begun);
     let begun = under_way > 0;
-    meet_need::add(tx, job_id, &donor(seed, kept, today, title, begun)).await?;
+    meet_need::add_within(tx, job_id, &donor(seed, kept, today, title, begun)).await?;
     let ahead = |title_has: &str, kind: &str| {
         let found = operations
             .iter()
@@ -187,7 +187,7 @@ pub(super) async fn write_needs(
             arrival: Arrival::Wanted,
             expected_on: None,
         };
-        meet_need::add(tx, job_id, &details).await?;
+        meet_need::add_within(tx, job_id, &details).await?;
     }
     for (at, tooling) in seed.stock.tooling.iter().enumerate() {
         let so_far = kept.tooled.entry(at).or_default();
@@ -212,7 +212,7 @@ pub(super) async fn write_needs(
             arrival: Arrival::Wanted,
             expected_on: None,
         };
-        meet_need::add(tx, job_id, &details).await?;
+        meet_need::add_within(tx, job_id, &details).await?;
         if tooling.out && first {
             tools::take_out(tx, id, job_id).await?;
         }

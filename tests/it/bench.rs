@@ -208,7 +208,7 @@ async fn no_network_then_it_is_back() {
         received_at: now,
         ..booking(Kind::Done, mill, wyn, "26T08:00")
     };
-    book_time::book(&mut tx, &done).await.unwrap();
+    book_time::book_within(&mut tx, &done).await.unwrap();
     tx.commit().await.unwrap();
     browser.offline(false).await;
     let entries = until_booked(&site, floor.jobs[0], 4).await;
@@ -595,7 +595,7 @@ async fn whoever_forgot_to_stop_is_asked_on_the_screen() {
         machine_id: Some(floor.mill),
         ..booking(Kind::Run, floor.first[0], floor.col, "26T08:00")
     };
-    book_time::book(&mut tx, &start).await.unwrap();
+    book_time::book_within(&mut tx, &start).await.unwrap();
     tx.commit().await.unwrap();
     let browser = at_the_bench(&site, Screen::Phone).await;
     browser
@@ -772,7 +772,7 @@ async fn a_check_that_was_made_and_not_entered_is_entered_later_with_time_and_re
         at: Utc::now(),
         ..booking(Kind::Done, mill, floor.col, "26T08:00")
     };
-    book_time::book(&mut tx, &done).await.unwrap();
+    book_time::book_within(&mut tx, &done).await.unwrap();
     tx.commit().await.unwrap();
     let owner = site.owner().await;
     let page = owner.get(&format!("/jobs/{job}")).await;

@@ -1,10 +1,9 @@
 //! Bookings in the store: added to once and for ever, corrected by later entries, and what follows from them.
 
 use crate::support::{TestDatabase, TestShop, operation};
-use borewright::app::book_time::{BookError, Recorded};
-use borewright::app::decide_hold::{DecideError, Deciding};
-use borewright::app::record_check::CheckError;
-use borewright::app::{book_time, booked_hours, decide_hold, record_check};
+use borewright::app::book_time::Recorded;
+use borewright::app::decide_hold::Deciding;
+use borewright::app::{AppError, Refusal, book_time, booked_hours, decide_hold, record_check};
 use borewright::db::bookings::{self, NewBooking};
 use borewright::db::calendars::{self, Owner, ShiftRow};
 use borewright::db::castings_on_shelf::{CastingDetails, Ownership, ShelfState};
@@ -90,9 +89,9 @@ async fn an_entry_is_booked_once_and_the_operation_follows() {
     let col = person(&mut tx, "Col").await;
     let (job, [first, second]) = job(&mut tx, [30, 30]).await;
     let setup = booking(Kind::Setup, first, col, "26T08:00");
-    let taken = book_time::book(&mut tx, &setup).await.unwrap();
+    let taken = book_time::book_within(&mut tx, &setup).await.unwrap();
     assert_eq!(taken, Recorded::Taken(None));
-    let again = book_time::book(&mut tx, &setup).await.unwrap();
+    let again = book_time::book_within(&mut tx, &setup).await.unwrap();
     assert_eq!(again, Recorded::Again(None));
     assert_eq!(bookings::of_job(&mut tx, job).await.unwrap().len(), 1);
     use OperationState::{Done, Queued, Started};
@@ -103,21 +102,24 @@ async fn an_entry_is_booked_once_and_the_operation_follows() {
         kind: Kind::Done,
         ..setup.clone()
     };
-    let refused = book_time::book(&mut tx, &other).await.unwrap_err();
-    assert!(matches!(refused, BookError::Refused(_)), "{refused}");
+    let refused = book_time::book_within(&mut tx, &other).await.unwrap_err();
+    assert!(
+        matches!(refused, AppError::Refused(Refusal::Booking(_))),
+        "{refused}"
+    );
 
     // Out of turn: booked, and marked.
     let early = booking(Kind::Setup, second, col, "26T08:10");
-    let early = book_time::book(&mut tx, &early).await.unwrap();
+    let early = book_time::book_within(&mut tx, &early).await.unwrap();
     assert_eq!(early, Recorded::Taken(Some(Conflict::Waits)));
 
     let done = booking(Kind::Done, first, col, "26T09:00");
-    book_time::book(&mut tx, &done).await.unwrap();
+    book_time::book_within(&mut tx, &done).await.unwrap();
     assert_eq!(states(&mut tx, job).await, [Done, Started]);
     // Somebody else comes late with a start: kept, counted, and marked.
     let wyn = person(&mut tx, "Wyn").await;
     let late = booking(Kind::Run, first, wyn, "26T08:40");
-    let late = book_time::book(&mut tx, &late).await.unwrap();
+    let late = book_time::book_within(&mut tx, &late).await.unwrap();
     assert_eq!(late, Recorded::Taken(Some(Conflict::OperationDone)));
     let spent = bookings::of_job(&mut tx, job).await.unwrap();
     let spent = booked_hours::of_job(&mut tx, &spent, at("26T09:00"))
@@ -134,10 +136,10 @@ async fn an_entry_is_booked_once_and_the_operation_follows() {
         reason: Some("wrong job".to_owned()),
         ..booking(Kind::Struck, first, col, "26T09:05")
     };
-    book_time::book(&mut tx, &struck).await.unwrap();
+    book_time::book_within(&mut tx, &struck).await.unwrap();
     assert_eq!(states(&mut tx, job).await, [Started, Started]);
     let nothing = booking(Kind::Struck, first, col, "26T09:06");
-    assert!(book_time::book(&mut tx, &nothing).await.is_err());
+    assert!(book_time::book_within(&mut tx, &nothing).await.is_err());
 }
 
 #[tokio::test]
@@ -147,7 +149,7 @@ async fn nobody_rewrites_what_was_booked() {
     let col = person(&mut tx, "Col").await;
     let (_, [first, _]) = job(&mut tx, [30, 30]).await;
     let entry = booking(Kind::Setup, first, col, "26T08:00");
-    book_time::book(&mut tx, &entry).await.unwrap();
+    book_time::book_within(&mut tx, &entry).await.unwrap();
     tx.commit().await.unwrap();
     for change in [
         "update booking set at = at - interval '1 hour'",
@@ -189,7 +191,7 @@ async fn whoever_forgets_to_stop_is_asked() {
         calendars::insert_shift(&mut tx, &row).await.unwrap();
     }
     let start = booking(Kind::Run, first, col, "26T14:00");
-    book_time::book(&mut tx, &start).await.unwrap();
+    book_time::book_within(&mut tx, &start).await.unwrap();
     let live = bookings::live(&mut tx).await.unwrap();
     let asked = |now| {
         let live = live.clone();
@@ -224,7 +226,7 @@ async fn whoever_forgets_to_stop_is_asked() {
         reason: Some("forgot to stop".to_owned()),
         ..booking(Kind::Pause, first, col, "27T08:05")
     };
-    book_time::book(&mut tx, &answer).await.unwrap();
+    book_time::book_within(&mut tx, &answer).await.unwrap();
     assert_eq!(minutes(&mut tx).await, 130);
     let live = bookings::live(&mut tx).await.unwrap();
     let left = booked_hours::questions(&mut tx, &live, at("27T09:00"))
@@ -248,7 +250,7 @@ async fn the_same_entry_sent_twice_at_once_is_booked_once() {
     };
     let send = async || {
         let mut tx = ShopTx::begin(&db.pool, scope).await.unwrap();
-        let recorded = book_time::book(&mut tx, &entry).await.unwrap();
+        let recorded = book_time::book_within(&mut tx, &entry).await.unwrap();
         tx.commit().await.unwrap();
         recorded
     };
@@ -333,31 +335,56 @@ async fn a_check_out_of_limits_stops_the_job_until_somebody_decides() {
     let mut tx = shop.begin().await;
     let col = person(&mut tx, "Col").await;
     let (job, [first, second]) = checked_job(&mut tx).await;
-    book_time::book(&mut tx, &booking(Kind::Run, first, col, "26T09:00"))
+    book_time::book_within(&mut tx, &booking(Kind::Run, first, col, "26T09:00"))
         .await
         .unwrap();
     let good = check(first, col, 0, Found::Measured("12.018".parse().unwrap()));
-    assert!(record_check::record(&mut tx, &good).await.unwrap().passed);
-    assert!(record_check::record(&mut tx, &good).await.unwrap().again);
+    assert!(
+        record_check::record_within(&mut tx, &good)
+            .await
+            .unwrap()
+            .passed
+    );
+    assert!(
+        record_check::record_within(&mut tx, &good)
+            .await
+            .unwrap()
+            .again
+    );
     for wrong in [
         check(first, col, 2, Found::Gauged(true)),
         check(first, col, 1, Found::Measured(Decimal::ONE)),
         check(first, col, 3, Found::Gauged(true)),
     ] {
-        let refused = record_check::record(&mut tx, &wrong).await.unwrap_err();
-        assert!(matches!(refused, CheckError::Refused(_)), "{refused}");
+        let refused = record_check::record_within(&mut tx, &wrong)
+            .await
+            .unwrap_err();
+        assert!(
+            matches!(refused, AppError::Refused(Refusal::Check(_))),
+            "{refused}"
+        );
     }
     // A plug gauge says go or no-go about a hole that has limits.
     let gauged = check(first, col, 0, Found::Gauged(true));
-    assert!(record_check::record(&mut tx, &gauged).await.unwrap().passed);
+    assert!(
+        record_check::record_within(&mut tx, &gauged)
+            .await
+            .unwrap()
+            .passed
+    );
     assert_eq!(held(&mut tx, job).await, None);
 
     let bad = check(first, col, 0, Found::Measured("12.019".parse().unwrap()));
-    assert!(!record_check::record(&mut tx, &bad).await.unwrap().passed);
+    assert!(
+        !record_check::record_within(&mut tx, &bad)
+            .await
+            .unwrap()
+            .passed
+    );
     let why = held(&mut tx, job).await.unwrap();
     assert!(why.contains("12.019 mm is too large"), "{why}");
     let start = booking(Kind::Setup, second, col, "26T10:05");
-    let taken = book_time::book(&mut tx, &start).await.unwrap();
+    let taken = book_time::book_within(&mut tx, &start).await.unwrap();
     assert_eq!(taken, Recorded::Taken(Some(Conflict::OnHold)));
 
     // Measured again: only once it passes.
@@ -369,30 +396,30 @@ async fn a_check_out_of_limits_stops_the_job_until_somebody_decides() {
             decision: &decision,
             note: "as seen",
         };
-        decide_hold::decide(tx, col, deciding, at("26T11:00")).await
+        decide_hold::decide_within(tx, col, deciding, at("26T11:00")).await
     };
     tx.commit().await.unwrap();
     let mut tx = shop.begin_as(Some(col)).await;
     let refused = decide(&mut tx, &hold, Decision::MeasuredAgain).await;
     assert!(
-        matches!(refused, Err(DecideError::StillFails)),
+        matches!(refused, Err(AppError::Refused(Refusal::StillFails))),
         "{refused:?}"
     );
     drop(tx);
     let mut tx = shop.begin_as(Some(col)).await;
     let better = check(first, col, 0, Found::Measured("12.010".parse().unwrap()));
-    record_check::record(&mut tx, &better).await.unwrap();
+    record_check::record_within(&mut tx, &better).await.unwrap();
     decide(&mut tx, &hold, Decision::MeasuredAgain)
         .await
         .unwrap();
     assert_eq!(held(&mut tx, job).await, None);
     let twice = decide(&mut tx, &hold, Decision::MeasuredAgain).await;
-    let stale = matches!(twice, Err(DecideError::Db(DbError::Stale(_))));
+    let stale = matches!(twice, Err(AppError::Db(DbError::Stale(_))));
     assert!(stale, "{twice:?}");
 
     // The thread fails: rework comes between, and is checked again.
     let thread = check(first, col, 1, Found::Gauged(false));
-    record_check::record(&mut tx, &thread).await.unwrap();
+    record_check::record_within(&mut tx, &thread).await.unwrap();
     let hold = the_hold(&mut tx, job).await;
     let rework = Rework {
         title: "fit a thread insert".to_owned(),
@@ -413,7 +440,7 @@ async fn a_check_out_of_limits_stops_the_job_until_somebody_decides() {
 
     // A concession names who allowed it.
     let long = check(first, col, 0, Found::Measured("12.030".parse().unwrap()));
-    record_check::record(&mut tx, &long).await.unwrap();
+    record_check::record_within(&mut tx, &long).await.unwrap();
     let hold = the_hold(&mut tx, job).await;
     let by = "the customer, by telephone".to_owned();
     decide(&mut tx, &hold, Decision::Concession(by.clone()))
@@ -454,14 +481,14 @@ async fn scrap_is_written_off_on_the_job_and_its_work_is_done_again_on_another_c
     castings_on_shelf::reserve(&mut tx, castings[0], job)
         .await
         .unwrap();
-    book_time::book(&mut tx, &booking(Kind::Run, first, col, "26T08:00"))
+    book_time::book_within(&mut tx, &booking(Kind::Run, first, col, "26T08:00"))
         .await
         .unwrap();
-    book_time::book(&mut tx, &booking(Kind::Done, first, col, "26T09:00"))
+    book_time::book_within(&mut tx, &booking(Kind::Done, first, col, "26T09:00"))
         .await
         .unwrap();
     let bad = check(first, col, 0, Found::Measured("12.500".parse().unwrap()));
-    record_check::record(&mut tx, &bad).await.unwrap();
+    record_check::record_within(&mut tx, &bad).await.unwrap();
     let hold = the_hold(&mut tx, job).await;
     let decision = Decision::Scrap {
         donor: Some(castings[1]),
@@ -474,7 +501,7 @@ async fn scrap_is_written_off_on_the_job_and_its_work_is_done_again_on_another_c
         decision: &decision,
         note: "drill wandered",
     };
-    decide_hold::decide(&mut tx, col, deciding, at("26T11:00"))
+    decide_hold::decide_within(&mut tx, col, deciding, at("26T11:00"))
         .await
         .unwrap();
 
@@ -523,7 +550,7 @@ async fn scrap_is_written_off_on_the_job_and_its_work_is_done_again_on_another_c
     assert!(holds::calls(&mut tx, None).await.unwrap().is_empty());
     // Quoted anew: an enquiry is opened, and the job stays on hold.
     let bad = check(operations[2].id, col, 0, Found::Measured(Decimal::TEN));
-    record_check::record(&mut tx, &bad).await.unwrap();
+    record_check::record_within(&mut tx, &bad).await.unwrap();
     let hold = the_hold(&mut tx, job).await;
     let decision = Decision::Scrap {
         donor: None,
@@ -536,7 +563,7 @@ async fn scrap_is_written_off_on_the_job_and_its_work_is_done_again_on_another_c
         decision: &decision,
         note: "cracked",
     };
-    decide_hold::decide(&mut tx, col, deciding, at("26T13:00"))
+    decide_hold::decide_within(&mut tx, col, deciding, at("26T13:00"))
         .await
         .unwrap();
     let hold = the_hold(&mut tx, job).await;

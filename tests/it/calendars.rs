@@ -3,9 +3,9 @@
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, between};
 use crate::support::{TestDatabase, TestShop};
-use borewright::db::DbError;
 use borewright::db::calendars::{self, Holiday, Owner, ShiftRow, Stop};
 use borewright::db::people::Role;
+use borewright::db::{DbError, Unique};
 use borewright::planning::Shift;
 use chrono::{DateTime, NaiveTime, Utc, Weekday};
 use fantoccini::key::Key;
@@ -110,7 +110,7 @@ async fn rows_are_changed_by_whoever_saw_them_last_and_not_doubled() {
     let mut tx = shop.begin().await;
     let twice = calendars::insert_shift(&mut tx, &row(Owner::Shop, Weekday::Mon, 8, 12)).await;
     assert!(
-        matches!(twice, Err(DbError::Duplicate { field: "start", .. })),
+        matches!(twice, Err(DbError::Duplicate(Unique::ShiftStart))),
         "{twice:?}"
     );
     drop(tx);

@@ -6,7 +6,9 @@ use crate::support::site::{TestSite, Visitor, between};
 use borewright::castings::{Action, RemedyRule, When};
 use borewright::db::cutting::{self, CuttingLine};
 use borewright::db::people::Role;
-use borewright::db::{DbError, ShopTx, history, machines, remedy_rules, settings, standards};
+use borewright::db::{
+    DbError, ShopTx, Unique, history, machines, remedy_rules, settings, standards,
+};
 use borewright::estimating::{
     CuttingData, Element, LabourRate, Machine, MachineRate, cutting_data, starting,
 };
@@ -129,7 +131,7 @@ async fn rates_come_in_one_call_and_say_what_is_missing() {
     .await;
     assert!(matches!(
         twice,
-        Err(DbError::Duplicate { field: "skill", .. })
+        Err(DbError::Duplicate(Unique::LabourRateSkill))
     ));
 }
 

@@ -163,12 +163,14 @@ async fn what_makes_no_job_is_told_beside_its_field() {
     let more = [
         ("more", "yes"),
         ("work", "DECK-FACE"),
-        ("count", "1"),
+        ("work", "DECK-FACE"),
+        ("work", "DECK-FACE"),
+        ("work", "DECK-FACE"),
         ("due_on", &monday),
     ];
     let (status, page) = text(office.post("/jobs/new", &more).await).await;
     assert_eq!(status, 200);
-    assert!(page.contains(r#"id="work-4""#));
+    assert!(page.contains(r#"id="work-6""#));
     let live = office
         .request("POST", "/jobs/new")
         .header("x-live", "1")
@@ -299,7 +301,7 @@ async fn a_cancelled_job_frees_what_it_had_and_keeps_its_hours() {
     decisions::put_first(&mut tx, job).await.unwrap();
     decisions::hold(&mut tx, job, "waits").await.unwrap();
     let setup = booking(Kind::Setup, first, col, "26T08:00");
-    book_time::book(&mut tx, &setup).await.unwrap();
+    book_time::book_within(&mut tx, &setup).await.unwrap();
     tx.commit().await.unwrap();
 
     // Not under somebody's hands, and not without a reason.
@@ -314,7 +316,7 @@ async fn a_cancelled_job_frees_what_it_had_and_keeps_its_hours() {
     );
     let mut tx = site.shop.begin().await;
     let pause = booking(Kind::Pause, first, col, "26T09:00");
-    book_time::book(&mut tx, &pause).await.unwrap();
+    book_time::book_within(&mut tx, &pause).await.unwrap();
     tx.commit().await.unwrap();
     let (status, page) = text(office.get(&format!("/jobs/{job}/cancel")).await).await;
     assert_eq!(status, 200);

@@ -5,6 +5,7 @@ use crate::support::site::{TestSite, between, header};
 use crate::support::{TestDatabase, TestShop, operation};
 use borewright::app::meet_need::Seen;
 use borewright::app::win_quote::{Won, win_within};
+use borewright::app::{AppError, Refusal};
 use borewright::app::{close_job, meet_need, move_casting};
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Outcome, Ownership};
 use borewright::db::enquiries::{self, EnquiryDetails};
@@ -13,7 +14,7 @@ use borewright::db::needs::{self, Arrival, Behind, Gate, Need, NeedDetails, Need
 use borewright::db::people::Role;
 use borewright::db::stock::{self, ItemDetails, OrderDetails};
 use borewright::db::tools::{self, ToolDetails};
-use borewright::db::{DbError, ShopTx, quotes};
+use borewright::db::{self, DbError, ShopTx, Unique, quotes};
 use borewright::enquiry::quote::{CheckedQuote, NewQuote};
 use borewright::estimating::{Material, Route};
 use borewright::jobs::Ending;
@@ -115,7 +116,7 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
     let soon = job(&mut tx, 10).await;
     let last = job(&mut tx, 30).await;
     let add = async |tx: &mut ShopTx, job, n| {
-        meet_need::add(tx, job, &wants(Behind::Item(dowels), n))
+        meet_need::add_within(tx, job, &wants(Behind::Item(dowels), n))
             .await
             .unwrap()
     };
@@ -148,7 +149,7 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
 
     // Taken for the second, there is too little for the first.
     let version = needs::get(&mut tx, late, of_late).await.unwrap().version;
-    meet_need::take(&mut tx, seen(late, of_late, version))
+    meet_need::take_within(&mut tx, seen(late, of_late, version))
         .await
         .unwrap();
     assert_eq!(standing(&mut tx, late, of_late).await, Standing::Here);
@@ -175,12 +176,12 @@ async fn stock_serves_the_job_that_is_due_first_and_orders_the_next() {
     );
 
     // A job that is given up wants nothing.
-    close_job::close(&mut tx, soon, 1, Ending::Cancelled)
+    close_job::close_within(&mut tx, soon, 1, Ending::Cancelled)
         .await
         .unwrap();
     assert_eq!(standing(&mut tx, last, of_last).await, Standing::Here);
     let version = needs::get(&mut tx, late, of_late).await.unwrap().version;
-    meet_need::put_back(&mut tx, seen(late, of_late, version))
+    meet_need::put_back_within(&mut tx, seen(late, of_late, version))
         .await
         .unwrap();
     let now = stock::item(&mut tx, dowels).await.unwrap();
@@ -207,7 +208,7 @@ async fn movements_are_appended_and_nothing_goes_below_nothing() {
     };
     let taken = stock::insert(&mut tx, &same).await;
     assert!(
-        matches!(taken, Err(DbError::Duplicate { field: "name", .. })),
+        matches!(taken, Err(DbError::Duplicate(Unique::ItemName))),
         "{taken:?}"
     );
     drop(tx);
@@ -217,7 +218,10 @@ async fn movements_are_appended_and_nothing_goes_below_nothing() {
     tx.commit().await.unwrap();
     let mut tx = shop.begin().await;
     let more = stock::write_off(&mut tx, dowels, d("5.001"), "lost").await;
-    assert!(matches!(more, Err(DbError::Refused(_))), "{more:?}");
+    assert!(
+        matches!(more, Err(DbError::Refused(db::Refusal::NotOnHand))),
+        "{more:?}"
+    );
     drop(tx);
     let mut tx = shop.begin().await;
     let late = stock::count(&mut tx, dowels, d("4"), d("9"), "stocktake").await;
@@ -260,7 +264,7 @@ async fn tooling_is_out_with_one_job_at_a_time() {
     let mut tx = shop.begin().await;
     let bolts = tool(&mut tx).await;
     let (a, b) = (job(&mut tx, 10).await, job(&mut tx, 20).await);
-    let need = meet_need::add(&mut tx, b, &wants(Behind::Tool(bolts), "1"))
+    let need = meet_need::add_within(&mut tx, b, &wants(Behind::Tool(bolts), "1"))
         .await
         .unwrap();
     assert_eq!(standing(&mut tx, b, need).await, Standing::Here);
@@ -278,11 +282,17 @@ async fn tooling_is_out_with_one_job_at_a_time() {
     }
     let again = tools::take_out(&mut tx, bolts, b).await;
     assert!(
-        matches!(&again, Err(DbError::Refused(why)) if why.contains("out with job 1")),
+        matches!(
+            again,
+            Err(DbError::Refused(db::Refusal::ToolIsOut { with: Some(1) }))
+        ),
         "{again:?}"
     );
     let not_theirs = tools::bring_back(&mut tx, bolts, b).await;
-    assert!(matches!(not_theirs, Err(DbError::Refused(_))));
+    assert!(matches!(
+        not_theirs,
+        Err(DbError::Refused(db::Refusal::ToolNotWithJob))
+    ));
     tx.commit().await.unwrap();
 
     // Past every check in the program, the database itself refuses.
@@ -395,7 +405,7 @@ async fn a_job_that_is_won_knows_what_it_needs() {
 
     // The donor fails: the job has a hole where it stood.
     let version = shelf::get(&mut tx, donor).await.unwrap().version;
-    move_casting::inspect(&mut tx, donor, version, Outcome::Failed, day(3))
+    move_casting::inspect_within(&mut tx, donor, version, Outcome::Failed, day(3))
         .await
         .unwrap();
     let gates = needs::gates(&mut tx, day(3)).await.unwrap();
@@ -439,15 +449,23 @@ async fn a_casting_named_by_a_need_is_set_aside_and_freed_with_it() {
     let one = casting(&mut tx, &shop).await;
     let mine = job(&mut tx, 10).await;
     let theirs = job(&mut tx, 20).await;
-    let need = meet_need::add(&mut tx, mine, &wants(Behind::Casting(one), "1"))
+    let need = meet_need::add_within(&mut tx, mine, &wants(Behind::Casting(one), "1"))
         .await
         .unwrap();
-    let taken = meet_need::add(&mut tx, theirs, &wants(Behind::Casting(one), "1")).await;
-    assert!(matches!(taken, Err(DbError::Refused(_))), "{taken:?}");
-    meet_need::remove(&mut tx, seen(mine, need, 1))
+    let taken = meet_need::add_within(&mut tx, theirs, &wants(Behind::Casting(one), "1")).await;
+    assert!(
+        matches!(
+            taken,
+            Err(AppError::Refused(Refusal::Stored(
+                db::Refusal::CastingNotFree { .. }
+            )))
+        ),
+        "{taken:?}"
+    );
+    meet_need::remove_within(&mut tx, seen(mine, need, 1))
         .await
         .unwrap();
-    meet_need::add(&mut tx, theirs, &wants(Behind::Casting(one), "1"))
+    meet_need::add_within(&mut tx, theirs, &wants(Behind::Casting(one), "1"))
         .await
         .unwrap();
     assert_eq!(shelf::get(&mut tx, one).await.unwrap().job_id, Some(theirs));
@@ -574,7 +592,7 @@ async fn the_job_page_says_what_is_missing_and_takes_what_is_typed() {
             .text()
             .await
             .unwrap()
-            .contains("not so much on hand")
+            .contains("not that much on hand")
     );
     let counted = [
         ("seen", "1"),

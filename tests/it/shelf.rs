@@ -3,7 +3,7 @@
 use crate::enquiry_api::{enquiry, fetch, variant};
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
-use borewright::app::move_casting::{self, MoveError};
+use borewright::app::{AppError, Refusal, move_casting};
 use borewright::db::castings_on_shelf::{
     self as shelf, CastingDetails, Outcome, Ownership, ShelfState,
 };
@@ -334,10 +334,13 @@ async fn what_a_job_has_and_what_is_gone_is_not_moved_about() {
     let mut tx = site.shop.begin().await;
     let mine = details(farm, Ownership::Shop, "100");
     let (id, _) = shelf::create(&mut tx, &mine).await.unwrap();
-    let returned = move_casting::move_to(&mut tx, id, 1, ShelfState::Returned).await;
+    let returned = move_casting::move_to_within(&mut tx, id, 1, ShelfState::Returned).await;
     let refused = matches!(
         returned,
-        Err(MoveError::NotMovable(_, NotMovable::ShopsOwn))
+        Err(AppError::Refused(Refusal::CastingNotMovable {
+            why: NotMovable::ShopsOwn,
+            ..
+        }))
     );
     assert!(refused, "{returned:?}");
     let route = borewright::estimating::Route {
@@ -371,7 +374,7 @@ async fn what_a_job_has_and_what_is_gone_is_not_moved_about() {
 
     // Failed on the bench: it is gone, and a second opinion comes too late. Put back, no job has it.
     let mut tx = site.shop.begin().await;
-    move_casting::inspect(&mut tx, id, 2, Outcome::Failed, due)
+    move_casting::inspect_within(&mut tx, id, 2, Outcome::Failed, due)
         .await
         .unwrap();
     tx.commit().await.unwrap();
@@ -383,7 +386,7 @@ async fn what_a_job_has_and_what_is_gone_is_not_moved_about() {
     let late = owner.post(&format!("{path}/inspection"), &good).await;
     assert_eq!(late.status(), 422);
     let mut tx = site.shop.begin().await;
-    move_casting::move_to(&mut tx, id, 3, ShelfState::OnShelf)
+    move_casting::move_to_within(&mut tx, id, 3, ShelfState::OnShelf)
         .await
         .unwrap();
     let now = shelf::get(&mut tx, id).await.unwrap();

@@ -2,7 +2,7 @@
 
 use crate::support::{TestDatabase, TestShop, operation};
 use borewright::app::close_enquiry::close_within;
-use borewright::app::close_job::{self, CloseError};
+use borewright::app::close_job::close_within as close_job;
 use borewright::app::lose_quote::lose_within;
 use borewright::app::win_quote::{Won, win_within};
 use borewright::app::{AppError, Refusal, move_casting};
@@ -11,7 +11,7 @@ use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Ownership
 use borewright::db::counters::{self, Counter};
 use borewright::db::enquiries::{self, EnquiryDetails, EnquiryState};
 use borewright::db::jobs::{self, JobState, OperationState};
-use borewright::db::{DbError, ShopTx, history, quotes};
+use borewright::db::{self, DbError, ShopTx, history, quotes};
 use borewright::enquiry::quote::{NewQuote, QuoteRefusal, QuoteState, Unbalanced};
 use borewright::estimating::{CostLine, Route};
 use borewright::jobs::{Ending, NotPossible};
@@ -306,7 +306,12 @@ async fn a_won_quote_becomes_one_job_with_its_route_and_takes_its_donor() {
     let mut tx = shop.begin().await;
     let gone = win(&mut tx, second, 1, day(3), day(26)).await;
     assert!(
-        matches!(&gone, Err(AppError::Db(DbError::Refused(why))) if why.contains("no longer free")),
+        matches!(
+            &gone,
+            Err(AppError::Refused(Refusal::Stored(
+                db::Refusal::CastingNotFree { .. }
+            )))
+        ),
         "{gone:?}"
     );
     drop(tx);
@@ -399,18 +404,20 @@ async fn the_load_of_a_machine_is_the_planned_work_of_open_jobs_that_is_not_done
         load(&mut tx).await,
         [row("bench", 2, 90), row("mill", 1, 120)]
     );
-    close_job::close(&mut tx, made[1], 1, Ending::Cancelled)
+    close_job(&mut tx, made[1], 1, Ending::Cancelled)
         .await
         .unwrap();
     assert_eq!(load(&mut tx).await, [row("bench", 1, 45)]);
     tx.commit().await.unwrap();
 
     let mut tx = shop.begin().await;
-    let unfinished = close_job::close(&mut tx, made[0], 1, Ending::Done).await;
+    let unfinished = close_job(&mut tx, made[0], 1, Ending::Done).await;
     assert!(
         matches!(
             unfinished,
-            Err(CloseError::NotPossible(NotPossible::OperationsLeft(1)))
+            Err(AppError::Refused(Refusal::Job(
+                NotPossible::OperationsLeft(1)
+            )))
         ),
         "{unfinished:?}"
     );
@@ -419,16 +426,17 @@ async fn the_load_of_a_machine_is_the_planned_work_of_open_jobs_that_is_not_done
     jobs::set_operation_state(&mut tx, first[1].id, 2, OperationState::Done)
         .await
         .unwrap();
-    close_job::close(&mut tx, made[0], 1, Ending::Done)
-        .await
-        .unwrap();
+    close_job(&mut tx, made[0], 1, Ending::Done).await.unwrap();
     assert_eq!(load(&mut tx).await, []);
     assert_eq!(
         shelf::get(&mut tx, casting).await.unwrap().state,
         ShelfState::Used
     );
     let closed = jobs::set_operation_state(&mut tx, first[1].id, 3, OperationState::Queued).await;
-    assert!(matches!(closed, Err(DbError::Refused(_))), "{closed:?}");
+    assert!(
+        matches!(closed, Err(DbError::Refused(db::Refusal::JobClosed { .. }))),
+        "{closed:?}"
+    );
 }
 
 #[tokio::test]
@@ -448,7 +456,7 @@ async fn a_casting_that_fails_its_inspection_is_scrap_and_its_history_says_what_
         .unwrap();
     let stale = shelf::update(&mut tx, id, 1, &details, &origin).await;
     assert!(matches!(stale, Err(DbError::Stale(_))), "{stale:?}");
-    move_casting::inspect(&mut tx, id, version, shelf::Outcome::Failed, day(3))
+    move_casting::inspect_within(&mut tx, id, version, shelf::Outcome::Failed, day(3))
         .await
         .unwrap();
     let failed = shelf::get(&mut tx, id).await.unwrap();

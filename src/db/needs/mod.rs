@@ -6,7 +6,7 @@
 mod route;
 
 use super::read::{corrupt, word};
-use super::{DbError, ShopTx};
+use super::{DbError, Refusal, ShopTx};
 
 pub use crate::stock::{Arrival, Cover, Loan, NeedKind, Reserved, Source, Standing};
 use crate::units::Code;
@@ -410,10 +410,7 @@ pub async fn remove(tx: &mut ShopTx, job_id: Uuid, id: Uuid, version: i32) -> Re
     .await
     .map_err(|error| match error.as_database_error() {
         // Taken once and put back: the movements still name it.
-        Some(db) if db.is_foreign_key_violation() => DbError::Refused(
-            "Stock was once booked for it, so it stays on record. Correct its quantity instead."
-                .to_owned(),
-        ),
+        Some(db) if db.is_foreign_key_violation() => DbError::Refused(Refusal::StockWasBooked),
         _ => error.into(),
     })?;
     one(done.rows_affected())

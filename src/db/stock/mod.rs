@@ -4,7 +4,7 @@ mod orders;
 
 use super::read::word;
 use super::rows::broken;
-use super::{DbError, ShopTx};
+use super::{DbError, Refusal, ShopTx};
 use crate::stock::{Level, Transfer};
 use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -310,7 +310,7 @@ async fn book(
     .await
     .map_err(|error| match error.as_database_error() {
         Some(db) if db.constraint() == Some("stock_not_below_nothing") => {
-            DbError::Refused("There is not so much on hand; count it first".to_owned())
+            DbError::Refused(Refusal::NotOnHand)
         }
         Some(db) if db.is_foreign_key_violation() => DbError::NotFound("this item of stock"),
         _ => error.into(),
@@ -352,7 +352,7 @@ pub async fn count(
     .await?
     .ok_or(DbError::NotFound("this item of stock"))?;
     if on_hand != seen {
-        return Err(DbError::Stale("What is on hand"));
+        return Err(DbError::Stale("what is on hand"));
     }
     if on_hand == counted {
         return Ok(false);

@@ -185,8 +185,7 @@ impl<'a> Trials<'a> {
         let gains = self.done - done(shop, &timing.times, self.job);
         if value.broken == 0 && gains > 0 {
             let goal = &shop.jobs[self.job];
-            let late = |d: Minute| goal.weight * d.saturating_sub(goal.due).max(0);
-            let own = late(self.done) - late(self.done - gains);
+            let own = goal.late(self.done) - goal.late(self.done - gains);
             self.improvements.push(Improvement {
                 measure,
                 gains,

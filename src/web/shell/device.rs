@@ -1,7 +1,9 @@
 //! Known devices: a long random token in a cookie that only the owner hands out.
 
 use super::error::WebError;
+use crate::app::Actor;
 use crate::db::devices::{self, Device};
+use crate::db::people::Role;
 use crate::db::{DbError, Scope, ShopTx};
 use crate::web::shell::session::Token;
 use crate::web::shell::site::Site;
@@ -58,6 +60,17 @@ impl AtBench {
             device: known.device,
             pool: site.pool.clone(),
         })
+    }
+
+    /// The device as use cases take it, on behalf of the person who is signed on, if one is: at the bench nobody may more
+    /// than a machinist.
+    #[must_use]
+    pub fn actor(&self, person_id: Option<Uuid>) -> Actor {
+        let scope = Scope {
+            shop_id: self.shop_id,
+            person_id,
+        };
+        Actor::new(self.pool.clone(), scope, Role::Machinist)
     }
 
     /// A transaction of this shop, on a person's behalf when one is signed on.

@@ -1,8 +1,8 @@
 //! One error type at the edge: a page with words for people, a problem document (RFC 9457) for machines.
 
 use crate::app::{self, AppError};
-use crate::db::DbError;
 use crate::db::people::Role;
+use crate::db::{DbError, Needed, Unique};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{ACCEPT, RETRY_AFTER};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
@@ -76,7 +76,7 @@ impl ResponseError for WebError {
             Self::Store(error) => match error {
                 DbError::NotFound(_) => StatusCode::NOT_FOUND,
                 DbError::Stale(_) | DbError::InUse(_) => StatusCode::CONFLICT,
-                DbError::Duplicate { .. } | DbError::Refused(_) => StatusCode::UNPROCESSABLE_ENTITY,
+                DbError::Duplicate(_) | DbError::Refused(_) => StatusCode::UNPROCESSABLE_ENTITY,
                 DbError::Corrupt { .. } | DbError::Database(_) => StatusCode::INTERNAL_SERVER_ERROR,
             },
             Self::NotFound(_) => StatusCode::NOT_FOUND,
@@ -127,11 +127,22 @@ impl From<AppError> for WebError {
     }
 }
 
+/// What was refused, as a code; the words are [`crate::web::ui::words`]'s.
+#[derive(Debug, Clone)]
+pub(in crate::web) enum Why {
+    /// A use case cannot be carried out as things are.
+    Refused(app::Refusal),
+    /// Something must be unique and would not be.
+    Taken(Unique),
+    /// Something else still needs it.
+    Needed(Needed),
+}
+
 /// What an error page says, beyond its status.
 #[derive(Debug, Clone)]
 pub(in crate::web) struct Refusal {
-    /// A refusal of a use case, whose words take the place of `detail`.
-    pub(in crate::web) why: Option<app::Refusal>,
+    /// A code whose words take the place of `detail`.
+    pub(in crate::web) why: Option<Why>,
     pub(in crate::web) detail: String,
     /// Complaints by field.
     pub(in crate::web) fields: Vec<(String, String)>,
@@ -168,9 +179,6 @@ impl WebError {
         };
         let fields = match self {
             Self::Invalid(complaints) => complaints.clone(),
-            Self::Store(DbError::Duplicate { field, message }) => {
-                vec![((*field).to_owned(), message.clone())]
-            }
             _ => Vec::new(),
         };
         let typed = match self {
@@ -178,7 +186,10 @@ impl WebError {
             _ => Vec::new(),
         };
         let why = match self {
-            Self::Refused(why) => Some(why.clone()),
+            Self::Refused(why) => Some(Why::Refused(why.clone())),
+            Self::Store(DbError::Refused(why)) => Some(Why::Refused(why.clone().into())),
+            Self::Store(DbError::Duplicate(what)) => Some(Why::Taken(*what)),
+            Self::Store(DbError::InUse(by)) => Some(Why::Needed(by.clone())),
             _ => None,
         };
         Some(Refusal {

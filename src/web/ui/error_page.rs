@@ -2,7 +2,7 @@
 
 use super::forms::spoken;
 use super::page::Page;
-use crate::web::shell::error::{Refusal, is_for_machines};
+use crate::web::shell::error::{Refusal, Why, is_for_machines};
 use crate::web::shell::gate::SignedIn;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -112,8 +112,15 @@ fn words(status: StatusCode, refusal: Option<Refusal>, id: Option<String>) -> Wo
         fields: Vec::new(),
         typed: Vec::new(),
     });
-    if let Some(why) = &refusal.why {
-        refusal.detail = super::words::refusal(why);
+    match &refusal.why {
+        Some(Why::Refused(why)) => refusal.detail = super::words::refusal(why),
+        Some(Why::Needed(by)) => refusal.detail = super::words::needed(by),
+        Some(Why::Taken(what)) => {
+            let (field, message) = super::words::taken(*what);
+            message.clone_into(&mut refusal.detail);
+            refusal.fields.push((field.to_owned(), message.to_owned()));
+        }
+        None => {}
     }
     Words {
         title,

@@ -1,15 +1,13 @@
 //! The words of the shop floor: what bookings and checks are in conflict with, why they were not taken, what is decided
 //! about a hold, what a customer must be told.
 
-use crate::app::book_time::{BookError, Unattended};
-use crate::app::close_job::CloseError;
-use crate::app::decide_hold::DecideError;
-use crate::app::record_check::CheckError;
+use super::words;
+use crate::app::AppError;
+use crate::app::book_time::Unattended;
 use crate::db::DbError;
 use crate::jobs::{JobState, NotPossible, OperationState};
 use crate::quality::{self, CallReason, DecisionKind};
 use crate::shopfloor::{self, Conflict, Kind, Phase};
-use crate::web::shell::error::WebError;
 
 /// What a booking is in conflict with; a sentence without its full stop.
 #[must_use]
@@ -146,55 +144,17 @@ pub fn job_refused(why: NotPossible) -> String {
     }
 }
 
-/// Why an entry itself cannot be booked, however often it is sent.
+/// Why an entry itself cannot be booked, however often it is sent; a sentence without its full stop.
 ///
 /// # Errors
 /// The error given, when it is about the service and not about the entry: the device sends it again later.
-pub fn unbookable(error: DbError) -> Result<String, DbError> {
+pub fn unbookable(error: AppError) -> Result<String, AppError> {
     match error {
-        DbError::NotFound(what) => Ok(format!("{what} was not found")),
-        DbError::Refused(why) => Ok(why),
-        error if error.is_about_the_values() => Ok("It has a value that cannot be kept".to_owned()),
+        AppError::Refused(why) => Ok(words::refusal(&why).trim_end_matches('.').to_owned()),
+        AppError::Db(DbError::NotFound(what)) => Ok(format!("{what} was not found")),
+        AppError::Db(error) if error.is_about_the_values() => {
+            Ok("It has a value that cannot be kept".to_owned())
+        }
         other => Err(other),
     }
 }
-
-impl From<BookError> for WebError {
-    fn from(error: BookError) -> Self {
-        match error {
-            BookError::Refused(why) => Self::Unprocessable(format!("{}.", booking_refused(why))),
-            BookError::Db(error) => error.into(),
-        }
-    }
-}
-
-impl From<CheckError> for WebError {
-    fn from(error: CheckError) -> Self {
-        match error {
-            CheckError::Refused(why) => Self::Unprocessable(format!("{}.", check_refused(why))),
-            CheckError::Db(error) => error.into(),
-        }
-    }
-}
-
-impl From<DecideError> for WebError {
-    fn from(error: DecideError) -> Self {
-        match error {
-            DecideError::StillFails => Self::Unprocessable(STILL_FAILS.to_owned()),
-            DecideError::Job(why) => Self::Unprocessable(job_refused(why)),
-            DecideError::Db(error) => error.into(),
-        }
-    }
-}
-
-impl From<CloseError> for WebError {
-    fn from(error: CloseError) -> Self {
-        match error {
-            CloseError::NotPossible(why) => Self::Unprocessable(job_refused(why)),
-            CloseError::Db(error) => error.into(),
-        }
-    }
-}
-
-/// Beside a hold that was to be decided as measured again.
-pub const STILL_FAILS: &str = "The latest measurement fails. Enter the new measurement first.";

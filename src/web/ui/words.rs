@@ -1,14 +1,16 @@
-//! What use cases refuse, and the codes they return, in words.
+//! What use cases and the database refuse, and the codes they return, in words.
 
-use super::floor_words::job_refused;
+use super::floor_words::{booking_refused, check_refused, job_refused, job_state};
 use super::show;
 use crate::app::Refusal;
 use crate::app::answer_enquiry::Unanswerable;
 use crate::app::quick_enquiry::NoQuickPrice;
+use crate::db::{self, Needed, Unique};
 use crate::enquiry::quote::{QuoteRefusal, QuoteState};
 use crate::enquiry::{PlanState, QuickError};
 use crate::estimating::{RatesError, RouteError, WorkListError};
 use crate::jobs::{ChangeRefusal, DueDoubt, StepKind};
+use crate::stock::{NeedRefusal, NotMovable};
 
 /// A refusal of a use case, as a sentence or two that say what to do next.
 #[must_use]
@@ -33,12 +35,130 @@ pub fn refusal(why: &Refusal) -> String {
             }
         ),
         Refusal::Work(why) => work_list(why),
-        Refusal::Job(why) => job_refused(*why),
         Refusal::JobChange(why) => job_change(*why).to_owned(),
         Refusal::DueDate(doubts) => due_doubts(doubts),
         Refusal::EnquiryQuoted { number } => format!(
             "Enquiry {number} has quotes. Mark those as accepted or declined instead."
         ),
+        Refusal::Booking(why) => format!("{}.", booking_refused(*why)),
+        Refusal::Check(why) => format!("{}.", check_refused(*why)),
+        Refusal::StillFails => {
+            "The latest measurement fails. Enter the new measurement first.".to_owned()
+        }
+        Refusal::Job(why) => job_refused(*why),
+        Refusal::Need { what, why } => need_refusal(what, *why),
+        Refusal::CastingNotInShop { number } => {
+            format!("Casting {number} is no longer on the shelf. Put it back first.")
+        }
+        Refusal::CastingNotMovable { number, why } => match why {
+            NotMovable::ByItsJobOnly => {
+                format!("Casting {number} is set aside, used and released by its job only.")
+            }
+            NotMovable::ShopsOwn => format!(
+                "Casting {number} is the shop’s own, so it has no owner to go back to. Write it off instead."
+            ),
+        },
+        Refusal::TooManyPhotos { most } => {
+            format!("There are {most} photographs already. Remove one first.")
+        }
+        Refusal::Stored(why) => stored_refusal(why),
+    }
+}
+
+/// Why a need was not changed; a sentence or two.
+fn need_refusal(what: &str, why: NeedRefusal) -> String {
+    match why {
+        NeedRefusal::Taken => format!("“{what}” was taken from stock. Put it back first."),
+        NeedRefusal::DrawsOnOther => {
+            format!("“{what}” is received with its casting, stock item or tool. Book it there.")
+        }
+        NeedRefusal::NotInStock => format!("“{what}” is not kept in stock."),
+        NeedRefusal::Already => format!("“{what}” has already been moved. Load the job again."),
+    }
+}
+
+/// Why the rows, as they are, do not allow what was asked; a sentence or two.
+fn stored_refusal(why: &db::Refusal) -> String {
+    let or = |name: &str, nobody: &str| if name.is_empty() { nobody } else { name }.to_owned();
+    match why {
+        db::Refusal::JobClosed { number, state } => {
+            format!("Job {number} is already {}.", job_state(*state))
+        }
+        db::Refusal::Begun => "Only work that has not started can be moved.".to_owned(),
+        db::Refusal::EmptyPin => "Choose a machine, a person or a time.".to_owned(),
+        db::Refusal::NotNewestChange => {
+            "This change has been undone, or another was made after it. Undo that one first."
+                .to_owned()
+        }
+        db::Refusal::CastingOfAnother {
+            casting,
+            owner,
+            job,
+            customer,
+        } => format!(
+            "Casting {casting} belongs to {} and cannot be used for job {job}, which is for {}.",
+            or(owner, "a customer who is not named"),
+            or(customer, "nobody who is named"),
+        ),
+        db::Refusal::CustomersCasting => {
+            "A customer’s casting cannot be used for another’s job.".to_owned()
+        }
+        db::Refusal::CastingNotFree { casting } => format!("Casting {casting} is no longer free."),
+        db::Refusal::NotOnHand => "There is not that much on hand. Count it first.".to_owned(),
+        db::Refusal::StockWasBooked => {
+            "Stock was booked for it, so it stays on record. Correct its quantity instead."
+                .to_owned()
+        }
+        db::Refusal::ToolIsOut { with: Some(job) } => {
+            format!("It is out with job {job} and has to come back first.")
+        }
+        db::Refusal::ToolIsOut { with: None } => {
+            "It has just gone out with another job.".to_owned()
+        }
+        db::Refusal::ToolNotWithJob => "It is not out with this job.".to_owned(),
+        db::Refusal::ShortName => "Use 2 to 40 small letters, digits and hyphens.".to_owned(),
+    }
+}
+
+/// What still needs something that was to be deleted or changed, and what to do first.
+#[must_use]
+pub fn needed(by: &Needed) -> String {
+    match by {
+        Needed::By { table } if table.is_empty() => {
+            "Something else still needs it. Delete or change that first.".to_owned()
+        }
+        Needed::By { table } => format!(
+            "It is still needed by at least one {}. Delete or change that first.",
+            table.replace('_', " ")
+        ),
+        Needed::ByRules { code, rules } => format!(
+            "{code} is still used by the conversion rules {}. Change those first.",
+            rules.join(", ")
+        ),
+        Needed::OnlyOwner => {
+            "This is the only owner who can sign in. Make someone else an owner first.".to_owned()
+        }
+    }
+}
+
+/// What is taken already: the form field to complain beside, and the complaint.
+#[must_use]
+pub fn taken(what: Unique) -> (&'static str, &'static str) {
+    match what {
+        Unique::DeviceName => ("name", "There is another device with this name already"),
+        Unique::ElementCode => ("code", "There is an element with this code already"),
+        Unique::HolidayDay => ("on", "This day is a holiday already"),
+        Unique::LabourRateSkill => ("skill", "There is a rate for this skill already"),
+        Unique::MachineName => ("name", "There is a machine with this name already"),
+        Unique::PatternName => ("name", "There is a pattern with this name already"),
+        Unique::SignIn => ("sign_in", "Someone signs in with this name already"),
+        Unique::RuleName => ("name", "There is a rule with this name already"),
+        Unique::ShiftStart => ("start", "There is a shift starting at this time already"),
+        Unique::ItemName => ("name", "There is an item with this name already"),
+        Unique::ToolName => ("name", "There is tooling with this name already"),
+        Unique::VariantName => ("name", "There is a variant with this name already"),
+        Unique::MaterialName => ("name", "There is a material with this name already"),
+        Unique::ShopShortName => ("short_name", "Another shop has this short name already"),
     }
 }
 

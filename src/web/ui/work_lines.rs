@@ -5,11 +5,14 @@ use super::forms::{Choice, Field, FormErrors};
 use crate::estimating::{Basis, Element, WorkList, WorkListError};
 use maud::{Markup, html};
 
-/// The id of the part of the page that the rows stand in, for `live.js`.
-pub(in crate::web) const LINES: &str = "lines";
+/// The id of the part of the page that changes with the work that is picked, for `live.js`: what it is timed by. The rows
+/// themselves stay, since somebody is choosing in them.
+pub(in crate::web) const TIMED_BY: &str = "timed-by";
 
 /// Rows that a page begins with.
-const ROWS: usize = 3;
+const ROWS: usize = 4;
+/// Empty rows at the end of longer lists.
+const SPARE: usize = 2;
 /// Rows at most.
 const MOST_ROWS: usize = 40;
 /// Cylinders or main bearings at most.
@@ -95,19 +98,13 @@ impl TypedLines<'_> {
         })
     }
 
-    /// The rows, with one more than is filled in, and what the picked work is timed by.
-    pub(in crate::web) fn fields(
-        &self,
-        elements: &[Element],
-        more: bool,
-        errors: &FormErrors,
-    ) -> Markup {
+    /// The rows, some more than are filled in, and what the picked work is timed by.
+    pub(in crate::web) fn fields(&self, elements: &[Element], errors: &FormErrors) -> Markup {
         let filled = (0..self.work.len())
             .rev()
             .find(|&at| !self.row(at).0.is_empty())
             .map_or(0, |at| at + 1);
-        let extra = if more { 3 } else { 1 };
-        let rows = (filled + extra).clamp(ROWS, MOST_ROWS);
+        let rows = (filled + SPARE).clamp(ROWS, MOST_ROWS);
         let timed_by = |basis: Basis| {
             let picked =
                 |code: &String| elements.iter().any(|e| e.code == *code && e.basis == basis);
@@ -115,24 +112,33 @@ impl TypedLines<'_> {
         };
         let choices = choices(elements);
         html! {
-            div.wide.work-lines id=(LINES) {
+            div.wide.work-lines {
                 @for at in 0..rows {
                     @let (code, count) = self.row(at);
                     div.work-line {
                         @let work = Field::select("work", &format!("Work {}", at + 1), code, choices.clone()).id(&id("work", at));
                         @if at == 0 { (work.errors(errors)) } @else { (work.optional().errors(errors)) }
-                        (Field::int("count", "How many", count).id(&id("count", at)).optional().errors(errors))
+                        @let many = Field::int("count", "How many", count).id(&id("count", at)).optional();
+                        @let many = if at == 0 { many.hint("Blank is one") } else { many };
+                        (many.errors(errors))
                     }
                 }
-                @if timed_by(Basis::PerCylinder) || !self.cylinders.is_empty() {
-                    (Field::int("cylinders", "Cylinders", self.cylinders).errors(errors))
-                }
-                @if timed_by(Basis::PerMain) || !self.mains.is_empty() {
-                    (Field::int("mains", "Main bearings", self.mains).errors(errors))
+                div #(TIMED_BY).work-bearings {
+                    @if timed_by(Basis::PerCylinder) || !self.cylinders.is_empty() {
+                        (Field::int("cylinders", "Cylinders", self.cylinders).errors(errors))
+                    }
+                    @if timed_by(Basis::PerMain) || !self.mains.is_empty() {
+                        (Field::int("mains", "Main bearings", self.mains).errors(errors))
+                    }
                 }
             }
         }
     }
+}
+
+/// The button for more rows. It stands after the one that sends the form, which the Enter key presses.
+pub(in crate::web) fn more() -> Markup {
+    html! { button.quiet type="submit" name="more" value="yes" { "Add lines" } }
 }
 
 /// The field that a complaint about a list belongs beside.

@@ -31,7 +31,7 @@ impl<'a> Bound<'a> {
                 value: shop
                     .jobs
                     .iter()
-                    .filter_map(|j| Some(j.weight * (done(j)?.saturating_sub(j.due)).max(0)))
+                    .filter_map(|j| Some(j.late(done(j)?)))
                     .sum(),
                 destructive: None,
             },

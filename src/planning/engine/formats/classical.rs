@@ -48,6 +48,13 @@ pub fn read_instances(json: &str) -> Result<BTreeMap<String, Instance>, ModelErr
             if p.duration_matrix.len() != p.machines_matrix.len() {
                 return Err(fault("as many rows of machines as of durations are needed"));
             }
+            if p.machines_matrix
+                .iter()
+                .flatten()
+                .any(|&m| m >= MOST_MACHINES)
+            {
+                return Err(fault("a machine's number is beyond all measure"));
+            }
             let mut jobs = Vec::with_capacity(p.duration_matrix.len());
             for (times, machines) in p.duration_matrix.iter().zip(&p.machines_matrix) {
                 if times.len() != machines.len() {
@@ -73,6 +80,9 @@ pub fn read_instances(json: &str) -> Result<BTreeMap<String, Instance>, ModelErr
         })
         .collect()
 }
+
+/// Machines beyond this number are a slip of the pen, and would only take memory.
+const MOST_MACHINES: usize = 100_000;
 
 /// A (flexible) job shop for makespan: for each job its operations in order, for each operation the machines that can
 /// do it with their times.
@@ -163,8 +173,13 @@ pub fn read_flexible(text: &str) -> Result<Model, ModelError> {
             let alternatives = next()?;
             let mut modes = Vec::new();
             for _ in 0..alternatives {
-                let machine =
-                    usize::try_from(next()? - 1).map_err(|_| fault("machines count from one"))?;
+                let machine = usize::try_from(next()?).unwrap_or_default();
+                if machine > MOST_MACHINES {
+                    return Err(fault("a machine's number is beyond all measure"));
+                }
+                let machine = machine
+                    .checked_sub(1)
+                    .ok_or_else(|| fault("machines count from one"))?;
                 modes.push((machine, next()?));
             }
             job.push(modes);

@@ -110,7 +110,7 @@ mod tests {
     use super::*;
     use crate::planning::engine::{
         formats::{classical::job_shop, sample::Sample},
-        model::Goal,
+        model::{Goal, calendar::WorkingTime},
         solve::{SolveOptions, first_plan, solve},
     };
     use rand::SeedableRng;
@@ -155,6 +155,32 @@ mod tests {
         let futures = futures(&model, &plan, 1000, &mut rng).unwrap();
         assert!(futures.done(0).last() > Some(&300));
         assert!(futures.done(1).iter().all(|&d| d <= 72));
+    }
+
+    /// Two jobs of 80 minutes that may not pause, on a machine that is open for 100 minutes a day. Where a time drawn is
+    /// longer than that, its job is never done; the other is, and the playing ends.
+    #[test]
+    fn a_time_that_fits_no_window_is_never_for_its_job_alone() {
+        let mut model = job_shop(&[vec![vec![(0, 80)]], vec![vec![(0, 80)]]]);
+        let days = (0..10).map(|d| (1440 * d, 1440 * d + 100)).collect();
+        model.machines[0].calendar = WorkingTime::from_windows(days);
+        for op in &mut model.operations {
+            op.spread = 0.3;
+        }
+        let plan = first_plan(&model).unwrap();
+        let mut rng = rand_pcg::Pcg64::seed_from_u64(1);
+        let futures = futures(&model, &plan, 2000, &mut rng).unwrap();
+        // The chance that a factor with mean one and this spread is at most 100/80.
+        let variance = 0.09_f64.ln_1p();
+        let fits = Normal::new(-variance / 2.0, variance.sqrt())
+            .unwrap()
+            .cdf((100.0_f64 / 80.0).ln());
+        for job in [0, 1] {
+            let done = futures.chance_by(job, 14_400);
+            assert!((done - fits).abs() < 0.03, "{done} for {fits}");
+            assert_eq!(futures.by_confidence(job, 0.95), None);
+            assert!(futures.by_confidence(job, 0.5).is_some());
+        }
     }
 
     /// Nothing varies: every future is the plan.

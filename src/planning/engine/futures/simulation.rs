@@ -7,7 +7,7 @@ use rand::Rng;
 use rand_distr::{Distribution, LogNormal};
 
 use crate::planning::engine::{
-    model::{Minute, Model, build::Shop, plan::Plan},
+    model::{Minute, Model, build::Shop, calendar::NEVER, plan::Plan},
     timing::{Decisions, Timing},
 };
 
@@ -137,10 +137,10 @@ impl<'a> Simulation<'a> {
             let mode = &shop.modes(op)[choice.mode as usize];
             // Nothing begins before its machine and its person are free, whatever their hours: most are put off by
             // that.
-            let free = timing.free(op, mode, choice.person);
             let place = turn.place() as u32;
-            if free > turn.start() {
-                self.ready.push(Reverse(Turn::new(free, place)));
+            let free = Turn::new(timing.free(op, mode, choice.person), place);
+            if free > turn {
+                self.ready.push(Reverse(free));
                 continue;
             }
             let times = timing.fit(shop, op, mode, choice.person);
@@ -150,7 +150,12 @@ impl<'a> Simulation<'a> {
                 self.ready.push(Reverse(next));
                 continue;
             }
-            timing.take(shop, op, choice, times);
+            if times.end < NEVER {
+                timing.take(shop, op, choice, times);
+            } else {
+                // No window holds it as drawn: it is never done, nor what waits for it, and keeps nobody else waiting.
+                timing.times[op as usize] = times;
+            }
             for l in shop.after(op) {
                 let after = l.op as usize;
                 if shop.ops[after].fixed {

@@ -6,6 +6,7 @@ use super::{
     Fixed, Goal, Minute, Mode, Model, ModelError,
     calendar::{NEVER, WorkingTime},
     fit::earliest_fit,
+    plan::LATEST,
 };
 
 /// No machine, person, operation or key.
@@ -71,7 +72,7 @@ impl JobGoal {
     #[inline]
     pub fn late(&self, done: Minute) -> Minute {
         if done > self.due {
-            self.weight * (done - self.due)
+            self.weight * (done - self.due).min(LATEST)
         } else {
             0
         }

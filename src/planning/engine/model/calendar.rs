@@ -10,9 +10,11 @@ pub struct WorkingTime {
     windows: Vec<(Minute, Minute)>,
     /// Each window again, with the working minutes before it: one look in memory instead of two.
     counted: Vec<Counted>,
-    /// Index of the first window that closes after `first_close + k·STEP`, so that a look-up does not search. It ends
-    /// at the last opening: a window may have no end to speak of.
+    /// Index of the first window that closes after `first_close + k·2^step`, so that a look-up hardly searches. It ends
+    /// at the last opening, a window may have no end to speak of, and is no longer than twice the windows however far
+    /// they are apart.
     index: Vec<u32>,
+    step: u32,
     first_close: Minute,
     always: bool,
 }
@@ -34,8 +36,8 @@ struct Counted {
 /// Later than any plan; far from overflow when durations are added to it.
 pub const NEVER: Minute = 1 << 40;
 
-/// Spacing of the look-up index: a day.
-const STEP: Minute = 1440;
+/// Windows looked at one by one from where the index points, before the rest is searched by halves.
+const NEAR: usize = 8;
 
 impl WorkingTime {
     /// Never closed.
@@ -45,15 +47,19 @@ impl WorkingTime {
             windows: Vec::new(),
             counted: Vec::new(),
             index: Vec::new(),
+            step: 0,
             first_close: 0,
             always: true,
         }
     }
 
-    /// From windows in any order; empty ones are dropped, touching and overlapping ones joined.
-    /// With no window left the resource is never open.
+    /// From windows in any order; empty ones are dropped, touching and overlapping ones joined, and what is further
+    /// away than [`NEVER`] is cut off. With no window left the resource is never open.
     #[must_use]
     pub fn from_windows(mut windows: Vec<(Minute, Minute)>) -> Self {
+        for w in &mut windows {
+            *w = (w.0.max(-NEVER), w.1.min(NEVER));
+        }
         windows.retain(|w| w.0 < w.1);
         windows.sort_unstable();
         let mut joined: Vec<(Minute, Minute)> = Vec::with_capacity(windows.len());
@@ -73,19 +79,9 @@ impl WorkingTime {
             });
             sum += close - open;
         }
-        let mut index = Vec::new();
-        if let (Some(first), Some(last)) = (joined.first(), joined.last()) {
-            let mut k = 0;
-            let mut t = first.1;
-            while t <= last.0 {
-                while k < joined.len() && joined[k].1 <= t {
-                    k += 1;
-                }
-                index.push(u32::try_from(k).unwrap_or(u32::MAX));
-                t += STEP;
-            }
-        }
+        let (index, step) = index_of(&joined);
         Self {
+            step,
             first_close: joined.first().map_or(0, |w| w.1),
             always: false,
             windows: joined,
@@ -180,14 +176,19 @@ impl WorkingTime {
         if t < self.first_close {
             return 0;
         }
-        // `t` is past the first closing, so the quotient is not negative.
-        let slot = ((t - self.first_close) as u64 / STEP as u64) as usize;
-        let known = self.index.get(slot).or(self.index.last());
-        let mut k = known.map_or(0, |&k| k as usize);
-        while self.counted.get(k).is_some_and(|w| w.close <= t) {
-            k += 1;
+        // `t` is past the first closing, so the difference is not negative.
+        let slot = t.saturating_sub(self.first_close) as u64 >> self.step;
+        let known = usize::try_from(slot)
+            .ok()
+            .and_then(|slot| self.index.get(slot));
+        let from = known.or(self.index.last()).map_or(0, |&k| k as usize);
+        for (k, w) in self.counted.iter().enumerate().skip(from).take(NEAR) {
+            if w.close > t {
+                return k;
+            }
         }
-        k
+        let far = (from + NEAR).min(self.counted.len());
+        far + self.counted[far..].partition_point(|w| w.close <= t)
     }
 
     /// Start and end of `work` minutes done as early as possible from `t`, standing still while closed.
@@ -262,9 +263,62 @@ impl WorkingTime {
     }
 }
 
+/// The look-up index of sorted, disjoint windows, and the binary logarithm of its spacing.
+fn index_of(windows: &[(Minute, Minute)]) -> (Vec<u32>, u32) {
+    let (Some(first), Some(last)) = (windows.first(), windows.last()) else {
+        return (Vec::new(), 0);
+    };
+    let mut step = 0;
+    while (last.0 - first.1) >> step >= 2 * windows.len() as Minute {
+        step += 1;
+    }
+    let mut index = Vec::new();
+    let mut k = 0;
+    let mut t = first.1;
+    while t <= last.0 {
+        while windows.get(k).is_some_and(|w| w.1 <= t) {
+            k += 1;
+        }
+        index.push(u32::try_from(k).unwrap_or(u32::MAX));
+        t += 1 << step;
+    }
+    (index, step)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Windows in two heaps, half a million years apart, and one that has neither beginning nor end: the index is no
+    /// longer than the windows are many, and a look finds what a plain search finds.
+    #[test]
+    fn windows_far_apart_take_no_more_memory_than_windows_side_by_side() {
+        let heap = |from: Minute| (0..500).map(move |k| (from + 3 * k, from + 3 * k + 2));
+        let far = 1 << 38;
+        let apart = WorkingTime::from_windows(heap(0).chain(heap(far)).collect());
+        assert!(apart.index.len() <= 2 * apart.windows.len());
+        for t in [
+            -1,
+            0,
+            1,
+            2,
+            700,
+            1_400,
+            1_500,
+            far - 1,
+            far,
+            far + 901,
+            far + 1_499,
+            NEVER,
+        ] {
+            let plain = apart.windows.partition_point(|w| w.1 <= t);
+            assert_eq!(apart.at(t), plain, "{t}");
+        }
+        let endless = WorkingTime::from_windows(vec![(Minute::MIN, Minute::MAX), (5, 6)]);
+        assert_eq!(endless.windows(), &[(-NEVER, NEVER)]);
+        assert_eq!(endless.pausing(-5, 10), (-5, 5));
+        assert_eq!(endless.at(Minute::MAX), 1);
+    }
 
     #[test]
     fn work_stands_still_overnight_or_waits_for_a_window_that_holds_it() {
@@ -297,7 +351,7 @@ mod tests {
         assert!(!WorkingTime::from_windows(vec![]).is_open(5));
         // A machine that never closes is stopped for a while: two windows without ends, and next to no index.
         let stopped = WorkingTime::always().without((100, 200));
-        assert!(stopped.index.len() < 3);
+        assert!(stopped.index.len() <= 4);
         assert_eq!(stopped.pausing(50, 60), (50, 210));
         assert_eq!(stopped.unbroken(50, 60), 200);
         assert!(stopped.is_open(99) && !stopped.is_open(150) && stopped.is_open(9_000));

@@ -6,8 +6,10 @@
 
 pub(super) mod build;
 pub mod calendar;
+mod check;
 pub(super) mod fit;
 pub mod plan;
+mod ties;
 pub mod validator;
 
 use std::collections::BTreeMap;
@@ -46,7 +48,8 @@ pub struct Job {
     pub release: Minute,
     /// The promise; `None` when nothing was promised.
     pub due: Option<Minute>,
-    /// What one minute of lateness weighs against other jobs.
+    /// What one minute of lateness weighs against other jobs, 0 to 1,000,000; of all jobs together at most
+    /// 5,000,000,000.
     pub weight: i64,
 }
 
@@ -67,7 +70,10 @@ pub struct Mode {
 
 /// A decision that is not the engine's to take: the operation has started, or somebody pinned it.
 ///
-/// Its whole stay on the machine is given, so what stood on the table before does not shorten it.
+/// Its whole stay on the machine is given, so what stood on the table before does not shorten it. What begins at the
+/// origin or before it has been started and is a fact, whoever does it and at whatever hour: a lathe does get started
+/// by the apprentice on a Saturday. What begins later is pinned, and can still be wrong: its person must have the skill,
+/// and machine and person must be at work when it begins and when their part of it ends, throughout if it may not pause.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Fixed {
     /// Index into the operation's modes.
@@ -168,157 +174,7 @@ impl Model {
             _ => mode.setup,
         }
     }
-
-    /// Finds what makes the model impossible to plan.
-    ///
-    /// # Errors
-    /// The first fault found, in words that name the operation or job.
-    pub fn check(&self) -> Result<(), ModelError> {
-        for job in &self.jobs {
-            check_job(job)?;
-        }
-        for (i, op) in self.operations.iter().enumerate() {
-            self.check_operation(i, op)?;
-        }
-        if self
-            .changeovers
-            .values()
-            .any(|t| !(0..=LONGEST).contains(t))
-        {
-            return Err(ModelError::Changeover);
-        }
-        self.check_links()
-    }
-
-    fn check_operation(&self, i: usize, op: &Operation) -> Result<(), ModelError> {
-        if op.job >= self.jobs.len() {
-            return Err(ModelError::Reference {
-                what: "job",
-                index: op.job,
-            });
-        }
-        if op.modes.is_empty() {
-            return self.fault(i, "it has no machine that can do it");
-        }
-        if let Some(&p) = op.people.iter().find(|&&p| p >= self.people.len()) {
-            return Err(ModelError::Reference {
-                what: "person",
-                index: p,
-            });
-        }
-        if !op.spread.is_finite() || !(0.0..=10.0).contains(&op.spread) {
-            return self.fault(i, "its spread must be 0 to 10");
-        }
-        for mode in &op.modes {
-            if mode.machine.is_some_and(|m| m >= self.machines.len()) {
-                return Err(ModelError::Reference {
-                    what: "machine",
-                    index: mode.machine.unwrap_or_default(),
-                });
-            }
-            let times = [mode.setup, mode.setup_same_key, mode.run, mode.attended];
-            if times.iter().any(|t| !(0..=LONGEST).contains(t)) || mode.attended > mode.run {
-                return self.fault(
-                    i,
-                    "its times must not be negative, nor its attended part longer than its run",
-                );
-            }
-        }
-        let Some(f) = op.fixed else { return Ok(()) };
-        let Some(mode) = op.modes.get(f.mode) else {
-            return self.fault(i, "it is fixed in a mode it does not have");
-        };
-        let in_order = f.start <= f.attended_until && f.attended_until <= f.end;
-        if !in_order || f.start < -LONGEST || f.end > LONGEST {
-            return self.fault(i, "its fixed times are not in order");
-        }
-        if f.person.is_some_and(|p| p >= self.people.len())
-            || (mode.machine.is_none() && f.person.is_some())
-        {
-            return self.fault(i, "it is fixed to a person it cannot have");
-        }
-        Ok(())
-    }
-
-    fn fault(&self, op: usize, what: &'static str) -> Result<(), ModelError> {
-        Err(ModelError::Operation {
-            job: self.job_name(op),
-            operation: self.operations[op].name.clone(),
-            what,
-        })
-    }
-
-    fn check_links(&self) -> Result<(), ModelError> {
-        let n = self.operations.len();
-        let mut waiting = vec![0usize; n];
-        let mut after = vec![Vec::new(); n];
-        for link in &self.links {
-            if link.before >= n || link.after >= n {
-                return Err(ModelError::Reference {
-                    what: "operation",
-                    index: link.before.max(link.after),
-                });
-            }
-            if !(0..=LONGEST).contains(&link.min_lag)
-                || link
-                    .max_lag
-                    .is_some_and(|m| m < link.min_lag || m > LONGEST)
-            {
-                return Err(ModelError::Operation {
-                    job: self.job_name(link.after),
-                    operation: self.operations[link.after].name.clone(),
-                    what: "the wait before it must not be negative, nor the longest shorter than the shortest",
-                });
-            }
-            waiting[link.after] += 1;
-            after[link.before].push(link.after);
-        }
-        let mut free: Vec<usize> = (0..n).filter(|&i| waiting[i] == 0).collect();
-        let mut seen = 0;
-        while let Some(i) = free.pop() {
-            seen += 1;
-            for &j in &after[i] {
-                waiting[j] -= 1;
-                if waiting[j] == 0 {
-                    free.push(j);
-                }
-            }
-        }
-        match (0..n).find(|&i| waiting[i] > 0) {
-            Some(i) if seen < n => Err(ModelError::Operation {
-                job: self.job_name(i),
-                operation: self.operations[i].name.clone(),
-                what: "it waits, through others, for itself",
-            }),
-            _ => Ok(()),
-        }
-    }
-
-    fn job_name(&self, op: usize) -> String {
-        self.jobs
-            .get(self.operations[op].job)
-            .map_or_else(String::new, |j| j.name.clone())
-    }
 }
-
-fn check_job(job: &Job) -> Result<(), ModelError> {
-    if job.weight < 0 || job.weight > 1_000_000 {
-        return Err(ModelError::Job {
-            job: job.name.clone(),
-            what: "its weight must be 0 to 1,000,000",
-        });
-    }
-    if job.release.abs() > LONGEST || job.due.is_some_and(|d| d.abs() > LONGEST) {
-        return Err(ModelError::Job {
-            job: job.name.clone(),
-            what: "its release or promise is too far away",
-        });
-    }
-    Ok(())
-}
-
-/// Longest single time accepted, in minutes: about 190 years. Keeps every sum far from overflow.
-const LONGEST: Minute = 100_000_000;
 
 /// Why a model cannot be planned.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -349,6 +205,9 @@ pub enum ModelError {
         /// What is wrong.
         what: &'static str,
     },
+    /// The weights of all jobs together are out of range.
+    #[error("the weights of all jobs together must be at most 5,000,000,000")]
+    Weights,
     /// A changeover time out of range.
     #[error("a changeover time is negative or too long")]
     Changeover,

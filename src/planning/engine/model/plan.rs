@@ -4,6 +4,9 @@ use std::cmp::Ordering;
 
 use super::{Goal, Minute};
 
+/// Minutes of lateness after which more does not count, about 760 years: what is never done must not overflow.
+pub(crate) const LATEST: Minute = 400_000_000;
+
 /// When, where and by whom one operation is done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Assignment {
@@ -36,7 +39,7 @@ pub struct Value {
     /// Minutes by which longest lags and fixed starts are missed, and a great sum for each operation that the calendars
     /// never let finish. Zero in a plan that can be carried out.
     pub broken: Minute,
-    /// Σ weight × minutes late against the promise (total weighted tardiness).
+    /// Σ weight × minutes late against the promise (total weighted tardiness), of no job more than 760 years.
     pub lateness: Minute,
     /// Σ setup minutes.
     pub setup: Minute,

@@ -9,7 +9,8 @@ use std::fmt;
 use super::{
     Minute, Model,
     calendar::WorkingTime,
-    plan::{Assignment, Plan, Value},
+    plan::{Assignment, LATEST, Plan, Value},
+    ties::settle_ties,
 };
 
 /// A rule that a plan breaks.
@@ -106,7 +107,7 @@ pub fn revalue(model: &Model, plan: &Plan) -> Value {
         if let Some(done) = done {
             value.makespan = value.makespan.max(done);
             value.in_progress += done - job.release;
-            value.lateness += job.weight * job.due.map_or(0, |due| (done - due).max(0));
+            value.lateness += job.weight * job.due.map_or(0, |due| (done - due).clamp(0, LATEST));
         }
     }
     value
@@ -122,7 +123,9 @@ fn previous_on_machines(
     for (i, a) in plan.assignments.iter().enumerate() {
         match model.operations[i].modes.get(a.mode) {
             Some(mode) => {
-                if let Some(m) = mode.machine {
+                // Fixed work of no length takes no machine, and leaves nothing on its table.
+                let takes = model.operations[i].fixed.is_none() || a.start < a.end;
+                if let Some(m) = mode.machine.filter(|_| takes) {
                     by_machine[m].push(i);
                 }
             }
@@ -133,8 +136,9 @@ fn previous_on_machines(
         }
     }
     let mut before = vec![None; model.operations.len()];
-    for stays in &mut by_machine {
+    for (machine, stays) in model.machines.iter().zip(&mut by_machine) {
         stays.sort_by_key(|&i| (plan.assignments[i].start, plan.assignments[i].end));
+        settle_ties(model, plan, machine.on_table, stays);
         for pair in stays.windows(2) {
             before[pair[1]] = Some(pair[0]);
             if plan.assignments[pair[1]].start < plan.assignments[pair[0]].end {

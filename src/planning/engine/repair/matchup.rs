@@ -13,7 +13,7 @@ use crate::planning::engine::{
         build::{FlatMode, JobGoal, NONE, Shop},
         calendar::NEVER,
         fit::earliest_fit,
-        plan::Plan,
+        plan::{LATEST, Plan},
     },
     timing::{Choice, Decisions, Timing},
 };
@@ -429,7 +429,7 @@ fn minutes_late(shop: &Shop, done: impl Fn(u32) -> Option<Minute>) -> Vec<Minute
     let jobs = (0..).zip(&shop.jobs);
     jobs.map(|(j, job)| {
         let done = done(j).unwrap_or(Minute::MIN).min(NEVER);
-        done.saturating_sub(job.due).max(0)
+        done.saturating_sub(job.due).clamp(0, LATEST)
     })
     .collect()
 }

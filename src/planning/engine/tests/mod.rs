@@ -1,5 +1,6 @@
 //! Tests of the whole engine: random shops, published instances, proved shops and theorems.
 
+mod extremes;
 mod property;
 mod published;
 mod reference;

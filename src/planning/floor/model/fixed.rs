@@ -196,13 +196,8 @@ impl<'a> Builder<'a> {
                 .flat_map(|(k, mode)| people.iter().map(move |&person| (k, mode, person)))
                 .filter_map(|(k, mode, person)| {
                     let on = mode.machine?;
-                    let time = self.time(on, person)?;
-                    let (start, attended_until) = time.pausing(start, mode.setup + mode.attended);
-                    let rest = mode.run - mode.attended;
-                    let end = match rest {
-                        0 => attended_until,
-                        rest => self.machines.get(on)?.pausing(attended_until, rest).1,
-                    };
+                    let (start, attended_until, end) =
+                        self.stay(mode, person, start, operation.may_pause)?;
                     let fits = end < NEVER
                         && self.open(on, (start, end))
                         && person.is_none_or(|p| {
@@ -236,6 +231,38 @@ impl<'a> Builder<'a> {
             }
         }
         self.issues.append(&mut not_kept);
+    }
+
+    /// Start, end of the attended part and end of an operation that begins as soon as it can from `start`, in one piece
+    /// if it may not pause.
+    fn stay(
+        &self,
+        mode: &Mode,
+        person: Option<usize>,
+        start: Minute,
+        may_pause: bool,
+    ) -> Option<(Minute, Minute, Minute)> {
+        let machine = self.machines.get(mode.machine?)?;
+        let time = self.time(mode.machine?, person)?;
+        let (with, rest) = (mode.setup + mode.attended, mode.run - mode.attended);
+        if may_pause {
+            let (start, attended_until) = time.pausing(start, with);
+            let end = match rest {
+                0 => attended_until,
+                rest => machine.pausing(attended_until, rest).1,
+            };
+            return Some((start, attended_until, end));
+        }
+        let mut start = start;
+        while start < NEVER {
+            let both = time.unbroken(start, with);
+            let whole = machine.unbroken(both, with + rest);
+            if whole == both {
+                return Some((whole, whole + with, whole + with + rest));
+            }
+            start = whole;
+        }
+        None
     }
 
     /// Whether fixed work leaves a stay of a machine or person free.

@@ -327,6 +327,26 @@ fn a_pin_is_an_appointment_until_it_has_passed_or_is_taken() {
     assert_eq!(timetable.slot(id(33)).unwrap().state, SlotState::Planned);
 }
 
+/// Two hours that may not pause, pinned an hour before the day ends, are done in one piece the next morning.
+#[test]
+fn a_pin_is_not_split_over_night_when_its_work_may_not_pause() {
+    let mut floor = floor("2026-11-25T09:00:00Z");
+    let mut whole = operation(31, 10, "mill", "milling", 120);
+    whole.may_pause = false;
+    whole.pin = Some(Pin {
+        machine: Some(id(1)),
+        person: Some(id(11)),
+        start: Some(at("2026-11-26T15:00:00Z")),
+    });
+    floor.jobs = vec![job(21, None, vec![whole])];
+    let (_, timetable) = planned(&floor);
+    let slot = timetable.slot(id(31)).unwrap();
+    assert_eq!(
+        (slot.starts, slot.ends),
+        (at("2026-11-27T08:00:00Z"), at("2026-11-27T10:00:00Z"))
+    );
+}
+
 #[test]
 fn a_job_put_first_goes_before_a_promise_and_keeps_its_own_promise_in_sight() {
     let mut floor = floor("2026-11-25T09:00:00Z");

@@ -5,11 +5,11 @@
 use super::AtBench;
 use super::screen::{Refused, draw};
 use super::sign_on::Which;
-use crate::app::book_time::{self, BookError, Stamps};
-use crate::app::record_check::{self, CheckError};
-use crate::db::bookings::{self, NewBooking};
+use crate::app::book_time::{self, Stamps};
+use crate::app::settle::{self, Unbookable};
+use crate::app::{bench_overview, record_check};
+use crate::db::bookings::NewBooking;
 use crate::db::checks::NewResult;
-use crate::db::devices;
 use crate::planning::{in_reach, local_instant};
 use crate::quality::{Found, reading};
 use crate::shopfloor::Kind;
@@ -115,24 +115,19 @@ async fn take_one(
 ) -> Result<Outcome, WebError> {
     let refused = match read(at, body, sent_at, received_at).await? {
         Ok(Read::Check(new)) => {
-            let mut tx = at.begin(Some(new.person_id)).await?;
-            match record_check::record(&mut tx, &new).await {
+            match record_check::record(&at.actor(Some(new.person_id)), &new).await {
                 Ok(checked) => {
-                    tx.commit().await?;
                     return Ok(Outcome {
                         outcome: if checked.passed { "booked" } else { "failed" },
                         say: None,
                     });
                 }
-                Err(CheckError::Refused(why)) => floor_words::check_refused(why).to_owned(),
-                Err(CheckError::Db(error)) => unbookable(error)?,
+                Err(error) => unbookable(error)?,
             }
         }
         Ok(Read::Booking(new)) => {
-            let mut tx = at.begin(Some(new.person_id)).await?;
-            match book_time::book(&mut tx, &new).await {
+            match book_time::book(&at.actor(Some(new.person_id)), &new).await {
                 Ok(recorded) => {
-                    tx.commit().await?;
                     return Ok(match recorded.conflict() {
                         Some(conflict) => Outcome {
                             outcome: "conflict",
@@ -144,8 +139,7 @@ async fn take_one(
                         },
                     });
                 }
-                Err(BookError::Refused(why)) => floor_words::booking_refused(why).to_owned(),
-                Err(BookError::Db(error)) => unbookable(error)?,
+                Err(error) => unbookable(error)?,
             }
         }
         Err(why) => why,
@@ -160,9 +154,14 @@ async fn take_one(
     if drop_nul(&mut kept) {
         refused.push_str(". A NUL character in it, which cannot be kept, was left out");
     }
-    let mut tx = at.begin(None).await?;
-    bookings::set_aside(&mut tx, id, at.device.id, &kept, &refused, received_at).await?;
-    tx.commit().await?;
+    let entry = Unbookable {
+        id,
+        device_id: at.device.id,
+        body: &kept,
+        why: &refused,
+        received_at,
+    };
+    settle::set_aside(&at.actor(None), &entry).await?;
     Ok(Outcome {
         outcome: "set_aside",
         say: Some(refused),
@@ -229,7 +228,6 @@ async fn read(
     if !in_reach(entry.at) {
         return Ok(Err("Its time is not in the years 1970 to 2199".to_owned()));
     }
-    let mut tx = at.begin(None).await?;
     let stamps = Stamps {
         device_at: entry.at,
         sent_at,
@@ -237,7 +235,14 @@ async fn read(
     };
     // An answer to a question is about an earlier shift.
     let answers = entry.corrects.is_some();
-    let made = book_time::made_by(&mut tx, at.device.id, entry.sign_on, stamps, answers).await?;
+    let made = book_time::made_by(
+        &at.actor(None),
+        at.device.id,
+        entry.sign_on,
+        stamps,
+        answers,
+    )
+    .await?;
     let (person_id, happened) = match made {
         Ok(made) => (made.person_id, made.at),
         Err(why) => return Ok(Err(floor_words::unattended(why).to_owned())),
@@ -319,8 +324,7 @@ impl BookForm {
 async fn check(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     let OpenForm(form) = form;
     let now = Utc::now();
-    let mut tx = at.begin(None).await?;
-    let signed_on = devices::signed_on(&mut tx, at.device.id, now).await?;
+    let signed_on = bench_overview::signed_on(&at.actor(None), at.device.id, now).await?;
     let Some(person) = signed_on.filter(|s| s.id.to_string() == form.sign_on) else {
         return Ok(Reply::see_other("/bench").flash("Sign on first: nothing was recorded"));
     };
@@ -347,9 +351,7 @@ async fn check(at: AtBench, form: OpenForm<BookForm>) -> Answer {
         device_at: now,
         received_at: now,
     };
-    let mut tx = at.begin(Some(person.person_id)).await?;
-    let checked = record_check::record(&mut tx, &new).await?;
-    tx.commit().await?;
+    let checked = record_check::record(&at.actor(Some(person.person_id)), &new).await?;
     Ok(
         Reply::see_other(back(&form.machine)).flash(if checked.passed {
             "Passed"
@@ -370,8 +372,7 @@ fn back(machine: &str) -> String {
 async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     let OpenForm(form) = form;
     let now = Utc::now();
-    let mut tx = at.begin(None).await?;
-    let signed_on = devices::signed_on(&mut tx, at.device.id, now).await?;
+    let signed_on = bench_overview::signed_on(&at.actor(None), at.device.id, now).await?;
     let Some(person) = signed_on.filter(|s| s.id.to_string() == form.sign_on) else {
         return Ok(Reply::see_other("/bench").flash("Sign on first: nothing was booked"));
     };
@@ -408,9 +409,8 @@ async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {
         reason: Some(form.reason.trim().chars().take(400).collect::<String>())
             .filter(|r| !r.is_empty()),
     };
-    let mut tx = at.begin(Some(person.person_id)).await?;
-    let recorded = book_time::book_and_pause_others(&mut tx, &new).await?;
-    tx.commit().await?;
+    let actor = at.actor(Some(person.person_id));
+    let recorded = book_time::book_and_pause_others(&actor, &new).await?;
     Ok(
         Reply::see_other(back(&form.machine)).flash(match recorded.conflict() {
             Some(conflict) => format!("Booked, but check it: {}", floor_words::conflict(conflict)),

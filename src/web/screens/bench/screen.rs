@@ -3,15 +3,15 @@
 use super::AtBench;
 use super::card::complaint;
 use super::sign_on::{Which, offline, people_page};
-use crate::app::booked_hours::{self, Question};
-use crate::db::bookings::{self, Booking};
-use crate::db::checks::{self, CheckResult};
-use crate::db::devices::{self, SignOn};
-use crate::db::jobs::{self, OperationState};
-use crate::db::machines;
-use crate::db::work_list::{Waiting, waiting};
+use crate::app::bench_overview::{self, Bench, bench};
+use crate::app::booked_hours::Question;
+use crate::db::bookings::Booking;
+use crate::db::checks::CheckResult;
+use crate::db::devices::SignOn;
+use crate::db::jobs::OperationState;
+use crate::db::work_list::Waiting;
 use crate::estimating::Machine;
-use crate::shopfloor::{Clock, Phase, clocks};
+use crate::shopfloor::{Clock, Phase};
 use crate::web::ui::{Answer, Page, Reply, floor_words, show};
 use actix_web::web;
 use chrono::{DateTime, Utc};
@@ -32,13 +32,9 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 
 /// What a route card's code leads to: the operation, at a machine of its kind.
 async fn open(at: AtBench, id: web::Path<Uuid>) -> Answer {
-    let mut tx = at.begin(None).await?;
-    let (_, operation) = jobs::operation(&mut tx, *id).await?;
-    let machines = machines::machines(&mut tx).await?;
-    let machine = machines
-        .iter()
-        .find(|m| m.active && m.kind == operation.planned.machine_kind)
-        .map_or(String::new(), |m| format!("machine={}&", m.id));
+    let machine = bench_overview::machine_for(&at.actor(None), *id)
+        .await?
+        .map_or(String::new(), |machine| format!("machine={machine}&"));
     Ok(Reply::see_other(format!("/bench?{machine}op={id}#op-{id}")))
 }
 
@@ -97,51 +93,39 @@ async fn show(at: AtBench, which: web::Query<Which>) -> Answer {
 /// The screen, with what was refused when something was.
 pub(super) async fn draw(at: &AtBench, which: &Which, refused: Option<&Refused>) -> Answer {
     let now = Utc::now();
-    let mut tx = at.begin(None).await?;
-    let Some(who) = devices::signed_on(&mut tx, at.device.id, now).await? else {
-        let people = devices::bench_people(&mut tx).await?;
-        return Ok(people_page(at, &people, which).into());
+    let work = match bench(&at.actor(None), &at.device, which.machine, now).await? {
+        Bench::SignOn(people) => return Ok(people_page(at, &people, which).into()),
+        Bench::NoMachine => {
+            let page = Page::open("Bench").body(html! {
+                h1 { "Bench" }
+                p { "The shop has no active machine yet. The owner adds machines under Shop, Machines." }
+            });
+            return Ok(page.into());
+        }
+        Bench::Work(work) => work,
     };
-    let mut all = machines::machines(&mut tx).await?;
-    all.retain(|machine| machine.active);
-    let chosen = |id| all.iter().find(|machine| Some(machine.id) == id);
-    let machine = chosen(which.machine).or_else(|| chosen(at.device.machine_id));
-    let Some(machine) = machine.or(all.first()) else {
-        let page = Page::open("Bench").body(html! {
-            h1 { "Bench" }
-            p { "The shop has no active machine yet. The owner adds machines under Shop, Machines." }
-        });
-        return Ok(page.into());
-    };
-    let here = waiting(&mut tx, Some(&machine.kind), None).await?;
-    let live = bookings::live(&mut tx).await?;
-    let entries: Vec<_> = live.iter().map(|b| b.entry).collect();
-    let mut running = clocks(&entries);
-    running.retain(|clock| clock.until.is_none());
-    let elsewhere: Vec<Uuid> = running
-        .iter()
-        .filter(|c| c.person == who.person_id && here.iter().all(|w| w.id != c.operation))
-        .map(|c| c.operation)
-        .collect();
-    let elsewhere = waiting(&mut tx, None, Some(&elsewhere)).await?;
-    let questions = booked_hours::questions(&mut tx, &live, now).await?;
-    let shown: Vec<Uuid> = here.iter().chain(&elsewhere).map(|w| w.id).collect();
-    let checked = checks::of_operations(&mut tx, &shown).await?;
     let screen = Screen {
         at,
-        who: &who,
+        who: &work.who,
         now,
-        machines: &all,
-        machine,
-        clocks: &running,
-        names: live
+        machines: &work.machines,
+        machine: &work.machine,
+        clocks: &work.clocks,
+        names: work
+            .live
             .iter()
             .map(|b| (b.entry.person, b.person.as_str()))
             .collect(),
-        checks: &checked,
+        checks: &work.checks,
         refused,
     };
-    let page = screen.page(&here, &elsewhere, &live, &questions, which.op);
+    let page = screen.page(
+        &work.here,
+        &work.elsewhere,
+        &work.live,
+        &work.questions,
+        which.op,
+    );
     Ok(if refused.is_some() {
         page.invalid().into()
     } else {

@@ -18,7 +18,7 @@ use crate::units::Money;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::Live;
 use crate::web::ui::stale::{Changed, stale_notice};
-use crate::web::ui::work_lines::{LINES, TypedLines, columns};
+use crate::web::ui::work_lines::{self, TIMED_BY, TypedLines, columns};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
     show, words,
@@ -67,6 +67,12 @@ impl QuickForm {
             note: details.note.clone(),
             version: call.enquiry.version.to_string(),
         }
+    }
+
+    /// Whether anything is said beyond customer, work and day.
+    fn says_more(&self) -> bool {
+        let more = [&self.part, &self.arrives_on, &self.contact, &self.note];
+        more.into_iter().any(|field| !field.is_empty())
     }
 
     fn lines(&self) -> TypedLines<'_> {
@@ -274,17 +280,18 @@ fn page(
             (close_form(who, call))
         }
         (notice)
-        div.call {
+        div.call.quick {
             section.card.asks aria-labelledby="asks-title" {
                 h2 #asks-title { "Quick quote" }
                 div #problems { (errors.summary()) }
                 form #call.grid method="post" action={ "/enquiries/" (enquiry.id) "/quick" } novalidate
-                    data-live={ "version problems " (LINES) " answer" } {
+                    data-live={ "version problems " (TIMED_BY) " answer" } {
                     (csrf_field(who))
                     input #version type="hidden" name="version" value=(form.version);
                     (fields(call, form, errors))
                     div.actions {
                         button type="submit" data-key="w" data-key-label="Update price" { "Update price" }
+                        (work_lines::more())
                         p.live-status role="status" {}
                     }
                 }
@@ -305,14 +312,17 @@ fn fields(call: &QuickEnquiry, form: &QuickForm, errors: &FormErrors) -> Markup 
     let untouched = call.enquiry.version == 1 && form.caller.is_empty();
     html! {
         (Field::text("caller", "Customer", &form.caller).optional().autofocus(untouched).errors(errors))
-        (Field::telephone("contact", "Phone or email", &form.contact).optional().errors(errors))
-        (form.lines().fields(&call.elements, false, errors))
+        (form.lines().fields(&call.elements, errors))
         (Field::date("wanted_by", "Needed by", &form.wanted_by).optional().errors(errors))
-        (Field::text("part", "Part", &form.part).optional()
-            .hint("For example: crankshaft, four-cylinder diesel").errors(errors))
-        (Field::date("arrives_on", "Part comes in on", &form.arrives_on).optional()
-            .hint("Leave blank if it is here").errors(errors))
-        (Field::textarea("note", "Notes", &form.note, 2).optional().errors(errors))
+        details.field.wide #more-said open[form.says_more() || !errors.is_empty()] {
+            summary { "Part, phone and notes" }
+            (Field::text("part", "Part", &form.part).optional()
+                .hint("For example: crankshaft, four-cylinder diesel").errors(errors))
+            (Field::date("arrives_on", "Part comes in on", &form.arrives_on).optional()
+                .hint("Leave blank if it is here").errors(errors))
+            (Field::telephone("contact", "Phone or email", &form.contact).optional().errors(errors))
+            (Field::textarea("note", "Notes", &form.note, 2).optional().errors(errors))
+        }
     }
 }
 

@@ -191,7 +191,6 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EntryForm>) -
     else {
         return Ok(new_page(&who, *id, &form, &errors).await?.invalid().into());
     };
-    let mut tx = who.begin().await?;
     let entry = ByHand {
         id: key,
         operation_id: operation,
@@ -200,8 +199,7 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EntryForm>) -
         at,
         reason,
     };
-    let job_id = book_time::add_by_hand(&mut tx, who.person_id, entry, Utc::now()).await?;
-    tx.commit().await?;
+    let job_id = book_time::add_by_hand(&who.actor(), entry, Utc::now()).await?;
     Ok(Reply::see_other(format!("/jobs/{job_id}#entries")).flash("Booking added"))
 }
 
@@ -294,15 +292,6 @@ async fn correct(
         at,
         reason,
     };
-    let mut tx = who.begin().await?;
-    book_time::correct(
-        &mut tx,
-        who.person_id,
-        &booking.entry,
-        correction,
-        Utc::now(),
-    )
-    .await?;
-    tx.commit().await?;
+    book_time::correct(&who.actor(), &booking.entry, correction, Utc::now()).await?;
     Ok(Reply::see_other(format!("/jobs/{job_id}#entries")).flash("Booking corrected"))
 }

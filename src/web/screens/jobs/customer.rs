@@ -1,10 +1,12 @@
 //! Who a job is for: a customer's own casting goes into that customer's jobs and no other.
 
+use crate::app::AppError;
+use crate::app::describe_casting::set_customer_of_job;
+use crate::db::casting_records;
 use crate::db::jobs::{Job, JobState};
 use crate::db::people::Role;
-use crate::db::{DbError, casting_records};
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, words,
 };
 use actix_web::web;
 use maud::{Markup, html};
@@ -67,13 +69,9 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CustomerForm
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
     if let Some(customer) = errors.text("customer", &form.customer, 120) {
-        let mut tx = who.begin().await?;
-        match casting_records::set_customer_of_job(&mut tx, *id, &customer).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(format!("/jobs/{id}")).flash("Saved."));
-            }
-            Err(DbError::Refused(why)) => errors.add("customer", why),
+        match set_customer_of_job(&who.actor(), *id, &customer).await {
+            Ok(()) => return Ok(Reply::see_other(format!("/jobs/{id}")).flash("Saved.")),
+            Err(AppError::Refused(why)) => errors.add("customer", words::refusal(&why)),
             Err(error) => return Err(error.into()),
         }
     }

@@ -159,7 +159,9 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EditForm>) -
                 };
                 errors.add(field, words::job_change(why));
             }
-            Err(AppError::Db(DbError::Refused(why))) => errors.add("customer", why),
+            Err(AppError::Refused(why @ Refusal::Stored(_))) => {
+                errors.add("customer", words::refusal(&why));
+            }
             Err(AppError::Db(DbError::Stale(_))) => return stale(&who, *id, &form).await,
             Err(error) => return Err(error.into()),
         }

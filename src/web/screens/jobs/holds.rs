@@ -1,9 +1,10 @@
 //! What stops a job, and deciding it: measured again, rework, a concession, or scrap.
 
-use crate::app::decide_hold::{self, DecideError, Deciding};
+use crate::app::decide_hold::{self, Deciding};
+use crate::app::{AppError, settle};
 use crate::db::castings_on_shelf::{self, Casting, Outcome, Ownership, ShelfState};
 use crate::db::checks::{self, Hold};
-use crate::db::holds::{self, Call};
+use crate::db::holds::Call;
 use crate::db::jobs::{self, JobOperation, OperationState};
 use crate::db::machines;
 use crate::db::people::Role;
@@ -17,6 +18,7 @@ use crate::web::ui::forms::Choice;
 use crate::web::ui::show::moment;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -103,9 +105,7 @@ async fn call_made(
             "Enter what was said, or how you reached them.".to_owned(),
         ));
     };
-    let mut tx = who.begin().await?;
-    holds::call_made(&mut tx, call, who.person_id, &said, Utc::now()).await?;
-    tx.commit().await?;
+    settle::call_made(&who.actor(), call, &said, Utc::now()).await?;
     Ok(Reply::see_other(format!("/jobs/{job_id}")).flash("Noted"))
 }
 
@@ -243,8 +243,8 @@ async fn decide(
     let (job_id, hold_id) = path.into_inner();
     let mut errors = FormErrors::default();
     let read = form.read(&mut errors);
-    let mut tx = who.begin().await?;
     let Some((decision, note)) = read else {
+        let mut tx = who.begin().await?;
         let beside = Beside::read(&mut tx, job_id, hold_id).await?;
         return Ok(page(&who, job_id, &beside, &form, &errors).invalid().into());
     };
@@ -255,27 +255,14 @@ async fn decide(
         decision: &decision,
         note: &note,
     };
-    let done = decide_hold::decide(&mut tx, who.person_id, deciding, Utc::now()).await;
-    let (status, why) = match done {
-        Ok(()) => {
-            tx.commit().await?;
-            return Ok(Reply::see_other(format!("/jobs/{job_id}")).flash("Decided"));
+    let (status, why) = match decide_hold::decide(&who.actor(), deciding, Utc::now()).await {
+        Ok(()) => return Ok(Reply::see_other(format!("/jobs/{job_id}")).flash("Decided")),
+        Err(AppError::Refused(why)) => {
+            (StatusCode::UNPROCESSABLE_ENTITY, Some(words::refusal(&why)))
         }
-        Err(DecideError::StillFails) => (
-            StatusCode::UNPROCESSABLE_ENTITY,
-            Some(floor_words::STILL_FAILS.to_owned()),
-        ),
-        Err(DecideError::Job(why)) => (
-            StatusCode::UNPROCESSABLE_ENTITY,
-            Some(floor_words::job_refused(why)),
-        ),
-        Err(DecideError::Db(DbError::Refused(why))) => {
-            (StatusCode::UNPROCESSABLE_ENTITY, Some(why))
-        }
-        Err(DecideError::Db(DbError::Stale(_))) => (StatusCode::CONFLICT, None),
-        Err(DecideError::Db(other)) => return Err(other.into()),
+        Err(AppError::Db(DbError::Stale(_))) => (StatusCode::CONFLICT, None),
+        Err(other) => return Err(other.into()),
     };
-    drop(tx);
     let mut tx = who.begin().await?;
     let beside = Beside::read(&mut tx, job_id, hold_id).await?;
     let why = why.unwrap_or_else(|| match &beside.hold.decided_by {

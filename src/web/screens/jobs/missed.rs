@@ -5,7 +5,7 @@ use crate::app::record_check;
 use crate::db::checks::NewResult;
 use crate::db::jobs::{self, Job, JobOperation, JobState};
 use crate::db::people::{self, Person, Role};
-use crate::db::{DbError, ShopTx};
+use crate::db::{self, DbError, ShopTx};
 use crate::estimating::Check;
 use crate::quality::{Limits, limit_gauge};
 use crate::web::screens::bench::found;
@@ -64,10 +64,8 @@ impl Missed {
             .cloned()
             .ok_or(DbError::NotFound("this check"))?;
         if job.state != JobState::Open {
-            return Err(DbError::Refused(format!(
-                "Job {} is closed: no more checks can be entered",
-                job.number
-            )));
+            let (number, state) = (job.number, job.state);
+            return Err(db::Refusal::JobClosed { number, state }.into());
         }
         let everyone = people::list(tx).await?;
         Ok(Self {
@@ -150,8 +148,7 @@ async fn enter(
 ) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let missed = Missed::read(&mut tx, ids.into_inner()).await?;
+    let missed = Missed::read(&mut who.begin().await?, ids.into_inner()).await?;
     let typed = |text: &str| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
     let (measured, goes) = (typed(&form.measured), typed(&form.goes));
     let result = found(measured.as_deref(), goes.as_deref());
@@ -181,15 +178,14 @@ async fn enter(
         place: missed.place,
         found,
         note,
-        person_id: people::get(&mut tx, person).await?.id,
+        person_id: person,
         entered_by: who.person_id,
         device_id: None,
         at,
         device_at: at,
         received_at: Utc::now(),
     };
-    let checked = record_check::record(&mut tx, &new).await?;
-    tx.commit().await?;
+    let checked = record_check::record_missed(&who.actor(), &new).await?;
     let flash = if checked.passed {
         "The check is entered."
     } else {

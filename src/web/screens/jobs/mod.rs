@@ -69,7 +69,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let to_settle = if all {
         0
     } else {
-        app_settle::open(&mut tx, Utc::now()).await?.count()
+        app_settle::open(&who.actor(), Utc::now()).await?.count()
     };
     let older = (jobs.len() == usize::from(ROWS))
         .then(|| jobs.last().map(|j| j.number))
@@ -127,9 +127,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
 }
 
 async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    let mut tx = who.begin().await?;
-    // Money is the office's business.
-    let all = job_overview(&mut tx, *id, who.may(Role::Office), Utc::now()).await?;
+    let all = job_overview(&who.actor(), *id, Utc::now()).await?;
     let job = &all.job;
     let open = job.state == JobState::Open;
     let route = Route {
@@ -174,7 +172,7 @@ fn summary(who: &SignedIn, all: &JobOverview, route: &Route) -> Markup {
                 div { dt { "Due" } dd { (show::day(job.due_on)) @if open { br; a href={ "/week/risk?job=" (job.id) "#job" } { "On time?" } } } }
                 div { dt { "Promised" } dd { @match job.promised_on { Some(day) => (show::day(day)), None => "No date" } } }
                 div { dt { "Operations done" } dd { (all.overview.done) " of " (all.operations.len()) } }
-                @if let Some(next) = current {
+                @if let Some(next) = current.filter(|_| open) {
                     div { dt { @if next.state == OperationState::Started { "Current operation" } @else { "Next operation" } } dd { (next.planned.number) " " (next.planned.title) @if open { br; a href={ "/week?operation=" (next.id) "#operation" } { "See it in the week" } } } }
                 }
                 div { dt { "Standard machining hours" } dd { (route.machining().rounded()) } }

@@ -7,7 +7,7 @@ use crate::db::DbError;
 use crate::db::people::Role;
 use crate::estimating::Element;
 use crate::web::ui::forms::Live;
-use crate::web::ui::work_lines::{LINES, TypedLines, field_of};
+use crate::web::ui::work_lines::{self, TIMED_BY, TypedLines, field_of};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, words,
 };
@@ -108,7 +108,7 @@ fn page(
         h1 { (title) }
         p { "For work that no quote stands behind. An accepted quote opens its job by itself." }
         (errors.summary())
-        form #job.grid method="post" action="/jobs/new" novalidate data-live=(LINES) {
+        form #job.grid method="post" action="/jobs/new" novalidate data-live=(TIMED_BY) {
             (csrf_field(who))
             (Field::text("customer", "Customer", &form.customer).optional().autofocus(errors.is_empty())
                 .hint("Spell it as on the customer’s castings: they go only into jobs of that name").errors(errors))
@@ -116,8 +116,7 @@ fn page(
                 .hint("Leave blank to name the job after its work").errors(errors))
             (Field::text("part", "Part", &form.part).optional()
                 .hint("For example: crankshaft, four-cylinder diesel").errors(errors))
-            (form.lines().fields(elements, form.more == "yes", errors))
-            div.wide { button.quiet type="submit" name="more" value="yes" { "Add lines" } }
+            (form.lines().fields(elements, errors))
             (Field::int("same_as", "Or the same work as job", &form.same_as).optional()
                 .hint("A job number: its route is copied").errors(errors))
             (Field::date("due_on", "Due date", &form.due_on).errors(errors))
@@ -127,6 +126,7 @@ fn page(
             }
             div.actions {
                 button type="submit" { "Open the job" }
+                (work_lines::more())
                 a.button.quiet href="/jobs" { "Cancel" }
                 p.live-status role="status" {}
             }

@@ -4,13 +4,12 @@
 use super::holds::call_form;
 use crate::app::booked_hours::Question;
 use crate::app::settle;
-use crate::db::DbError;
-use crate::db::bookings::{self, SetAside};
+use crate::db::bookings::SetAside;
 use crate::db::people::Role;
 use crate::web::ui::floor_words::{conflict as conflict_words, phase as phase_words};
 use crate::web::ui::show::moment;
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
 };
 use actix_web::web;
 use chrono::Utc;
@@ -36,9 +35,8 @@ struct Refused {
     errors: FormErrors,
 }
 
-async fn page(who: &SignedIn, refused: &Refused) -> Result<Page, DbError> {
-    let mut tx = who.begin().await?;
-    let open = settle::open(&mut tx, Utc::now()).await?;
+async fn page(who: &SignedIn, refused: &Refused) -> Result<Page, WebError> {
+    let open = settle::open(&who.actor(), Utc::now()).await?;
     let zone = who.shop.time_zone;
     let job = |id: Uuid, number: i64| html! { a href={ "/jobs/" (id) } { "Job " (number) } };
     let body = html! {
@@ -147,8 +145,6 @@ async fn settle_aside(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Note
         };
         return Ok(page(&who, &refused).await?.invalid().into());
     };
-    let mut tx = who.begin().await?;
-    bookings::settle_set_aside(&mut tx, *id, who.person_id, &note, Utc::now()).await?;
-    tx.commit().await?;
+    settle::settle_set_aside(&who.actor(), *id, &note, Utc::now()).await?;
     Ok(Reply::see_other("/jobs/settle").flash("Marked as done"))
 }

@@ -6,7 +6,7 @@ use crate::app::lose_quote::lose_quote;
 use crate::app::reserve_slot::reserve_slot;
 use crate::app::win_quote::{Won, win_quote};
 use crate::db::people::Role;
-use crate::db::{DbError, decisions, enquiries, history, jobs, quotes};
+use crate::db::{decisions, enquiries, history, jobs, quotes};
 use crate::enquiry::Answer as EnquiryAnswer;
 use crate::enquiry::quote::{Quote, QuoteState};
 use crate::units::Code;
@@ -128,7 +128,6 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
 fn refused(error: AppError, field: &str, errors: &mut FormErrors) -> Result<(), WebError> {
     match error {
         AppError::Refused(why) => errors.add(field, words::refusal(&why)),
-        AppError::Db(DbError::Refused(why)) => errors.add(field, why),
         other => return Err(other.into()),
     }
     Ok(())

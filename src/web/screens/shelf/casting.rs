@@ -6,7 +6,8 @@ use super::{
     Which, condition, cost, inspection_words, list, outcome_words, ownership_words, path,
     source_words, standing, state_words,
 };
-use crate::app::move_casting::{self, MoveError};
+use crate::app::take_in_casting::{GoodsIn, take_in};
+use crate::app::{AppError, describe_casting, move_casting};
 use crate::db::casting_records::{self, Origin, Source};
 use crate::db::castings::{self, VariantName};
 use crate::db::castings_on_shelf::{self as db, Casting, Outcome, Ownership, ShelfState};
@@ -14,7 +15,6 @@ use crate::db::history::{self, Change};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, jobs, sightings};
 use crate::sourcing::Sighting;
-use crate::stock::NotMovable;
 use crate::units::Code;
 use crate::web::screens::castings::{back, details_and_history, variant_path, version};
 use crate::web::screens::market::today;
@@ -24,6 +24,7 @@ use crate::web::ui::show::day;
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -70,9 +71,14 @@ async fn add(who: SignedIn, form: CheckedForm<CastingForm>) -> Answer {
         let page = new_page(&who, &variants, &seen, &form, &errors);
         return Ok(page.invalid().into());
     };
-    let (id, number) = db::create(&mut tx, &details).await?;
-    casting_records::set_origin(&mut tx, id, &origin).await?;
-    tx.commit().await?;
+    drop(tx);
+    let goods = GoodsIn {
+        details,
+        origin,
+        findings: Vec::new(),
+        instrument: String::new(),
+    };
+    let (id, number) = take_in(&who.actor(), goods).await?;
     Ok(Reply::see_other(path(id)).flash(format!(
         "Casting {number} is on the shelf. Write the number on its tag."
     )))
@@ -115,20 +121,17 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CastingForm>
         view.details = form.into_inner();
         return Ok(view.page(&who).invalid().into());
     };
-    match db::update(&mut tx, *id, version(&form.version)?, &details, &origin).await {
-        Ok(_) => {
-            tx.commit().await?;
-            Ok(Reply::see_other(path(*id)).flash("Saved."))
-        }
-        Err(DbError::Refused(why)) => {
-            // The refused statement ended the transaction.
-            let mut view = View::load(&mut who.begin().await?, &who, *id).await?;
-            view.errors.add("owner", why);
+    drop(tx);
+    let seen = version(&form.version)?;
+    match describe_casting::change(&who.actor(), *id, seen, &details, &origin).await {
+        Ok(()) => Ok(Reply::see_other(path(*id)).flash("Saved.")),
+        Err(AppError::Refused(why)) => {
+            view.errors.add("owner", words::refusal(&why));
             view.details = form.into_inner();
             Ok(view.page(&who).invalid().into())
         }
-        Err(DbError::Stale(_)) => {
-            let mut view = View::load(&mut tx, &who, *id).await?;
+        Err(AppError::Db(DbError::Stale(_))) => {
+            let mut view = View::load(&mut who.begin().await?, &who, *id).await?;
             view.notice = stale_notice("The casting", &view.differs_from(&form));
             view.details = CastingForm {
                 version: view.casting.version.to_string(),
@@ -143,18 +146,17 @@ async fn save(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<CastingForm>
 /// Whoever is at the bench may say what they found.
 async fn inspect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<InspectionForm>) -> Answer {
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
     if let Some((outcome, on)) = form.read(today(&who), &mut errors) {
-        match move_casting::inspect(&mut tx, *id, version(&form.version)?, outcome, on).await {
+        let seen = version(&form.version)?;
+        match move_casting::inspect(&who.actor(), *id, seen, outcome, on).await {
             Ok(()) => {
-                tx.commit().await?;
                 return Ok(Reply::see_other(path(*id)).flash(match outcome {
                     Outcome::Good => "Passed inspection.",
                     Outcome::Failed => "Failed inspection: off the shelf.",
                 }));
             }
-            Err(MoveError::Db(DbError::Stale(_))) => {
-                let mut view = View::load(&mut tx, &who, *id).await?;
+            Err(AppError::Db(DbError::Stale(_))) => {
+                let mut view = View::load(&mut who.begin().await?, &who, *id).await?;
                 let mine = format!("{}, {}", outcome_words(outcome), day(on));
                 let stored = inspection_words(&view.casting);
                 let stands = state_words(view.casting.state);
@@ -171,32 +173,14 @@ async fn inspect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Inspectio
                 view.inspection = form.into_inner();
                 return Ok(view.page(&who).status(StatusCode::CONFLICT).into());
             }
-            Err(MoveError::Db(error)) => return Err(error.into()),
-            Err(error) => errors.add("outcome", move_refused(&error)),
+            Err(AppError::Refused(why)) => errors.add("outcome", words::refusal(&why)),
+            Err(error) => return Err(error.into()),
         }
     }
-    let mut view = View::load(&mut tx, &who, *id).await?;
+    let mut view = View::load(&mut who.begin().await?, &who, *id).await?;
     view.inspection = form.into_inner();
     view.errors = errors;
     Ok(view.page(&who).invalid().into())
-}
-
-/// Why a casting was not inspected or moved; a sentence.
-fn move_refused(why: &MoveError) -> String {
-    match why {
-        MoveError::NotInShop(number) => {
-            format!("Casting {number} is no longer on the shelf. Put it back first.")
-        }
-        MoveError::NotMovable(number, NotMovable::ByItsJobOnly) => {
-            format!("Casting {number} is set aside, used and released by its job only.")
-        }
-        MoveError::NotMovable(number, NotMovable::ShopsOwn) => {
-            format!(
-                "Casting {number} is the shop’s own, so it has no owner to go back to. Write it off instead."
-            )
-        }
-        MoveError::Db(error) => error.to_string(),
-    }
 }
 
 /// Where it is to stand.
@@ -214,25 +198,22 @@ async fn shift(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MoveForm>) 
             "Choose to write the casting off, return it or put it back.".to_owned(),
         )
     })?;
-    let mut tx = who.begin().await?;
-    match move_casting::move_to(&mut tx, *id, version(&form.version)?, to).await {
+    match move_casting::move_to(&who.actor(), *id, version(&form.version)?, to).await {
         Ok(()) => {
-            tx.commit().await?;
             let flash = match to {
                 ShelfState::OnShelf => "Back on the shelf.",
                 _ => "Off the shelf. It stays on record.",
             };
             Ok(Reply::see_other(path(*id)).flash(flash))
         }
-        Err(MoveError::Db(DbError::Stale(_))) => {
-            let mut view = View::load(&mut tx, &who, *id).await?;
+        Err(AppError::Db(DbError::Stale(_))) => {
+            let mut view = View::load(&mut who.begin().await?, &who, *id).await?;
             let stored = state_words(view.casting.state);
             let changed = Changed::if_differs("Status", stored, state_words(to));
             view.notice = stale_notice("The casting", &Vec::from_iter(changed));
             Ok(view.page(&who).status(StatusCode::CONFLICT).into())
         }
-        Err(MoveError::Db(error)) => Err(error.into()),
-        Err(error) => Err(WebError::Unprocessable(move_refused(&error))),
+        Err(error) => Err(error.into()),
     }
 }
 

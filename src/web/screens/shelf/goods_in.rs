@@ -3,19 +3,19 @@
 use super::form::CastingForm;
 use super::path;
 use super::records::{found_words, kind_choices, kind_words, place_code, place_from_code};
-use crate::app::take_in_casting;
+use crate::app::take_in_casting::{self, GoodsIn};
 use crate::castings::identify::{Candidate, Finding, Found, Mark, MarkKind, Says, identify};
 use crate::castings::{Pattern, Place, Variant};
 use crate::db::castings::{self, VariantName};
 use crate::db::castings_on_shelf::Ownership;
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, sightings};
+use crate::db::sightings;
 use crate::sourcing::Sighting;
 use crate::units::Code;
 use crate::web::screens::castings::{back, variant_path};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
 };
 use actix_web::web;
 use maud::{Markup, html};
@@ -199,11 +199,13 @@ struct Register {
 }
 
 impl Register {
-    async fn load(tx: &mut ShopTx) -> Result<Self, DbError> {
+    async fn load(who: &SignedIn) -> Result<Self, WebError> {
+        let patterns = take_in_casting::register(&who.actor()).await?;
+        let mut tx = who.begin().await?;
         Ok(Self {
-            patterns: take_in_casting::register(tx).await?,
-            names: castings::variant_names(tx).await?,
-            seen: sightings::latest(tx, None, 50, 0).await?,
+            patterns,
+            names: castings::variant_names(&mut tx).await?,
+            seen: sightings::latest(&mut tx, None, 50, 0).await?,
         })
     }
 
@@ -225,8 +227,7 @@ impl Register {
 
 async fn blank(who: SignedIn) -> Answer {
     who.require(Role::Office)?;
-    let mut tx = who.begin().await?;
-    let register = Register::load(&mut tx).await?;
+    let register = Register::load(&who).await?;
     let form = GoodsForm::default();
     Ok(page(&who, &register, &form, None, &FormErrors::default()).into())
 }
@@ -234,8 +235,7 @@ async fn blank(who: SignedIn) -> Answer {
 async fn look(who: SignedIn, form: CheckedForm<GoodsForm>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let register = Register::load(&mut tx).await?;
+    let register = Register::load(&who).await?;
     let findings = form.findings(&who, &mut errors);
     if errors.is_empty() && findings.is_empty() {
         errors.add("mark_text-0", "Enter a mark, or what is found at a place");
@@ -255,8 +255,7 @@ async fn look(who: SignedIn, form: CheckedForm<GoodsForm>) -> Answer {
 async fn put(who: SignedIn, form: CheckedForm<GoodsForm>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
-    let register = Register::load(&mut tx).await?;
+    let register = Register::load(&who).await?;
     let findings = form.findings(&who, &mut errors);
     let instrument = if findings.iter().any(|f| matches!(f, Finding::At(..))) {
         errors.required_text("instrument", &form.instrument, 80)
@@ -272,9 +271,13 @@ async fn put(who: SignedIn, form: CheckedForm<GoodsForm>) -> Answer {
             .invalid()
             .into());
     };
-    let (id, number) =
-        take_in_casting::take_in(&mut tx, &details, &origin, findings, &instrument).await?;
-    tx.commit().await?;
+    let goods = GoodsIn {
+        details,
+        origin,
+        findings,
+        instrument,
+    };
+    let (id, number) = take_in_casting::take_in(&who.actor(), goods).await?;
     Ok(Reply::see_other(path(id)).flash(format!(
         "Casting {number} is on the shelf. Print its label and tie it on."
     )))

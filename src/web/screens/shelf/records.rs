@@ -2,12 +2,10 @@
 
 use super::casting::View;
 use super::{path, picture};
-use crate::app::put_photo::{self, PhotoError};
+use crate::app::{AppError, describe_casting, put_photo};
 use crate::castings::identify::{Found, Mark, MarkKind};
 use crate::castings::{Face, Place};
-use crate::db::casting_records::{
-    self as db, KeptMark, KeptMeasurement, MOST_PHOTOS, Measurement, Photo,
-};
+use crate::db::casting_records::{self as db, KeptMark, KeptMeasurement, Measurement, Photo};
 use crate::db::castings_on_shelf::Casting;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings};
@@ -17,7 +15,7 @@ use crate::web::ui::forms::Choice;
 use crate::web::ui::forms::upload::{CheckedUpload, Uploaded};
 use crate::web::ui::show::moment;
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, WebError, csrf_field,
+    Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, WebError, csrf_field, words,
 };
 use actix_web::http::header::CACHE_CONTROL;
 use actix_web::{HttpResponse, web};
@@ -263,9 +261,8 @@ async fn add_mark(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MarkForm
         };
         return complain(&who, *id, typed, errors).await;
     };
-    let mut tx = who.begin().await?;
-    db::add_mark(&mut tx, *id, &Mark { kind, place, text }).await?;
-    tx.commit().await?;
+    let mark = Mark { kind, place, text };
+    describe_casting::add_mark(&who.actor(), *id, &mark).await?;
     Ok(Reply::see_other(path(*id)).flash("Mark added."))
 }
 
@@ -279,9 +276,7 @@ async fn remove_mark(
     _: CheckedForm<Nothing>,
 ) -> Answer {
     let (id, mark) = ids.into_inner();
-    let mut tx = who.begin().await?;
-    db::remove_mark(&mut tx, id, mark).await?;
-    tx.commit().await?;
+    describe_casting::remove_mark(&who.actor(), id, mark).await?;
     Ok(Reply::see_other(path(id)).flash("Mark removed."))
 }
 
@@ -328,9 +323,7 @@ async fn measure(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MeasureFo
         found: Found::Measured(value),
         instrument,
     };
-    let mut tx = who.begin().await?;
-    db::add_measurement(&mut tx, *id, &measurement).await?;
-    tx.commit().await?;
+    describe_casting::add_measurement(&who.actor(), *id, &measurement).await?;
     Ok(Reply::see_other(path(*id)).flash("Measurement added."))
 }
 
@@ -381,28 +374,13 @@ async fn add_photo(
         }
         return complain(&who, *id, typed, errors).await;
     };
-    let mut tx = who.begin().await?;
-    match put_photo::put(&mut tx, &site.photos, *id, &photo).await {
-        Ok(_) => {
-            tx.commit().await?;
-            Ok(Reply::see_other(path(*id)).flash("Photograph added."))
-        }
-        Err(PhotoError::TooMany) => {
-            errors.add(
-                "photo",
-                format!("There are {MOST_PHOTOS} photographs already. Remove one first."),
-            );
+    match put_photo::put(&who.actor(), &site.photos, *id, &photo).await {
+        Ok(_) => Ok(Reply::see_other(path(*id)).flash("Photograph added.")),
+        Err(AppError::Refused(why)) => {
+            errors.add("photo", words::refusal(&why));
             complain(&who, *id, typed, errors).await
         }
-        Err(error) => Err(photo_trouble(error)),
-    }
-}
-
-/// A photograph that cannot be kept or shown: a file of it is our trouble, anything else the database's.
-fn photo_trouble(error: PhotoError) -> WebError {
-    match error {
-        PhotoError::Db(error) => error.into(),
-        other => WebError::Internal(other.to_string()),
+        Err(error) => Err(error.into()),
     }
 }
 
@@ -416,10 +394,7 @@ async fn small(who: SignedIn, site: web::Data<Site>, ids: web::Path<(Uuid, Uuid)
 
 /// Always JPEG, because the program wrote it; a body under a key never changes.
 async fn body(who: &SignedIn, site: &Site, ids: (Uuid, Uuid), small: bool) -> Answer {
-    let mut tx = who.begin().await?;
-    let bytes = put_photo::body(&mut tx, &site.photos, ids.0, ids.1, small)
-        .await
-        .map_err(photo_trouble)?;
+    let bytes = put_photo::body(&who.actor(), &site.photos, ids.0, ids.1, small).await?;
     Ok(HttpResponse::Ok()
         .content_type("image/jpeg")
         .insert_header((CACHE_CONTROL, "private, max-age=31536000, immutable"))
@@ -435,9 +410,7 @@ async fn remove_photo(
 ) -> Answer {
     who.require(Role::Office)?;
     let (id, photo) = ids.into_inner();
-    let mut tx = who.begin().await?;
-    let files = put_photo::remove(&mut tx, &site.photos, id, photo).await?;
-    tx.commit().await?;
+    let files = put_photo::remove(&who.actor(), &site.photos, id, photo).await?;
     let flash = match put_photo::remove_files(&files).await {
         Ok(()) => "Photograph removed.".to_owned(),
         Err(why) => {

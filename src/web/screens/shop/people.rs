@@ -10,6 +10,7 @@ use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    words,
 };
 use actix_web::{HttpRequest, web};
 use maud::{Markup, html};
@@ -151,8 +152,8 @@ impl Record for Staff {
 
     fn refused(error: DbError, errors: &mut FormErrors) -> Result<(), DbError> {
         match error {
-            DbError::InUse(message) => {
-                errors.add("role", message);
+            DbError::InUse(by) => {
+                errors.add("role", words::needed(&by));
                 Ok(())
             }
             other => errors.absorb(other),

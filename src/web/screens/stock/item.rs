@@ -3,6 +3,7 @@
 use super::form::{BookForm, LEAST, MOST, OrderForm};
 use super::order::OpenForm;
 use super::{or_nothing, order};
+use crate::app::{AppError, move_stock};
 use crate::db::history::{self, Change};
 use crate::db::people::Role;
 use crate::db::stock::{self, Item, ItemDetails, Movement, Order, Reason};
@@ -14,7 +15,7 @@ use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
-    show,
+    show, words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -148,32 +149,30 @@ impl Record for ItemSheet {
 /// Whoever stands at the shelf may count it.
 async fn count(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<BookForm>) -> Answer {
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
     if let (Some((counted, why)), Ok(seen)) = (
         form.read_count(&mut errors),
         Decimal::from_str_exact(&form.seen),
     ) {
-        match stock::count(&mut tx, *id, seen, counted, &why).await {
+        match move_stock::count(&who.actor(), *id, seen, counted, &why).await {
             Ok(differed) => {
-                tx.commit().await?;
                 return Ok(Reply::see_other(path(*id)).flash(if differed {
                     "Count corrected, with the reason on record."
                 } else {
                     "The count was right."
                 }));
             }
-            Err(DbError::Stale(what)) => {
-                let mut view = View::load(&mut tx, *id).await?;
+            Err(AppError::Db(DbError::Stale(_))) => {
+                let mut view = View::load(&mut who.begin().await?, *id).await?;
                 let now = view.item.on_hand.to_string();
                 let changed = Changed::if_differs("On hand", &now, form.counted.trim());
-                view.notice = stale_notice(what, &Vec::from_iter(changed));
+                view.notice = stale_notice("What is on hand", &Vec::from_iter(changed));
                 view.book = form.into_inner();
                 return Ok(view.page(&who).status(StatusCode::CONFLICT).into());
             }
             Err(error) => return Err(error.into()),
         }
     }
-    let mut view = View::load(&mut tx, *id).await?;
+    let mut view = View::load(&mut who.begin().await?, *id).await?;
     view.book = form.into_inner();
     view.errors = errors;
     Ok(view.page(&who).invalid().into())
@@ -181,21 +180,14 @@ async fn count(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<BookForm>) 
 
 async fn write_off(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<BookForm>) -> Answer {
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
     if let Some((quantity, why)) = form.read_off(&mut errors) {
-        match stock::write_off(&mut tx, *id, quantity, &why).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(path(*id)).flash("Written off."));
-            }
-            Err(DbError::Refused(why)) => {
-                errors.add("off_quantity", why);
-                tx = who.begin().await?;
-            }
+        match move_stock::write_off(&who.actor(), *id, quantity, &why).await {
+            Ok(()) => return Ok(Reply::see_other(path(*id)).flash("Written off.")),
+            Err(AppError::Refused(why)) => errors.add("off_quantity", words::refusal(&why)),
             Err(error) => return Err(error.into()),
         }
     }
-    let mut view = View::load(&mut tx, *id).await?;
+    let mut view = View::load(&mut who.begin().await?, *id).await?;
     view.book = form.into_inner();
     view.errors = errors;
     Ok(view.page(&who).invalid().into())

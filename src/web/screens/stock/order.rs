@@ -2,13 +2,15 @@
 
 use super::form::{OrderForm, coming, quantity};
 use super::item::{View, path};
-use crate::db::ShopTx;
+use crate::app::move_stock::{self, SeenOrder};
 use crate::db::people::Role;
-use crate::db::stock::{self, Item, Order};
+use crate::db::stock::{Item, Order};
 use crate::web::screens::castings::version;
 use crate::web::screens::jobs::amount;
 use crate::web::screens::market::today;
-use crate::web::ui::{Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, csrf_field, show};
+use crate::web::ui::{
+    Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, WebError, csrf_field, show,
+};
 use actix_web::web;
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -130,16 +132,22 @@ fn one(
 async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<OrderForm>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
     if let Some(details) = form.read(today(&who), &mut errors) {
-        stock::order(&mut tx, *id, &details).await?;
-        tx.commit().await?;
+        move_stock::order(&who.actor(), *id, &details).await?;
         return Ok(Reply::see_other(path(*id)).flash("The order is written down."));
     }
-    let mut view = View::load(&mut tx, *id).await?;
+    let mut view = View::load(&mut who.begin().await?, *id).await?;
     view.order = form.into_inner();
     view.errors = errors;
     Ok(view.page(&who).invalid().into())
+}
+
+fn seen(item_id: Uuid, id: Uuid, form: &OpenForm) -> Result<SeenOrder, WebError> {
+    Ok(SeenOrder {
+        item_id,
+        id,
+        version: version(&form.version)?,
+    })
 }
 
 /// Whoever opens the parcel may take it in.
@@ -150,34 +158,24 @@ async fn receive(
 ) -> Answer {
     let (item_id, order_id) = ids.into_inner();
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
     let typed = form.came.as_deref().unwrap_or_default();
     if let Some(came) = quantity(&mut errors, &format!("came-{order_id}"), typed) {
         let last = form.last == "yes";
-        let version = version(&form.version)?;
-        stock::receive(&mut tx, item_id, order_id, version, came, last).await?;
-        tx.commit().await?;
+        let seen = seen(item_id, order_id, &form)?;
+        move_stock::receive(&who.actor(), seen, came, last).await?;
         return Ok(Reply::see_other(path(item_id)).flash("Received and on hand."));
     }
-    refused(
-        &who,
-        &mut tx,
-        (item_id, order_id),
-        form.into_inner(),
-        errors,
-    )
-    .await
+    refused(&who, (item_id, order_id), form.into_inner(), errors).await
 }
 
 /// The item's page again, with what was typed about one of its orders.
 async fn refused(
     who: &SignedIn,
-    tx: &mut ShopTx,
     (item_id, order_id): (Uuid, Uuid),
     form: OpenForm,
     errors: FormErrors,
 ) -> Answer {
-    let mut view = View::load(tx, item_id).await?;
+    let mut view = View::load(&mut who.begin().await?, item_id).await?;
     view.open_order = Some((order_id, form));
     view.errors = errors;
     Ok(view.page(who).invalid().into())
@@ -191,23 +189,14 @@ async fn expect(
     who.require(Role::Office)?;
     let (item_id, order_id) = ids.into_inner();
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
     let field = format!("expected-{order_id}");
     let typed = form.expected.as_deref().unwrap_or_default();
     let on = errors.optional(typed, |errors| coming(errors, &field, typed, today(&who)));
     if let Some(on) = on {
-        stock::expect(&mut tx, item_id, order_id, version(&form.version)?, on).await?;
-        tx.commit().await?;
+        move_stock::expect(&who.actor(), seen(item_id, order_id, &form)?, on).await?;
         return Ok(Reply::see_other(path(item_id)).flash("The day is changed."));
     }
-    refused(
-        &who,
-        &mut tx,
-        (item_id, order_id),
-        form.into_inner(),
-        errors,
-    )
-    .await
+    refused(&who, (item_id, order_id), form.into_inner(), errors).await
 }
 
 async fn give_up(
@@ -217,8 +206,6 @@ async fn give_up(
 ) -> Answer {
     who.require(Role::Office)?;
     let (item_id, order_id) = ids.into_inner();
-    let mut tx = who.begin().await?;
-    stock::give_up(&mut tx, item_id, order_id, version(&form.version)?).await?;
-    tx.commit().await?;
+    move_stock::give_up(&who.actor(), seen(item_id, order_id, &form)?).await?;
     Ok(Reply::see_other(path(item_id)).flash("No more of it is expected."))
 }

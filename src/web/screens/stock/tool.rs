@@ -2,6 +2,7 @@
 
 use super::form::coming;
 use super::or_nothing;
+use crate::app::{AppError, lend_tool};
 use crate::db::jobs::{self, Job, JobState};
 use crate::db::people::Role;
 use crate::db::tools::{self, Tool, ToolDetails};
@@ -13,7 +14,7 @@ use crate::web::ui::history as past;
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
-    show,
+    show, words,
 };
 use actix_web::web;
 use chrono::NaiveDate;
@@ -197,15 +198,10 @@ async fn draw(
 }
 
 /// The page again with what is wrong with a loan.
-async fn refused(
-    who: &SignedIn,
-    tx: &mut ShopTx,
-    id: Uuid,
-    loan: &LoanForm,
-    errors: &FormErrors,
-) -> Answer {
-    let sheet = Sheet::stored(who.clone(), At::id(id), tx).await?;
-    Ok(draw(tx, sheet, loan, errors).await?.invalid().into())
+async fn refused(who: &SignedIn, id: Uuid, loan: &LoanForm, errors: &FormErrors) -> Answer {
+    let mut tx = who.begin().await?;
+    let sheet = Sheet::stored(who.clone(), At::id(id), &mut tx).await?;
+    Ok(draw(&mut tx, sheet, loan, errors).await?.invalid().into())
 }
 
 /// Out with a job, or back from it. Whoever fetches it may say so.
@@ -245,45 +241,34 @@ fn lend(who: &SignedIn, tool: &Tool, jobs: &[Job], loan: &LoanForm, errors: &For
 
 async fn out(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) -> Answer {
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
     if let Some(job_id) = errors.row("job", &form.job) {
-        match tools::take_out(&mut tx, *id, job_id).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(path(*id)).flash("Out with the job."));
-            }
-            Err(DbError::Refused(why)) => {
-                errors.add("job", why);
-                tx = who.begin().await?;
-            }
+        match lend_tool::take_out(&who.actor(), *id, job_id).await {
+            Ok(()) => return Ok(Reply::see_other(path(*id)).flash("Out with the job.")),
+            Err(AppError::Refused(why)) => errors.add("job", words::refusal(&why)),
             Err(error) => return Err(error.into()),
         }
     }
-    refused(&who, &mut tx, *id, &form, &errors).await
+    refused(&who, *id, &form, &errors).await
 }
 
 /// Another day to count on than that of the job.
 async fn expect(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) -> Answer {
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
     let on = errors.optional(&form.expected, |errors| {
         coming(errors, "expected", &form.expected, today(&who))
     });
     if let (Some(job_id), Some(on)) = (errors.row("job", &form.job), on) {
-        tools::expect_back(&mut tx, *id, job_id, on).await?;
-        tx.commit().await?;
+        lend_tool::expect_back(&who.actor(), *id, job_id, on).await?;
         return Ok(Reply::see_other(path(*id)).flash("The date is set."));
     }
-    refused(&who, &mut tx, *id, &form, &errors).await
+    refused(&who, *id, &form, &errors).await
 }
 
 async fn home(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<LoanForm>) -> Answer {
     let mut errors = FormErrors::default();
-    let mut tx = who.begin().await?;
     if let Some(job_id) = errors.row("job", &form.job) {
-        tools::bring_back(&mut tx, *id, job_id).await?;
-        tx.commit().await?;
+        lend_tool::bring_back(&who.actor(), *id, job_id).await?;
         return Ok(Reply::see_other(path(*id)).flash("Returned."));
     }
-    refused(&who, &mut tx, *id, &LoanForm::default(), &errors).await
+    refused(&who, *id, &LoanForm::default(), &errors).await
 }

@@ -2,6 +2,7 @@
 
 use crate::db::DbError;
 use crate::units::{Currency, Length, LengthUnit, Minutes, Money};
+use crate::web::ui::words;
 use chrono::{NaiveDate, NaiveTime};
 use maud::{Markup, html};
 use rust_decimal::Decimal;
@@ -79,7 +80,8 @@ impl FormErrors {
     /// Whatever is not [`DbError::Duplicate`].
     pub fn absorb(&mut self, error: DbError) -> Result<(), DbError> {
         match error {
-            DbError::Duplicate { field, message } => {
+            DbError::Duplicate(what) => {
+                let (field, message) = words::taken(what);
                 self.add(field, message);
                 Ok(())
             }

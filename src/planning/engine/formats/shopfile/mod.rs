@@ -1,6 +1,7 @@
 //! A shop as a JSON file: what `borewright plan solve` reads.
 //!
-//! All times are whole minutes from the file's origin, where nothing says otherwise. Names tie things together.
+//! All times are whole minutes from the file's origin, where nothing says otherwise. Names tie things together, so no
+//! two of a kind have the same; nor has a field a name that is not told here.
 //!
 //! ```json
 //! {
@@ -28,9 +29,13 @@
 //! Left out, `goal` is `promises` (the other is `makespan`), `hours` of a machine or person never close, `release` is
 //! 0, `weight` is 1, `due` is no promise, `setup_same_key` is `setup`, `attended` is `run` where a skill is named,
 //! `after` is the operation written before. Fixed work (started or pinned) says
-//! `"fixed": { "machine": "Mill", "person": "Wyn", "start": -30, "attended_until": 15, "end": 60 }`.
+//! `"fixed": { "machine": "Mill", "person": "Wyn", "start": -30, "attended_until": 15, "end": 60 }`. What begins at the
+//! origin or before it has been started, and is taken as it is, whoever does it at whatever hour. What begins later is
+//! pinned: its person has the skill, both are at work when it begins and ends, and throughout when it may not pause.
 
 mod read;
+#[cfg(test)]
+mod tests;
 mod write;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -54,7 +59,7 @@ pub struct ShopFile {
     /// Minute zero; needed where hours are given as shifts.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     origin: Option<DateTime<Utc>>,
-    #[serde(default)]
+    #[serde(default, deserialize_with = "hours_by_name")]
     hours: BTreeMap<String, FileHours>,
     machines: Vec<FileMachine>,
     #[serde(default)]
@@ -68,8 +73,41 @@ fn promises() -> String {
     "promises".into()
 }
 
+/// Hours by name, each name once.
+fn hours_by_name<'de, D: serde::Deserializer<'de>>(
+    from: D,
+) -> Result<BTreeMap<String, FileHours>, D::Error> {
+    struct ByName;
+
+    impl<'de> serde::de::Visitor<'de> for ByName {
+        type Value = BTreeMap<String, FileHours>;
+
+        fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+            f.write_str("hours by name")
+        }
+
+        fn visit_map<A: serde::de::MapAccess<'de>>(
+            self,
+            mut map: A,
+        ) -> Result<Self::Value, A::Error> {
+            let mut hours = BTreeMap::new();
+            while let Some(name) = map.next_key::<String>()? {
+                let value = map.next_value()?;
+                if hours.contains_key(&name) {
+                    let twice = format!("there are two hours {name}");
+                    return Err(serde::de::Error::custom(twice));
+                }
+                hours.insert(name, value);
+            }
+            Ok(hours)
+        }
+    }
+
+    from.deserialize_map(ByName)
+}
+
 #[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(untagged)]
+#[serde(untagged, try_from = "FileHoursFields")]
 enum FileHours {
     Windows {
         windows: Vec<(Minute, Minute)>,
@@ -78,11 +116,53 @@ enum FileHours {
         zone: Tz,
         until: DateTime<Utc>,
         shifts: Vec<FileShift>,
-        #[serde(default)]
         holidays: BTreeSet<NaiveDate>,
-        #[serde(default)]
         stops: Vec<(DateTime<Utc>, DateTime<Utc>)>,
     },
+}
+
+/// Hours as they are written: either windows, or shifts with what belongs to them.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileHoursFields {
+    windows: Option<Vec<(Minute, Minute)>>,
+    zone: Option<Tz>,
+    until: Option<DateTime<Utc>>,
+    shifts: Option<Vec<FileShift>>,
+    holidays: Option<BTreeSet<NaiveDate>>,
+    stops: Option<Vec<(DateTime<Utc>, DateTime<Utc>)>>,
+}
+
+impl TryFrom<FileHoursFields> for FileHours {
+    type Error = &'static str;
+
+    fn try_from(f: FileHoursFields) -> Result<Self, Self::Error> {
+        match f {
+            FileHoursFields {
+                windows: Some(windows),
+                zone: None,
+                until: None,
+                shifts: None,
+                holidays: None,
+                stops: None,
+            } => Ok(Self::Windows { windows }),
+            FileHoursFields {
+                windows: None,
+                zone: Some(zone),
+                until: Some(until),
+                shifts: Some(shifts),
+                holidays,
+                stops,
+            } => Ok(Self::Shifts {
+                zone,
+                until,
+                shifts,
+                holidays: holidays.unwrap_or_default(),
+                stops: stops.unwrap_or_default(),
+            }),
+            _ => Err("hours are either windows alone, or shifts with zone and until"),
+        }
+    }
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -285,81 +365,4 @@ pub fn planned(model: &Model, plan: &Plan) -> Vec<PlannedOperation> {
         .collect();
     rows.sort_by(|a, b| (a.start, &a.job, &a.operation).cmp(&(b.start, &b.job, &b.operation)));
     rows
-}
-
-#[cfg(test)]
-mod tests {
-    use super::super::sample::Sample;
-    use super::*;
-    use crate::planning::engine::{model::validator::validate, solve::first_plan};
-
-    /// The example of this page, as a file.
-    fn example() -> String {
-        let page = include_str!("mod.rs");
-        let lines = page
-            .lines()
-            .skip_while(|l| *l != "//! ```json")
-            .skip(1)
-            .take_while(|l| *l != "//! ```");
-        lines
-            .map(|l| l.trim_start_matches("//!"))
-            .collect::<Vec<_>>()
-            .join("\n")
-    }
-
-    #[test]
-    fn the_example_is_read_and_planned() {
-        let model = ShopFile::read(&example()).unwrap().model().unwrap();
-        let plan = first_plan(&model).unwrap();
-        assert!(
-            validate(&model, &plan).is_empty(),
-            "{:?}",
-            validate(&model, &plan)
-        );
-        // Rear face is on the table: 5 + 45 attended from 08:00, 45 alone; then an hour's wait and three days away.
-        let rows = planned(&model, &plan);
-        assert_eq!(
-            (
-                rows[0].start,
-                rows[0].setup,
-                rows[0].attended_until,
-                rows[0].end
-            ),
-            (480, 5, 530, 575)
-        );
-        assert_eq!((rows[1].start, rows[1].end), (635, 4955));
-    }
-
-    #[test]
-    fn a_model_survives_its_file() {
-        let mut sample = Sample::week();
-        sample.lags = 10;
-        let model = sample.make(8, None);
-        let text = serde_json::to_string(&ShopFile::of_model(&model)).unwrap();
-        let again = ShopFile::read(&text).unwrap().model().unwrap();
-        assert_eq!(first_plan(&model).unwrap(), first_plan(&again).unwrap());
-    }
-
-    #[test]
-    fn faults_are_named() {
-        let fault = |from: &str, to: &str| {
-            let text = example().replacen(from, to, 1);
-            ShopFile::read(&text)
-                .and_then(|f| f.model())
-                .unwrap_err()
-                .to_string()
-        };
-        assert!(
-            fault("\"machine\": \"Mill\"", "\"machine\": \"Hone\"").contains("no machine Hone")
-        );
-        assert!(
-            fault("\"skill\": \"milling\"", "\"skill\": \"honing\"")
-                .contains("nobody has the skill honing")
-        );
-        assert!(
-            fault("\"operation\": \"10\"", "\"operation\": \"15\"").contains("no operation 15")
-        );
-        assert!(fault("\"run\": 90", "\"run\": -90").contains("must not be negative"));
-        assert!(fault("08:00", "8 o'clock").contains("not a shop file"));
-    }
 }

@@ -1,14 +1,15 @@
 //! From a shop file to the model: names become numbers, hours become working time.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
     FileFixed, FileHours, FileJob, FileLink, FileOperation, ShopFile, unreadable, working_time,
 };
 use crate::planning::engine::model::{
-    self, Fixed, Goal, Link, Mode, Model, ModelError, calendar::WorkingTime,
+    self, Fixed, Goal, Link, Mode, Model, ModelError,
+    calendar::{NEVER, WorkingTime},
 };
-use crate::planning::{Calendar, Hours, Shift};
+use crate::planning::{Calendar, Hours, Shift, calendar::in_reach};
 
 /// Setup keys as numbers, in the order they are met.
 #[derive(Default)]
@@ -36,6 +37,7 @@ impl ShopFile {
                 )));
             }
         };
+        self.check_names()?;
         let mut model = Model::empty(goal);
         let mut keys = Keys::default();
         for m in &self.machines {
@@ -62,6 +64,29 @@ impl ShopFile {
         }
         model.check()?;
         Ok(model)
+    }
+
+    /// No two of a kind by the same name: what refers to it would mean either.
+    fn check_names(&self) -> Result<(), ModelError> {
+        once("machines", "", self.machines.iter().map(|m| &m.name))?;
+        once("people", "", self.people.iter().map(|p| &p.name))?;
+        once("jobs", "", self.jobs.iter().map(|j| &j.name))?;
+        for job in &self.jobs {
+            let place = format!("job {}: ", job.name);
+            once("operations", &place, job.operations.iter().map(|o| &o.name))?;
+            for op in &job.operations {
+                let place = format!("job {}, operation {}: ", job.name, op.name);
+                once("machines", &place, op.machines.iter().map(|m| &m.machine))?;
+                let after = op.after.iter().flatten();
+                once("waits for", &place, after.map(|l| &l.operation))?;
+            }
+        }
+        let pairs: Vec<String> = self
+            .changeovers
+            .iter()
+            .map(|c| format!("from {} to {}", c.from, c.to))
+            .collect();
+        once("changeovers", "", pairs.iter())
     }
 
     fn add_job(&self, model: &mut Model, job: &FileJob, keys: &mut Keys) -> Result<(), ModelError> {
@@ -182,7 +207,18 @@ impl ShopFile {
         };
         match self.hours.get(name) {
             None => Err(unreadable(format!("there are no hours {name}"))),
-            Some(FileHours::Windows { windows }) => Ok(WorkingTime::from_windows(windows.clone())),
+            Some(FileHours::Windows { windows }) => {
+                let fault = windows
+                    .iter()
+                    .find(|(from, to)| from >= to || *from < -NEVER || *to > NEVER);
+                match fault {
+                    None => Ok(WorkingTime::from_windows(windows.clone())),
+                    Some((from, to)) => Err(unreadable(format!(
+                        "hours {name}: a window must end after it begins, and within {NEVER} minutes of the origin, \
+                         not from {from} to {to}"
+                    ))),
+                }
+            }
             Some(FileHours::Shifts {
                 zone,
                 until,
@@ -193,6 +229,13 @@ impl ShopFile {
                 let origin = self.origin.ok_or_else(|| {
                     unreadable("hours in shifts need an origin in the file".into())
                 })?;
+                let dates = [origin, *until].into_iter();
+                let mut dates = dates.chain(stops.iter().flat_map(|&(from, to)| [from, to]));
+                if let Some(date) = dates.find(|&date| !in_reach(date)) {
+                    return Err(unreadable(format!(
+                        "hours {name}: {date} is not in the years 1970 to 2199"
+                    )));
+                }
                 let shifts = shifts
                     .iter()
                     .map(|s| Shift {
@@ -215,6 +258,21 @@ impl ShopFile {
             }
         }
     }
+}
+
+/// Fails at the first name that comes twice among things of one kind.
+fn once<'a>(
+    what: &str,
+    place: &str,
+    names: impl Iterator<Item = &'a String>,
+) -> Result<(), ModelError> {
+    let mut seen = BTreeSet::new();
+    for name in names {
+        if !seen.insert(name) {
+            return Err(unreadable(format!("{place}{what}: {name} is there twice")));
+        }
+    }
+    Ok(())
 }
 
 /// Links to operation `k` of a job whose first operation is `first` in the model; without any in the file, it follows

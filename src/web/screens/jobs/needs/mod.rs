@@ -3,18 +3,18 @@
 mod form;
 
 use self::form::{Lists, NeedForm};
-use crate::app::meet_need::{self, NeedError, Seen};
+use crate::app::AppError;
+use crate::app::meet_need::{self, Seen};
 use crate::db::jobs::{Job, JobState};
 use crate::db::needs::{self, Arrival, Cover, Need, NeedKind, Source, Standing};
 use crate::db::people::Role;
 use crate::db::{DbError, jobs};
-use crate::stock::NeedRefusal;
 use crate::web::screens::castings::version;
 use crate::web::screens::market::today;
 use crate::web::ui::show::{count, day};
 use crate::web::ui::stale::stale_notice;
 use crate::web::ui::{
-    Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field, words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -262,13 +262,11 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<NeedForm>) ->
     let mut tx = who.begin().await?;
     let job = jobs::get(&mut tx, *id).await?;
     let lists = Lists::read(&mut tx, job.id).await?;
+    drop(tx);
     if let Some(details) = form.read(&lists, &mut errors) {
-        match meet_need::add(&mut tx, job.id, &details).await {
-            Ok(_) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(job_path(job.id)).flash("Item added."));
-            }
-            Err(DbError::Refused(why)) => errors.add("what", why),
+        match meet_need::add(&who.actor(), job.id, &details).await {
+            Ok(_) => return Ok(Reply::see_other(job_path(job.id)).flash("Item added.")),
+            Err(AppError::Refused(why)) => errors.add("what", words::refusal(&why)),
             Err(error) => return Err(error.into()),
         }
     }
@@ -296,18 +294,17 @@ async fn save(who: SignedIn, ids: web::Path<(Uuid, Uuid)>, form: CheckedForm<Nee
     let mut tx = who.begin().await?;
     let job = jobs::get(&mut tx, job_id).await?;
     let lists = Lists::read(&mut tx, job_id).await?;
+    drop(tx);
     if let Some(details) = form.read(&lists, &mut errors) {
         let seen = Seen {
             job_id,
             id,
             version: version(&form.version)?,
         };
-        match meet_need::change(&mut tx, seen, &details).await {
-            Ok(()) => {
-                tx.commit().await?;
-                return Ok(Reply::see_other(job_path(job_id)).flash("Item saved."));
-            }
-            Err(NeedError::Db(DbError::Stale(what))) => {
+        match meet_need::change(&who.actor(), seen, &details).await {
+            Ok(()) => return Ok(Reply::see_other(job_path(job_id)).flash("Item saved.")),
+            Err(AppError::Db(DbError::Stale(what))) => {
+                let mut tx = who.begin().await?;
                 let now = NeedForm::of(&needs::get(&mut tx, job_id, id).await?);
                 let changed = now.differs_from(&form, &lists);
                 let mine = NeedForm {
@@ -318,8 +315,7 @@ async fn save(who: SignedIn, ids: web::Path<(Uuid, Uuid)>, form: CheckedForm<Nee
                 let page = page(&who, &job, Some(id), &mine, &lists, &errors, &notice);
                 return Ok(page.status(StatusCode::CONFLICT).into());
             }
-            Err(NeedError::Db(DbError::Refused(why))) => errors.add("what", why),
-            Err(NeedError::Refused { what, why }) => errors.add("what", need_refused(&what, why)),
+            Err(AppError::Refused(why)) => errors.add("what", words::refusal(&why)),
             Err(error) => return Err(error.into()),
         }
     }
@@ -342,9 +338,7 @@ async fn arrived(
     form: CheckedForm<Versioned>,
 ) -> Answer {
     let seen = seen(&ids, &form)?;
-    let mut tx = who.begin().await?;
-    meet_need::arrived(&mut tx, seen).await?;
-    tx.commit().await?;
+    meet_need::arrived(&who.actor(), seen).await?;
     Ok(Reply::see_other(job_path(seen.job_id)).flash("Received."))
 }
 
@@ -359,9 +353,7 @@ fn seen(ids: &(Uuid, Uuid), form: &Versioned) -> Result<Seen, WebError> {
 /// From stock or the tool store to the job.
 async fn take(who: SignedIn, ids: web::Path<(Uuid, Uuid)>, form: CheckedForm<Versioned>) -> Answer {
     let seen = seen(&ids, &form)?;
-    let mut tx = who.begin().await?;
-    meet_need::take(&mut tx, seen).await?;
-    tx.commit().await?;
+    meet_need::take(&who.actor(), seen).await?;
     Ok(Reply::see_other(job_path(seen.job_id)).flash("Taken for the job."))
 }
 
@@ -372,9 +364,7 @@ async fn put_back(
     form: CheckedForm<Versioned>,
 ) -> Answer {
     let seen = seen(&ids, &form)?;
-    let mut tx = who.begin().await?;
-    meet_need::put_back(&mut tx, seen).await?;
-    tx.commit().await?;
+    meet_need::put_back(&who.actor(), seen).await?;
     Ok(Reply::see_other(job_path(seen.job_id)).flash("Put back."))
 }
 
@@ -385,29 +375,6 @@ async fn remove(
 ) -> Answer {
     who.require(Role::Office)?;
     let seen = seen(&ids, &form)?;
-    let mut tx = who.begin().await?;
-    meet_need::remove(&mut tx, seen).await?;
-    tx.commit().await?;
+    meet_need::remove(&who.actor(), seen).await?;
     Ok(Reply::see_other(job_path(seen.job_id)).flash("Item removed."))
-}
-
-/// Why a need was not changed; a sentence.
-fn need_refused(what: &str, why: NeedRefusal) -> String {
-    match why {
-        NeedRefusal::Taken => format!("“{what}” was taken from stock. Put it back first."),
-        NeedRefusal::DrawsOnOther => {
-            format!("“{what}” is received with its casting, stock item or tool. Book it there.")
-        }
-        NeedRefusal::NotInStock => format!("“{what}” is not kept in stock."),
-        NeedRefusal::Already => format!("“{what}” has already been moved. Load the job again."),
-    }
-}
-
-impl From<NeedError> for WebError {
-    fn from(error: NeedError) -> Self {
-        match error {
-            NeedError::Refused { what, why } => Self::Unprocessable(need_refused(&what, why)),
-            NeedError::Db(error) => error.into(),
-        }
-    }
 }
