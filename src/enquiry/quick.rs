@@ -6,6 +6,7 @@ use super::range::{PriceRange, ReadyRange, percent_of};
 use super::say;
 use super::simulation::{self, Simulation};
 use crate::estimating::cutting_data::CuttingData;
+use crate::estimating::work_list::uncapitalised;
 use crate::estimating::{
     CostBuildUp, CostError, CostSampler, Costing, Element, Policy, Rates, Route, WorkList,
     WorkListError,
@@ -176,7 +177,7 @@ impl Quick {
         let what = if part.is_empty() {
             summary.to_owned()
         } else {
-            format!("{part}, {}", lower(summary))
+            format!("{part}, {}", uncapitalised(summary))
         };
         let mut said = format!(
             "{what}: {} before tax, {}",
@@ -214,15 +215,6 @@ fn risks(figures: &Figures) -> Vec<String> {
         risks.push("The plan gives no day for this work: look at machines and people.".to_owned());
     }
     risks
-}
-
-/// Within a sentence: without its capital.
-fn lower(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map(|first| first.to_lowercase().chain(letters).collect())
-        .unwrap_or_default()
 }
 
 #[cfg(test)]

@@ -112,17 +112,17 @@ impl WorkList {
         Ok(Route::for_part(&on_table, &codes, elements, data)?)
     }
 
-    /// The work in a line: "Grind crankshaft journal × 5, press work".
+    /// The work in a line: "Grind crankshaft journal × 5, face the deck".
     #[must_use]
     pub fn summary(&self, elements: &[Element]) -> String {
         const NAMED: usize = 3;
         let Ok(times) = self.times(elements) else {
-            let names: Vec<&str> = self
+            let names: Vec<String> = self
                 .picked(elements)
                 .take(NAMED)
-                .map(|(element, _)| element.name.as_str())
+                .map(|(element, _)| element.name.clone())
                 .collect();
-            return names.join(", ");
+            return in_a_line(names);
         };
         let named: Vec<String> = times
             .iter()
@@ -134,8 +134,8 @@ impl WorkList {
             .collect();
         let more = times.len().saturating_sub(NAMED);
         match more {
-            0 => named.join(", "),
-            more => format!("{} and {more} more", named.join(", ")),
+            0 => in_a_line(named),
+            more => format!("{} and {more} more", in_a_line(named)),
         }
     }
 
@@ -144,6 +144,28 @@ impl WorkList {
             let element = elements.iter().find(|e| e.code == *code)?;
             Some((element, *count))
         })
+    }
+}
+
+/// Names one after another, all but the first without their capital.
+fn in_a_line(names: Vec<String>) -> String {
+    names
+        .into_iter()
+        .enumerate()
+        .map(|(at, name)| if at == 0 { name } else { uncapitalised(&name) })
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+/// Within a sentence: without its capital, unless it begins with an abbreviation.
+#[must_use]
+pub fn uncapitalised(name: &str) -> String {
+    let mut letters = name.chars();
+    match (letters.next(), letters.clone().next()) {
+        (Some(first), Some(second)) if !second.is_uppercase() => {
+            first.to_lowercase().chain(letters).collect()
+        }
+        _ => name.to_owned(),
     }
 }
 
@@ -201,7 +223,7 @@ mod tests {
         );
         assert_eq!(
             picked.summary(&elements),
-            "Grind crankshaft journal × 3, Face the deck × 2"
+            "Grind crankshaft journal × 3, face the deck × 2"
         );
     }
 

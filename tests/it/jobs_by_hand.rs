@@ -117,7 +117,8 @@ async fn what_makes_no_job_is_told_beside_its_field() {
     let site = TestSite::demo().await;
     let office = site.signed_in("office").await;
     let monday = ahead(Weekday::Mon).to_string();
-    let refused: [(&[(&str, &str)], &str, &str); 6] = [
+    type Case<'a> = (&'a [(&'a str, &'a str)], &'a str, &'a str);
+    let refused: [Case; 6] = [
         (&[("due_on", &monday)], "work-1-error", "Choose the work"),
         (
             &[("due_on", &monday), ("work", "CRANK-GRIND"), ("count", "1")],
@@ -340,7 +341,10 @@ async fn a_cancelled_job_frees_what_it_had_and_keeps_its_hours() {
     assert!(floor.jobs.iter().all(|j| j.id != job));
     drop(tx);
     let cancelled = (StepKind::Cancelled, "Sold the boat".to_owned());
-    assert_eq!(steps(&site.shop, job).await, [cancelled.clone()]);
+    assert_eq!(
+        steps(&site.shop, job).await,
+        std::slice::from_ref(&cancelled)
+    );
     let (status, _) = end(&office, job, "cancel", version + 1, "again").await;
     assert_eq!(status, 422);
 

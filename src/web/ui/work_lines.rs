@@ -113,6 +113,9 @@ impl TypedLines<'_> {
         let choices = choices(elements);
         html! {
             div.wide.work-lines {
+                @if elements.is_empty() {
+                    p { "There is no work to choose from yet. Set up the " a href="/shop/standards" { "standard times" } " first." }
+                }
                 @for at in 0..rows {
                     @let (code, count) = self.row(at);
                     div.work-line {
