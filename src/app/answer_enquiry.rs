@@ -343,7 +343,7 @@ fn once_each(codes: &[String]) -> Work {
     codes.iter().map(|code| (code.clone(), 1)).collect()
 }
 
-fn plan_state(age: &Age) -> PlanState {
+pub(super) fn plan_state(age: &Age) -> PlanState {
     match (age.plan_version, age.freshness) {
         (None, _) => PlanState::NoneYet,
         (_, Freshness::Fresh) => PlanState::Current,

@@ -1,12 +1,14 @@
 //! Why a use case was not carried out.
 
 use super::answer_enquiry::Unanswerable;
+use super::quick_enquiry::{NoQuickPrice, ReadOut};
 use crate::db::people::Role;
 use crate::db::{self, DbError};
 use crate::enquiry::bargain::BargainFault;
 use crate::enquiry::doubt::Doubt;
 use crate::enquiry::quote::{QuoteRefusal, Unbalanced};
-use crate::jobs::NotPossible;
+use crate::estimating::WorkListError;
+use crate::jobs::{ChangeRefusal, DueDoubt, NotPossible};
 use crate::quality::CheckRefusal;
 use crate::shopfloor::BookingRefusal;
 use crate::stock::{NeedRefusal, NotMovable};
@@ -138,4 +140,19 @@ pub enum Refusal {
         /// The enquiry's number.
         number: i64,
     },
+    /// Quick work has no price.
+    #[error("quick work has no price: {0:?}")]
+    NoQuickPrice(NoQuickPrice),
+    /// What was read out is not what it comes to now.
+    #[error("it comes to {0:?} by now")]
+    FiguresMoved(ReadOut),
+    /// Listed work makes no route.
+    #[error("the work makes no route: {0}")]
+    Work(WorkListError),
+    /// A rule on changes of jobs stands against it.
+    #[error("{0}")]
+    JobChange(ChangeRefusal),
+    /// A due date is in doubt.
+    #[error("the due date is in doubt: {0:?}")]
+    DueDate(Vec<DueDoubt>),
 }

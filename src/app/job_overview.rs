@@ -5,6 +5,7 @@ use crate::db::bookings::{self, Booking};
 use crate::db::checks::{self, CheckResult, Hold};
 use crate::db::history::{self, Change};
 use crate::db::holds::{self, Call, JobCost};
+use crate::db::job_changes::{self, JobStep};
 use crate::db::jobs::{self, Job, JobOperation};
 use crate::db::needs::{self, Need};
 use crate::db::people::Role;
@@ -37,6 +38,10 @@ pub struct JobOverview {
     pub costs: Vec<JobCost>,
     /// The quote it came from, for who may see money.
     pub quote: Option<Quote>,
+    /// What was agreed to be paid for it, where no quote says it; for who may see money.
+    pub value: Option<Money>,
+    /// What was done to it by hand, newest first.
+    pub steps: Vec<JobStep>,
     /// The customer it is for; empty when none is named.
     pub customer: String,
     /// What it needs.
@@ -93,6 +98,12 @@ pub async fn job_overview(
         hours,
         costs,
         quote,
+        value: if with_money {
+            job_changes::value(tx, id).await?
+        } else {
+            None
+        },
+        steps: job_changes::steps(tx, id).await?,
         customer: casting_records::customer_of_job(tx, id).await?,
         needs: needs::of_job(tx, id).await?,
         checks: checks::of_operations(tx, &keys).await?,

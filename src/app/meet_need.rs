@@ -10,6 +10,7 @@ use crate::documents::notes;
 use crate::enquiry::quote::DonorSource;
 use crate::estimating::Route;
 use crate::stock::{NeedRefusal, Transfer, materials};
+use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use uuid::Uuid;
 
@@ -242,6 +243,30 @@ pub async fn of_route(
         })
         .collect();
     needs::add_materials(tx, job_id, &lines).await
+}
+
+/// Adds the part that the customer of a new job brings on a day.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn customers_part(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    part: &str,
+    day: NaiveDate,
+) -> Result<(), DbError> {
+    let details = NeedDetails {
+        operation_id: None,
+        kind: NeedKind::Part,
+        what: notes::customers_part(part),
+        quantity: Decimal::ONE,
+        unit: "each".to_owned(),
+        behind: Behind::Itself,
+        arrival: Arrival::Ordered,
+        expected_on: Some(day),
+    };
+    needs::insert(tx, job_id, &details).await?;
+    Ok(())
 }
 
 /// Sets a casting aside for a job, unless it has it already.

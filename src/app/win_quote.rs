@@ -1,10 +1,10 @@
 //! The customer accepts a quote: it becomes a job with its operations, its donor is set aside, and the job takes the slot
 //! that was reserved for it; all of it or nothing.
 
-use super::{Actor, AppError, Refusal, meet_need};
+use super::{Actor, AppError, Refusal, due_day, meet_need};
 use crate::db::jobs::{self, NewJob};
 use crate::db::people::Role;
-use crate::db::{ShopTx, castings_on_shelf, decisions, plans, quotes};
+use crate::db::{ShopTx, castings_on_shelf, decisions, plans, quick_work, quotes};
 use crate::enquiry::quote::{DonorSource, QuoteState};
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -18,6 +18,8 @@ pub struct Won {
     pub version: i32,
     /// The day its job is due.
     pub due_on: NaiveDate,
+    /// Whether a due date that is questioned is meant.
+    pub confirmed: bool,
 }
 
 /// Why the alternatives on one paper are lost when one of them is won.
@@ -27,7 +29,8 @@ const OTHER_TAKEN: &str = "The other option of the quote was taken.";
 /// number.
 ///
 /// # Errors
-/// [`AppError::NotAllowed`]; [`Refusal::Quote`] when it was decided already or has expired;
+/// [`AppError::NotAllowed`]; [`Refusal::Quote`] when it was decided already or has expired; [`Refusal::DueDate`] unless
+/// confirmed;
 /// [`crate::db::DbError::Refused`] when its donor is gone, [`crate::db::DbError::Stale`], [`AppError::Db`].
 pub async fn win_quote(actor: &Actor, won: Won, today: NaiveDate) -> Result<(Uuid, i64), AppError> {
     actor.require(Role::Office)?;
@@ -51,6 +54,12 @@ pub async fn win_within(
     quote
         .check_may_be_won(today)
         .map_err(|why| Refusal::Quote { number, why })?;
+    if !won.confirmed {
+        let doubts = due_day::doubts(tx, won.due_on, quote.promised_on, today).await?;
+        if !doubts.is_empty() {
+            return Err(Refusal::DueDate(doubts).into());
+        }
+    }
     quotes::decide(tx, &quote, won.version, QuoteState::Won, None).await?;
     let route = quotes::basis(tx, quote.id).await?.route;
     let donor = quote.donor();
@@ -81,6 +90,11 @@ pub async fn win_within(
         castings_on_shelf::reserve(tx, casting_id, job_id).await?;
     }
     meet_need::of_route(tx, job_id, &route, donor).await?;
+    if let Some(work) = quick_work::get(tx, quote.enquiry_id).await?
+        && let Some(day) = work.arrives_on
+    {
+        meet_need::customers_part(tx, job_id, &work.list.part, day).await?;
+    }
     plans::take_slot(tx, quote.id, job_id).await?;
     Ok((job_id, job_number))
 }

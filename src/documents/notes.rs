@@ -23,6 +23,15 @@ pub fn waits_for_quote(enquiry: i64) -> String {
     format!("to be quoted again: enquiry {enquiry}")
 }
 
+/// The need of a job for the part that its customer brings.
+#[must_use]
+pub fn customers_part(part: &str) -> String {
+    match part.trim() {
+        "" => "The customer’s part".to_owned(),
+        part => format!("The customer’s part: {part}"),
+    }
+}
+
 /// The need of a job for its casting.
 #[must_use]
 pub fn donor_need(donor: DonorSource) -> &'static str {

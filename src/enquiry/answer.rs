@@ -55,6 +55,8 @@ pub enum OptionKind {
     Offered,
     /// Find one of the wanted kind.
     Hunt,
+    /// Listed work on a part, with no casting to find.
+    Work,
 }
 
 impl OptionKind {

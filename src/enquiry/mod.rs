@@ -13,6 +13,7 @@ mod own_block;
 mod pricing;
 mod procurement;
 mod proportion;
+pub mod quick;
 pub mod quote;
 pub mod range;
 pub mod say;
@@ -27,6 +28,7 @@ pub use answer::{
     PlanState, SearchTerms, Terms, answer,
 };
 pub use customer::{Condition, CrackPlace, CrackRepair, Purpose};
+pub use quick::{Quick, QuickError, QuickKnowledge};
 pub use range::{PriceRange, ReadyRange};
 pub use selling::Selling;
 pub use simulation::Simulation;

@@ -13,7 +13,7 @@ use super::ways::Way;
 use super::wish::{Knowledge, Wish};
 use crate::estimating::cost::{CostError, Costing, Donor};
 use crate::estimating::futures::{CostSampler, percentile, rank};
-use crate::estimating::{CostBuildUp, CostLine};
+use crate::estimating::{CostBuildUp, CostLine, Policy};
 use crate::sourcing::hunt::{GIVE_UP_AFTER, Limits, Spent};
 use crate::units::{Currency, Money, MoneyError, plain};
 use chrono::{DateTime, Utc};
@@ -169,22 +169,14 @@ impl<'a> Pricing<'a> {
         }
     }
 
-    /// What the shop's own work and castings cost it, overhead included, as percentiles in minor units. What a customer is
-    /// charged at cost is no risk of the shop's.
+    /// What the shop's own work and castings cost it: [`full_costs`]. What a customer is charged at cost is no risk of the
+    /// shop's.
     pub(super) fn full_costs(&self, draws: &Draws) -> Result<Vec<i64>, MoneyError> {
-        let mut sorted = match &self.way.procurement {
+        let costs = match &self.way.procurement {
             Procurement::Shelf { .. } => draws.direct.clone(),
             _ => draws.work.clone(),
         };
-        sorted.sort_unstable();
-        (0..=100)
-            .filter_map(|percent| sorted.get(rank(percent, sorted.len())))
-            .map(|minor| {
-                let cost = Money::from_minor(*minor, self.currency());
-                let overhead = cost.percent(self.knowledge.policy.overhead_percent)?;
-                cost.plus(overhead)?.rounded().to_minor()
-            })
-            .collect()
+        full_costs(costs, &self.knowledge.policy, self.currency())
     }
 
     /// What the casting on offer costs, carriage included.
@@ -368,6 +360,24 @@ impl<'a> Pricing<'a> {
             with_handling: 1.0 + plain(self.knowledge.selling.handling_percent) / 100.0,
         })
     }
+}
+
+/// Direct costs of futures, minor units, with overhead: the percentiles from 0 to 100.
+pub(super) fn full_costs(
+    mut costs: Vec<i64>,
+    policy: &Policy,
+    currency: Currency,
+) -> Result<Vec<i64>, MoneyError> {
+    costs.sort_unstable();
+    (0..=100)
+        .filter_map(|percent| costs.get(rank(percent, costs.len())))
+        .map(|minor| {
+            let cost = Money::from_minor(*minor, currency);
+            cost.plus(cost.percent(policy.overhead_percent)?)?
+                .rounded()
+                .to_minor()
+        })
+        .collect()
 }
 
 /// A chance in whole per cent.

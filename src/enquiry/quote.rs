@@ -308,7 +308,7 @@ impl Quote {
             | OptionKind::ConvertOffered
             | OptionKind::Offered
             | OptionKind::Hunt => Some(DonorSource::Bought),
-            OptionKind::ConvertShelf | OptionKind::Shelf => None,
+            OptionKind::ConvertShelf | OptionKind::Shelf | OptionKind::Work => None,
         }
     }
 }

@@ -44,7 +44,7 @@ pub fn whole(money: Money) -> String {
 }
 
 /// A chance as it is spoken: "4 times out of 5".
-fn times(percent: u32) -> &'static str {
+pub(super) fn times(percent: u32) -> &'static str {
     match percent {
         97.. => "nearly every time",
         86..97 => "9 times out of 10",
@@ -229,10 +229,11 @@ fn offer(kind: OptionKind, wanted: &str) -> String {
         OptionKind::Shelf => format!("We have {} here, and can let you have it", a(wanted)),
         OptionKind::Offered => format!("We know of {} for sale, and can get it for you", a(wanted)),
         OptionKind::Hunt => format!("We can look for {} for you", a(wanted)),
+        OptionKind::Work => wanted.to_owned(),
     }
 }
 
-fn when(answer: &Answer, figures: &Figures, today: NaiveDate) -> String {
+pub(super) fn when(answer: &Answer, figures: &Figures, today: NaiveDate) -> String {
     match figures.ready_day {
         Some(day) => format!(
             "ready by {}. We keep a day like that {}",

@@ -335,7 +335,7 @@ impl Draws {
 }
 
 /// In how many futures the job is ready by the end of a day.
-fn ready_by(ready: &[Option<DateTime<Utc>>], by: NaiveDate, zone: Tz) -> usize {
+pub(super) fn ready_by(ready: &[Option<DateTime<Utc>>], by: NaiveDate, zone: Tz) -> usize {
     ready
         .iter()
         .flatten()
@@ -349,7 +349,7 @@ fn days_from(days: f64) -> TimeDelta {
 }
 
 /// The route as the planner sees it.
-fn candidate(route: &Route) -> Candidate {
+pub(super) fn candidate(route: &Route) -> Candidate {
     let index_of = |number: u32| route.operations.iter().position(|o| o.number == number);
     Candidate {
         operations: route
@@ -384,7 +384,7 @@ fn attended_share(operation: &Operation) -> f64 {
 }
 
 /// Working time by kind of machine, outside work left out.
-fn machine_times(route: &Route, minutes: &[f64], confidence: u32) -> Vec<MachineTime> {
+pub(super) fn machine_times(route: &Route, minutes: &[f64], confidence: u32) -> Vec<MachineTime> {
     let n = route.operations.len().max(1);
     let mut kinds: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
     for (i, operation) in route.operations.iter().enumerate() {

@@ -5,7 +5,7 @@ use super::cutting_data::CuttingData;
 use super::element::{Check, Material};
 use super::route::{Operation, Step};
 use super::routing::{Draft, Group, Key, RouteError};
-use crate::castings::{Feature, FeatureKind, Pattern};
+use crate::castings::{Feature, FeatureKind};
 use crate::units::{Minutes, Money, Spread};
 use rust_decimal::Decimal;
 
@@ -13,7 +13,7 @@ use rust_decimal::Decimal;
 pub(super) fn operation(
     group: &Group,
     number: u32,
-    pattern: &Pattern,
+    part: &str,
     data: &CuttingData,
 ) -> Result<Operation, RouteError> {
     let mut drafts: Vec<&Draft> = group.drafts.iter().collect();
@@ -63,8 +63,8 @@ pub(super) fn operation(
         }
     }
     let table = match key.face {
-        Some(face) => format!("{} / {face} / {}", key.machine_kind, pattern.name),
-        None => format!("{} / {}", key.machine_kind, pattern.name),
+        Some(face) => format!("{} / {face} / {part}", key.machine_kind),
+        None => format!("{} / {part}", key.machine_kind),
     };
     Ok(Operation {
         number,

@@ -16,6 +16,7 @@ pub mod starting;
 #[cfg(test)]
 mod tests;
 pub mod variation;
+pub mod work_list;
 
 pub use cost::{CostBuildUp, CostError, CostLine, Costing, Donor};
 pub use cutting::{Cut, CuttingError, CuttingTime, Process, Recipe};
@@ -28,3 +29,4 @@ pub use rates::{MachineRate, RateError, Rates};
 pub use route::{Operation, Route, Step};
 pub use routing::RouteError;
 pub use variation::Variation;
+pub use work_list::{WorkList, WorkListError};

@@ -83,7 +83,7 @@ impl Route {
             });
         }
         list(&mut chains, also, pattern, elements)?;
-        draw_up(chains, pattern, data)
+        draw_up(chains, &pattern.name, data)
     }
 
     /// The route of listed work on a block: what a found block still needs, or a repair of the caller's own. Each code
@@ -99,7 +99,33 @@ impl Route {
     ) -> Result<Self, RouteError> {
         let mut chains = standing(elements, Inclusion::EveryBlock, pattern);
         list(&mut chains, codes, pattern, elements)?;
-        draw_up(chains, pattern, data)
+        draw_up(chains, &pattern.name, data)
+    }
+
+    /// The route of listed work on a part that no pattern describes: a crankshaft to grind, a liner to press in. Each code
+    /// comes with how many times it is done in all, and nothing stands in it unasked. `part` is what must be on the table:
+    /// only work on parts of one name shares a setup.
+    ///
+    /// # Errors
+    /// [`RouteError`]: an element code the shop does not have, prices in two currencies.
+    pub fn for_part(
+        part: &str,
+        codes: &[(String, u32)],
+        elements: &[Element],
+        data: &CuttingData,
+    ) -> Result<Self, RouteError> {
+        let chains = codes
+            .iter()
+            .map(|(code, count)| {
+                let element = find(elements, code, "the list of work")?;
+                Ok(Chain {
+                    feature: None,
+                    makes: false,
+                    links: vec![(element, *count)],
+                })
+            })
+            .collect::<Result<_, RouteError>>()?;
+        draw_up(chains, part, data)
     }
 }
 
@@ -336,8 +362,8 @@ impl<'a> Groups<'a> {
     }
 }
 
-/// Puts chains of elements together into a route.
-fn draw_up(chains: Vec<Chain>, pattern: &Pattern, data: &CuttingData) -> Result<Route, RouteError> {
+/// Puts chains of elements together into a route; `part` is what is worked on, the pattern of a casting.
+fn draw_up(chains: Vec<Chain>, part: &str, data: &CuttingData) -> Result<Route, RouteError> {
     let mut groups = Groups::default();
     for chain in &chains {
         groups.place(chain);
@@ -354,7 +380,7 @@ fn draw_up(chains: Vec<Chain>, pattern: &Pattern, data: &CuttingData) -> Result<
             continue;
         };
         *slot = number;
-        let mut operation = operation(group, number, pattern, data)?;
+        let mut operation = operation(group, number, part, data)?;
         let parts = group
             .before
             .iter()

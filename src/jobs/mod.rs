@@ -1,9 +1,11 @@
 //! A job: its state and what may follow on it, the operation it is at, what its work has cost to date against the
 //! estimate, and what it will cost when it is done.
 
+mod by_hand;
 pub mod forecast;
 mod overview;
 mod state;
 
+pub use by_hand::{ChangeRefusal, DayInShop, DueDoubt, JobDetails, StepKind, due_doubts};
 pub use overview::{Costs, LineCost, Overview, Worked, overview};
-pub use state::{Ending, JobState, NotPossible, OperationState, Place, current};
+pub use state::{Ending, JobState, NotPossible, OperationState, Place, Unsettled, current};

@@ -30,9 +30,29 @@ pub enum NotPossible {
     /// It is closed already.
     #[error("the job is closed")]
     Closed(JobState),
+    /// It is open already.
+    #[error("the job is open")]
+    Open,
     /// So many of its operations are not done.
     #[error("{0} operations are not done")]
     OperationsLeft(usize),
+    /// So many of its failed checks are not decided.
+    #[error("{0} failed checks are not decided")]
+    HoldsOpen(usize),
+    /// So many clocks run on its operations.
+    #[error("{0} clocks are running")]
+    ClocksRunning(usize),
+}
+
+/// What of a job is not settled yet: counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Unsettled {
+    /// Operations that are not done.
+    pub operations: usize,
+    /// Failed checks that nobody has decided about: until then nobody knows what its casting is worth.
+    pub holds: usize,
+    /// Clocks that run on its operations: somebody is at work on it.
+    pub clocks: usize,
 }
 
 impl JobState {
@@ -47,16 +67,30 @@ impl JobState {
         }
     }
 
-    /// The state of a job after it ends. A closed job stays closed, and one that is done has no operation left to do.
+    /// The state of a job after it ends. One that is closed does not end again, none ends while somebody is at work on it
+    /// or a failed check is undecided, and one that is done has no operation left to do.
     ///
     /// # Errors
     /// [`NotPossible`].
-    pub fn end(self, how: Ending, operations_left: usize) -> Result<Self, NotPossible> {
+    pub fn end(self, how: Ending, unsettled: Unsettled) -> Result<Self, NotPossible> {
         self.must_be_open()?;
-        match (how, operations_left) {
-            (Ending::Cancelled, _) => Ok(Self::Cancelled),
-            (Ending::Done, 0) => Ok(Self::Done),
-            (Ending::Done, left) => Err(NotPossible::OperationsLeft(left)),
+        match (unsettled.clocks, unsettled.holds, how, unsettled.operations) {
+            (1.., ..) => Err(NotPossible::ClocksRunning(unsettled.clocks)),
+            (0, 1.., ..) => Err(NotPossible::HoldsOpen(unsettled.holds)),
+            (0, 0, Ending::Cancelled, _) => Ok(Self::Cancelled),
+            (0, 0, Ending::Done, 0) => Ok(Self::Done),
+            (0, 0, Ending::Done, left) => Err(NotPossible::OperationsLeft(left)),
+        }
+    }
+
+    /// The state of a closed job after it is opened again.
+    ///
+    /// # Errors
+    /// [`NotPossible::Open`].
+    pub fn reopen(self) -> Result<Self, NotPossible> {
+        match self {
+            Self::Open => Err(NotPossible::Open),
+            Self::Done | Self::Cancelled => Ok(Self::Open),
         }
     }
 }
@@ -95,19 +129,109 @@ pub fn current(operations: &[Place]) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Code;
+    use proptest::prelude::*;
+
+    fn left(operations: usize) -> Unsettled {
+        Unsettled {
+            operations,
+            ..Unsettled::default()
+        }
+    }
 
     #[test]
     fn only_an_open_job_ends_and_only_a_finished_one_is_done() {
         let open = JobState::Open;
-        assert_eq!(open.end(Ending::Done, 0), Ok(JobState::Done));
+        assert_eq!(open.end(Ending::Done, left(0)), Ok(JobState::Done));
         assert_eq!(
-            open.end(Ending::Done, 2),
+            open.end(Ending::Done, left(2)),
             Err(NotPossible::OperationsLeft(2))
         );
-        assert_eq!(open.end(Ending::Cancelled, 2), Ok(JobState::Cancelled));
+        assert_eq!(
+            open.end(Ending::Cancelled, left(2)),
+            Ok(JobState::Cancelled)
+        );
         for closed in [JobState::Done, JobState::Cancelled] {
             let refused = Err(NotPossible::Closed(closed));
-            assert_eq!(closed.end(Ending::Cancelled, 0), refused);
+            assert_eq!(closed.end(Ending::Cancelled, left(0)), refused);
+            assert_eq!(closed.reopen(), Ok(open));
+        }
+        assert_eq!(open.reopen(), Err(NotPossible::Open));
+    }
+
+    #[test]
+    fn no_job_ends_under_somebodys_hands_or_with_a_failed_check_undecided() {
+        let busy = Unsettled {
+            clocks: 1,
+            holds: 2,
+            operations: 3,
+        };
+        let held = Unsettled { clocks: 0, ..busy };
+        for how in [Ending::Done, Ending::Cancelled] {
+            let end = |unsettled| JobState::Open.end(how, unsettled);
+            assert_eq!(end(busy), Err(NotPossible::ClocksRunning(1)));
+            assert_eq!(end(held), Err(NotPossible::HoldsOpen(2)));
+        }
+    }
+
+    #[derive(Debug, Clone, Copy)]
+    enum Step {
+        End(Ending, Unsettled),
+        Reopen,
+    }
+
+    fn step() -> impl Strategy<Value = Step> {
+        let end = (any::<bool>(), 0_usize..3, 0_usize..2, 0_usize..2).prop_map(
+            |(done, operations, holds, clocks)| {
+                let how = if done {
+                    Ending::Done
+                } else {
+                    Ending::Cancelled
+                };
+                Step::End(
+                    how,
+                    Unsettled {
+                        operations,
+                        holds,
+                        clocks,
+                    },
+                )
+            },
+        );
+        prop_oneof![4 => end, 1 => Just(Step::Reopen)]
+    }
+
+    proptest! {
+        /// Whatever is tried in whatever order: a refusal changes nothing, every step leads where it says, and a closed job
+        /// changes only by being opened again.
+        #[test]
+        fn a_job_goes_only_where_it_may(steps in prop::collection::vec(step(), 0..40)) {
+            let mut state = JobState::Open;
+            for step in steps {
+                let next = match step {
+                    Step::End(how, unsettled) => state.end(how, unsettled),
+                    Step::Reopen => state.reopen(),
+                };
+                match (step, next) {
+                    (Step::End(how, unsettled), Ok(next)) => {
+                        prop_assert_eq!(state, JobState::Open);
+                        prop_assert_eq!((unsettled.clocks, unsettled.holds), (0, 0));
+                        prop_assert_eq!(next == JobState::Done, how == Ending::Done);
+                        prop_assert!(next != JobState::Open);
+                        prop_assert!(how == Ending::Cancelled || unsettled.operations == 0);
+                    }
+                    (Step::Reopen, Ok(next)) => {
+                        prop_assert!(state != JobState::Open && next == JobState::Open);
+                    }
+                    (_, Err(NotPossible::Closed(closed))) => {
+                        prop_assert!(closed == state && state != JobState::Open);
+                    }
+                    (_, Err(_)) => prop_assert_eq!(state, JobState::Open),
+                }
+                state = next.unwrap_or(state);
+                prop_assert_eq!(state.must_be_open().is_ok(), state == JobState::Open);
+            }
+            prop_assert!(JobState::ALL.contains(&state));
         }
     }
 

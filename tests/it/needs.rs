@@ -387,6 +387,7 @@ async fn won(tx: &mut ShopTx, kind: &str, casting_id: Option<Uuid>) -> (Uuid, Ve
         quote_id: id,
         version: 1,
         due_on: day(27),
+        confirmed: true,
     };
     let (job, _) = win_within(tx, won, day(2)).await.unwrap();
     let needs = needs::of_job(tx, job).await.unwrap();

@@ -352,6 +352,7 @@ async fn a_quote_holds_its_slot_until_its_day_and_the_job_it_becomes_takes_it() 
         quote_id: quote,
         version: 1,
         due_on: today + Days::new(90),
+        confirmed: true,
     };
     let (job, _) = win_quote(&program, won, today).await.unwrap();
     let mut tx = shop.begin().await;

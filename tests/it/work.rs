@@ -123,6 +123,7 @@ async fn win(
         quote_id,
         version,
         due_on,
+        confirmed: true,
     };
     Ok(win_within(tx, won, today).await?.0)
 }

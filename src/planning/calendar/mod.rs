@@ -61,6 +61,13 @@ impl Hours {
         }
     }
 
+    /// Whether any work is done on a day of the shop's calendar.
+    #[must_use]
+    pub fn works_on(&self, day: NaiveDate) -> bool {
+        whole_day(self.zone, day)
+            .is_some_and(|(from, until)| Calendar::build(self, from, until).total() > 0)
+    }
+
     /// Working minutes of a plain week: no holiday, no stop, no change of clocks.
     #[must_use]
     pub fn weekly_minutes(&self) -> i64 {

@@ -128,6 +128,18 @@ pub fn call(reason: CallReason) -> &'static str {
 pub fn job_refused(why: NotPossible) -> String {
     match why {
         NotPossible::Closed(state) => format!("The job is already {}.", job_state(state)),
+        NotPossible::Open => "The job is open already.".to_owned(),
+        NotPossible::HoldsOpen(1) => "A failed check is not decided. Decide it first.".to_owned(),
+        NotPossible::HoldsOpen(open) => {
+            format!("{open} failed checks are not decided. Decide them first.")
+        }
+        NotPossible::ClocksRunning(1) => {
+            "A clock is running on it. Stop it at the bench, or add the missing booking, first."
+                .to_owned()
+        }
+        NotPossible::ClocksRunning(running) => format!(
+            "{running} clocks are running on it. Stop them at the bench, or add the missing bookings, first."
+        ),
         NotPossible::OperationsLeft(1) => "One of its operations is not done.".to_owned(),
         NotPossible::OperationsLeft(left) => format!("{left} of its operations are not done."),
     }

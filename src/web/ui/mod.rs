@@ -10,6 +10,7 @@ pub(in crate::web) mod record;
 pub mod show;
 pub mod stale;
 pub mod words;
+pub(in crate::web) mod work_lines;
 
 pub use super::shell::body::{CheckedForm, Live, csrf_field};
 pub use super::shell::error::WebError;

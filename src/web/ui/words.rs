@@ -4,12 +4,14 @@ use super::floor_words::{booking_refused, check_refused, job_refused, job_state}
 use super::show;
 use crate::app::Refusal;
 use crate::app::answer_enquiry::Unanswerable;
+use crate::app::quick_enquiry::NoQuickPrice;
 use crate::db::{self, Needed, Unique};
-use crate::enquiry::PlanState;
 use crate::enquiry::bargain::BargainFault;
 use crate::enquiry::doubt::Doubt;
 use crate::enquiry::quote::{QuoteRefusal, QuoteState};
-use crate::estimating::RatesError;
+use crate::enquiry::{PlanState, QuickError};
+use crate::estimating::{RatesError, RouteError, WorkListError};
+use crate::jobs::{ChangeRefusal, DueDoubt, StepKind};
 use crate::stock::{NeedRefusal, NotMovable};
 use chrono::NaiveDate;
 
@@ -34,6 +36,18 @@ pub fn refusal(why: &Refusal, today: NaiveDate) -> String {
             format!("This quote does not add up, so it was not saved: {why}.")
         }
         Refusal::Quote { number, why } => quote_refusal(*number, *why, today),
+        Refusal::NoQuickPrice(why) => no_quick_price(why),
+        Refusal::FiguresMoved(now) => format!(
+            "The figures have moved since they were read out: {} before tax, {}. Read them out again, then quote.",
+            now.net,
+            match now.ready_on {
+                Some(day) => format!("ready by {}", show::day(day, today)),
+                None => "and no day can be named".to_owned(),
+            }
+        ),
+        Refusal::Work(why) => work_list(why),
+        Refusal::JobChange(why) => job_change(*why).to_owned(),
+        Refusal::DueDate(doubts) => due_doubts(doubts, today),
         Refusal::EnquiryQuoted { number } => format!(
             "Enquiry {number} has quotes. Mark those as accepted or declined instead."
         ),
@@ -206,6 +220,82 @@ pub fn doubt(doubt: &Doubt, today: NaiveDate) -> String {
         ),
         Doubt::CastingGone { number } => format!("Casting {number} is no longer free."),
         Doubt::NotPossible => "It can no longer be done as it was said.".to_owned(),
+    }
+}
+
+/// Why quick work has no price yet.
+#[must_use]
+pub fn no_quick_price(why: &NoQuickPrice) -> String {
+    match why {
+        NoQuickPrice::Rates(why) => unanswerable(&Unanswerable::Rates(why.clone())),
+        NoQuickPrice::Work(QuickError::List(why)) => work_list(why),
+        NoQuickPrice::Work(QuickError::Cost(why)) => {
+            format!("The price cannot be worked out: {why}. Correct it under Shop.")
+        }
+    }
+}
+
+/// Why listed work makes no route.
+#[must_use]
+pub fn work_list(why: &WorkListError) -> String {
+    match why {
+        WorkListError::Empty => "Choose the work to be done.".to_owned(),
+        WorkListError::Cylinders(work) => {
+            format!("Enter the cylinders: “{work}” is timed for each cylinder.")
+        }
+        WorkListError::Mains(work) => {
+            format!("Enter the main bearings: “{work}” is timed for each main bearing.")
+        }
+        WorkListError::Count(work) => {
+            format!("Enter how many for “{work}”: from 1 to 10 000 in one job.")
+        }
+        WorkListError::Route(RouteError::UnknownElement { code, .. }) => {
+            format!("“{code}” is no longer one of the shop’s standard times. Choose other work.")
+        }
+        WorkListError::Route(why) => format!("This work cannot be planned: {why}."),
+    }
+}
+
+/// Why a job is not changed.
+#[must_use]
+pub fn job_change(why: ChangeRefusal) -> &'static str {
+    match why {
+        ChangeRefusal::ReasonMissing => "Enter the reason. It is kept with the job.",
+        ChangeRefusal::Nothing => "Nothing is different from what is stored.",
+        ChangeRefusal::QuotedValue => "The price of this job is on its quote.",
+    }
+}
+
+/// What is questioned about a due date.
+#[must_use]
+pub fn due_doubts(doubts: &[DueDoubt], today: NaiveDate) -> String {
+    let said: Vec<String> = doubts
+        .iter()
+        .map(|doubt| match doubt {
+            DueDoubt::Past => "is in the past".to_owned(),
+            DueDoubt::Holiday(name) => format!("is a holiday, {name}"),
+            DueDoubt::NoShift => "is a day on which nobody works".to_owned(),
+            DueDoubt::AfterPromise(day) => {
+                format!("is after the promised day, {}", show::day(*day, today))
+            }
+        })
+        .collect();
+    format!(
+        "The due date {}. Choose another, or tick that it is meant.",
+        said.join(" and ")
+    )
+}
+
+/// What was done to a job by hand.
+#[must_use]
+pub fn job_step(kind: StepKind) -> &'static str {
+    match kind {
+        StepKind::Entered => "entered without a quote",
+        StepKind::Changed => "changed",
+        StepKind::Rescheduled => "rescheduled",
+        StepKind::Closed => "closed as done",
+        StepKind::Cancelled => "cancelled",
+        StepKind::Reopened => "reopened",
     }
 }
 

@@ -2,9 +2,11 @@
 
 use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
-use crate::db::{castings, quotes};
+use crate::db::quick_work::{self, QuickWork};
+use crate::db::{castings, quotes, standards};
 use crate::enquiry::EnquiryState;
 use crate::enquiry::quote::QuoteState;
+use crate::estimating::Element;
 use crate::units::Code;
 use crate::web::ui::{Answer, Page, Section, SignedIn, csrf_field, show};
 use actix_web::web;
@@ -40,6 +42,16 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .into_iter()
         .map(|v| (v.id, v.name))
         .collect();
+    let keys: Vec<Uuid> = enquiries.iter().map(|enquiry| enquiry.id).collect();
+    let quick = quick_work::of(&mut tx, &keys).await?;
+    let elements = standards::list(&mut tx).await?;
+    let asks = |enquiry: &Enquiry| match quick.get(&enquiry.id) {
+        Some(work) => Some(quick_words(work, &elements)),
+        None => enquiry
+            .details
+            .wanted_variant_id
+            .and_then(|id| names.get(&id).cloned()),
+    };
     let waiting = quotes::list(&mut tx, &[QuoteState::Sent], None, None, 1)
         .await?
         .len();
@@ -49,9 +61,15 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let body = html! {
         div.bar {
             h1 { "Enquiries" }
-            form method="post" action="/enquiries" {
-                (csrf_field(&who))
-                button type="submit" data-key="n" data-key-label="New call" { "New call" }
+            div.actions {
+                form method="post" action="/enquiries/quick" {
+                    (csrf_field(&who))
+                    button.quiet type="submit" data-key="q" data-key-label="Quick quote" { "Quick quote" }
+                }
+                form method="post" action="/enquiries" {
+                    (csrf_field(&who))
+                    button type="submit" data-key="n" data-key-label="New call" { "New call" }
+                }
             }
         }
         p {
@@ -65,10 +83,10 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         } @else {
             table.cells {
                 thead { tr {
-                    th scope="col" { "No." } th scope="col" { "Customer" } th scope="col" { "Casting wanted" }
+                    th scope="col" { "No." } th scope="col" { "Customer" } th scope="col" { "Wanted" }
                     th scope="col" { "Needed by" } th scope="col" { "Received" } th scope="col" { "Status" }
                 } }
-                tbody { @for enquiry in &enquiries { (row(&who, enquiry, &names)) } }
+                tbody { @for enquiry in &enquiries { (row(&who, enquiry, asks(enquiry))) } }
             }
         }
         @if let Some(before) = older {
@@ -81,14 +99,25 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .into())
 }
 
-fn row(who: &SignedIn, enquiry: &Enquiry, names: &HashMap<Uuid, String>) -> Markup {
+/// Quick work in a line; empty when nothing is picked yet.
+fn quick_words(work: &QuickWork, elements: &[Element]) -> String {
+    let summary = work.list.summary(elements);
+    match (work.list.part.trim(), summary.as_str()) {
+        (part, "") => part.to_owned(),
+        ("", summary) => summary.to_owned(),
+        (part, summary) => format!("{part}: {summary}"),
+    }
+}
+
+/// `wanted`: the casting or the work.
+fn row(who: &SignedIn, enquiry: &Enquiry, wanted: Option<String>) -> Markup {
     let details = &enquiry.details;
-    let wanted = details.wanted_variant_id.and_then(|id| names.get(&id));
+    let wanted = wanted.filter(|wanted| !wanted.is_empty());
     html! {
         tr {
             th scope="row" { a href={ "/enquiries/" (enquiry.id) } { (enquiry.number) } }
             td data-label="Customer" { @if details.caller.is_empty() { span.muted { "not given" } } @else { (details.caller) } }
-            td data-label="Casting wanted" { @match wanted { Some(name) => (name), None => { span.muted { "not given" } } } }
+            td data-label="Wanted" { @match wanted { Some(name) => (name), None => { span.muted { "not given" } } } }
             td data-label="Needed by" { @match details.wanted_by { Some(day) => (show::day(day, who.today())), None => { span.muted { "no date" } } } }
             td data-label="Received" { (show::moment(enquiry.created_at, who.shop.time_zone, who.today())) }
             td data-label="Status" { span.tag { (state_words(enquiry.state)) } }

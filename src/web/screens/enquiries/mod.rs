@@ -8,6 +8,7 @@ mod form;
 mod list;
 mod opinion;
 mod picture;
+mod quick;
 mod sooner;
 
 use actix_web::web;
@@ -20,10 +21,21 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::post().to(call::open)),
     )
     .service(
+        web::resource("/enquiries/quick")
+            .route(web::get().to(quick::to_list))
+            .route(web::post().to(quick::open)),
+    )
+    .service(
         web::resource("/enquiries/{id}")
-            .route(web::get().to(call::show))
+            .route(web::get().to(quick::show_call))
             .route(web::post().to(call::save)),
     )
+    .service(
+        web::resource("/enquiries/{id}/quick")
+            .route(web::get().to(quick::show))
+            .route(web::post().to(quick::save)),
+    )
+    .route("/enquiries/{id}/quick/quote", web::post().to(quick::quote))
     .route("/enquiries/{id}/quotes", web::post().to(call::quote))
     .route("/enquiries/{id}/price", web::post().to(opinion::save))
     .service(

@@ -1,11 +1,14 @@
-//! Jobs: what was won, with its route; its status, its cost to date and forecast, failed checks, and time bookings.
+//! Jobs: what was won or entered by hand, with its route; its status, its cost to date and forecast, failed checks, and time bookings.
 
 mod booked;
 mod card;
 mod customer;
+mod edit;
+mod end;
 mod holds;
 mod missed;
 mod needs;
+mod new;
 mod progress;
 mod settle;
 
@@ -32,9 +35,12 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     booked::routes(cfg);
     card::routes(cfg);
     customer::routes(cfg);
+    edit::routes(cfg);
+    end::routes(cfg);
     holds::routes(cfg);
     missed::routes(cfg);
     needs::routes(cfg);
+    new::routes(cfg);
     settle::routes(cfg);
     cfg.route("/jobs", web::get().to(list))
         .route("/jobs/{id}", web::get().to(page));
@@ -69,7 +75,10 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .then(|| jobs.last().map(|j| j.number))
         .flatten();
     let body = html! {
-        div.bar { h1 { @if all { "Jobs" } @else { "Open jobs" } } }
+        div.bar {
+            h1 { @if all { "Jobs" } @else { "Open jobs" } }
+            @if who.may(Role::Office) { div.actions { a.button href="/jobs/new" data-key="n" data-key-label="New job" { "New job" } } }
+        }
         p {
             @if all { a href="/jobs" { "Open jobs only" } } @else { a href="/jobs?show=all" { "All jobs, with done and cancelled" } }
         }
@@ -92,7 +101,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
             }
         }
         @if jobs.is_empty() {
-            section.card { p { "No jobs. An accepted quote becomes a job." } }
+            section.card { p { "No jobs. An accepted quote becomes a job. Other work is entered with New job." } }
         } @else {
             table.cells {
                 thead { tr {
@@ -129,6 +138,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         div.bar {
             h1 { (title) " " span.tag { (job_state(job.state)) } }
             div.actions {
+                (end::buttons(&who, &all))
                 a.button.quiet type="application/pdf" href={ "/jobs/" (job.id) "/card/a4" } { "Route card, A4" }
                 a.button.quiet type="application/pdf" href={ "/jobs/" (job.id) "/card/a5" } { "A5" span.visually-hidden { " route card" } }
             }
@@ -143,6 +153,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
             details #route { summary { "Every operation with its steps, checks and cautions" } (route_table(&route)) }
         }
         (booked::section(&who, *id, &all.booked))
+        (end::steps(&who, &all))
         (past::section(&who, &all.history))
     };
     Ok(Page::new(&who, title).nav(Section::Jobs).body(body).into())
@@ -161,13 +172,14 @@ fn summary(who: &SignedIn, all: &JobOverview, route: &Route) -> Markup {
                 div { dt { "Due" } dd { (show::day(job.due_on, who.today())) @if open { br; a href={ "/week/risk?job=" (job.id) "#job" } { "On time?" } } } }
                 div { dt { "Promised" } dd { @match job.promised_on { Some(day) => (show::day(day, who.today())), None => "No date" } } }
                 div { dt { "Operations done" } dd { (all.overview.done) " of " (all.operations.len()) } }
-                @if let Some(next) = current {
+                @if let Some(next) = current.filter(|_| open) {
                     div { dt { @if next.state == OperationState::Started { "Current operation" } @else { "Next operation" } } dd { (next.planned.number) " " (next.planned.title) @if open { br; a href={ "/week?operation=" (next.id) "#operation" } { "See it in the week" } } } }
                 }
                 div { dt { "Standard machining hours" } dd { (route.machining().rounded()) } }
                 @if let Some(quote) = &all.quote {
                     div { dt { "Quoted" } dd { (quote.net) " before tax, " a href={ "/quotes/" (quote.id) } { "quote " (quote.number) } } }
                 }
+                @if let Some(value) = all.value { div { dt { "Agreed price" } dd { (value) " before tax" } } }
                 (progress::figures(all))
             }
         }

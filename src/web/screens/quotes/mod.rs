@@ -120,6 +120,8 @@ fn promised(quote: &Quote, today: NaiveDate) -> Markup {
 struct Decision {
     version: String,
     due_on: String,
+    /// "yes" when a due date that is questioned is meant.
+    confirmed: String,
     why: String,
     hold_until: String,
 }
@@ -160,6 +162,7 @@ async fn won(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) ->
             quote_id: *id,
             version: form.version.parse().unwrap_or(0),
             due_on,
+            confirmed: form.confirmed == "yes",
         };
         match win_quote(&who.actor(), won, who.today()).await {
             Ok((job_id, number)) => {
@@ -332,6 +335,9 @@ fn decide(who: &SignedIn, quote: &Quote, typed: &Decision, errors: &FormErrors) 
                     (csrf_field(who))
                     input type="hidden" name="version" value=(quote.version);
                     (Field::date("due_on", "Due date", &typed.due_on).errors(errors))
+                    @if errors.get("due_on").is_some() {
+                        (Field::checkbox("confirmed", "This due date is meant", typed.confirmed == "yes").value("yes"))
+                    }
                     div.actions { button type="submit" { "Open the job" } }
                 }
             }

@@ -1,0 +1,123 @@
+//! Puts a job into work that no quote stands behind: its work picked from the standard times, or the same as in another
+//! job.
+
+use super::{Actor, AppError, Refusal, due_day, meet_need};
+use crate::db::jobs::{self, NewJob};
+use crate::db::people::Role;
+use crate::db::{DbError, ShopTx, casting_records, cutting, job_changes, standards};
+use crate::estimating::{Route, WorkList};
+use crate::jobs::{JobDetails, StepKind};
+use crate::units::Money;
+use chrono::NaiveDate;
+use uuid::Uuid;
+
+/// The longest title that is made from the work, in characters.
+const TITLE: usize = 200;
+
+/// What is to be done in a job.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum HandWork {
+    /// Work from the standard times.
+    Listed(WorkList),
+    /// What the job with this number began with.
+    SameAs(i64),
+}
+
+/// A job to be entered by hand.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HandJob {
+    /// What it is called; empty: after its work.
+    pub title: String,
+    /// Who it is for; empty when nobody is named.
+    pub customer: String,
+    /// What is to be done.
+    pub work: HandWork,
+    /// The day the shop works to.
+    pub due_on: NaiveDate,
+    /// What was agreed to be paid for it, before tax.
+    pub value: Option<Money>,
+    /// Whether the due date is meant although it is in doubt.
+    pub due_confirmed: bool,
+}
+
+/// Enters a job, for the office; `today` is the shop's calendar day. Returns its key and number.
+///
+/// # Errors
+/// [`AppError::NotAllowed`]; [`Refusal::Work`] when its work makes no route; [`Refusal::DueDate`] when the due date is in
+/// doubt and not confirmed; [`DbError::NotFound`] when there is no job of the number named; [`AppError::Db`].
+pub async fn enter_job(
+    actor: &Actor,
+    job: &HandJob,
+    today: NaiveDate,
+) -> Result<(Uuid, i64), AppError> {
+    actor.require(Role::Office)?;
+    let mut tx = actor.begin().await?;
+    let (route, made_of) = route(&mut tx, &job.work).await?;
+    let doubts = due_day::doubts(&mut tx, job.due_on, None, today).await?;
+    if !doubts.is_empty() && !job.due_confirmed {
+        return Err(Refusal::DueDate(doubts).into());
+    }
+    let new = NewJob {
+        quote_id: None,
+        title: if job.title.is_empty() {
+            made_of.chars().take(TITLE).collect()
+        } else {
+            job.title.clone()
+        },
+        due_on: job.due_on,
+        promised_on: None,
+    };
+    let (id, number) = jobs::create(&mut tx, &new, &route).await?;
+    casting_records::set_customer_of_job(&mut tx, id, &job.customer).await?;
+    if job.value.is_some() {
+        let details = JobDetails {
+            title: new.title,
+            customer: job.customer.clone(),
+            due_on: job.due_on,
+            promised_on: None,
+            value: job.value,
+        };
+        job_changes::set_details(&mut tx, id, &details).await?;
+    }
+    meet_need::of_route(&mut tx, id, &route, None).await?;
+    job_changes::note(&mut tx, id, StepKind::Entered, "").await?;
+    tx.commit().await?;
+    Ok((id, number))
+}
+
+/// The route, and what to call a job that has it.
+async fn route(tx: &mut ShopTx, work: &HandWork) -> Result<(Route, String), AppError> {
+    match work {
+        HandWork::Listed(list) => {
+            let elements = standards::list(tx).await?;
+            let data = cutting::usual(tx).await?;
+            let route = list.route(&elements, &data).map_err(Refusal::Work)?;
+            let summary = list.summary(&elements);
+            let part = list.part.trim();
+            let title = if part.is_empty() {
+                summary
+            } else {
+                format!("{part}: {summary}")
+            };
+            Ok((route, title))
+        }
+        HandWork::SameAs(number) => {
+            let id = job_changes::numbered(tx, *number).await?;
+            let title = jobs::get(tx, id).await?.title;
+            let operations = jobs::operations(tx, id).await?;
+            let first = operations.into_iter().filter(|o| !o.added);
+            let mut route = Route {
+                operations: first.map(|o| o.planned).collect(),
+            };
+            // What was added to that job later is not waited for in this one.
+            let numbers: Vec<u32> = route.operations.iter().map(|o| o.number).collect();
+            for operation in &mut route.operations {
+                operation.after.retain(|number| numbers.contains(number));
+            }
+            if route.operations.is_empty() {
+                return Err(DbError::NotFound("work in a job with this number").into());
+            }
+            Ok((route, title))
+        }
+    }
+}
