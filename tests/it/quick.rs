@@ -2,9 +2,10 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
-use borewright::db::enquiries::{self, EnquiryState};
+use borewright::db::enquiries;
 use borewright::db::people::Role;
 use borewright::db::{decisions, jobs, needs, quick_work, quotes};
+use borewright::enquiry::EnquiryState;
 use borewright::enquiry::quote::QuoteState;
 use borewright::stock::{Arrival, NeedKind};
 use chrono::{Days, NaiveDate, Utc};

@@ -8,9 +8,9 @@ use crate::app::quick_enquiry::{
 };
 use crate::app::{AppError, Refusal};
 use crate::db::DbError;
-use crate::db::enquiries::EnquiryState;
 use crate::db::people::Role;
 use crate::db::quick_work::{self, QuickWork};
+use crate::enquiry::EnquiryState;
 use crate::enquiry::quote::slot_until;
 use crate::enquiry::{Answer as EnquiryAnswer, Figures, OptionAnswer, quick};
 use crate::estimating::Element;
@@ -433,7 +433,7 @@ fn quote_form(
             input type="hidden" name="net" value=(figures.build_up.net.amount());
             input type="hidden" name="ready_on" value=(ready_on);
             input type="hidden" name="at" value=(answer.at.to_rfc3339());
-            (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(today(who)))), false))
+            (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(today(who)), today(who))), false))
             button type="submit" { "Quote this" }
         }
     }

@@ -68,7 +68,7 @@ pub(super) fn steps(who: &SignedIn, all: &JobOverview) -> Markup {
                 ul.plain {
                     @for step in &all.steps {
                         li {
-                            (moment(step.at, who.shop.time_zone)) ", " (step.person.as_deref().unwrap_or("the program"))
+                            (moment(step.at, who.shop.time_zone, who.today())) ", " (step.person.as_deref().unwrap_or("the program"))
                             ": " (words::job_step(step.kind)) @if !step.reason.is_empty() { ". " (step.reason) }
                         }
                     }
