@@ -10,8 +10,11 @@ use crate::planning::floor::{Floor, Resource, Timetable};
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-/// Changes that are looked for in the plan; each is tried with a plan of its own.
-const MOST_HELPS: usize = 4;
+/// Changes that the plan is asked for.
+const ASKED_FOR: usize = 16;
+
+/// Of them, how many are tried, each with a plan of its own.
+const MOST_TRIED: usize = 5;
 
 /// A way to have a job ready sooner, tried on the plan.
 #[derive(Debug, Clone)]
@@ -105,10 +108,12 @@ fn candidates(
     };
     let explanation = explain(&model.model, &plan, index)?;
     let mut overtime = Vec::new();
-    for help in helps(floor, &model, job, &explanation, MOST_HELPS) {
-        if help.change.preview_only().is_some() || help.found.is_none() {
-            continue;
-        }
+    let helps = helps(floor, &model, job, &explanation, ASKED_FOR);
+    // Nobody learns a skill by the day.
+    let can_be_done = helps
+        .into_iter()
+        .filter(|help| help.found.is_some() && !matches!(help.change, PlanChange::Train(_)));
+    for help in can_be_done.take(MOST_TRIED) {
         if matches!(help.change, PlanChange::Overtime(_)) {
             overtime.push(help.change.clone());
         }
