@@ -199,15 +199,14 @@ impl Quick {
         } else {
             format!("{part}, {}", uncapitalised(summary))
         };
+        let condition = self.arrives_on.map_or_else(String::new, |day| {
+            format!(" if we have it on {}", day.format("%A %-d %B"))
+        });
         let mut said = format!(
-            "{what}: about {} plus tax, {}",
+            "{what}: about {} plus tax, {}.",
             say::spoken(figures.build_up.net),
-            say::when(answer, figures, today)
+            say::when_if(answer, figures, today, &condition)
         );
-        if let Some(day) = self.arrives_on {
-            said.push_str(&format!(", if we have it on {}", day.format("%A %-d %B")));
-        }
-        said.push('.');
         if let (Some(percent), Some(by)) = (figures.in_time_percent, answer.wanted_by)
             && percent < answer.confidence_percent
         {
@@ -346,7 +345,10 @@ mod tests {
         let late = answer(&grind(1, Some(8), Some(9)));
         assert!(
             late.sentence
-                .contains("if we have it on Wednesday 9 December. We would make Tuesday 8 December hardly ever."),
+                .contains(" if we have it on Wednesday 9 December. We keep")
+                && late
+                    .sentence
+                    .ends_with("We would make Tuesday 8 December hardly ever."),
             "{}",
             late.sentence
         );

@@ -233,10 +233,20 @@ fn offer(kind: OptionKind, wanted: &str) -> String {
     }
 }
 
-pub(super) fn when(answer: &Answer, figures: &Figures, today: NaiveDate) -> String {
+fn when(answer: &Answer, figures: &Figures, today: NaiveDate) -> String {
+    when_if(answer, figures, today, "")
+}
+
+/// When it is ready, on a condition that is said with the day.
+pub(super) fn when_if(
+    answer: &Answer,
+    figures: &Figures,
+    today: NaiveDate,
+    condition: &str,
+) -> String {
     match figures.ready_day {
         Some(day) => format!(
-            "ready by {}. We keep a day like that {}",
+            "ready by {}{condition}. We keep a day like that {}",
             on_day(day, today),
             times(answer.confidence_percent)
         ),

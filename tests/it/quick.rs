@@ -86,10 +86,10 @@ async fn quick_work_is_quoted_as_it_was_read_out_and_becomes_a_job() {
     assert_eq!(status, 200);
     let sentence = between(&page, r#"<p class="sentence">"#, "</p>").to_owned();
     assert!(
-        sentence.starts_with("Crankshaft, Ousel twin, grind crankshaft journal × 3: £"),
+        sentence.starts_with("Crankshaft, Ousel twin, grind crankshaft journal × 3: about £"),
         "{sentence}"
     );
-    assert!(sentence.contains(", if we have it on "), "{sentence}");
+    assert!(sentence.contains(" if we have it on "), "{sentence}");
     let fields = read_out(&page);
 
     // Another figure than the one on the screen is not quoted: the caller has to hear the new one first.
@@ -231,7 +231,7 @@ async fn from_a_key_to_a_quote_at_every_width() {
         browser.tab_to("#mains").await;
         browser.type_text("3").await;
         browser
-            .wait_for_text(".sentence", "Grind crankshaft journal × 3: £")
+            .wait_for_text(".sentence", "Grind crankshaft journal × 3: about £")
             .await;
         browser.wait_for_text(".live-status", "Up to date").await;
         browser.picture("quick").await;
