@@ -28,7 +28,7 @@ pub struct Watched {
     pub last_seen: Option<NaiveDate>,
 }
 
-/// Every variant of the shop, those with a watch or a sighting first, then by name.
+/// Every variant of the shop, those with a sighting first, then those with a watch, then by name.
 ///
 /// # Errors
 /// [`DbError::Database`].
@@ -45,8 +45,8 @@ pub async fn overview(tx: &mut ShopTx) -> Result<Vec<Watched>, DbError> {
            left join sighting s on s.shop_id = $1 and s.variant_id = v.id
            where v.shop_id = $1
            group by v.id, v.name, p.name
-           order by (count(s.id) > 0 or exists (select from watch w where w.shop_id = $1 and w.variant_id = v.id)) desc,
-                    lower(v.name)"#,
+           order by (count(s.id) > 0) desc,
+                    exists (select from watch w where w.shop_id = $1 and w.variant_id = v.id) desc, lower(v.name)"#,
         tx.shop_id(),
     )
     .fetch_all(tx.conn())

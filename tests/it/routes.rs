@@ -20,8 +20,10 @@ const ASKED_OTHERWISE: [&str; 5] = [
 
 /// Routes of forms and links that stand on a page only in some state: a running clock, a part on its way, an undone change.
 /// They are asked for with keys of nothing, and must be answered by a handler of theirs.
-const IN_SOME_STATE: [&str; 17] = [
+const IN_SOME_STATE: [&str; 19] = [
     "/castings/shelf/goods-in/put",
+    "/enquiries/{id}/price",
+    "/enquiries/{id}/sooner",
     "/feeds/{id}/revoke",
     "/jobs/settle/{id}",
     "/jobs/{id}/calls/{call}",

@@ -48,7 +48,8 @@ pub(super) fn list(repairs: &[CrackRepair], may_edit: bool) -> Markup {
                             strong { (place_words(repair.place)) } ": "
                             @if repair.repaired { (repair.elements.join(", ")) } @else { "not repaired" }
                             @if !repair.say.is_empty() { ". " (repair.say) }
-                            @if may_edit { " " a href={ "/castings/cracks/" (repair.id) "/edit" } { "Change" span.visually-hidden { ": " (place_words(repair.place)) } } }
+                            @if may_edit { " " a href={ "/castings/cracks/" (repair.id) "/edit" } { "Change" span.visually-hidden { ": " (place_words(repair.place)) } }
+                                " " a href={ "/castings/cracks/" (repair.id) "/delete" } { "Delete" span.visually-hidden { ": " (place_words(repair.place)) } } }
                         }
                     }
                 }
