@@ -113,7 +113,7 @@ impl Record for CrackRepair {
             _ => None,
         };
         let word = |yes: &bool| if *yes { "yes" } else { "no" }.to_owned();
-        let what = Field::select("repaired", "What is done", "", repaired);
+        let what = Field::select("repaired", "What we do", "", repaired);
         f.choice(what, at!(repaired), word, yes_no);
         f.value(
             Field::text("elements", "Elements of work, in order", "").optional(),
