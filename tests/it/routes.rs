@@ -256,7 +256,7 @@ async fn every_route_is_reached_from_some_page_and_none_says_not_found() {
     let nowhere: Vec<&String> = asked
         .iter()
         .filter(|path| {
-            let path = path.split('?').next().unwrap_or_default();
+            let path = path.split(['?', '#']).next().unwrap_or_default();
             !routes.iter().any(|(_, route)| route.is_match(path))
         })
         .collect();
