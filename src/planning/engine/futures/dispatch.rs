@@ -4,7 +4,7 @@
 //! not there (taken by work that takes longer, absent, broken down, off shift), and another machine or person that can do
 //! it could begin now and would end sooner, it goes there; otherwise it waits for the first that comes free, and meanwhile
 //! others have their turn. That is what planning again at every event would mostly say, at a thousandth of its price (how
-//! near it comes is measured in [`super`]'s tests). Serial schedule generation in time, with the plan as priority list
+//! near it comes has not been measured yet: see docs/certainty.md). Serial schedule generation in time, with the plan as priority list
 //! (Kolisch 1996), and resources picked as it goes.
 //!
 //! What has been started goes on where it is and takes what is left of it. A pinned operation keeps its machine, its person
