@@ -13,6 +13,7 @@ use crate::estimating::cost::Donor;
 use crate::sourcing::hunt::GIVE_UP_AFTER;
 use crate::sourcing::{Fate, Good, Hunt, Outlook, Sighting, Unusable};
 use crate::units::Money;
+use crate::units::text::capitalised;
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
@@ -152,7 +153,7 @@ pub(super) fn found_and_own(
     if let Some(cheapest) = supply.shelf.first() {
         let found = route(&wish.also)
             .and_then(|route| from_shelf(knowledge, supply, cheapest, today, route, None));
-        let title = capital(&format!("{} from the shelf", say::a(wanted)));
+        let title = capitalised(&format!("{} from the shelf", say::a(wanted)));
         options.add(Label::new("shelf", OptionKind::Shelf, title), found);
     }
     for sighting in on_offer(knowledge, supply, today) {
@@ -285,7 +286,7 @@ fn from_shelf(
     let mut risks = cautions(conversion.as_ref());
     risks.push(format!(
         "{} of these castings pass crack test and measuring; the shop bears the cost of those that fail.",
-        capital(&in_ten(good.chance()))
+        capitalised(&in_ten(good.chance()))
     ));
     risks.extend(shelf_ends(supply));
     Ok(Way {
@@ -437,17 +438,9 @@ fn hunt_risks(hunt: &Hunt) -> Vec<String> {
         outlook.evidence.note.clone(),
         format!(
             "{} of those bought prove sound.",
-            capital(&in_ten(outlook.good.chance()))
+            capitalised(&in_ten(outlook.good.chance()))
         ),
     ]
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map(|first| first.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
 }
 
 /// What must be said of the remedies: cautions, and what is left as it is.

@@ -8,12 +8,12 @@ use super::range::{PriceRange, ReadyRange, percent_of};
 use super::say;
 use super::simulation::{self, Simulation};
 use crate::estimating::cutting_data::CuttingData;
-use crate::estimating::work_list::uncapitalised;
 use crate::estimating::{
     CostBuildUp, CostError, CostSampler, Costing, Element, Policy, Rates, Route, WorkList,
     WorkListError,
 };
 use crate::planning::{ReadyDates, local_instant};
+use crate::units::text::uncapitalised;
 use crate::units::{Money, MoneyError};
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;

@@ -4,7 +4,8 @@
 use super::answer::{Answer, Figures, OptionAnswer, OptionKind, SearchTerms, Terms};
 use super::wish::Knowledge;
 use crate::units::Money;
-use chrono::{DateTime, Datelike, NaiveDate, Utc};
+use crate::units::text::uncapitalised;
+use chrono::{Datelike, NaiveDate};
 use chrono_tz::Tz;
 use rust_decimal::prelude::ToPrimitive;
 use rust_decimal::{Decimal, RoundingStrategy};
@@ -16,18 +17,6 @@ const WITHOUT_YEAR: i64 = 92;
 #[must_use]
 pub fn with_year(day: NaiveDate, today: NaiveDate) -> bool {
     day.year() != today.year() && (day - today).num_days().abs() > WITHOUT_YEAR
-}
-
-/// A day as it is said: "Thursday 14 January", with the year as [`with_year`] has it.
-#[must_use]
-pub fn day(time: DateTime<Utc>, now: DateTime<Utc>, zone: Tz) -> String {
-    let local = |time: DateTime<Utc>| time.with_timezone(&zone).date_naive();
-    let day = local(time);
-    if with_year(day, local(now)) {
-        day.format("%A %-d %B %Y").to_string()
-    } else {
-        day.format("%A %-d %B").to_string()
-    }
 }
 
 /// Money in whole units, halves up: `£1,235`.
@@ -60,7 +49,7 @@ pub(super) fn times(percent: u32) -> &'static str {
     }
 }
 
-/// A day as it is said: see [`day`].
+/// A day as it is said: "Thursday 14 January", with the year as [`with_year`] has it.
 fn on_day(day: NaiveDate, today: NaiveDate) -> String {
     if with_year(day, today) {
         day.format("%A %-d %B %Y").to_string()
@@ -310,7 +299,7 @@ fn too_late(answer: &Answer, option: &OptionAnswer, late: i64, today: NaiveDate)
         said.push_str(&format!(
             " To have it by {}: {} for about {} plus tax.",
             on_day(by, today),
-            lower(&offer(other.kind, &answer.wanted)),
+            uncapitalised(&offer(other.kind, &answer.wanted)),
             spoken(figures.build_up.net)
         ));
     }
@@ -335,15 +324,6 @@ fn reason(answer: &Answer, option: &OptionAnswer) -> String {
         OptionKind::Hunt => format!(" Converting one would be sooner {}.", times(sooner)),
         _ => String::new(),
     }
-}
-
-/// The same with a small first letter, inside a sentence.
-fn lower(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map(|first| first.to_lowercase().chain(letters).collect())
-        .unwrap_or_default()
 }
 
 #[cfg(test)]
@@ -406,10 +386,10 @@ mod tests {
 
     #[test]
     fn the_year_is_said_only_of_a_day_far_off() {
-        let at = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
-        let said = |text| day(at(text), at("2026-11-25T10:00:00Z"), Tz::Europe__London);
-        assert_eq!(said("2027-01-14T10:00:00Z"), "Thursday 14 January");
-        assert_eq!(said("2027-04-14T10:00:00Z"), "Wednesday 14 April 2027");
-        assert_eq!(said("2025-12-31T10:00:00Z"), "Wednesday 31 December 2025");
+        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
+        let said = |text| on_day(day(text), day("2026-11-25"));
+        assert_eq!(said("2027-01-14"), "Thursday 14 January");
+        assert_eq!(said("2027-04-14"), "Wednesday 14 April 2027");
+        assert_eq!(said("2025-12-31"), "Wednesday 31 December 2025");
     }
 }

@@ -6,6 +6,7 @@ use super::element::{Check, Material};
 use super::route::{Operation, Step};
 use super::routing::{Draft, Group, Key, RouteError};
 use crate::castings::{Feature, FeatureKind};
+use crate::units::text::capitalised;
 use crate::units::{Minutes, Money, Spread};
 use rust_decimal::Decimal;
 
@@ -99,11 +100,7 @@ fn push_new<T: PartialEq>(list: &mut Vec<T>, item: T) {
 }
 
 fn title(key: Key, drafts: &[&Draft]) -> String {
-    let mut machine = key.machine_kind.chars();
-    let machine = machine
-        .next()
-        .map(|first| first.to_uppercase().chain(machine).collect::<String>())
-        .unwrap_or_default();
+    let machine = capitalised(key.machine_kind);
     match key.face {
         Some(face) => format!("{machine}: {face}"),
         None => {

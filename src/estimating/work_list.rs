@@ -5,6 +5,7 @@ use super::cutting_data::CuttingData;
 use super::element::{Basis, Element};
 use super::route::Route;
 use super::routing::RouteError;
+use crate::units::text::uncapitalised;
 
 /// The most that one line is done in one job.
 const MOST: u32 = 10_000;
@@ -155,18 +156,6 @@ fn in_a_line(names: Vec<String>) -> String {
         .map(|(at, name)| if at == 0 { name } else { uncapitalised(&name) })
         .collect::<Vec<_>>()
         .join(", ")
-}
-
-/// Within a sentence: without its capital, unless it begins with an abbreviation.
-#[must_use]
-pub fn uncapitalised(name: &str) -> String {
-    let mut letters = name.chars();
-    match (letters.next(), letters.clone().next()) {
-        (Some(first), Some(second)) if !second.is_uppercase() => {
-            first.to_lowercase().chain(letters).collect()
-        }
-        _ => name.to_owned(),
-    }
 }
 
 #[cfg(test)]

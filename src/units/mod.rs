@@ -7,6 +7,7 @@ pub mod length;
 pub mod minutes;
 pub mod money;
 pub mod spread;
+pub mod text;
 pub mod thread;
 
 pub use code::Code;

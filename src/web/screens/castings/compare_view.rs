@@ -3,8 +3,9 @@
 use super::compare::Compared;
 use super::drawing::{self, Drawing, Marked, size_label};
 use super::variant::depth;
-use super::{capital, place_id, variant_path};
+use super::{place_id, variant_path};
 use crate::castings::{Action, Face, Feature, Remedy, Variant};
+use crate::units::text::capitalised;
 use crate::units::{Code, LengthUnit};
 use crate::web::ui::show::count;
 use maud::{Markup, html};
@@ -82,7 +83,7 @@ fn face_card(compared: &Compared, face: Face, unit: LengthUnit) -> Markup {
         .collect();
     html! {
         section.card.face-card aria-labelledby={ "face-" (face.code()) } {
-            h2 id={ "face-" (face.code()) } { (capital(face.word())) }
+            h2 id={ "face-" (face.code()) } { (capitalised(face.word())) }
             @match compared.pattern.outline(face) {
                 None => { p { "The pattern has no outline of this face, so it is not drawn." } }
                 Some(_) => {
@@ -126,7 +127,7 @@ fn figure(
     } else {
         "as wanted"
     };
-    let title = format!("{} {words}: {}", capital(face.word()), variant.name);
+    let title = format!("{} {words}: {}", capitalised(face.word()), variant.name);
     html! {
         @if let Some(outline) = compared.pattern.outline(face) {
             figure {
@@ -175,7 +176,7 @@ fn remedy_cell(remedy: &Remedy) -> Markup {
     let word = remedy.action.word();
     html! {
         div.remedy-words {
-            b.remedy-action { (drawing::symbol(remedy.action)) " " (capital(word)) }
+            b.remedy-action { (drawing::symbol(remedy.action)) " " (capitalised(word)) }
             @if !remedy.say.is_empty() { p { (remedy.say) } }
             @if !remedy.rule.is_empty() {
                 p.small.muted {

@@ -97,15 +97,6 @@ fn place_id(place: &Place) -> String {
     format!("{}-{label}", place.face.code())
 }
 
-/// A word at the head of a line.
-fn capital(word: &str) -> String {
-    let mut letters = word.chars();
-    letters
-        .next()
-        .map(|first| first.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
-}
-
 fn face_choices() -> Vec<Choice> {
     Face::ALL
         .iter()

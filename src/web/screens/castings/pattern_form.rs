@@ -1,10 +1,11 @@
 //! A pattern added or changed: its name, its bearings, and the outline of each face.
 
-use super::{capital, pattern_path};
+use super::pattern_path;
 use crate::castings::fault::{LONGEST_NAME, LONGEST_NOTE, MOST_CYLINDERS};
 use crate::castings::{Face, Fault, Outline, Pattern, Variant};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings as db};
+use crate::units::text::capitalised;
 use crate::units::{Code, LengthUnit};
 use crate::web::ui::record::{
     self, At, Copying, Done, Fields, Group, Paths, Record, Sheet, Typed, Words, at,
@@ -209,8 +210,8 @@ fn faces(typed: &Typed, unit: LengthUnit, errors: &FormErrors) -> Markup {
             @for face in Face::ALL {
                 @let (width, height) = (width_field(*face), height_field(*face));
                 div.pair {
-                    (Field::length(&width, &format!("{}, across", capital(face.word())), typed.get(&width), unit).errors(errors).optional())
-                    (Field::length(&height, &format!("{}, up", capital(face.word())), typed.get(&height), unit).errors(errors).optional())
+                    (Field::length(&width, &format!("{}, across", capitalised(face.word())), typed.get(&width), unit).errors(errors).optional())
+                    (Field::length(&height, &format!("{}, up", capitalised(face.word())), typed.get(&height), unit).errors(errors).optional())
                 }
             }
         }

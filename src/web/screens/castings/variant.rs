@@ -1,10 +1,11 @@
 //! `/castings/variants/{id}`: one variant, its faces drawn and its features listed.
 
 use super::drawing::{self, Drawing, Marked, size_label};
-use super::{back, capital, pattern_path, place_id, place_query, variant_path};
+use super::{back, pattern_path, place_id, place_query, variant_path};
 use crate::castings::{Face, Feature, Outline, Pattern, Variant};
 use crate::db::castings as db;
 use crate::db::people::Role;
+use crate::units::text::capitalised;
 use crate::units::{Code, LengthUnit};
 use crate::web::ui::{Answer, Page, Section, SignedIn};
 use actix_web::web;
@@ -55,7 +56,7 @@ async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
             @for face in Face::ALL {
                 @if pattern.outline(*face).is_none() && variant.features.iter().any(|f| f.place.face == *face) {
                     section.card {
-                        h2 { (capital(face.word())) }
+                        h2 { (capitalised(face.word())) }
                         p { "The pattern has no outline of this face, so it is not drawn." }
                         (feature_table(&variant, *face, unit, may_edit))
                     }
@@ -79,11 +80,11 @@ fn face_card(
             action: None,
         })
         .collect();
-    let title = format!("{} of {}", capital(face.word()), variant.name);
+    let title = format!("{} of {}", capitalised(face.word()), variant.name);
     html! {
         @if !marked.is_empty() {
             section.card.face-card aria-labelledby={ "face-" (face.code()) } {
-                h2 id={ "face-" (face.code()) } { (capital(face.word())) }
+                h2 id={ "face-" (face.code()) } { (capitalised(face.word())) }
                 div.beside {
                 figure {
                     (drawing::face(&Drawing { id: &format!("drawn-{}", face.code()), title: &title, outline, features: &marked, unit }))

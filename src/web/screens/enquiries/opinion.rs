@@ -2,6 +2,7 @@
 
 use crate::app::say_price::{PriceSaid, say_price};
 use crate::sourcing::PriceRangeOpinion;
+use crate::units::text::capitalised;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
 };
@@ -77,7 +78,7 @@ pub(super) async fn save(
             Ok(()) => {
                 return Ok(Reply::see_other(format!("/enquiries/{id}#answer")).flash("Saved."));
             }
-            Err(unusable) => errors.add("likely", capital(&unusable.to_string())),
+            Err(unusable) => errors.add("likely", capitalised(&unusable.to_string())),
         }
     }
     const TITLE: &str = "What does one cost?";
@@ -92,12 +93,4 @@ pub(super) async fn save(
         .body(body)
         .invalid()
         .into())
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map(|first| first.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
 }

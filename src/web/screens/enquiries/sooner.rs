@@ -4,6 +4,7 @@ use crate::app::make_the_day::{DayMakers, make_the_day};
 use crate::planning::what_if::{PromiseMove, Sooner};
 use crate::planning::words::{hours, job_words};
 use crate::units::Money;
+use crate::units::text::capitalised;
 use crate::web::ui::{Answer, Page, Section, SignedIn, show};
 use actix_web::web;
 use chrono::Utc;
@@ -52,7 +53,7 @@ fn one(who: &SignedIn, found: &DayMakers, way: &Sooner, cost: Money) -> Markup {
         h2 {
             @if way.meets(found.by) { span.tag.take { "✓ Makes the day" } " " }
             @else { span.tag { "Nearer, not there" } " " }
-            (capital(&said.join("; ")))
+            (capitalised(&said.join("; ")))
         }
         dl.figures {
             div { dt { "Ready, as sure as usual" } dd { @match way.ready { Some(at) => (show::day(at.with_timezone(&zone).date_naive(), who.today())), None => "no date" } } }
@@ -75,12 +76,4 @@ fn one(who: &SignedIn, found: &DayMakers, way: &Sooner, cost: Money) -> Markup {
             }
         }
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map(|first| first.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
 }

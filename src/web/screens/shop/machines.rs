@@ -3,6 +3,7 @@
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, machines, standards};
 use crate::estimating::{Machine, MachineRate, RateError};
+use crate::units::text::capitalised;
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Answer, Field, FormErrors, Page, Section, SignedIn, WebError};
 use actix_web::web;
@@ -173,7 +174,7 @@ impl Record for Machine {
                 RateError::ResidualAboveCapital => "residual",
                 RateError::Money(_) => "capital",
             };
-            errors.add(field, sentence(&why));
+            errors.add(field, capitalised(&why.to_string()));
         }
     }
 
@@ -200,14 +201,6 @@ impl Record for Machine {
     fn aside(sheet: &Sheet<Self>) -> Option<Markup> {
         Some(worksheet(&sheet.draft, &sheet.errors))
     }
-}
-
-/// With a capital letter.
-fn sentence(why: &RateError) -> String {
-    let text = why.to_string();
-    let mut letters = text.chars();
-    let first = letters.next().map(char::to_uppercase);
-    first.into_iter().flatten().chain(letters).collect()
 }
 
 /// Kinds that elements ask for or machines are of.

@@ -2,6 +2,7 @@
 
 use crate::planning::floor::{Floor, FloorJob, Order, PromiseStatus, Slot, SlotState};
 use crate::planning::words::{hours, moment, working_time};
+use crate::units::text::capitalised;
 
 /// What is left before a job or an operation makes it late.
 #[must_use]
@@ -120,17 +121,5 @@ pub fn slot_words(floor: &Floor, slot: &Slot) -> String {
 /// As a sentence of its own.
 #[must_use]
 pub fn as_sentence(words: &str) -> String {
-    format!("{}.", first_upper(words))
-}
-
-/// With a capital letter.
-#[must_use]
-pub fn first_upper(words: &str) -> String {
-    let mut letters = words.chars();
-    let first: String = letters
-        .next()
-        .into_iter()
-        .flat_map(char::to_uppercase)
-        .collect();
-    first + letters.as_str()
+    format!("{}.", capitalised(words))
 }

@@ -1,6 +1,7 @@
 //! Complaints by field, and the reading of typed text that makes them.
 
 use crate::db::DbError;
+use crate::units::text::capitalised;
 use crate::units::{Currency, Length, LengthUnit, Minutes, Money};
 use crate::web::ui::words;
 use chrono::{NaiveDate, NaiveTime};
@@ -330,11 +331,7 @@ fn within_a_sentence(label: &str) -> String {
 /// A field's name as words: `setup_minutes` is "Setup minutes".
 pub(in crate::web) fn spoken(field: &str) -> String {
     let words = field.replace(['_', '-', '.'], " ");
-    let mut letters = words.chars();
-    letters
-        .next()
-        .map(|first| first.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
+    capitalised(&words)
 }
 
 impl From<FormErrors> for crate::web::shell::error::WebError {

@@ -5,9 +5,7 @@ mod chain;
 use super::preview::href;
 use super::query::WeekQuery;
 use super::sheet::{Stretch, today};
-use super::words::{
-    first_upper, job_href, long_number, percent, slack_cell, slack_words, status_words,
-};
+use super::words::{job_href, long_number, percent, slack_cell, slack_words, status_words};
 use crate::app::current_plan::CurrentPlan;
 use crate::app::week::{ExplainedJob, risks};
 use crate::db::people::Role;
@@ -15,6 +13,7 @@ use crate::planning::engine::explain::WaitedFor;
 use crate::planning::floor::{Floor, FloorJob, GateState, OpenPromise, PromiseStatus};
 use crate::planning::what_if::{Found, Help};
 use crate::planning::words::{hours, moment};
+use crate::units::text::capitalised;
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, FormErrors, Page, Section, SignedIn, show};
 use actix_web::web;
@@ -229,7 +228,7 @@ fn helping(floor: &Floor, stretch: Stretch, help: &Help, may: bool) -> Markup {
     };
     html! {
         li {
-            span { (first_upper(&help.change.words(floor))) }
+            span { (capitalised(&help.change.words(floor))) }
             @if let Some(found) = help.found.as_ref().map(found) { span.muted { ": " (found) } }
             @if may { " " a.button.quiet href=(href(&help.change, stretch)) { "Preview" } }
         }

@@ -1,0 +1,23 @@
+//! Words at the head of a line, and within a sentence.
+
+/// At the head of a line or sentence: with a capital.
+#[must_use]
+pub fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map(|first| first.to_uppercase().chain(letters).collect())
+        .unwrap_or_default()
+}
+
+/// Within a sentence: without its capital, unless it begins with an abbreviation.
+#[must_use]
+pub fn uncapitalised(name: &str) -> String {
+    let mut letters = name.chars();
+    match (letters.next(), letters.clone().next()) {
+        (Some(first), Some(second)) if !second.is_uppercase() => {
+            first.to_lowercase().chain(letters).collect()
+        }
+        _ => name.to_owned(),
+    }
+}
