@@ -2,6 +2,7 @@
 
 pub mod castings;
 pub mod enquiries;
+pub mod review;
 pub mod sightings;
 
 use actix_web::web;
@@ -10,5 +11,6 @@ use actix_web::web;
 pub fn routes(cfg: &mut web::ServiceConfig) {
     castings::routes(cfg);
     enquiries::routes(cfg);
+    review::routes(cfg);
     sightings::routes(cfg);
 }

@@ -7,6 +7,7 @@ pub mod feeds;
 pub mod jobs;
 pub mod market;
 pub mod quotes;
+pub mod review;
 pub mod shelf;
 pub mod shop;
 pub mod sign_in;
@@ -24,6 +25,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     jobs::routes(cfg);
     market::routes(cfg);
     quotes::routes(cfg);
+    review::routes(cfg);
     shelf::routes(cfg);
     shop::routes(cfg);
     sign_in::routes(cfg);
