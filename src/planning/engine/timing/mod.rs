@@ -11,6 +11,7 @@
 //! Here is the pass from the beginning; [`retime`] times again only what a move has changed, along [`chains`], as long
 //! as [`foresight`] does not give the move up.
 
+mod back;
 mod chains;
 mod decisions;
 mod foresight;
@@ -23,6 +24,7 @@ use crate::planning::engine::model::{
     fit::earliest_fit,
     plan::{Assignment, Plan, Value},
 };
+pub(crate) use back::Before;
 use chains::Chains;
 pub(crate) use decisions::{Choice, Decisions};
 use foresight::Latest;
@@ -92,15 +94,6 @@ impl State {
         self.table.copy_from_slice(&shop.on_table);
         self.person_free.fill(Minute::MIN);
     }
-}
-
-/// What stood in the state before an operation was placed, to go back to.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Before {
-    machine_free: Minute,
-    key: u32,
-    person_free: Minute,
-    excess: Minute,
 }
 
 /// The timing pass with its memory. Nothing is allocated once it is made.
@@ -196,38 +189,6 @@ impl Timing {
                 }
             }
         }
-    }
-
-    /// What stands in the state where an operation is to be placed.
-    pub fn before(&self, shop: &Shop, op: u32, choice: Choice) -> Before {
-        let machine = shop.modes(op)[choice.mode as usize].machine as usize;
-        let state = &self.state;
-        Before {
-            machine_free: state.machine_free.get(machine).copied().unwrap_or(0),
-            key: state.table.get(machine).copied().unwrap_or(NONE),
-            person_free: state
-                .person_free
-                .get(choice.person as usize)
-                .copied()
-                .unwrap_or(0),
-            excess: self.excess,
-        }
-    }
-
-    /// Takes the operation placed last out of the state.
-    pub fn undo(&mut self, shop: &Shop, op: u32, choice: Choice, before: Before) {
-        let machine = shop.modes(op)[choice.mode as usize].machine as usize;
-        let state = &mut self.state;
-        if let Some(free) = state.machine_free.get_mut(machine) {
-            *free = before.machine_free;
-        }
-        if let Some(key) = state.table.get_mut(machine) {
-            *key = before.key;
-        }
-        if let Some(free) = state.person_free.get_mut(choice.person as usize) {
-            *free = before.person_free;
-        }
-        self.excess = before.excess;
     }
 
     /// Forgets everything placed so far: for building an order from nothing.
@@ -414,29 +375,6 @@ impl Timing {
                 }
             }
         }
-    }
-
-    /// When an operation comes later than a longest lag allows: the earlier one, which is put off and has to be placed
-    /// again with all after it. With `last`, or where the earlier one is fixed, what is missed is added up instead.
-    pub fn too_late(&mut self, shop: &Shop, op: u32, last: bool) -> Option<u32> {
-        let start = self.times[op as usize].start;
-        for l in shop.before(op) {
-            if l.max == NO_MAX || start >= NEVER {
-                continue;
-            }
-            let before = &self.times[l.op as usize];
-            let excess = start - before.end - l.max;
-            if excess > 0 {
-                if last || shop.ops[l.op as usize].fixed {
-                    self.excess += excess;
-                } else {
-                    self.lower[l.op as usize] = before.start + excess;
-                    self.raised = true;
-                    return Some(l.op);
-                }
-            }
-        }
-        None
     }
 
     /// Minutes by which fixed operations begin before what they wait for allows.
