@@ -2,3 +2,5 @@
 //! the month's end asks the one question that pays: where did the time and the money go, and which figure must change so
 //! that the next quote is truer? Everything here is worked out from what was booked; nothing is stored and nothing changes
 //! by itself.
+
+pub mod ratios;
