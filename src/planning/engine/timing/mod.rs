@@ -5,8 +5,8 @@
 //! it on the machine and with the person. Ordering any plan by its starts gives it back or something better, so no
 //! plan worth having under a regular goal is out of reach, and no order can deadlock.
 //!
-//! A longest lag pulls from behind: when an operation comes too late after the one before, that one is put off and the
-//! pass begins again. Starts only ever grow, so what comes out is the least fixed point.
+//! A longest lag pulls from behind: when an operation comes too late after the one before, that one is put off, and the
+//! pass goes back to it. Starts only ever grow, so what comes out is the least fixed point.
 //!
 //! Here is the pass from the beginning; [`retime`] times again only what a move has changed, along [`chains`], as long
 //! as [`foresight`] does not give the move up.
@@ -29,8 +29,8 @@ use foresight::Latest;
 pub(crate) use retime::Moved;
 use retime::Retiming;
 
-/// Passes after which longest lags are given up as broken.
-const PASSES: usize = 200;
+/// Times each operation is placed, in the mean, after which longest lags are given up as broken.
+const PASSES: usize = 50;
 
 /// Added to `broken` for an operation that never ends.
 const UNFINISHED: Minute = 1_000_000;
@@ -94,6 +94,15 @@ impl State {
     }
 }
 
+/// What stood in the state before an operation was placed, to go back to.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Before {
+    machine_free: Minute,
+    key: u32,
+    person_free: Minute,
+    excess: Minute,
+}
+
 /// The timing pass with its memory. Nothing is allocated once it is made.
 #[derive(Debug, Clone)]
 pub(crate) struct Timing {
@@ -103,6 +112,8 @@ pub(crate) struct Timing {
     lower: Vec<Minute>,
     raised: bool,
     state: State,
+    /// Where longest lags may send the pass back: what stood before each operation placed, in the order's sequence.
+    placed: Vec<Before>,
     /// Minutes by which longest lags are missed in the order last timed.
     excess: Minute,
     /// Fixed operations that wait for others.
@@ -137,6 +148,7 @@ impl Timing {
                 table: shop.on_table.clone(),
                 person_free: vec![Minute::MIN; shop.people_count],
             },
+            placed: Vec::new(),
             excess: 0,
             fixed_waiting: (0..n as u32)
                 .filter(|&i| shop.ops[i as usize].fixed && !shop.before(i).is_empty())
@@ -158,21 +170,64 @@ impl Timing {
             self.lower.fill(Minute::MIN);
             self.raised = false;
         }
-        for pass in 1..=PASSES {
-            self.state.reset(shop);
-            self.excess = 0;
-            let mut again = false;
+        self.state.reset(shop);
+        self.excess = 0;
+        if !shop.has_max_lags {
             for &op in &d.order {
                 self.place(shop, op, d.choice[op as usize]);
-                if shop.has_max_lags && self.too_late(shop, op, pass == PASSES) {
-                    again = true;
+            }
+            return;
+        }
+        self.placed.clear();
+        let mut left = PASSES * d.order.len();
+        while let Some(&op) = d.order.get(self.placed.len()) {
+            let choice = d.choice[op as usize];
+            self.placed.push(self.before(shop, op, choice));
+            self.place(shop, op, choice);
+            left = left.saturating_sub(1);
+            let Some(put_off) = self.too_late(shop, op, left == 0) else {
+                continue;
+            };
+            while let Some(before) = self.placed.pop() {
+                let undone = d.order[self.placed.len()];
+                self.undo(shop, undone, d.choice[undone as usize], before);
+                if undone == put_off {
                     break;
                 }
             }
-            if !again {
-                break;
-            }
         }
+    }
+
+    /// What stands in the state where an operation is to be placed.
+    pub fn before(&self, shop: &Shop, op: u32, choice: Choice) -> Before {
+        let machine = shop.modes(op)[choice.mode as usize].machine as usize;
+        let state = &self.state;
+        Before {
+            machine_free: state.machine_free.get(machine).copied().unwrap_or(0),
+            key: state.table.get(machine).copied().unwrap_or(NONE),
+            person_free: state
+                .person_free
+                .get(choice.person as usize)
+                .copied()
+                .unwrap_or(0),
+            excess: self.excess,
+        }
+    }
+
+    /// Takes the operation placed last out of the state.
+    pub fn undo(&mut self, shop: &Shop, op: u32, choice: Choice, before: Before) {
+        let machine = shop.modes(op)[choice.mode as usize].machine as usize;
+        let state = &mut self.state;
+        if let Some(free) = state.machine_free.get_mut(machine) {
+            *free = before.machine_free;
+        }
+        if let Some(key) = state.table.get_mut(machine) {
+            *key = before.key;
+        }
+        if let Some(free) = state.person_free.get_mut(choice.person as usize) {
+            *free = before.person_free;
+        }
+        self.excess = before.excess;
     }
 
     /// Forgets everything placed so far: for building an order from nothing.
@@ -361,8 +416,9 @@ impl Timing {
         }
     }
 
-    /// When an operation comes later than a longest lag allows: puts the earlier one off and asks for another pass.
-    fn too_late(&mut self, shop: &Shop, op: u32, last: bool) -> bool {
+    /// When an operation comes later than a longest lag allows: the earlier one, which is put off and has to be placed
+    /// again with all after it. With `last`, or where the earlier one is fixed, what is missed is added up instead.
+    pub fn too_late(&mut self, shop: &Shop, op: u32, last: bool) -> Option<u32> {
         let start = self.times[op as usize].start;
         for l in shop.before(op) {
             if l.max == NO_MAX || start >= NEVER {
@@ -376,11 +432,11 @@ impl Timing {
                 } else {
                     self.lower[l.op as usize] = before.start + excess;
                     self.raised = true;
-                    return true;
+                    return Some(l.op);
                 }
             }
         }
-        false
+        None
     }
 
     /// Minutes by which fixed operations begin before what they wait for allows.
