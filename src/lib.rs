@@ -15,6 +15,7 @@
 //! | [`jobs`] | a job's cost so far and its forecast at completion |
 //! | [`shopfloor`] | hours from entries of work, what was forgotten |
 //! | [`stock`] | what jobs need, what covers it, castings on the shelf |
+//! | [`review`] | what work took and cost against what was said before |
 //! | [`sourcing`] | sightings to price and wait distributions; hunting |
 //! | [`estimating`] | cutting time, elements, routes, cost build-up, rates |
 //! | [`castings`] | patterns, variants, features, differences, remedies |
@@ -42,6 +43,7 @@ pub mod estimating;
 pub mod jobs;
 pub mod planning;
 pub mod quality;
+pub mod review;
 pub mod shopfloor;
 pub mod sourcing;
 pub mod stock;

@@ -1,0 +1,6 @@
+//! What work really took and cost, against what was said before. A shop quotes from its standards, books its hours, and at
+//! the month's end asks the one question that pays: where did the time and the money go, and which figure must change so
+//! that the next quote is truer? Everything here is worked out from what was booked; nothing is stored and nothing changes
+//! by itself.
+
+pub mod ratios;
