@@ -26,8 +26,19 @@ pub struct DayMakers {
     pub by: DateTime<Utc>,
     /// The floor with the job on it.
     pub floor: Floor,
-    /// The ways, the best first, each with what its overtime costs before overhead and margin.
-    pub ways: Vec<(Sooner, Money)>,
+    /// The ways, the best first.
+    pub ways: Vec<PricedWay>,
+}
+
+/// A way to make a day, with its money.
+#[derive(Debug)]
+pub struct PricedWay {
+    /// The way.
+    pub way: Sooner,
+    /// What its overtime costs the shop, before overhead and margin.
+    pub cost: Money,
+    /// The option's price before tax with its overtime in it, at the shop's usual overhead and margin.
+    pub price: Money,
 }
 
 /// Tries on the plan what would have an option ready by the day that was wanted; for the office. `ids` are the enquiry's and
@@ -46,7 +57,7 @@ pub async fn make_the_day(
     actor.require(Role::Office)?;
     let mut tx = actor.begin().await?;
     let said = SaidAnswer::read(&mut tx, ids).await?;
-    let overtime_percent = settings::get(&mut tx).await?.selling.overtime_percent;
+    let settings = settings::get(&mut tx).await?;
     let machines = machines::machines(&mut tx).await?;
     let rates = machines::rates(&mut tx, &machines).await?;
     drop(tx);
@@ -60,7 +71,7 @@ pub async fn make_the_day(
     if matches!(figures.terms, Terms::Search(_)) {
         return Err(gone().into());
     }
-    let route = figures.route.clone();
+    let (route, net) = (figures.route.clone(), figures.build_up.net);
     let title = option.title.clone();
 
     let plan = current_plan(actor, now).await?;
@@ -84,8 +95,10 @@ pub async fn make_the_day(
     let priced = |way: Sooner| {
         let time = Minutes(Decimal::from(way.overtime));
         let usual = hour.for_time(time)?;
-        let cost = usual.plus(usual.percent(overtime_percent)?)?.rounded();
-        Ok((way, cost))
+        let cost = usual.plus(usual.percent(settings.selling.overtime_percent)?)?;
+        let price = net.plus(settings.policy.price(cost)?.rounded())?;
+        let cost = cost.rounded();
+        Ok(PricedWay { way, cost, price })
     };
     let ways = ways
         .into_iter()
