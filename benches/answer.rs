@@ -13,10 +13,11 @@
 )]
 
 use borewright::app::Actor;
-use borewright::app::answer_enquiry::{Question, Simulator};
+use borewright::app::answer_enquiry::Simulator;
 use borewright::app::catalogue::Catalogue;
 use borewright::app::drawn_plans::DrawnPlans;
 use borewright::app::planner::{Ended, Settings, replan};
+use borewright::app::question::Question;
 use borewright::db::cluster::Cluster;
 use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::{Scope, ShopTx, castings, migrate, shops};
@@ -37,7 +38,7 @@ const FUTURES: u32 = 1_000;
 async fn question_of(tx: &mut ShopTx, call: Uuid) -> Question {
     let catalogue = Catalogue::read(tx).await.unwrap();
     let enquiry = enquiries::get(tx, call).await.unwrap();
-    let question = Question::read(tx, &catalogue, &enquiry, Utc::now()).await;
+    let question = Question::read(tx, &catalogue, &enquiry, None, Utc::now()).await;
     question.unwrap().unwrap()
 }
 

@@ -2,7 +2,8 @@
 //! the planner that the service has.
 //!
 //! `cargo bench --bench certainty -- --years 4 --futures 400` prints, for the shop as it is and under each disturbance, how
-//! many of the promises given at 50, 80 and 95 % held.
+//! many of the promises given at 50, 80 and 95 % held. With `--weeks 20` it carries the plans of twenty such shops out by
+//! their priorities and beside it with planning again each day. `--learns` corrects promises by the shop's own record.
 //!
 //! Each morning the plan is made again with what is known by then (who is absent, what is down, how far everything has
 //! come). Jobs come in; each is promised by the running plan's futures, at the moment that holds in the wanted share of
@@ -19,13 +20,11 @@
 
 use borewright::estimating::variation::{Cause, Factor, Worlds, key_of};
 use borewright::estimating::{Operation, Route, Stage, Step, TimeSource, Variation};
-use borewright::planning::engine::formats::sample::Sample;
-use borewright::planning::engine::futures::{Actual, Done, carry_out, futures};
+use borewright::planning::engine::futures::{Actual, carry_out, futures};
 use borewright::planning::engine::model::plan::Plan;
-use borewright::planning::engine::model::{Fixed, Model};
 use borewright::planning::engine::promise::PlannedDates;
 use borewright::planning::engine::repair::repair;
-use borewright::planning::engine::solve::{SolveOptions, first_plan, solve};
+use borewright::planning::engine::solve::{SolveOptions, first_plan};
 use borewright::planning::floor::{
     Floor, FloorJob, FloorMachine, FloorModel, FloorOperation, FloorPerson, Order, PROMISE_WEIGHT,
     Progress, Timetable,
@@ -277,11 +276,12 @@ struct Shop {
     takes: HashMap<Uuid, i64>,
     elements: HashMap<Uuid, u64>,
     promises: BTreeMap<Uuid, (DateTime<Utc>, u64)>,
+    /// When jobs were done.
+    ended: BTreeMap<Uuid, DateTime<Utc>>,
     /// Promises that ended, those that held, and those that held by the end of their day.
     held: [u32; 3],
-    /// Whether promises held, as it became known; used when `learns`.
+    /// Whether promises held, as it became known.
     record: Vec<bool>,
-    learns: bool,
 }
 
 impl Shop {
@@ -316,8 +316,9 @@ impl Shop {
         route: &Route,
         level: u32,
         (day, number): (u64, u64),
-        futures: usize,
+        settings: &Settings,
     ) {
+        let futures = settings.futures;
         let dates = PlannedDates::new(
             &model.model,
             plan,
@@ -342,7 +343,11 @@ impl Shop {
         let mut ready = dates.ready(&candidate(route), &vec![self.floor.now; futures], &minutes);
         ready.sort_by_key(|r| r.unwrap_or(DateTime::<Utc>::MAX_UTC));
         let stated = f64::from(level) / 100.0;
-        let known = if self.learns { &self.record[..] } else { &[] };
+        let known = if settings.learns {
+            &self.record[..]
+        } else {
+            &[]
+        };
         let share = share_of_futures(stated, known.iter().copied());
         let rank = (share * futures as f64).ceil() as usize;
         let due = ready[rank.clamp(1, futures) - 1].unwrap();
@@ -375,15 +380,14 @@ impl Shop {
         self.promises.insert(id, (due, day));
     }
 
-    /// Work until `until` as the plan says and the truth lets it.
-    fn work(
-        &mut self,
+    /// The truth about the plan of a day: every time, and what is down until `until`; with `ahead` also who will be absent.
+    fn actual(
+        &self,
         model: &FloorModel,
-        plan: &Plan,
         truth: &Truth,
-        day: u64,
-        until: DateTime<Utc>,
-    ) {
+        (day, until): (u64, DateTime<Utc>),
+        ahead: bool,
+    ) -> Actual {
         let world = truth.worlds.world_like(u64::MAX, day / PERIOD);
         let assumed = self.floor.variation.shares().log_level;
         let own = Factor::of_cv(0.2);
@@ -410,13 +414,23 @@ impl Shop {
         }
         let origin = model.origin;
         let minute = |at: DateTime<Utc>| (at - origin).num_minutes();
-        let actual = Actual {
+        Actual {
             run,
             setup,
             person: (0..PEOPLE.len())
                 .map(|p| world.log_person(p as u64).exp())
                 .collect(),
-            absent: vec![vec![]; PEOPLE.len()],
+            absent: (0..PEOPLE.len())
+                .map(|p| {
+                    let days = if ahead { day + 1..day + 100 } else { 0..0 };
+                    days.filter(|&later| truth.absent(later, p))
+                        .map(|later| {
+                            let from = minute(self.floor.now + Days::new(later - day)) - 450;
+                            (from, from + 1440)
+                        })
+                        .collect()
+                })
+                .collect(),
             down: truth
                 .down
                 .iter()
@@ -425,7 +439,20 @@ impl Shop {
                     ahead.map(|s| (minute(s.0).max(0), minute(s.1))).collect()
                 })
                 .collect(),
-        };
+        }
+    }
+
+    /// Work until `until` as the plan says and the truth lets it.
+    fn work(
+        &mut self,
+        model: &FloorModel,
+        plan: &Plan,
+        truth: &Truth,
+        (day, until): (u64, DateTime<Utc>),
+    ) {
+        let origin = model.origin;
+        let minute = |at: DateTime<Utc>| (at - origin).num_minutes();
+        let actual = self.actual(model, truth, (day, until), false);
         let done = carry_out(&model.model, plan, &actual).unwrap();
         let cut = minute(until);
         let index: HashMap<Uuid, usize> = model
@@ -465,6 +492,7 @@ impl Shop {
             }
         }
         for (id, at) in over {
+            self.ended.insert(id, at);
             let (due, given) = self.promises[&id];
             self.record.push(at <= due);
             if given >= 30 {
@@ -479,205 +507,181 @@ impl Shop {
     }
 }
 
-fn year(
-    (assumed, truth): (&Variation, &Variation),
+/// A year of the shop, day by day.
+struct Year {
+    shop: Shop,
+    truth: Truth,
+    begins: DateTime<Utc>,
     level: u32,
-    seed: u64,
-    settings: &Settings,
-) -> (Shop, f64) {
-    let monday: NaiveDate = "2026-01-05".parse().unwrap();
-    let begins = monday.and_time(clock(7, 30)).and_utc();
-    let days = 365;
-    let truth = Truth::new(truth, seed, begins, days + 200);
-    let mut rng = Pcg64::seed_from_u64(seed);
-    let mut shop = Shop {
-        floor: Floor {
-            confidence: f64::from(level) / 100.0,
-            ..empty_shop(assumed, begins)
-        },
-        kept: None,
-        takes: HashMap::new(),
-        elements: HashMap::new(),
-        promises: BTreeMap::new(),
-        held: [0; 3],
-        record: Vec::new(),
-        learns: settings.learns,
-    };
-    let (mut number, mut live, mut looked) = (seed * 100_000, 0usize, 0usize);
-    for day in 0..days + 150 {
-        let now = begins + Days::new(day);
-        let next = now + Days::new(1);
+    rng: Pcg64,
+    /// The number of the last job.
+    number: u64,
+    /// Live jobs, summed over mornings, and mornings.
+    live: (usize, usize),
+}
+
+impl Year {
+    fn new((assumed, truth): (&Variation, &Variation), level: u32, seed: u64) -> Self {
+        let monday: NaiveDate = "2026-01-05".parse().unwrap();
+        let begins = monday.and_time(clock(7, 30)).and_utc();
+        Self {
+            shop: Shop {
+                floor: Floor {
+                    confidence: f64::from(level) / 100.0,
+                    ..empty_shop(assumed, begins)
+                },
+                kept: None,
+                takes: HashMap::new(),
+                elements: HashMap::new(),
+                promises: BTreeMap::new(),
+                ended: BTreeMap::new(),
+                held: [0; 3],
+                record: Vec::new(),
+            },
+            truth: Truth::new(truth, seed, begins, 565),
+            begins,
+            level,
+            rng: Pcg64::seed_from_u64(seed),
+            number: seed * 100_000,
+            live: (0, 0),
+        }
+    }
+
+    /// What is known on the morning of a working day, with the moment until which it is worked by; `None` on other days:
+    /// machines and outside work go on over the weekend, and the next plan sees it.
+    fn morning(&mut self, day: u64) -> Option<DateTime<Utc>> {
         if day % 7 >= 5 {
-            // Machines and outside work go on over the weekend; the next plan sees it.
-            continue;
+            return None;
         }
-        if day >= days && shop.floor.jobs.is_empty() {
-            break;
-        }
-        let until = if day % 7 == 4 {
-            now + Days::new(3)
-        } else {
-            next
-        };
-        shop.floor.now = now;
-        for (p, person) in shop.floor.people.iter_mut().enumerate() {
-            if truth.absent(day, p) {
+        let now = self.begins + Days::new(day);
+        self.shop.floor.now = now;
+        for (p, person) in self.shop.floor.people.iter_mut().enumerate() {
+            if self.truth.absent(day, p) {
                 person.hours.holidays.insert(now.date_naive());
             }
         }
-        for (machine, stops) in shop.floor.machines.iter_mut().zip(&truth.down) {
+        for (machine, stops) in self.shop.floor.machines.iter_mut().zip(&self.truth.down) {
             for stop in stops.iter().filter(|s| s.0 <= now) {
                 if !machine.hours.stops.contains(stop) {
                     machine.hours.stops.push(*stop);
                 }
             }
         }
-        let (mut model, mut plan) = shop.plan(settings.moves, settings.bare);
-        live += shop.floor.jobs.len();
-        looked += 1;
-        let arrivals = if day < days {
-            Poisson::new(settings.arrivals).unwrap().sample(&mut rng) as u32
+        Some(now + Days::new(if day % 7 == 4 { 3 } else { 1 }))
+    }
+
+    fn day(&mut self, day: u64, open: bool, settings: &Settings) {
+        let Some(until) = self.morning(day) else {
+            return;
+        };
+        let (mut model, mut plan) = self.shop.plan(settings.moves, settings.bare);
+        self.live.0 += self.shop.floor.jobs.len();
+        self.live.1 += 1;
+        let arrivals = if open {
+            Poisson::new(settings.arrivals)
+                .unwrap()
+                .sample(&mut self.rng) as u32
         } else {
             0
         };
         for _ in 0..arrivals {
-            number += 1;
-            let route = route(&mut rng);
-            shop.kept = Some(model.timetable(&shop.floor, &plan, None));
-            shop.take_in(
-                (&model, &plan),
-                &route,
-                level,
-                (day, number),
-                settings.futures,
-            );
-            (model, plan) = shop.plan(settings.moves / 4, settings.bare);
+            self.number += 1;
+            let route = route(&mut self.rng);
+            self.shop.kept = Some(model.timetable(&self.shop.floor, &plan, None));
+            let which = (day, self.number);
+            self.shop
+                .take_in((&model, &plan), &route, self.level, which, settings);
+            (model, plan) = self.shop.plan(settings.moves / 4, settings.bare);
         }
-        shop.work(&model, &plan, &truth, day, until);
-    }
-    (shop, live as f64 / looked.max(1) as f64)
-}
-
-/// How near carrying a plan out by its priorities comes to planning again each day with what is known by then: sample weeks
-/// of sixty jobs, each in so many futures.
-fn weeks(count: u64) {
-    let options = |iterations| SolveOptions {
-        seed: 1,
-        iterations: Some(iterations),
-        rounds: 9,
-    };
-    println!(
-        "{:<8} {:>10} {:>10} {:>12} {:>12} {:>12}",
-        "week", "held", "planned", "late", "planned", "days apart"
-    );
-    for week in 1..=4 {
-        let mut model = Sample::week().make(week, None);
-        model.uncertainty.shares = Variation::default().shares();
-        let plan = solve(&model, &options(60_000), &mut |_| false)
-            .unwrap()
-            .plan;
-        let began = Instant::now();
-        futures(&model, &plan, 1_000, &mut Pcg64::seed_from_u64(1)).unwrap();
-        println!(
-            "1,000 futures in {:.0} ms",
-            began.elapsed().as_secs_f64() * 1e3
-        );
-        let (mut held, mut late, mut apart) = ([0usize; 2], [0i64; 2], 0.0);
-        for k in 0..count {
-            let actual = drawn(&model, k);
-            let ways = [
-                carry_out(&model, &plan, &actual).unwrap(),
-                planned_daily(&model, &plan, &actual, &options(4_000)),
-            ]
-            .map(|done| ends(&model, &done));
-            for (j, job) in model.jobs.iter().enumerate() {
-                let due = job.due.unwrap();
-                for (way, ends) in ways.iter().enumerate() {
-                    held[way] += usize::from(ends[j] <= due);
-                    late[way] += job.weight * (ends[j] - due).max(0);
-                }
-                apart += (ways[0][j] - ways[1][j]) as f64 / 1440.0;
-            }
-        }
-        let all = count as f64 * model.jobs.len() as f64;
-        println!(
-            "{week:<8} {:>8.1} % {:>8.1} % {:>12.0} {:>12.0} {:>12.2}",
-            100.0 * held[0] as f64 / all,
-            100.0 * held[1] as f64 / all,
-            late[0] as f64 / count as f64,
-            late[1] as f64 / count as f64,
-            apart / all,
-        );
+        self.shop.work(&model, &plan, &self.truth, (day, until));
     }
 }
 
-/// What really happens in a week, with nobody absent: the causes of times alone.
-fn drawn(model: &Model, k: u64) -> Actual {
-    let world = Worlds::new(99, model.uncertainty.shares).world(k);
-    let own = Factor::of_cv(0.2);
-    let run = model.operations.iter().enumerate().map(|(i, op)| {
-        if op.modes[0].machine.is_none() {
-            return world.outside(i as u64);
-        }
-        let log = world.log_shop()
-            + world.log_job(op.job as u64)
-            + own.log_at(world.normal(Cause::Own, i as u64));
-        log.exp() * world.rework(i as u64)
-    });
-    Actual {
-        run: run.collect(),
-        setup: vec![1.0; model.operations.len()],
-        person: (0..model.people.len())
-            .map(|p| world.log_person(p as u64).exp())
-            .collect(),
-        absent: vec![vec![]; model.people.len()],
-        down: vec![vec![]; model.machines.len()],
-    }
-}
-
-fn ends(model: &Model, done: &[Done]) -> Vec<i64> {
-    let mut ends = vec![0; model.jobs.len()];
-    for (op, done) in model.operations.iter().zip(done) {
-        ends[op.job] = ends[op.job].max(done.end);
-    }
-    ends
-}
-
-/// The same with the plan searched again each morning, what has been begun by then known to its end.
-fn planned_daily(model: &Model, plan: &Plan, actual: &Actual, options: &SolveOptions) -> Vec<Done> {
-    let (mut now, mut plan) = (model.clone(), plan.clone());
-    let mut done = carry_out(&now, &plan, actual).unwrap();
-    for day in 1.. {
-        let morning = day * 1440 + 420;
-        if done.iter().all(|d| d.start < morning) {
+/// A whole year, and as long as it takes until all is done; with the live jobs of a morning, in the mean.
+fn year(
+    which: (&Variation, &Variation),
+    level: u32,
+    seed: u64,
+    settings: &Settings,
+) -> (Shop, f64) {
+    let mut year = Year::new(which, level, seed);
+    for day in 0..365 + 150 {
+        if day >= 365 && year.shop.floor.jobs.is_empty() {
             break;
         }
-        for (op, d) in now.operations.iter_mut().zip(&done) {
-            if d.start < morning && op.fixed.is_none() {
-                let mode = op.modes.iter().position(|m| m.machine == d.machine);
-                op.fixed = Some(Fixed {
-                    mode: mode.unwrap_or(0),
-                    person: d.person,
-                    start: d.start,
-                    attended_until: d.attended_until,
-                    end: d.end,
-                });
-            }
-        }
-        for job in &mut now.jobs {
-            job.release = job.release.max(morning);
-        }
-        plan = repair(&now, &plan, PRICE_OF_A_MOVE, options, &mut |_| false)
-            .unwrap()
-            .plan;
-        let next = carry_out(&now, &plan, actual).unwrap();
-        for (old, new) in done.iter_mut().zip(next) {
-            if old.start >= morning {
-                *old = new;
-            }
-        }
+        year.day(day, day < 365, settings);
     }
-    done
+    let (live, mornings) = year.live;
+    (year.shop, live as f64 / mornings.max(1) as f64)
+}
+
+/// How near carrying a plan out by its priorities comes to planning again each day with what is known by then: the jobs that
+/// the simulated shop holds after eight weeks, each done in both ways with the same times and mishaps, and no job more.
+fn weeks(shops: u64, settings: &Settings) {
+    const FIRST: u64 = 2 * PERIOD;
+    let usual = Variation::default();
+    println!(
+        "{:<8} {:>6} {:>12} {:>14} {:>14} {:>16}",
+        "shop", "jobs", "played: kept", "planned: kept", "days between", "planned later by"
+    );
+    let (mut all, mut kept, mut apart, mut later) = (0u32, [0u32; 2], 0.0, 0.0);
+    for seed in 1..=shops {
+        let mut year = Year::new((&usual, &usual), 80, seed);
+        for day in 0..FIRST {
+            year.day(day, true, settings);
+        }
+        let Some(until) = year.morning(FIRST) else {
+            continue;
+        };
+        let far = until + Days::new(100);
+        let (model, plan) = year.shop.plan(settings.moves, settings.bare);
+        let actual = year.shop.actual(&model, &year.truth, (FIRST, far), true);
+        let done = carry_out(&model.model, &plan, &actual).unwrap();
+        let mut played: BTreeMap<Uuid, i64> = BTreeMap::new();
+        for (op, done) in model.model.operations.iter().zip(&done) {
+            let end = played.entry(model.jobs[op.job]).or_default();
+            *end = (*end).max(done.end);
+        }
+        year.shop.ended.clear();
+        for day in FIRST..FIRST + 100 {
+            year.day(day, false, settings);
+        }
+        let (mut mine, mut mine_kept, mut mine_apart, mut mine_later) = (0, [0; 2], 0.0, 0.0);
+        for (job, end) in played {
+            let Some(planned) = year.shop.ended.get(&job) else {
+                continue;
+            };
+            let end = model.origin + TimeDelta::minutes(end.min(200 * 1440));
+            let due = year.shop.promises[&job].0;
+            mine += 1;
+            mine_kept[0] += u32::from(end <= due);
+            mine_kept[1] += u32::from(*planned <= due);
+            let days = (*planned - end).num_minutes() as f64 / 1440.0;
+            mine_apart += days.abs();
+            mine_later += days;
+        }
+        let share = |kept: u32, of: u32| 100.0 * f64::from(kept) / f64::from(of.max(1));
+        println!(
+            "{seed:<8} {mine:>6} {:>10.0} % {:>12.0} % {:>14.2} {:>16.2}",
+            share(mine_kept[0], mine),
+            share(mine_kept[1], mine),
+            mine_apart / f64::from(mine.max(1)),
+            mine_later / f64::from(mine.max(1)),
+        );
+        all += mine;
+        kept = [kept[0] + mine_kept[0], kept[1] + mine_kept[1]];
+        apart += mine_apart;
+        later += mine_later;
+    }
+    let of = f64::from(all.max(1));
+    println!(
+        "{:<8} {all:>6} {:>10.1} % {:>12.1} % {:>14.2} {:>16.2}",
+        "all",
+        100.0 * f64::from(kept[0]) / of,
+        100.0 * f64::from(kept[1]) / of,
+        apart / of,
+        later / of,
+    );
 }
 
 fn main() {
@@ -689,7 +693,7 @@ fn main() {
         bare: false,
         learns: false,
     };
-    let mut only = None;
+    let (mut only, mut shops) = (None, None);
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
         let value = |words: &mut dyn Iterator<Item = String>| words.next().unwrap_or_default();
@@ -700,10 +704,13 @@ fn main() {
             "--arrivals" => settings.arrivals = value(&mut words).parse().unwrap(),
             "--learns" => settings.learns = true,
             "--bare" => settings.bare = true,
-            "--weeks" => return weeks(value(&mut words).parse().unwrap()),
+            "--weeks" => shops = value(&mut words).parse().ok(),
             "--only" => only = Some(value(&mut words)),
             _ => {}
         }
+    }
+    if let Some(shops) = shops {
+        return weeks(shops, &settings);
     }
     let usual = Variation::default();
     let with = |change: &dyn Fn(&mut Variation)| {

@@ -31,6 +31,15 @@ impl Actor {
         Self::new(pool, scope, Role::Owner)
     }
 
+    /// The same with a person to act on behalf of: who signs on at a device.
+    pub(super) fn on_behalf_of(&self, person_id: Uuid) -> Self {
+        let scope = Scope {
+            person_id: Some(person_id),
+            ..self.scope
+        };
+        Self::new(self.pool.clone(), scope, self.role)
+    }
+
     /// The shop.
     #[must_use]
     pub fn shop_id(&self) -> Uuid {

@@ -2,27 +2,19 @@
 
 use super::catalogue::Catalogue;
 use super::drawn_plans::DrawnPlans;
+use super::question::{Question, Unanswerable};
 use super::{Actor, AppError};
-use crate::castings::Variant;
 use crate::db::answers::{self, NewAnswer};
-use crate::db::castings_on_shelf::{self, Outcome, Ownership, ShelfState};
-use crate::db::enquiries::{self, Enquiry, EnquiryDetails};
+use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
-use crate::db::plans::{self, Age};
-use crate::db::settings::Settings;
-use crate::db::{
-    DbError, ShopTx, castings, crack_repairs, cutting, machines, quotes, settings, sightings,
-};
+use crate::db::plans::Age;
+use crate::db::quick_work::{self, QuickWork};
+use crate::db::{ShopTx, quotes};
+use crate::enquiry::Answer;
 use crate::enquiry::quote::{Quote, QuoteState};
-use crate::enquiry::{
-    Answer, AnswerError, Knowledge, OwnBlock, PlanState, SearchLimits, ShelfCasting, Simulation,
-    Supply, Wish, Work, answer,
-};
-use crate::estimating::RatesError;
-use crate::planning::{Freshness, ReadyDates};
-use crate::sourcing::Watch;
-use crate::units::{Code, Currency, Money};
-use chrono::{DateTime, NaiveDate, Utc};
+use crate::units::Code;
+use chrono::{DateTime, Utc};
+use serde_json::Value;
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
@@ -54,26 +46,15 @@ impl Simulator {
         actor: &Actor,
         question: Question,
     ) -> Result<Result<Answer, Unanswerable>, AppError> {
-        let (age, at) = (question.age, question.at);
+        let (age, at) = (*question.age(), question.at());
         let dates = self.plans.dates(actor, &age, at, self.futures).await?;
         let futures = self.futures;
         let simulated = tokio::task::spawn_blocking(move || question.answer(&*dates, futures));
         let answer = simulated
             .await
             .map_err(|why| AppError::failed("the answer", why))?;
-        Ok(answer.map_err(Unanswerable::Answer))
+        Ok(answer)
     }
-}
-
-/// Why an enquiry has no answer yet.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Unanswerable {
-    /// Nobody has said what the customer wants.
-    NothingWanted,
-    /// The shop has not set the rates that every price needs.
-    Rates(RatesError),
-    /// The options cannot be compared at all.
-    Answer(AnswerError),
 }
 
 /// An enquiry with its answer and all that its screen shows.
@@ -81,6 +62,8 @@ pub enum Unanswerable {
 pub struct AnsweredEnquiry {
     /// The enquiry.
     pub enquiry: Enquiry,
+    /// The work that is asked for, when no casting is.
+    pub work: Option<QuickWork>,
     /// What its form chooses from.
     pub catalogue: Catalogue,
     /// Quotes given for it, newest first, at most twenty.
@@ -140,13 +123,15 @@ async fn answer_within(
 ) -> Result<AnsweredEnquiry, AppError> {
     let enquiry = enquiries::get(&mut tx, enquiry_id).await?;
     let quotes = quotes::list(&mut tx, QuoteState::ALL, Some(enquiry_id), None, 20).await?;
-    let question = Question::read(&mut tx, &catalogue, &enquiry, at).await?;
+    let work = quick_work::get(&mut tx, enquiry_id).await?;
+    let question = Question::read(&mut tx, &catalogue, &enquiry, work.as_ref(), at).await?;
     drop(tx);
+    let asked = asked(&enquiry, work.as_ref())?;
     let answer = match question {
         Ok(question) => {
-            let age = question.age;
+            let age = *question.age();
             match simulator.answer(actor, question).await? {
-                Ok(answer) => Ok(keep(actor, &enquiry, &age, answer).await?),
+                Ok(answer) => Ok(keep(actor, (enquiry_id, &asked), &age, answer).await?),
                 Err(why) => Err(why),
             }
         }
@@ -154,21 +139,33 @@ async fn answer_within(
     };
     Ok(AnsweredEnquiry {
         enquiry,
+        work,
         catalogue,
         quotes,
         answer,
     })
 }
 
+/// What the customer has said, as it is kept beside an answer.
+///
+/// # Errors
+/// [`AppError::Failed`].
+pub(super) fn asked(enquiry: &Enquiry, work: Option<&QuickWork>) -> Result<Value, AppError> {
+    let failed = |why| AppError::failed("writing down what is asked", why);
+    match work {
+        Some(work) => serde_json::to_value((&enquiry.details, work)).map_err(failed),
+        None => serde_json::to_value(&enquiry.details).map_err(failed),
+    }
+}
+
 /// Keeps an answer as it is read out.
 async fn keep(
     actor: &Actor,
-    enquiry: &Enquiry,
+    (enquiry_id, asked): (Uuid, &Value),
     age: &Age,
     answer: Answer,
 ) -> Result<ReadOut, AppError> {
     let failed = |why| AppError::failed("keeping the answer", why);
-    let asked = serde_json::to_value(&enquiry.details).map_err(failed)?;
     // The moment is no figure: the same figures a minute later are the same answer.
     let timeless = Answer {
         at: DateTime::UNIX_EPOCH,
@@ -176,9 +173,9 @@ async fn keep(
     };
     let figures = serde_json::to_vec(&timeless).map_err(failed)?;
     let new = NewAnswer {
-        enquiry_id: enquiry.id,
+        enquiry_id,
         at: answer.at,
-        asked: &asked,
+        asked,
         floor_version: age.floor_version,
         plan_made_at: age.made_at,
         figures_hash: &Sha256::digest(&figures),
@@ -188,166 +185,4 @@ async fn keep(
     let id = answers::keep(&mut tx, &new).await?;
     tx.commit().await?;
     Ok(ReadOut { id, answer })
-}
-
-/// Every answer draws the same numbers: whoever asks for the same at the same moment is told the same.
-const SEED: u64 = 1;
-
-/// An enquiry with all that the shop knows about it: ready to be answered away from the database.
-#[derive(Debug, Clone)]
-pub struct Question {
-    wish: Wish,
-    knowledge: Knowledge,
-    age: Age,
-    at: DateTime<Utc>,
-}
-
-impl Question {
-    /// Reads all that the shop knows about what a customer wants.
-    ///
-    /// # Errors
-    /// [`DbError`]. What the shop has yet to say is not an error but an [`Unanswerable`].
-    pub async fn read(
-        tx: &mut ShopTx,
-        catalogue: &Catalogue,
-        enquiry: &Enquiry,
-        at: DateTime<Utc>,
-    ) -> Result<Result<Self, Unanswerable>, DbError> {
-        let said = &enquiry.details;
-        let Some(wanted_id) = said.wanted_variant_id else {
-            return Ok(Err(Unanswerable::NothingWanted));
-        };
-        let machines = machines::machines(tx).await?;
-        let rates = match machines::rates(tx, &machines).await? {
-            Ok(rates) => rates,
-            Err(why) => return Ok(Err(Unanswerable::Rates(why))),
-        };
-        let settings = settings::get(tx).await?;
-        let today = at.with_timezone(&settings.time_zone).date_naive();
-        let wanted = castings::variant(tx, wanted_id).await?;
-        let pattern = castings::pattern(tx, wanted.pattern_id).await?;
-        let supplies = supplies(tx, pattern.id, &settings, today).await?;
-        let wish = wish(tx, wanted, said, settings.currency).await?;
-        let knowledge = Knowledge {
-            pattern,
-            supplies,
-            rules: catalogue.rules.clone(),
-            elements: catalogue.elements.clone(),
-            cutting: cutting::usual(tx).await?,
-            rates,
-            policy: settings.policy,
-            selling: settings.selling,
-            crack_repairs: crack_repairs::list(tx).await?,
-            currency: settings.currency,
-            zone: settings.time_zone,
-        };
-        Ok(Ok(Self {
-            wish,
-            knowledge,
-            age: plans::age(tx, at).await?,
-            at,
-        }))
-    }
-
-    /// How fresh the plan was when the question was read.
-    #[must_use]
-    pub fn age(&self) -> &Age {
-        &self.age
-    }
-
-    /// Simulates every option in so many futures, on the caller's thread.
-    ///
-    /// # Errors
-    /// As [`answer()`].
-    pub fn answer(&self, dates: &dyn ReadyDates, futures: u32) -> Result<Answer, AnswerError> {
-        let simulation = Simulation {
-            now: self.at,
-            futures,
-            seed: SEED,
-        };
-        let answer = answer(&self.wish, &self.knowledge, dates, simulation)?;
-        Ok(Answer {
-            plan: Some(plan_state(&self.age)),
-            ..answer
-        })
-    }
-}
-
-/// Every variant of a pattern with what the shop knows about getting one.
-async fn supplies(
-    tx: &mut ShopTx,
-    pattern_id: Uuid,
-    settings: &Settings,
-    today: NaiveDate,
-) -> Result<Vec<Supply>, DbError> {
-    let mut supplies = Vec::new();
-    for variant in castings::variants_of(tx, pattern_id).await? {
-        let mut mine = castings_on_shelf::list(tx, ShelfState::ALL, Some(variant.id)).await?;
-        mine.retain(|c| c.details.ownership == Ownership::Shop);
-        let mut free: Vec<ShelfCasting> = mine
-            .iter()
-            .filter(|c| c.state == ShelfState::OnShelf)
-            .filter(|c| {
-                c.inspection
-                    .is_none_or(|(outcome, _)| outcome == Outcome::Good)
-            })
-            .map(|c| ShelfCasting {
-                id: c.id,
-                number: c.number,
-                cost: c.details.cost,
-            })
-            .collect();
-        free.sort_by_key(|c| c.cost.amount());
-        supplies.push(Supply {
-            shelf: free,
-            watch: sightings::watch(tx, variant.id)
-                .await?
-                .unwrap_or_else(|| Watch::new(variant.id, today, settings.currency)),
-            sightings: sightings::of_variant(tx, variant.id).await?,
-            inspected: castings_on_shelf::inspected(tx, variant.id).await?,
-            variant,
-        });
-    }
-    Ok(supplies)
-}
-
-async fn wish(
-    tx: &mut ShopTx,
-    wanted: Variant,
-    said: &EnquiryDetails,
-    currency: Currency,
-) -> Result<Wish, DbError> {
-    let own = match said.brings_variant_id {
-        Some(id) => Some(OwnBlock {
-            variant: castings::variant(tx, id).await?,
-            repairs: once_each(&said.repairs),
-            condition: said.condition,
-        }),
-        None => None,
-    };
-    Ok(Wish {
-        wanted,
-        wanted_by: said.wanted_by,
-        own,
-        also: once_each(&said.also),
-        search: SearchLimits {
-            most: said.search_most.map(|most| Money::new(most, currency)),
-            ends_on: said.search_ends_on,
-        },
-        purpose: said.purpose,
-    })
-}
-
-/// Work by element code, each once.
-fn once_each(codes: &[String]) -> Work {
-    codes.iter().map(|code| (code.clone(), 1)).collect()
-}
-
-pub(super) fn plan_state(age: &Age) -> PlanState {
-    match (age.plan_version, age.freshness) {
-        (None, _) => PlanState::NoneYet,
-        (_, Freshness::Fresh) => PlanState::Current,
-        (_, Freshness::Planning { usable: true, .. }) => PlanState::Improving,
-        (_, Freshness::Planning { .. } | Freshness::Stale { .. }) => PlanState::Outdated,
-    }
 }

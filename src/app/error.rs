@@ -1,7 +1,6 @@
 //! Why a use case was not carried out.
 
-use super::answer_enquiry::Unanswerable;
-use super::quick_enquiry::{NoQuickPrice, ReadOut};
+use super::question::Unanswerable;
 use crate::db::people::Role;
 use crate::db::{self, DbError};
 use crate::enquiry::bargain::BargainFault;
@@ -41,6 +40,15 @@ impl From<DbError> for AppError {
         match error {
             DbError::Refused(why) => Self::Refused(why.into()),
             other => Self::Db(other),
+        }
+    }
+}
+
+impl Refusal {
+    /// An answer has no such option.
+    pub(super) fn option_gone(key: &str) -> Self {
+        Self::OptionGone {
+            key: key.to_owned(),
         }
     }
 }
@@ -140,12 +148,6 @@ pub enum Refusal {
         /// The enquiry's number.
         number: i64,
     },
-    /// Quick work has no price.
-    #[error("quick work has no price: {0:?}")]
-    NoQuickPrice(NoQuickPrice),
-    /// What was read out is not what it comes to now.
-    #[error("it comes to {0:?} by now")]
-    FiguresMoved(ReadOut),
     /// Listed work makes no route.
     #[error("the work makes no route: {0}")]
     Work(WorkListError),

@@ -1,14 +1,17 @@
 //! Gives a quote: one option of an answer that was read out, as it was read out, whatever has changed since. When there is
 //! reason to look again first, the office is asked.
 
-use super::answer_enquiry::{Question, Simulator};
+use super::answer_enquiry::{Simulator, asked};
 use super::catalogue::Catalogue;
+use super::kept_answer::SaidAnswer;
+use super::question::Question;
 use super::{Actor, AppError, Refusal};
-use crate::db::answers::{self, KeptAnswer};
 use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
+use crate::db::plans::{self, Age};
+use crate::db::quick_work::{self, QuickWork};
 use crate::db::settings::{self, Settings};
-use crate::db::{DbError, ShopTx, decisions, plans, quotes};
+use crate::db::{DbError, ShopTx, decisions, quotes};
 use crate::enquiry::bargain::{Bargain, BargainFault, BargainRules, Bargained, bargain};
 use crate::enquiry::doubt::{Doubt, Standing};
 use crate::enquiry::quote::{CheckedQuote, NewQuote, Quote, Terms};
@@ -53,23 +56,13 @@ pub async fn give_quote(
     if let Some(given) = given_already(&mut tx, request).await? {
         return Ok(given);
     }
-    let kept = answers::get(&mut tx, request.answer_id).await?;
-    if kept.enquiry_id != request.enquiry_id {
-        return Err(DbError::NotFound("this answer").into());
-    }
-    let enquiry = enquiries::get(&mut tx, request.enquiry_id).await?;
-    let settings = settings::get(&mut tx).await?;
+    let ids = (request.enquiry_id, request.answer_id);
     let read = Read {
-        changed: plan_changed(&mut tx, &kept, now).await?,
-        again: match request.confirmed {
-            true => None,
-            false => Some(again(&mut tx, &enquiry, now).await?),
-        },
-        answer: serde_json::from_value(kept.answer.clone())
-            .map_err(|why| AppError::failed("reading the answer", why))?,
-        kept,
-        enquiry,
-        settings,
+        said: SaidAnswer::read(&mut tx, ids).await?,
+        enquiry: enquiries::get(&mut tx, request.enquiry_id).await?,
+        work: quick_work::get(&mut tx, request.enquiry_id).await?,
+        settings: settings::get(&mut tx).await?,
+        age: plans::age(&mut tx, now).await?,
     };
     drop(tx);
     if !request.confirmed {
@@ -92,35 +85,14 @@ async fn given_already(tx: &mut ShopTx, request: &QuoteRequest) -> Result<Option
         .filter(|quote| quote.enquiry_id == request.enquiry_id))
 }
 
-async fn plan_changed(
-    tx: &mut ShopTx,
-    kept: &KeptAnswer,
-    now: DateTime<Utc>,
-) -> Result<bool, DbError> {
-    let age = plans::age(tx, now).await?;
-    Ok((kept.floor_version, kept.plan_made_at) != (age.floor_version, age.made_at))
-}
-
-/// The same question asked now; `None` when it has no answer any more.
-async fn again(
-    tx: &mut ShopTx,
-    enquiry: &Enquiry,
-    now: DateTime<Utc>,
-) -> Result<Option<Question>, AppError> {
-    let catalogue = Catalogue::read(tx).await?;
-    Ok(Question::read(tx, &catalogue, enquiry, now).await?.ok())
-}
-
 /// All that a quote is made from.
 struct Read {
-    kept: KeptAnswer,
-    answer: Answer,
+    said: SaidAnswer,
     enquiry: Enquiry,
+    work: Option<QuickWork>,
     settings: Settings,
-    /// Whether the plan has changed since the answer.
-    changed: bool,
-    /// The question as it stands now, when it may have to be asked again.
-    again: Option<Option<Question>>,
+    /// How fresh the plan is now.
+    age: Age,
 }
 
 impl Read {
@@ -131,18 +103,19 @@ impl Read {
         key: &str,
         now: DateTime<Utc>,
     ) -> Result<Vec<Doubt>, AppError> {
-        let asked = serde_json::to_value(&self.enquiry.details)
-            .map_err(|why| AppError::failed("comparing the call", why))?;
-        let same_call = asked == self.kept.asked;
-        let said = self.answer.option(key).ok_or_else(|| gone(key))?;
+        let kept = &self.said.kept;
+        let said = self.said.option(key)?;
+        let same_call = asked(&self.enquiry, self.work.as_ref())? == kept.asked;
+        let plan = (self.age.floor_version, self.age.made_at);
+        let plan_changed = (kept.floor_version, kept.plan_made_at) != plan;
         // The plan tells whether the day still holds, and the shelf whether the casting is still free, of the same call only.
-        let look = same_call && (self.changed || said.casting.is_some());
-        let fresh = match (look, self.again.clone().flatten()) {
-            (true, Some(question)) => simulator.answer(actor, question).await?.ok(),
-            _ => None,
+        let look = same_call && (plan_changed || said.casting.is_some());
+        let fresh = match look {
+            true => self.asked_again(actor, simulator, now).await?,
+            false => None,
         };
         let standing = Standing {
-            at: self.kept.at,
+            at: kept.at,
             now,
             keeps_minutes: self.settings.selling.answer_keeps_minutes,
             same_call,
@@ -150,6 +123,24 @@ impl Read {
             again: look.then(|| fresh.as_ref().and_then(|answer| answer.option(key))),
         };
         Ok(standing.doubts())
+    }
+
+    /// The same question asked now; `None` when it has no answer any more.
+    async fn asked_again(
+        &self,
+        actor: &Actor,
+        simulator: &Simulator,
+        now: DateTime<Utc>,
+    ) -> Result<Option<Answer>, AppError> {
+        let mut tx = actor.begin().await?;
+        let catalogue = Catalogue::read(&mut tx).await?;
+        let work = self.work.as_ref();
+        let question = Question::read(&mut tx, &catalogue, &self.enquiry, work, now).await?;
+        drop(tx);
+        match question {
+            Ok(question) => Ok(simulator.answer(actor, question).await?.ok()),
+            Err(_) => Ok(None),
+        }
     }
 
     fn quote(
@@ -163,10 +154,10 @@ impl Read {
             valid_days: self.settings.quote_valid_days,
             request_key: request.request_key,
         };
-        let snapshot = self.kept.answer.clone();
+        let snapshot = self.said.kept.answer.clone();
         let key = &request.option;
-        let new = NewQuote::of_option(&self.answer, key, self.enquiry.id, terms, snapshot)
-            .ok_or_else(|| gone(key))?;
+        let new = NewQuote::of_option(&self.said.answer, key, self.enquiry.id, terms, snapshot)
+            .ok_or_else(|| Refusal::option_gone(key))?;
         let mut new = match &request.bargain {
             Some(asked) => {
                 let bargained = self.bargained(actor, key, asked)?;
@@ -180,8 +171,8 @@ impl Read {
 
     /// What comes of a bargain; below the floor, for the owner only.
     fn bargained(&self, actor: &Actor, key: &str, asked: &Bargain) -> Result<Bargained, AppError> {
-        let option = self.answer.option(key).ok_or_else(|| gone(key))?;
-        let bargained = bargain(option, asked, rules(&self.settings)).map_err(Refusal::Bargain)?;
+        let bargained = bargain(self.said.option(key)?, asked, rules(&self.settings))
+            .map_err(Refusal::Bargain)?;
         if bargained.differs && asked.reason.trim().is_empty() {
             return Err(Refusal::Bargain(BargainFault::NoReason).into());
         }
@@ -197,39 +188,28 @@ fn rules(settings: &Settings) -> BargainRules {
     BargainRules {
         tax_percent: settings.policy.tax_percent,
         least_margin_percent: settings.selling.least_margin_percent,
-        confidence_percent: settings.policy.confidence_percent,
     }
 }
 
-/// What would come of a bargain over an option of an answer, for the office; nothing is written.
+/// What would come of a bargain over an option of an answer, for the office; nothing is written. `ids` are the enquiry's and
+/// the answer's.
 ///
 /// # Errors
 /// [`AppError::NotAllowed`]; [`Refusal::OptionGone`]; [`AppError::Db`].
 pub async fn try_bargain(
     actor: &Actor,
-    (enquiry_id, answer_id): (Uuid, Uuid),
+    ids: (Uuid, Uuid),
     key: &str,
     asked: &Bargain,
 ) -> Result<(OptionAnswer, Result<Bargained, BargainFault>), AppError> {
     actor.require(Role::Office)?;
     let mut tx = actor.begin().await?;
-    let kept = answers::get(&mut tx, answer_id).await?;
-    if kept.enquiry_id != enquiry_id {
-        return Err(DbError::NotFound("this answer").into());
-    }
+    let said = SaidAnswer::read(&mut tx, ids).await?;
     let settings = settings::get(&mut tx).await?;
     drop(tx);
-    let answer: Answer = serde_json::from_value(kept.answer)
-        .map_err(|why| AppError::failed("reading the answer", why))?;
-    let option = answer.option(key).ok_or_else(|| gone(key))?.clone();
+    let option = said.option(key)?.clone();
     let bargained = bargain(&option, asked, rules(&settings));
     Ok((option, bargained))
-}
-
-fn gone(key: &str) -> Refusal {
-    Refusal::OptionGone {
-        key: key.to_owned(),
-    }
 }
 
 async fn write(

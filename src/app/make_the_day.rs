@@ -2,11 +2,12 @@
 //! would move.
 
 use super::current_plan::current_plan;
+use super::kept_answer::SaidAnswer;
 use super::week::compute;
 use super::{Actor, AppError, Refusal};
 use crate::db::people::Role;
-use crate::db::{DbError, answers, machines, settings};
-use crate::enquiry::{Answer, OptionAnswer, Terms};
+use crate::db::{machines, settings};
+use crate::enquiry::{OptionAnswer, Terms};
 use crate::planning::floor::{Floor, FloorJob};
 use crate::planning::what_if::{Settings, Sooner, sooner};
 use crate::units::{Minutes, Money};
@@ -25,57 +26,68 @@ pub struct DayMakers {
     pub by: DateTime<Utc>,
     /// The floor with the job on it.
     pub floor: Floor,
-    /// The ways, the best first, each with what its overtime costs before overhead and margin.
-    pub ways: Vec<(Sooner, Money)>,
+    /// The ways, the best first.
+    pub ways: Vec<PricedWay>,
 }
 
-/// Tries on the plan what would have an option ready by the day that was wanted; for the office.
+/// A way to make a day, with its money.
+#[derive(Debug)]
+pub struct PricedWay {
+    /// The way.
+    pub way: Sooner,
+    /// What its overtime costs the shop, before overhead and margin.
+    pub cost: Money,
+    /// The option's price before tax with its overtime in it, at the shop's usual overhead and margin.
+    pub price: Money,
+}
+
+/// Tries on the plan what would have an option ready by the day that was wanted; for the office. `ids` are the enquiry's and
+/// the answer's.
 ///
 /// # Errors
 /// [`AppError::NotAllowed`]; [`Refusal::OptionGone`] when it cannot be done, no day is wanted, or its casting has yet to be
 /// found; [`AppError::Db`], [`AppError::Failed`].
 pub async fn make_the_day(
     actor: &Actor,
-    (enquiry_id, answer_id): (Uuid, Uuid),
+    ids: (Uuid, Uuid),
     key: &str,
     now: DateTime<Utc>,
 ) -> Result<DayMakers, AppError> {
     const WHAT: &str = "trying to make the day";
     actor.require(Role::Office)?;
     let mut tx = actor.begin().await?;
-    let kept = answers::get(&mut tx, answer_id).await?;
-    if kept.enquiry_id != enquiry_id {
-        return Err(DbError::NotFound("this answer").into());
-    }
-    let overtime_percent = settings::get(&mut tx).await?.selling.overtime_percent;
+    let said = SaidAnswer::read(&mut tx, ids).await?;
+    let settings = settings::get(&mut tx).await?;
     let machines = machines::machines(&mut tx).await?;
     let rates = machines::rates(&mut tx, &machines).await?;
     drop(tx);
     let hour = rates
-        .map_err(|why| Refusal::Unanswerable(super::answer_enquiry::Unanswerable::Rates(why)))?
+        .map_err(|why| Refusal::Unanswerable(super::question::Unanswerable::Rates(why)))?
         .people_default;
-    let answer: Answer = serde_json::from_value(kept.answer)
-        .map_err(|why| AppError::failed("reading the answer", why))?;
-    let gone = || Refusal::OptionGone {
-        key: key.to_owned(),
-    };
-    let option = answer.option(key).ok_or_else(gone)?.clone();
+    let gone = || Refusal::option_gone(key);
+    let option = said.option(key)?.clone();
     let figures = option.figures().ok_or_else(gone)?;
-    let wanted_by = answer.wanted_by.ok_or_else(gone)?;
+    let wanted_by = said.answer.wanted_by.ok_or_else(gone)?;
     if matches!(figures.terms, Terms::Search(_)) {
         return Err(gone().into());
     }
-    let route = figures.route.clone();
+    let (route, net) = (figures.route.clone(), figures.build_up.net);
     let title = option.title.clone();
 
     let plan = current_plan(actor, now).await?;
     let (floor, by, ways) = compute(WHAT, move || {
         let mut floor = plan.floor;
         let hours = floor.hours.clone();
-        let job = FloorJob::wished(answer_id, title, &route, (&hours, wanted_by));
+        let job = FloorJob::wished(said.kept.id, title, &route, (&hours, wanted_by));
         floor.jobs.push(job);
         let by = Floor::end_of(&hours, wanted_by);
-        let ways = sooner(&floor, &plan.timetable, answer_id, by, Settings::default());
+        let ways = sooner(
+            &floor,
+            &plan.timetable,
+            said.kept.id,
+            by,
+            Settings::default(),
+        );
         (floor, by, ways)
     })
     .await?;
@@ -83,8 +95,10 @@ pub async fn make_the_day(
     let priced = |way: Sooner| {
         let time = Minutes(Decimal::from(way.overtime));
         let usual = hour.for_time(time)?;
-        let cost = usual.plus(usual.percent(overtime_percent)?)?.rounded();
-        Ok((way, cost))
+        let cost = usual.plus(usual.percent(settings.selling.overtime_percent)?)?;
+        let price = net.plus(settings.policy.price(cost)?.rounded())?;
+        let cost = cost.rounded();
+        Ok(PricedWay { way, cost, price })
     };
     let ways = ways
         .into_iter()

@@ -1,6 +1,56 @@
 //! Passwords as they are kept: Argon2id in PHC string form.
 
+use super::AppError;
 use argon2::{Argon2, PasswordHash, PasswordHasher, PasswordVerifier};
+use std::sync::Arc;
+use tokio::sync::Semaphore;
+
+/// Hashes and compares passwords off the async workers, a few at a time. Clones share the turns.
+#[derive(Debug, Clone)]
+pub struct Hashing {
+    turns: Arc<Semaphore>,
+}
+
+impl Hashing {
+    /// So many at a time.
+    #[must_use]
+    pub fn new(turns: usize) -> Self {
+        Self {
+            turns: Arc::new(Semaphore::new(turns)),
+        }
+    }
+
+    /// As [`hash`].
+    ///
+    /// # Errors
+    /// [`AppError::Failed`].
+    pub async fn hash(&self, password: &str) -> Result<String, AppError> {
+        let password = password.to_owned();
+        self.work(move || hash(&password)).await
+    }
+
+    /// As [`verify`].
+    ///
+    /// # Errors
+    /// [`AppError::Failed`].
+    pub async fn verify(&self, password: &str, stored: &str) -> Result<bool, AppError> {
+        let (password, stored) = (password.to_owned(), stored.to_owned());
+        self.work(move || verify(&password, &stored)).await
+    }
+
+    async fn work<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> Result<T, PasswordError> + Send + 'static,
+    ) -> Result<T, AppError> {
+        const WHAT: &str = "hashing a password";
+        let failed = |why: &dyn std::fmt::Display| AppError::failed(WHAT, why);
+        let _turn = self.turns.acquire().await.map_err(|why| failed(&why))?;
+        tokio::task::spawn_blocking(work)
+            .await
+            .map_err(|why| failed(&why))?
+            .map_err(|why| failed(&why))
+    }
+}
 
 /// Why a password could not be hashed or compared.
 #[derive(Debug, thiserror::Error)]

@@ -30,6 +30,8 @@ pub struct Device {
     pub locked_at: Option<DateTime<Utc>>,
     /// When it stopped being known.
     pub revoked_at: Option<DateTime<Utc>>,
+    /// Counts edits.
+    pub version: i32,
 }
 
 /// A known device with what a screen must know of its shop.
@@ -112,7 +114,7 @@ pub async fn register(
 pub async fn list(tx: &mut ShopTx) -> Result<Vec<Device>, DbError> {
     Ok(sqlx::query_as!(
         Device,
-        "select id, name, machine_id, registered_at, last_seen_at, locked_at, revoked_at from device
+        "select id, name, machine_id, registered_at, last_seen_at, locked_at, revoked_at, version from device
          where shop_id = $1 order by revoked_at nulls first, registered_at desc, id",
         tx.shop_id()
     )
@@ -130,7 +132,7 @@ pub async fn find(
     now: DateTime<Utc>,
 ) -> Result<Option<Known>, DbError> {
     let Some(row) = sqlx::query!(
-        "select d.id, d.name, d.machine_id, d.registered_at, d.last_seen_at, d.locked_at, d.revoked_at,
+        "select d.id, d.name, d.machine_id, d.registered_at, d.last_seen_at, d.locked_at, d.revoked_at, d.version,
                 shop.name as shop_name, shop.time_zone
          from device d join shop on shop.shop_id = d.shop_id
          where d.shop_id = $1 and d.token_hash = $2 and d.revoked_at is null",
@@ -161,10 +163,31 @@ pub async fn find(
             last_seen_at: row.last_seen_at,
             locked_at: row.locked_at,
             revoked_at: row.revoked_at,
+            version: row.version,
         },
         shop_name: row.shop_name,
         time_zone: row.time_zone,
     }))
+}
+
+/// Gives a known device the name and usual machine that `device` has; `device.version` is the version the editor saw.
+///
+/// # Errors
+/// [`DbError::Stale`], also when it is known no more; [`DbError::Duplicate`] on `name`; [`DbError::Database`].
+pub async fn update(tx: &mut ShopTx, device: &Device) -> Result<(), DbError> {
+    sqlx::query!(
+        "update device set name = $4, machine_id = $5, version = version + 1
+         where shop_id = $1 and id = $2 and version = $3 and revoked_at is null",
+        tx.shop_id(),
+        device.id,
+        device.version,
+        device.name,
+        device.machine_id,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(broken)?
+    .or_stale("the device")
 }
 
 /// Makes a device a stranger again, and signs off whoever is signed on there.

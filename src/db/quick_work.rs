@@ -4,11 +4,12 @@ use super::read::{count, stored_count};
 use super::{DbError, ShopTx};
 use crate::estimating::WorkList;
 use chrono::NaiveDate;
+use serde::Serialize;
 use std::collections::HashMap;
 use uuid::Uuid;
 
 /// What an enquiry for quick work asks for, beside its caller and its day.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct QuickWork {
     /// The work.
     pub list: WorkList,

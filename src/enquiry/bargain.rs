@@ -30,8 +30,6 @@ pub struct BargainRules {
     pub tax_percent: Decimal,
     /// The margin, in per cent of the price, below which only the owner may quote.
     pub least_margin_percent: Decimal,
-    /// Per cent of futures in which a promised day should hold.
-    pub confidence_percent: u32,
 }
 
 /// What is distributed over the futures, as percentiles: the least that 0, 1 … 100 per cent of them do not exceed.
@@ -44,7 +42,7 @@ pub struct Percentiles {
 }
 
 /// What comes of a bargain.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Bargained {
     /// What the price is made of.
     pub lines: Vec<CostLine>,

@@ -13,7 +13,6 @@ fn rules() -> BargainRules {
     BargainRules {
         tax_percent: dec!(20),
         least_margin_percent: dec!(5),
-        confidence_percent: 80,
     }
 }
 

@@ -6,12 +6,13 @@ use super::element::{Basis, Element};
 use super::route::Route;
 use super::routing::RouteError;
 use crate::units::text::uncapitalised;
+use serde::Serialize;
 
 /// The most that one line is done in one job.
 const MOST: u32 = 10_000;
 
 /// Work picked from the standard times.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct WorkList {
     /// What is worked on, e.g. "Ousel twin crankshaft"; may be empty.
     pub part: String,

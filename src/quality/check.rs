@@ -31,7 +31,8 @@ pub enum Verdict {
 
 impl Limits {
     /// Reads limits as a route or a person writes them; `None` for what is no number to hold a measurement against, and
-    /// so is gauged or judged: go or no-go.
+    /// so is gauged or judged: go or no-go. "Within" is either way: a hole that is 0.08 mm off to the left is as wrong as
+    /// one that is off to the right.
     ///
     /// ```
     /// use borewright::quality::Limits;
@@ -39,7 +40,9 @@ impl Limits {
     /// assert_eq!(register.nominal, Some(40.into()));
     /// assert_eq!(register.upper, Some("40.025".parse()?));
     /// let run_out = Limits::read("0.05 mm (2 thou) total indicator reading at most").ok_or("no limits")?;
-    /// assert_eq!((run_out.lower, run_out.upper), (None, Some("0.05".parse()?)));
+    /// assert_eq!((run_out.lower, run_out.upper), (Some(0.into()), Some("0.05".parse()?)));
+    /// let position = Limits::read("within 0.05 mm").ok_or("no limits")?;
+    /// assert_eq!((position.lower, position.upper), (Some("-0.05".parse()?), Some("0.05".parse()?)));
     /// assert_eq!(Limits::read("test bar turns by hand"), None);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
@@ -62,17 +65,21 @@ impl Limits {
                 unit: unit(rest),
             });
         }
-        let most = ["within ", "at most ", "no more than ", "not more than "]
+        // "within 0.05 to 0.1" says something else.
+        let no_range = |rest: &str| !rest.trim_start().starts_with("to ");
+        if let Some((limit, rest)) = rest.strip_prefix("within ").and_then(number) {
+            return (no_range(rest) && limit >= Decimal::ZERO).then(|| Self {
+                nominal,
+                lower: Some(-limit),
+                upper: Some(limit),
+                unit: unit(rest),
+            });
+        }
+        let most = ["at most ", "no more than ", "not more than "]
             .iter()
             .find_map(|words| rest.strip_prefix(words));
         if let Some((upper, rest)) = most.and_then(number) {
-            // "within 0.05 to 0.1" says something else.
-            return (!rest.trim_start().starts_with("to ")).then(|| Self {
-                nominal,
-                lower: None,
-                upper: Some(upper),
-                unit: unit(rest),
-            });
+            return no_range(rest).then(|| Self::at_most(nominal, upper, unit(rest)));
         }
         if let Some((lower, rest)) = rest.strip_prefix("at least ").and_then(number) {
             return Some(Self {
@@ -83,12 +90,20 @@ impl Limits {
             });
         }
         let (upper, after) = number(rest)?;
-        rest.ends_with("at most").then(|| Self {
+        rest.ends_with("at most")
+            .then(|| Self::at_most(nominal, upper, unit(after)))
+    }
+
+    /// An upper limit alone. A run-out, a flatness, a gap is a length that is never below nought: a reading below it has
+    /// been taken the wrong way round, and does not pass.
+    fn at_most(nominal: Option<Decimal>, upper: Decimal, unit: String) -> Self {
+        let is_length = ["mm", "µm", "in", "thou"].contains(&unit.as_str());
+        Self {
             nominal,
-            lower: None,
+            lower: (is_length && upper >= Decimal::ZERO).then_some(Decimal::ZERO),
             upper: Some(upper),
-            unit: unit(after),
-        })
+            unit,
+        }
     }
 
     /// Whether a measurement passes: between the limits, the limits themselves included. The reading is taken as the
@@ -218,7 +233,11 @@ mod tests {
         );
         assert_eq!(
             read("within 0.05 mm (about 2 thou)"),
-            Some((None, None, Some(dec!(0.05)), mm()))
+            Some((None, Some(dec!(-0.05)), Some(dec!(0.05)), mm()))
+        );
+        assert_eq!(
+            read("at most 40 °C"),
+            Some((None, None, Some(dec!(40)), "°C".to_owned()))
         );
         assert_eq!(
             read("2.5 to 3 bar"),
@@ -256,6 +275,22 @@ mod tests {
             (dec!(25.022), Verdict::Large),
         ] {
             assert_eq!(limits.verdict(measured), verdict, "{measured}");
+        }
+    }
+
+    #[test]
+    fn a_deviation_fails_on_either_side() {
+        let position = Limits::read("within 0.05 mm (about 2 thou)").unwrap();
+        let run_out = Limits::read("0.05 mm total indicator reading at most").unwrap();
+        for (measured, placed, runs) in [
+            (dec!(-0.08), Verdict::Small, Verdict::Small),
+            (dec!(-0.05), Verdict::Pass, Verdict::Small),
+            (dec!(0), Verdict::Pass, Verdict::Pass),
+            (dec!(0.05), Verdict::Pass, Verdict::Pass),
+            (dec!(0.08), Verdict::Large, Verdict::Large),
+        ] {
+            assert_eq!(position.verdict(measured), placed, "{measured}");
+            assert_eq!(run_out.verdict(measured), runs, "{measured}");
         }
     }
 

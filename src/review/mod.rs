@@ -5,4 +5,5 @@
 
 pub mod calibration;
 pub mod changes;
+pub mod ratios;
 pub mod variance;

@@ -7,6 +7,7 @@ pub use super::shell::site::Config;
 use super::shell::site::Site;
 use super::ui::error_page;
 use crate::app::answer_enquiry::Simulator;
+use crate::app::password::Hashing;
 use crate::app::shared_plans::SharedPlans;
 use crate::web::shell::log::RequestLog;
 use actix_web::dev::Server;
@@ -18,7 +19,7 @@ use std::net::TcpListener;
 use std::pin::pin;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::Semaphore;
+
 use tracing_actix_web::TracingLogger;
 
 /// Largest body of any request, in bytes.
@@ -52,7 +53,7 @@ impl Application {
             plans: SharedPlans::default(),
             photos: config.photos.clone(),
             base_url: config.base_url.clone(),
-            hashing: Arc::new(Semaphore::new(HASHES_AT_ONCE)),
+            hashing: Hashing::new(HASHES_AT_ONCE),
             feed_brake: Arc::default(),
         });
         let secure = config.secure_cookies;

@@ -1,7 +1,7 @@
 //! A customer bargains: another price, work left out, two options on one paper; and what would make the day.
 
 use crate::support::browser::{Browser, Screen};
-use crate::support::site::{TestSite, Visitor};
+use crate::support::site::{TestSite, Visitor, between};
 use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::{castings, quotes};
 use borewright::enquiry::EnquiryState;
@@ -181,6 +181,24 @@ async fn what_would_make_the_day_is_tried_and_looks_right() {
     ];
     assert!(tried.iter().any(|said| page.contains(said)), "{page}");
     assert!(!page.contains("learns"), "nobody learns a trade by the day");
+    // A way that makes it leads on to a bargain with the day, the reason and a price that has its overtime in it.
+    assert_eq!(
+        page.matches("Makes the day").count(),
+        page.matches("Agree this day at").count()
+    );
+    if page.contains("Agree this day at") {
+        let link = between(&page, r#"<a class="button" href=""#, "\"").replace("&amp;", "&");
+        let agreed = office.get(&link).await;
+        assert_eq!(agreed.status(), 200, "{link}");
+        let agreed = agreed.text().await.unwrap();
+        let value = |name: &str| between(&agreed, &format!(r#"name="{name}""#), ">").to_owned();
+        for field in ["price", "promised_on", "reason"] {
+            assert!(
+                value(field).contains("value=\"") && !value(field).contains("value=\"\""),
+                "{field}"
+            );
+        }
+    }
     let enquiry = office
         .get(&format!("/enquiries/{id}"))
         .await

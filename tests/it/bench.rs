@@ -419,6 +419,41 @@ async fn only_known_devices_come_in_and_wrong_pins_lock_them() {
 }
 
 #[tokio::test]
+async fn a_device_is_given_another_name_and_machine_without_being_registered_again() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    let tablet = device(&site, "Mill tablet").await;
+    let mut tx = site.shop.begin().await;
+    let known = devices::list(&mut tx).await.unwrap().remove(0);
+    drop(tx);
+    let owner = site.owner().await;
+    let path = format!("/shop/devices/{}/edit", known.id);
+    let list = owner.get("/shop/devices").await.text().await.unwrap();
+    assert!(list.contains(&path));
+    let machine = floor.mill.to_string();
+    let edit = [
+        ("name", "Borer tablet"),
+        ("machine", machine.as_str()),
+        ("version", "1"),
+    ];
+    assert_eq!(owner.post(&path, &edit).await.status(), 303);
+    assert_eq!(owner.post(&path, &edit).await.status(), 409, "stale");
+    let nameless = [("name", ""), ("version", "2")];
+    assert_eq!(owner.post(&path, &nameless).await.status(), 422);
+    let mut tx = site.shop.begin().await;
+    let now = devices::list(&mut tx).await.unwrap().remove(0);
+    drop(tx);
+    assert_eq!(
+        (now.name.as_str(), now.machine_id),
+        ("Borer tablet", Some(floor.mill))
+    );
+    assert_eq!(tablet.get("/bench").await.status(), 200, "its token stays");
+    let revoke = format!("/shop/devices/{}/revoke", known.id);
+    assert_eq!(owner.post(&revoke, &[]).await.status(), 303);
+    assert_eq!(owner.get(&path).await.status(), 404);
+}
+
+#[tokio::test]
 async fn what_cannot_be_booked_is_kept_for_somebody_to_look_at() {
     let site = TestSite::new().await;
     let floor = floor(&site).await;

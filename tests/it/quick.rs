@@ -1,5 +1,6 @@
 //! Quick quotes: work without a variant, from the list to a job; what is refused on the way; and the page at every width.
 
+use crate::enquiry_api::{fetch, send};
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, Visitor, between, header};
 use borewright::db::enquiries;
@@ -10,6 +11,8 @@ use borewright::enquiry::quote::QuoteState;
 use borewright::stock::{Arrival, NeedKind};
 use chrono::{Days, NaiveDate, Utc};
 use fantoccini::key::Key;
+use rust_decimal::Decimal;
+use serde_json::{Value, json};
 use uuid::Uuid;
 
 async fn text(response: reqwest::Response) -> (u16, String) {
@@ -36,9 +39,9 @@ fn in_days(days: u64) -> NaiveDate {
 fn read_out(page: &str) -> [(&'static str, String); 3] {
     let value = |name: &str| between(page, &format!(r#"name="{name}" value=""#), "\"").to_owned();
     [
-        ("net", value("net")),
-        ("ready_on", value("ready_on")),
-        ("at", value("at")),
+        ("option", value("option")),
+        ("answer", value("answer")),
+        ("form", value("form")),
     ]
 }
 
@@ -92,22 +95,37 @@ async fn quick_work_is_quoted_as_it_was_read_out_and_becomes_a_job() {
     assert!(sentence.contains(" if we have it on "), "{sentence}");
     let fields = read_out(&page);
 
-    // Another figure than the one on the screen is not quoted: the caller has to hear the new one first.
-    let mut wrong = fields.clone();
-    wrong[0].1 = "1.00".to_owned();
-    let (status, moved) = text(office.post(&format!("{path}/quote"), &pairs(&wrong)).await).await;
+    // When the caller wants something else by now, that is said before it is quoted.
+    let more = [
+        &work[..work.len() - 1],
+        &[("version", "3"), ("work", "DECK-FACE"), ("count", "1")],
+    ]
+    .concat();
+    assert_eq!(office.post(&path, &more).await.status(), 303);
+    let quote_path = format!("{enquiry}/quotes");
+    let (status, asked) = text(office.post(&quote_path, &pairs(&fields)).await).await;
     assert_eq!(status, 409);
-    assert!(moved.contains("The figures have moved since they were read out"));
-    let mut tx = site.shop.begin().await;
-    let none = quotes::list(&mut tx, &[QuoteState::Sent], Some(key(&path)), None, 5).await;
-    assert!(none.unwrap().is_empty());
-    drop(tx);
+    assert!(
+        asked.contains("What the customer wants has been changed since"),
+        "{asked}"
+    );
+    let mut back = work.clone();
+    back.retain(|pair| pair.0 != "version");
+    back.push(("version", "4"));
+    assert_eq!(office.post(&path, &back).await.status(), 303);
 
+    // Sent twice, the form makes one quote.
     let mut hold = fields.to_vec();
     hold.push(("hold", "yes".to_owned()));
-    let given = office.post(&format!("{path}/quote"), &pairs(&hold)).await;
+    let given = office.post(&quote_path, &pairs(&hold)).await;
     assert_eq!(given.status(), 303, "{}", given.text().await.unwrap());
+    let again = office.post(&quote_path, &pairs(&hold)).await;
+    let mut tx = site.shop.begin().await;
+    let quotes_given = quotes::list(&mut tx, &[QuoteState::Sent], Some(key(&path)), None, 5).await;
+    assert_eq!(quotes_given.unwrap().len(), 1);
+    drop(tx);
     let address = header(given.headers(), "location").to_owned();
+    assert_eq!(header(again.headers(), "location"), address);
     let (_, quote_page) = text(office.get(&address).await).await;
     assert!(
         quote_page.contains(&sentence),
@@ -116,8 +134,6 @@ async fn quick_work_is_quoted_as_it_was_read_out_and_becomes_a_job() {
 
     let mut tx = site.shop.begin().await;
     let quote = quotes::get(&mut tx, key(&address)).await.unwrap();
-    assert_eq!(quote.net.amount().to_string(), fields[0].1);
-    assert_eq!(quote.promised_on.unwrap().to_string(), fields[1].1);
     assert!(quote.promised_on.unwrap() >= in_days(3));
     let slot = decisions::slot_held_until(&mut tx, quote.id).await.unwrap();
     assert!(slot.is_some());
@@ -150,6 +166,53 @@ async fn quick_work_is_quoted_as_it_was_read_out_and_becomes_a_job() {
     );
     assert_eq!(part.details.arrival, Arrival::Ordered);
     assert_eq!(part.details.expected_on, Some(in_days(3)));
+}
+
+/// Quick work over JSON, bargained over like any other option.
+#[tokio::test]
+async fn a_program_asks_for_work_and_bargains_over_it() {
+    let site = TestSite::demo().await;
+    let office = site.signed_in("office").await;
+    let wrong = json!({"quick": {"lines": [{"code": "NO-SUCH-WORK"}]}});
+    let refused = send(&office, "/api/v1/enquiries", &wrong).await;
+    assert_eq!(refused.status(), 422);
+    let call = json!({"caller": "A. Caller", "quick": {"part": "Crankshaft", "mains": 3,
+        "lines": [{"code": "CRANK-GRIND"}]}});
+    let made = send(&office, "/api/v1/enquiries", &call).await;
+    assert_eq!(made.status(), 201);
+    let path = header(made.headers(), "location").to_owned();
+    let answer = fetch(&office, &format!("{path}/answer")).await;
+    let net: Decimal = answer["options"][0]["outcome"]["build_up"]["net"]["amount"]
+        .as_str()
+        .unwrap()
+        .parse()
+        .unwrap();
+
+    // Five off the price, with a reason.
+    let price = (net - Decimal::from(5)).to_string();
+    let bargain = json!({"price": price, "reason": "an old customer"});
+    let over = json!({"answer": answer["id"], "option": "work", "bargain": bargain});
+    let look = send(&office, &format!("{path}/bargain"), &over).await;
+    assert_eq!(look.status(), 200);
+    let comes: Value = look.json().await.unwrap();
+    assert_eq!(comes["net"]["amount"], json!(price));
+    assert!(comes["loss_percent"].as_u64().unwrap() <= 100);
+    let given = send(&office, &format!("{path}/quotes"), &over).await;
+    assert_eq!(given.status(), 201, "{}", given.text().await.unwrap());
+    let quote: Value = given.json().await.unwrap();
+    assert_eq!(quote["net"]["amount"], json!(price));
+
+    // Without a reason, or for nothing, there is no bargain.
+    for (bargain, status) in [
+        (json!({"price": price}), 422),
+        (json!({"price": "0", "reason": "x"}), 422),
+        (json!({"price": "some", "reason": "x"}), 422),
+        (json!({"prize": "5"}), 422),
+    ] {
+        let over = json!({"answer": answer["id"], "option": "work", "bargain": bargain});
+        let refused = send(&office, &format!("{path}/quotes"), &over).await;
+        assert_eq!(refused.status(), status, "{over}");
+    }
 }
 
 #[tokio::test]
@@ -200,10 +263,9 @@ async fn what_does_not_read_is_told_beside_its_field_and_kept() {
     let machinist = site.signed_in("machinist").await;
     assert_eq!(machinist.get(&path).await.status(), 403);
     assert_eq!(machinist.post("/enquiries/quick", &[]).await.status(), 403);
-    let quote = machinist
-        .post(&format!("{path}/quote"), &[("net", "1"), ("ready_on", "")])
-        .await;
-    assert_eq!(quote.status(), 403);
+    let quotes = format!("/enquiries/{}/quotes", key(&path));
+    let fields = [("option", "work"), ("answer", &Uuid::nil().to_string())];
+    assert_eq!(machinist.post(&quotes, &fields).await.status(), 403);
     let usual = office.post("/enquiries", &[]).await;
     let usual = header(usual.headers(), "location").to_owned();
     assert_eq!(office.get(&usual).await.status(), 200);

@@ -173,7 +173,7 @@ async fn something_of_everything(site: &TestSite, owner: &Visitor) -> Vec<String
     let page = owner.get(&quick).await.text().await.unwrap();
     let form = forms(&page, &quick)
         .into_iter()
-        .find(|form| form.action.ends_with("/quote"))
+        .find(|form| form.action.ends_with("/quotes"))
         .unwrap();
     let fields: Vec<(&str, &str)> = form
         .fields

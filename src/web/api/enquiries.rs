@@ -1,17 +1,20 @@
 //! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
 
+use super::bargain;
 use crate::app::Refusal;
 use crate::app::answer_enquiry::{ReadOut, answer_enquiry};
 use crate::app::catalogue::catalogue;
 use crate::app::give_quote::{QuoteRequest, give_quote};
+use crate::app::quick_enquiry::{QuickCall, open_quick};
 use crate::app::save_enquiry::open_enquiry;
 use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
 use crate::enquiry::quote::Quote;
+use crate::estimating::Element;
 use crate::units::{Code, Money};
-use crate::web::screens::enquiries::CallForm;
+use crate::web::screens::enquiries::{CallForm, QuickForm};
 use crate::web::shell::site::Site;
-use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
+use crate::web::ui::{Answer, FormErrors, Reply, SignedIn, WebError};
 use actix_web::http::header::LOCATION;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -24,6 +27,10 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/api/v1/enquiries", web::post().to(add))
         .route("/api/v1/enquiries/{id}", web::get().to(one))
         .route("/api/v1/enquiries/{id}/answer", web::get().to(answer))
+        .route(
+            "/api/v1/enquiries/{id}/bargain",
+            web::post().to(bargain::look),
+        )
         .route("/api/v1/enquiries/{id}/quotes", web::post().to(quote));
 }
 
@@ -95,6 +102,72 @@ struct NewEnquiry {
     search_ends_on: Option<String>,
     purpose: String,
     condition: String,
+    /// Work alone, without a casting.
+    quick: Option<NewWork>,
+}
+
+/// Work picked from the shop's standard times.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+struct NewWork {
+    /// What is worked on.
+    part: String,
+    /// The work.
+    lines: Vec<NewLine>,
+    /// Cylinders of the part.
+    cylinders: Option<u32>,
+    /// Main bearings of the part.
+    mains: Option<u32>,
+    /// The day on which the customer brings it; here when left out.
+    arrives_on: Option<String>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct NewLine {
+    /// The code of a standard time.
+    code: String,
+    /// How many times.
+    #[serde(default = "once")]
+    count: u32,
+}
+
+fn once() -> u32 {
+    1
+}
+
+impl NewEnquiry {
+    /// A call for work alone. What names a casting does not go with it.
+    fn quick(&self, work: &NewWork, elements: &[Element]) -> Result<QuickCall, FormErrors> {
+        let mut errors = FormErrors::default();
+        if self.wanted_variant_id.is_some() {
+            errors.add(
+                "wanted_variant_id",
+                "Leave it out when work alone is wanted",
+            );
+        }
+        let number = |n: Option<u32>| n.map(|n| n.to_string()).unwrap_or_default();
+        let form = QuickForm {
+            caller: self.caller.clone(),
+            contact: self.contact.clone(),
+            part: work.part.clone(),
+            work: work.lines.iter().map(|line| line.code.clone()).collect(),
+            count: work
+                .lines
+                .iter()
+                .map(|line| line.count.to_string())
+                .collect(),
+            cylinders: number(work.cylinders),
+            mains: number(work.mains),
+            wanted_by: self.wanted_by.clone().unwrap_or_default(),
+            arrives_on: work.arrives_on.clone().unwrap_or_default(),
+            note: self.note.clone(),
+            version: String::new(),
+        };
+        form.read(elements, &mut errors)
+            .filter(|_| errors.is_empty())
+            .ok_or(errors)
+    }
 }
 
 /// Complaints of the form under the names they were sent by.
@@ -114,6 +187,12 @@ fn as_sent(errors: &FormErrors) -> FormErrors {
 async fn add(who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
     who.require(Role::Office)?;
     let body = body.into_inner();
+    let actor = who.actor();
+    let catalogue = catalogue(&actor).await?;
+    if let Some(work) = &body.quick {
+        let call = body.quick(work, &catalogue.elements)?;
+        return Ok(created(open_quick(&actor, &call).await?));
+    }
     let form = CallForm {
         caller: body.caller,
         contact: body.contact,
@@ -131,16 +210,17 @@ async fn add(who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
         version: String::new(),
     };
     let mut errors = FormErrors::default();
-    let actor = who.actor();
-    let catalogue = catalogue(&actor).await?;
     let Some(details) = form.read(&catalogue, who.shop.currency, &mut errors) else {
         return Err(as_sent(&errors).into());
     };
-    let enquiry = open_enquiry(&actor, &details).await?;
-    Ok(HttpResponse::Created()
+    Ok(created(open_enquiry(&actor, &details).await?))
+}
+
+fn created(enquiry: Enquiry) -> Reply {
+    HttpResponse::Created()
         .insert_header((LOCATION, format!("/api/v1/enquiries/{}", enquiry.id)))
         .json(Shown::from(enquiry))
-        .into())
+        .into()
 }
 
 async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
@@ -186,6 +266,12 @@ struct Choice {
     /// field.
     #[serde(default)]
     hold_until: Option<String>,
+    /// What was agreed beyond the answer; as it was said when left out.
+    #[serde(default)]
+    bargain: Option<bargain::Asked>,
+    /// The quote beside which it is given, as another option on one paper.
+    #[serde(default)]
+    alternative_to: Option<Uuid>,
 }
 
 /// A quote as it was given.
@@ -229,6 +315,8 @@ async fn quote(
     let mut errors = FormErrors::default();
     let until = choice.hold_until.as_deref();
     let hold_until = until.and_then(|text| errors.date("hold_until", text));
+    let asked = choice.bargain.as_ref();
+    let bargain = asked.and_then(|asked| asked.read(&who, &mut errors));
     if !errors.is_empty() {
         return Err(errors.into());
     }
@@ -248,8 +336,8 @@ async fn quote(
         option: choice.option.clone(),
         reserve_until: hold_until,
         request_key: choice.request_key,
-        bargain: None,
-        alternative_to: None,
+        bargain,
+        alternative_to: choice.alternative_to,
         confirmed: choice.confirmed,
     };
     let quote = give_quote(&who.actor(), &site.simulator, &request, Utc::now()).await?;

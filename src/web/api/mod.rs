@@ -1,5 +1,6 @@
 //! The JSON interface, `/api/v1`. It is signed in like the screens, and refuses with problem documents (RFC 9457).
 
+mod bargain;
 pub mod castings;
 pub mod enquiries;
 pub mod review;

@@ -1,25 +1,19 @@
 //! Signing in and out.
 
-use crate::db::sessions::{self, Attempt, DirectoryEntry};
-use crate::db::{Scope, ShopTx, people};
+use crate::app::sign_in::{self, SignIn, SignedIn};
+use crate::db::sessions;
 use crate::web::shell::body::OpenForm;
-use crate::web::shell::session::{Token, address, end_here, random, verify};
+use crate::web::shell::session;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{CheckedForm, Field, FormErrors};
 use crate::web::ui::page::{Answer, Page};
-use crate::web::ui::{SignedIn, WebError};
+use crate::web::ui::{self, WebError};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{LOCATION, RETRY_AFTER};
 use actix_web::{HttpRequest, HttpResponse, Responder, web};
-use base64::Engine;
-use base64::engine::general_purpose::URL_SAFE_NO_PAD;
-use chrono::{TimeDelta, Utc};
+use chrono::Utc;
 use maud::html;
 use serde::Deserialize;
-
-/// Verified against when nobody signs in by the name given, so that an answer takes as long either way. It has the
-/// parameters of [`crate::app::password::hash`] and belongs to no password.
-const NOBODYS_HASH: &str = "$argon2id$v=19$m=19456,t=2,p=1$Ym9yZXdyaWdodC1ub25l$a2VlcHMtdGhlLXRpbWUtdGhlLXNhbWUtZm9yLWV2ZXI";
 
 /// `/sign-in` and `/sign-out`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
@@ -97,12 +91,19 @@ async fn sign_in(
         Some(shop) => Some(shop),
         None => sessions::shop_named(&site.pool, &form.shop).await?,
     };
-    match try_password(&req, &site, shop, &name, &form.password).await? {
-        Tried::SignedIn(token) => Ok(HttpResponse::SeeOther()
+    let asked = SignIn {
+        shop_id: shop.map(|shop| shop.shop_id),
+        name: &name,
+        password: &form.password,
+        address: &session::address(&req, &site),
+        earlier: session::token_of(&req, &site),
+    };
+    match sign_in::sign_in(&site.pool, &site.hashing, asked, Utc::now()).await? {
+        SignedIn::Begun(token) => Ok(HttpResponse::SeeOther()
             .insert_header((LOCATION, safe_next(&form.next)))
-            .cookie(token.cookie(site.secure_cookies))
+            .cookie(session::cookie(&token, site.secure_cookies))
             .finish()),
-        Tried::Wrong => {
+        SignedIn::Wrong => {
             let told = if ask_shop {
                 "This shop, name and password do not belong together. Check each and try again."
             } else {
@@ -111,7 +112,7 @@ async fn sign_in(
             let page = view(&form, ask_shop, &errors, Some(told)).status(StatusCode::UNAUTHORIZED);
             Ok(page.respond_to(&req))
         }
-        Tried::TooSoon(wait) => {
+        SignedIn::TooSoon(wait) => {
             // Rounded up: a browser told "2" that comes back after 2.0 s must not be early.
             let seconds = wait.num_milliseconds().max(0) / 1_000 + 1;
             let told = format!(
@@ -127,69 +128,21 @@ async fn sign_in(
     }
 }
 
-enum Tried {
-    SignedIn(Token),
-    Wrong,
-    TooSoon(TimeDelta),
-}
-
-async fn try_password(
-    req: &HttpRequest,
-    site: &Site,
-    shop: Option<DirectoryEntry>,
-    name: &str,
-    typed: &str,
-) -> Result<Tried, WebError> {
-    let Some(shop) = shop else {
-        verify(site, typed, NOBODYS_HASH.to_owned()).await?;
-        return Ok(Tried::Wrong);
-    };
-    let scope = Scope {
-        shop_id: shop.shop_id,
-        person_id: None,
-    };
-    let mut tx = ShopTx::begin(&site.pool, scope).await?;
-    let attempt = sessions::attempt(&mut tx, name, &address(req, site), Utc::now()).await?;
-    let credentials = people::credentials(&mut tx, name).await?;
-    tx.commit().await?;
-    if let Attempt::Wait(wait) = attempt {
-        return Ok(Tried::TooSoon(wait));
-    }
-    let (person_id, stored) = match credentials {
-        Some(found) => (Some(found.person_id), found.password_hash),
-        None => (None, NOBODYS_HASH.to_owned()),
-    };
-    let right = verify(site, typed, stored).await?;
-    let Some(person_id) = person_id.filter(|_| right) else {
-        return Ok(Tried::Wrong);
-    };
-    let token = Token::new(shop.shop_id)?;
-    let csrf_token = URL_SAFE_NO_PAD.encode(random()?);
-    let mut tx = ShopTx::begin(&site.pool, scope).await?;
-    sessions::forget_failures(&mut tx, name).await?;
-    if let Some(earlier) = Token::of(req, site).filter(|t| t.shop_id == shop.shop_id) {
-        sessions::end(&mut tx, &earlier.hash()).await?;
-    }
-    sessions::start(&mut tx, &token.hash(), person_id, &csrf_token, Utc::now()).await?;
-    tx.commit().await?;
-    Ok(Tried::SignedIn(token))
-}
-
 #[derive(Debug, Deserialize)]
 struct Nothing {}
 
 async fn sign_out(
     req: HttpRequest,
     site: web::Data<Site>,
-    who: SignedIn,
+    who: ui::SignedIn,
     _form: CheckedForm<Nothing>,
 ) -> Answer {
-    let mut tx = who.begin().await?;
-    let gone = end_here(&mut tx, &req, &site).await?;
-    tx.commit().await?;
+    if let Some(token) = session::token_of(&req, &site) {
+        sign_in::sign_out(&who.actor(), &token).await?;
+    }
     Ok(HttpResponse::SeeOther()
         .insert_header((LOCATION, "/sign-in"))
-        .cookie(gone)
+        .cookie(session::forgotten(&site))
         .finish()
         .into())
 }
@@ -233,7 +186,6 @@ fn view(form: &SignInForm, ask_shop: bool, errors: &FormErrors, told: Option<&st
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::password;
 
     #[test]
     fn going_on_leads_nowhere_else() {
@@ -252,13 +204,5 @@ mod tests {
         ] {
             assert_eq!(safe_next(next), "/", "{next}");
         }
-    }
-
-    #[test]
-    fn nobodys_hash_costs_the_same_and_fits_nothing() {
-        let real = password::hash("x").unwrap();
-        let parameters = |hash: &str| hash.split('$').take(4).collect::<Vec<_>>().join("$");
-        assert_eq!(parameters(NOBODYS_HASH), parameters(&real));
-        assert!(!password::verify("x", NOBODYS_HASH).unwrap());
     }
 }

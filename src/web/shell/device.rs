@@ -2,10 +2,10 @@
 
 use super::error::WebError;
 use crate::app::Actor;
+use crate::app::token::Token;
 use crate::db::devices::{self, Device};
 use crate::db::people::Role;
 use crate::db::{DbError, Scope, ShopTx};
-use crate::web::shell::session::Token;
 use crate::web::shell::site::Site;
 use actix_web::cookie::time::Duration as CookieDuration;
 use actix_web::cookie::{Cookie, SameSite};

@@ -1,7 +1,7 @@
 //! The address of a feed: which shop, known before anything is looked up, and 256 random bits.
 
 use super::error::WebError;
-use crate::web::shell::session::random;
+use crate::app::token::random;
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use sha2::{Digest, Sha256};

@@ -199,7 +199,7 @@ async fn admit(req: &ServiceRequest) -> Result<Admitted, WebError> {
     if is_bench(req.path()) {
         return Ok(Admitted::Device(AtBench::find(req.request(), site).await?));
     }
-    let token = session::Token::of(req.request(), site).ok_or(WebError::SignInNeeded)?;
+    let token = session::token_of(req.request(), site).ok_or(WebError::SignInNeeded)?;
     let scope = Scope {
         shop_id: token.shop_id,
         person_id: None,

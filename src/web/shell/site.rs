@@ -2,12 +2,12 @@
 
 use super::brake::Brake;
 use crate::app::answer_enquiry::Simulator;
+use crate::app::password::Hashing;
 use crate::app::shared_plans::SharedPlans;
 use crate::db::casting_records::PhotoPlace;
 use actix_web::HttpRequest;
 use sqlx::PgPool;
 use std::sync::Arc;
-use tokio::sync::Semaphore;
 
 /// What the web application is built from.
 #[derive(Debug, Clone)]
@@ -59,7 +59,7 @@ pub struct Site {
     pub simulator: Simulator,
     /// The current plans that pages show.
     pub plans: SharedPlans,
-    pub(in crate::web) hashing: Arc<Semaphore>,
+    pub(in crate::web) hashing: Hashing,
     pub(in crate::web) feed_brake: Arc<Brake>,
 }
 

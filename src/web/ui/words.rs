@@ -3,8 +3,7 @@
 use super::floor_words::{booking_refused, check_refused, job_refused, job_state};
 use super::show;
 use crate::app::Refusal;
-use crate::app::answer_enquiry::Unanswerable;
-use crate::app::quick_enquiry::NoQuickPrice;
+use crate::app::question::Unanswerable;
 use crate::db::{self, Needed, Unique};
 use crate::enquiry::bargain::BargainFault;
 use crate::enquiry::doubt::Doubt;
@@ -36,15 +35,6 @@ pub fn refusal(why: &Refusal, today: NaiveDate) -> String {
             format!("This quote does not add up, so it was not saved: {why}.")
         }
         Refusal::Quote { number, why } => quote_refusal(*number, *why, today),
-        Refusal::NoQuickPrice(why) => no_quick_price(why),
-        Refusal::FiguresMoved(now) => format!(
-            "The figures have moved since they were read out: {} before tax, {}. Read them out again, then quote.",
-            now.net,
-            match now.ready_on {
-                Some(day) => format!("ready by {}", show::day(day, today)),
-                None => "and no day can be named".to_owned(),
-            }
-        ),
         Refusal::Work(why) => work_list(why),
         Refusal::JobChange(why) => job_change(*why).to_owned(),
         Refusal::DueDate(doubts) => due_doubts(doubts, today),
@@ -223,18 +213,6 @@ pub fn doubt(doubt: &Doubt, today: NaiveDate) -> String {
     }
 }
 
-/// Why quick work has no price yet.
-#[must_use]
-pub fn no_quick_price(why: &NoQuickPrice) -> String {
-    match why {
-        NoQuickPrice::Rates(why) => unanswerable(&Unanswerable::Rates(why.clone())),
-        NoQuickPrice::Work(QuickError::List(why)) => work_list(why),
-        NoQuickPrice::Work(QuickError::Cost(why)) => {
-            format!("The price cannot be worked out: {why}. Correct it under Shop.")
-        }
-    }
-}
-
 /// Why listed work makes no route.
 #[must_use]
 pub fn work_list(why: &WorkListError) -> String {
@@ -313,6 +291,10 @@ pub fn unanswerable(why: &Unanswerable) -> String {
             "The worksheet of “{name}” gives no hourly rate: {why}. Correct it under Shop, Machines."
         ),
         Unanswerable::Answer(why) => format!("The options cannot be worked out: {why}."),
+        Unanswerable::Work(QuickError::List(why)) => work_list(why),
+        Unanswerable::Work(QuickError::Cost(why)) => {
+            format!("The price cannot be worked out: {why}. Correct it under Shop.")
+        }
     }
 }
 

@@ -1,13 +1,16 @@
 //! Schedules after Giffler and Thompson (1960): the conflict on the machine that could finish first is settled by a
 //! priority rule.
 
-use super::rules::{DispatchRule, Rule};
+use super::{
+    blocks::Blocks,
+    rules::{DispatchRule, Rule},
+};
 use crate::planning::engine::{
     model::{
         Minute,
-        build::{NO_MAX, NONE, Shop},
+        build::{NONE, Shop},
     },
-    timing::{Choice, Decisions, Times, Timing},
+    timing::{Before, Choice, Decisions, Times, Timing},
 };
 
 /// An operation that could be next.
@@ -56,6 +59,9 @@ impl Person {
     }
 }
 
+/// Times each operation of a block is placed, in the mean, after which its longest lags are given up.
+const SHIFTS: usize = 200;
+
 /// What waits at one machine.
 #[derive(Debug, Clone, Default)]
 struct Queue {
@@ -81,9 +87,13 @@ pub(crate) struct Dispatcher<'a> {
     work: Vec<Work>,
     /// Mean time of an operation, in elapsed minutes.
     pub mean: f64,
-    /// Operations each waits for, at the beginning and now.
+    blocks: Blocks,
+    /// By the first operation of each block: the links into it from what is not placed, at the beginning and now.
     waits: Vec<u32>,
     waiting: Vec<u32>,
+    /// Only urgent blocks are placed yet; others that are ready are put by.
+    urgent_first: bool,
+    put_by: Vec<u32>,
     /// By machine; outside work in the last.
     queues: Vec<Queue>,
     alike: Vec<Person>,
@@ -94,17 +104,17 @@ impl<'a> Dispatcher<'a> {
     pub fn new(shop: &'a Shop) -> Self {
         let n = shop.ops.len();
         let work = work_left(shop);
-        let waits = |i: u32| {
-            let before = shop.before(i).iter();
-            before.filter(|l| !shop.ops[l.op as usize].fixed).count() as u32
-        };
-        let waits: Vec<u32> = (0..n as u32).map(waits).collect();
+        let blocks = Blocks::new(shop);
+        let waits = blocks.waits(shop);
         Self {
             shop,
             mean: work.iter().map(|w| w.own).sum::<f64>() / n.max(1) as f64,
             work,
             waiting: waits.clone(),
             waits,
+            blocks,
+            urgent_first: false,
+            put_by: Vec::new(),
             queues: vec![Queue::default(); shop.machines() + 1],
             alike: Vec::with_capacity(shop.people_count + 1),
             decisions: Decisions {
@@ -130,41 +140,94 @@ impl<'a> Dispatcher<'a> {
             queue.first = None;
         }
         timing.begin(shop);
-        for op in 0..shop.ops.len() as u32 {
-            if self.waiting[op as usize] == 0 && !shop.ops[op as usize].fixed {
-                let ready = self.best_mode(timing, op);
-                self.join(timing, ready);
+        // What must follow fixed work soon cannot stand behind what nobody hurries.
+        self.urgent_first = shop.has_max_lags;
+        for head in 0..shop.ops.len() as u32 {
+            let stands_for_its_block = self.blocks.head(head) == head;
+            if stands_for_its_block
+                && self.waiting[head as usize] == 0
+                && !shop.ops[head as usize].fixed
+            {
+                self.ready(timing, head);
             }
         }
-        while let Some((machine, at)) = self.first(timing) {
-            let pick = self.settle(timing, machine, at, how, dues);
-            let picked = self.queues[machine].ready.swap_remove(pick);
-            let mut next = Some(self.best_mode(timing, picked.op));
-            self.look(timing, machine);
-            // A chain held together by longest lags goes in one piece, so that it can be put off as a whole.
-            while let Some(r) = next.take() {
-                self.decisions.order.push(r.op);
-                self.decisions.choice[r.op as usize] = r.choice;
-                timing.place(shop, r.op, r.choice);
-                self.look(timing, r.machine as usize);
-                for l in shop.after(r.op) {
-                    let i = l.op as usize;
-                    if shop.ops[i].fixed {
-                        continue;
-                    }
-                    self.waiting[i] -= 1;
-                    if self.waiting[i] == 0 {
-                        let found = self.best_mode(timing, l.op);
-                        if l.max != NO_MAX && next.is_none() {
-                            next = Some(found);
-                        } else {
-                            self.join(timing, found);
-                        }
-                    }
+        loop {
+            while let Some((machine, at)) = self.first(timing) {
+                let pick = self.settle(timing, machine, at, how, dues);
+                let picked = self.queues[machine].ready.swap_remove(pick);
+                self.look(timing, machine);
+                if self.blocks.members(picked.op).len() > 1 {
+                    self.place_block(timing, picked.op);
+                } else {
+                    let found = self.best_mode(timing, picked.op);
+                    timing.place(shop, found.op, found.choice);
+                    self.take(timing, found.op, found.choice, found.machine);
                 }
+            }
+            if !std::mem::replace(&mut self.urgent_first, false) {
+                break;
+            }
+            for head in std::mem::take(&mut self.put_by) {
+                self.ready(timing, head);
             }
         }
         &self.decisions
+    }
+
+    /// All that a block waits for is placed: it joins the queue of its first operation's machine.
+    fn ready(&mut self, timing: &Timing, head: u32) {
+        if self.urgent_first && !self.blocks.is_urgent(head) {
+            self.put_by.push(head);
+            return;
+        }
+        let found = self.best_mode(timing, head);
+        self.join(timing, found);
+    }
+
+    /// Takes an operation that has been placed into the decisions; what waits only for it becomes ready.
+    fn take(&mut self, timing: &Timing, op: u32, choice: Choice, machine: u32) {
+        let shop = self.shop;
+        self.decisions.order.push(op);
+        self.decisions.choice[op as usize] = choice;
+        self.look(timing, machine as usize);
+        for l in shop.after(op) {
+            let head = self.blocks.head(l.op);
+            if shop.ops[l.op as usize].fixed || head == self.blocks.head(op) {
+                continue;
+            }
+            self.waiting[head as usize] -= 1;
+            if self.waiting[head as usize] == 0 {
+                self.ready(timing, head);
+            }
+        }
+    }
+
+    /// Places the operations that longest lags tie together behind everything placed so far. When one comes too late
+    /// after another, the block is taken back to that one, which is put off by as much; and machines and people are
+    /// chosen anew from there.
+    fn place_block(&mut self, timing: &mut Timing, head: u32) {
+        let shop = self.shop;
+        let members = self.blocks.members(head).to_vec();
+        let mut placed: Vec<(Ready, Before)> = Vec::with_capacity(members.len());
+        let mut left = SHIFTS * members.len();
+        while let Some(&op) = members.get(placed.len()) {
+            let found = self.best_mode(timing, op);
+            placed.push((found, timing.before(shop, op, found.choice)));
+            timing.place(shop, op, found.choice);
+            left = left.saturating_sub(1);
+            let Some(put_off) = timing.too_late(shop, op, left == 0) else {
+                continue;
+            };
+            while let Some((undone, before)) = placed.pop() {
+                timing.undo(shop, undone.op, undone.choice, before);
+                if undone.op == put_off {
+                    break;
+                }
+            }
+        }
+        for (found, _) in placed {
+            self.take(timing, found.op, found.choice, found.machine);
+        }
     }
 
     fn best_mode(&mut self, timing: &Timing, op: u32) -> Ready {

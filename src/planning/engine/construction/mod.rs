@@ -1,4 +1,5 @@
 //! A feasible plan at once: priority rules in a dispatcher.
 
+mod blocks;
 pub(super) mod dispatch;
 pub(super) mod rules;

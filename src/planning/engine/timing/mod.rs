@@ -5,12 +5,13 @@
 //! it on the machine and with the person. Ordering any plan by its starts gives it back or something better, so no
 //! plan worth having under a regular goal is out of reach, and no order can deadlock.
 //!
-//! A longest lag pulls from behind: when an operation comes too late after the one before, that one is put off and the
-//! pass begins again. Starts only ever grow, so what comes out is the least fixed point.
+//! A longest lag pulls from behind: when an operation comes too late after the one before, that one is put off, and the
+//! pass goes back to it. Starts only ever grow, so what comes out is the least fixed point.
 //!
 //! Here is the pass from the beginning; [`retime`] times again only what a move has changed, along [`chains`], as long
 //! as [`foresight`] does not give the move up.
 
+mod back;
 mod chains;
 mod decisions;
 mod foresight;
@@ -23,14 +24,15 @@ use crate::planning::engine::model::{
     fit::earliest_fit,
     plan::{Assignment, Plan, Value},
 };
+pub(crate) use back::Before;
 use chains::Chains;
 pub(crate) use decisions::{Choice, Decisions};
 use foresight::Latest;
 pub(crate) use retime::Moved;
 use retime::Retiming;
 
-/// Passes after which longest lags are given up as broken.
-const PASSES: usize = 200;
+/// Times each operation is placed, in the mean, after which longest lags are given up as broken.
+const PASSES: usize = 50;
 
 /// Added to `broken` for an operation that never ends.
 const UNFINISHED: Minute = 1_000_000;
@@ -103,6 +105,8 @@ pub(crate) struct Timing {
     lower: Vec<Minute>,
     raised: bool,
     state: State,
+    /// Where longest lags may send the pass back: what stood before each operation placed, in the order's sequence.
+    placed: Vec<Before>,
     /// Minutes by which longest lags are missed in the order last timed.
     excess: Minute,
     /// Fixed operations that wait for others.
@@ -137,6 +141,7 @@ impl Timing {
                 table: shop.on_table.clone(),
                 person_free: vec![Minute::MIN; shop.people_count],
             },
+            placed: Vec::new(),
             excess: 0,
             fixed_waiting: (0..n as u32)
                 .filter(|&i| shop.ops[i as usize].fixed && !shop.before(i).is_empty())
@@ -158,19 +163,30 @@ impl Timing {
             self.lower.fill(Minute::MIN);
             self.raised = false;
         }
-        for pass in 1..=PASSES {
-            self.state.reset(shop);
-            self.excess = 0;
-            let mut again = false;
+        self.state.reset(shop);
+        self.excess = 0;
+        if !shop.has_max_lags {
             for &op in &d.order {
                 self.place(shop, op, d.choice[op as usize]);
-                if shop.has_max_lags && self.too_late(shop, op, pass == PASSES) {
-                    again = true;
+            }
+            return;
+        }
+        self.placed.clear();
+        let mut left = PASSES * d.order.len();
+        while let Some(&op) = d.order.get(self.placed.len()) {
+            let choice = d.choice[op as usize];
+            self.placed.push(self.before(shop, op, choice));
+            self.place(shop, op, choice);
+            left = left.saturating_sub(1);
+            let Some(put_off) = self.too_late(shop, op, left == 0) else {
+                continue;
+            };
+            while let Some(before) = self.placed.pop() {
+                let undone = d.order[self.placed.len()];
+                self.undo(shop, undone, d.choice[undone as usize], before);
+                if undone == put_off {
                     break;
                 }
-            }
-            if !again {
-                break;
             }
         }
     }
@@ -359,28 +375,6 @@ impl Timing {
                 }
             }
         }
-    }
-
-    /// When an operation comes later than a longest lag allows: puts the earlier one off and asks for another pass.
-    fn too_late(&mut self, shop: &Shop, op: u32, last: bool) -> bool {
-        let start = self.times[op as usize].start;
-        for l in shop.before(op) {
-            if l.max == NO_MAX || start >= NEVER {
-                continue;
-            }
-            let before = &self.times[l.op as usize];
-            let excess = start - before.end - l.max;
-            if excess > 0 {
-                if last || shop.ops[l.op as usize].fixed {
-                    self.excess += excess;
-                } else {
-                    self.lower[l.op as usize] = before.start + excess;
-                    self.raised = true;
-                    return true;
-                }
-            }
-        }
-        false
     }
 
     /// Minutes by which fixed operations begin before what they wait for allows.

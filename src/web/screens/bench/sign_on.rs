@@ -1,10 +1,9 @@
 //! Signing on: who is at the bench, and their PIN.
 
 use super::AtBench;
+use crate::app::sign_on::{SignedOn, sign_off, sign_on};
 use crate::db::devices::{self, BenchPerson};
-use crate::db::sessions::{self, Attempt};
 use crate::web::shell::body::OpenForm;
-use crate::web::shell::session;
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, Page, Reply, WebError, show};
 use actix_web::http::StatusCode;
@@ -21,7 +20,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::get().to(ask))
             .route(web::post().to(try_pin)),
     )
-    .route("/bench/sign-off", web::post().to(sign_off));
+    .route("/bench/sign-off", web::post().to(end));
 }
 
 /// Everyone who can sign on here, as large buttons.
@@ -97,48 +96,37 @@ async fn try_pin(
     form: OpenForm<PinForm>,
 ) -> Answer {
     let person = the_person(&at, *id).await?;
-    let now = Utc::now();
-    let refused = |page: Page, status| Ok(page.status(status).into());
-    if !(4..=8).contains(&form.0.pin.len()) || !form.0.pin.bytes().all(|b| b.is_ascii_digit()) {
-        let page = pin_page(&at, &person, &which, Some("Enter a PIN of 4 to 8 digits."));
-        return refused(page, StatusCode::UNPROCESSABLE_ENTITY);
-    }
-    let name = format!("bench {} {}", at.device.id, person.id);
-    let address = format!("device {}", at.device.id);
-    let mut tx = at.begin(None).await?;
-    if let Attempt::Wait(wait) = sessions::attempt(&mut tx, &name, &address, now).await? {
-        let seconds = wait.num_milliseconds().max(0) / 1_000 + 1;
-        let words = format!(
-            "Too many wrong tries. Wait {} and try again.",
-            show::count(seconds, "second", "seconds")
-        );
-        let page = pin_page(&at, &person, &which, Some(&words));
-        return refused(page, StatusCode::TOO_MANY_REQUESTS);
-    }
-    let open = devices::count_try(&mut tx, at.device.id, now).await?;
-    tx.commit().await?;
-    if !open {
-        let words = "This device is locked: too many wrong PINs. Ask the owner to unlock it.";
-        let page = pin_page(&at, &person, &which, Some(words));
-        return refused(page, StatusCode::LOCKED);
-    }
-    if !session::verify(&site, &form.0.pin, person.pin_hash.clone()).await? {
-        let words = "Wrong PIN. Try again.";
-        let page = pin_page(&at, &person, &which, Some(words));
-        return refused(page, StatusCode::UNAUTHORIZED);
-    }
-    let mut tx = at.begin(Some(person.id)).await?;
-    sessions::forget_failures(&mut tx, &name).await?;
-    devices::sign_on(&mut tx, at.device.id, person.id, now).await?;
-    tx.commit().await?;
-    let there = which.op.map_or(String::new(), |id| format!("#op-{id}"));
-    Ok(Reply::see_other(format!("/bench{}{there}", query(&which))))
+    let who = (at.device.id, &person);
+    let tried = sign_on(&at.actor(None), &site.hashing, who, &form.0.pin, Utc::now()).await?;
+    let (words, status) = match tried {
+        SignedOn::Begun => {
+            let there = which.op.map_or(String::new(), |id| format!("#op-{id}"));
+            return Ok(Reply::see_other(format!("/bench{}{there}", query(&which))));
+        }
+        SignedOn::NoPin => (
+            "Enter a PIN of 4 to 8 digits.".to_owned(),
+            StatusCode::UNPROCESSABLE_ENTITY,
+        ),
+        SignedOn::TooSoon(wait) => {
+            let seconds = wait.num_milliseconds().max(0) / 1_000 + 1;
+            let words = format!(
+                "Too many wrong tries. Wait {} and try again.",
+                show::count(seconds, "second", "seconds")
+            );
+            (words, StatusCode::TOO_MANY_REQUESTS)
+        }
+        SignedOn::Locked => (
+            "This device is locked: too many wrong PINs. Ask the owner to unlock it.".to_owned(),
+            StatusCode::LOCKED,
+        ),
+        SignedOn::Wrong => ("Wrong PIN. Try again.".to_owned(), StatusCode::UNAUTHORIZED),
+    };
+    let page = pin_page(&at, &person, &which, Some(&words));
+    Ok(page.status(status).into())
 }
 
-async fn sign_off(at: AtBench) -> Answer {
-    let mut tx = at.begin(None).await?;
-    devices::end_sign_ons(&mut tx, at.device.id, Utc::now()).await?;
-    tx.commit().await?;
+async fn end(at: AtBench) -> Answer {
+    sign_off(&at.actor(None), at.device.id, Utc::now()).await?;
     Ok(Reply::see_other("/bench"))
 }
 

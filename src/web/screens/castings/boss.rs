@@ -1,6 +1,6 @@
 //! A boss of a pattern added, changed or deleted.
 
-use super::{PlaceQuery, face_choices, pattern_path, place_id};
+use super::{PlaceQuery, after, another_button, face_choices, pattern_path};
 use crate::castings::fault::LONGEST_LABEL;
 use crate::castings::{Boss, Face, Pattern, Place};
 use crate::db::people::Role;
@@ -9,7 +9,7 @@ use crate::units::{Code, Length};
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Typed, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
-use maud::{Markup, html};
+use maud::Markup;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     record::routes::<BossSheet>(cfg);
@@ -169,21 +169,16 @@ impl Record for BossSheet {
     }
 
     fn buttons(sheet: &Sheet<Self>) -> Markup {
-        html! {
-            @if sheet.draft.old.is_none() { button.quiet type="submit" name="then" value="another" { "Save and add another" } }
-        }
+        another_button(sheet.draft.old.is_none())
     }
 
     fn done(&self, done: Done, sheet: &Sheet<Self>) -> (String, String) {
-        let path = pattern_path(self.pattern.id);
-        let place = &self.boss.place;
-        if done == Done::Deleted {
-            return (path, format!("Deleted: {place}"));
-        }
-        let to = match sheet.typed.get("then") {
-            "another" => format!("{path}/bosses/new?face={}", place.face.code()),
-            _ => format!("{path}#{}", place_id(place)),
-        };
-        (to, format!("Saved: {place}"))
+        after(
+            done,
+            &self.boss.place,
+            &pattern_path(self.pattern.id),
+            "bosses",
+            &sheet.typed,
+        )
     }
 }

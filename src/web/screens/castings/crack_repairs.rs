@@ -1,5 +1,6 @@
 //! What the shop does about a crack, by where it is.
 
+use super::element_codes;
 use crate::castings::fault::LONGEST_NOTE;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, crack_repairs as db, standards};
@@ -118,12 +119,8 @@ impl Record for CrackRepair {
         f.value(
             Field::text("elements", "Elements of work, in order", "").optional(),
             at!(elements),
-            |codes: &Vec<String>| codes.join(", "),
-            |_, _, raw| {
-                let codes = raw.split([',', ' ', '\n', '\r', '\t']);
-                let codes = codes.filter(|code| !code.is_empty());
-                Some(codes.map(str::to_uppercase).collect())
-            },
+            |codes| element_codes::typed(codes),
+            |_, _, raw| Some(element_codes::read(raw)),
         )
         .hint("Their codes, separated by commas. Work sent out is an element too");
         f.area("say", "Tell the customer", 3, LONGEST_NOTE, at!(say))
@@ -142,14 +139,7 @@ impl Record for CrackRepair {
                 "Enter the work that repairs it, or choose “not repaired”",
             );
         }
-        for code in &self.elements {
-            if !known.iter().any(|element| element.code == *code) {
-                errors.add(
-                    "elements",
-                    format!("There is no element “{code}”. Choose from the codes listed below"),
-                );
-            }
-        }
+        element_codes::check(&self.elements, known, errors);
     }
 
     async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
@@ -193,13 +183,6 @@ impl Record for CrackRepair {
     }
 
     fn below(sheet: &Sheet<Self>) -> Markup {
-        html! {
-            @if !sheet.around.is_empty() {
-                details {
-                    summary { "The shop’s elements and their codes" }
-                    dl.codes { @for element in &sheet.around { dt { code { (element.code) } } dd { (element.name) } } }
-                }
-            }
-        }
+        element_codes::list(&sheet.around)
     }
 }

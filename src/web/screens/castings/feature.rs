@@ -1,6 +1,6 @@
 //! A feature of a variant added, changed or deleted.
 
-use super::{PlaceQuery, face_choices, kind_choices, place_id, variant_path};
+use super::{PlaceQuery, after, another_button, face_choices, kind_choices, variant_path};
 use crate::castings::fault::{LONGEST_LABEL, LONGEST_NOTE, MOST_ALIKE};
 use crate::castings::{Face, Feature, FeatureKind, Pattern, Place, Variant};
 use crate::db::people::Role;
@@ -253,21 +253,16 @@ impl Record for FeatureSheet {
     }
 
     fn buttons(sheet: &Sheet<Self>) -> Markup {
-        html! {
-            @if sheet.draft.old.is_none() { button.quiet type="submit" name="then" value="another" { "Save and add another" } }
-        }
+        another_button(sheet.draft.old.is_none())
     }
 
     fn done(&self, done: Done, sheet: &Sheet<Self>) -> (String, String) {
-        let path = variant_path(self.variant.id);
-        let place = &self.feature.place;
-        if done == Done::Deleted {
-            return (path, format!("Deleted: {place}"));
-        }
-        let to = match sheet.typed.get("then") {
-            "another" => format!("{path}/features/new?face={}", place.face.code()),
-            _ => format!("{path}#{}", place_id(place)),
-        };
-        (to, format!("Saved: {place}"))
+        after(
+            done,
+            &self.feature.place,
+            &variant_path(self.variant.id),
+            "features",
+            &sheet.typed,
+        )
     }
 }

@@ -6,6 +6,7 @@ pub mod drawing;
 mod boss;
 mod compare_view;
 mod crack_repairs;
+mod element_codes;
 mod feature;
 mod labels;
 mod list;
@@ -19,7 +20,7 @@ mod variant_form;
 use crate::castings::{Face, FeatureKind, Place};
 use crate::units::Code;
 use crate::web::ui::forms::Choice;
-use crate::web::ui::record::Typed;
+use crate::web::ui::record::{Done, Typed};
 use crate::web::ui::{SignedIn, WebError, csrf_field};
 use actix_web::web;
 use maud::{Markup, html};
@@ -152,4 +153,24 @@ fn pattern_path(id: Uuid) -> String {
 /// Path to a variant's page.
 pub(in crate::web) fn variant_path(id: Uuid) -> String {
     format!("/castings/variants/{id}")
+}
+
+/// Saving what stands at a place and going on to the next.
+fn another_button(new: bool) -> Markup {
+    html! {
+        @if new { button.quiet type="submit" name="then" value="another" { "Save and add another" } }
+    }
+}
+
+/// Where to go once what stands at a place is saved or deleted, and what to say. `path` is the page of its casting, and
+/// `kind` what there is of it.
+fn after(done: Done, place: &Place, path: &str, kind: &str, typed: &Typed) -> (String, String) {
+    if done == Done::Deleted {
+        return (path.to_owned(), format!("Deleted: {place}"));
+    }
+    let to = match typed.get("then") {
+        "another" => format!("{path}/{kind}/new?face={}", place.face.code()),
+        _ => format!("{path}#{}", place_id(place)),
+    };
+    (to, format!("Saved: {place}"))
 }

@@ -1,6 +1,6 @@
 //! A conversion rule added or changed.
 
-use super::{face_choices, kind_choices};
+use super::{element_codes, face_choices, kind_choices};
 use crate::castings::fault::{LONGEST_NAME, LONGEST_NOTE};
 use crate::castings::{Action, Face, FeatureKind, RemedyRule, When};
 use crate::db::people::Role;
@@ -11,7 +11,7 @@ use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{self, At, Copying, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
-use maud::{Markup, html};
+use maud::Markup;
 use uuid::Uuid;
 
 const PATH: &str = "/castings/rules";
@@ -114,12 +114,8 @@ impl Record for RemedyRule {
         f.value(
             Field::text("elements", "Elements of work, in order", "").optional(),
             at!(elements),
-            |codes: &Vec<String>| codes.join(", "),
-            |_, _, raw| {
-                let codes = raw.split([',', ' ', '\n', '\r', '\t']);
-                let codes = codes.filter(|code| !code.is_empty());
-                Some(codes.map(str::to_uppercase).collect())
-            },
+            |codes| element_codes::typed(codes),
+            |_, _, raw| Some(element_codes::read(raw)),
         )
         .hint("Their codes, separated by commas: DOWEL-DIAL, DOWEL-REAM");
         f.area("say", "Tell the customer", 3, LONGEST_NOTE, at!(say))
@@ -138,13 +134,7 @@ impl Record for RemedyRule {
         for fault in self.faults() {
             errors.add(fault.field(), fault);
         }
-        let is_known = |code: &str| table.known.iter().any(|element| element.code == code);
-        for code in self.elements.iter().filter(|code| !is_known(code)) {
-            errors.add(
-                "elements",
-                format!("There is no element “{code}”. Choose from the codes listed below"),
-            );
-        }
+        element_codes::check(&self.elements, &table.known, errors);
     }
 
     async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
@@ -201,14 +191,7 @@ impl Record for RemedyRule {
     }
 
     fn below(sheet: &Sheet<Self>) -> Markup {
-        html! {
-            @if !sheet.around.known.is_empty() {
-                details {
-                    summary { "The shop’s elements and their codes" }
-                    dl.codes { @for element in &sheet.around.known { dt { code { (element.code) } } dd { (element.name) } } }
-                }
-            }
-        }
+        element_codes::list(&sheet.around.known)
     }
 }
 

@@ -74,7 +74,7 @@ fn card(who: &SignedIn, answer: &Answer, option: &OptionAnswer, acts: &Acts) -> 
     html! {
         article.card.option.recommended[recommended] aria-labelledby=(title_id) {
             h3 id=(title_id) { (option.title) }
-            @if recommended { p.tag.take { "★ Best option" } }
+            @if recommended && answer.options.len() > 1 { p.tag.take { "★ Best option" } }
             @else if answer.in_time.as_deref() == Some(option.key.as_str()) { p.tag { "✓ Cheapest in time" } }
             @match &option.outcome {
                 Outcome::Possible(figures) => {

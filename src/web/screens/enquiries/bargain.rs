@@ -76,10 +76,8 @@ pub(super) async fn page(
     which: web::Query<BargainForm>,
 ) -> Answer {
     let form = BargainForm {
-        answer: which.answer.clone(),
-        option: which.option.clone(),
         form: Uuid::now_v7().to_string(),
-        ..BargainForm::default()
+        ..which.into_inner()
     };
     Ok(draw(&who, *id, &form, FormErrors::default()).await?.into())
 }

@@ -2,27 +2,25 @@
 
 use super::choices::{conditions, purposes, word_of};
 use super::form::CallForm;
-use super::{answer as answer_view, list, opinion};
-use crate::app::answer_enquiry::{
-    AnsweredEnquiry, ReadOut, Unanswerable, answer_enquiry, answer_with,
-};
+use super::{actions, answer as answer_view, list, opinion};
+use crate::app::answer_enquiry::{AnsweredEnquiry, ReadOut, answer_enquiry, answer_with};
 use crate::app::catalogue::{Catalogue, catalogue};
 use crate::app::close_enquiry::close_enquiry;
 use crate::app::give_quote::{QuoteRequest, give_quote};
+use crate::app::question::Unanswerable;
 use crate::app::save_enquiry::{open_enquiry, save_enquiry};
 use crate::app::{AppError, Refusal};
 use crate::db::DbError;
 use crate::db::enquiries::{Enquiry, EnquiryDetails};
 use crate::enquiry::doubt::Doubt;
 use crate::enquiry::quote::{Quote, slot_until};
-use crate::enquiry::{EnquiryState, OptionAnswer, Terms};
 use crate::estimating::{Basis, Element};
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{Choice, Live};
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
-    show, words,
+    words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -234,7 +232,7 @@ impl<'a> View<'a> {
         let body = html! {
             div.bar {
                 h1 { (title) " " span.tag { (list::state_words(enquiry.state)) } }
-                (self.close_form())
+                (actions::close_form(self.who, enquiry))
             }
             (notice)
             div.call {
@@ -251,12 +249,12 @@ impl<'a> View<'a> {
                             p.live-status role="status" {}
                         }
                     }
-                    (self.given())
+                    (actions::quotes_given(self.quotes))
                 }
                 section #answer aria-label="Options" {
                     @match self.answer {
                         Ok(read_out) => (answer_view::view(self.who, &read_out.answer, &answer_view::Acts {
-                            quote: &|option| self.quote_form(read_out, option),
+                            quote: &|option| actions::quote_form(self.who, enquiry.id, read_out, option),
                             opinion: &|variant| opinion::form(self.who, enquiry.id, variant),
                         })),
                         Err(why) => { div.card { h2 { "No price yet" } p { (words::unanswerable(why)) } } }
@@ -315,65 +313,6 @@ impl<'a> View<'a> {
                         (Field::checkbox(name, &work_words(element), ticked.contains(&element.code)).value(&element.code).id(&id))
                     }
                 }
-            }
-        }
-    }
-
-    fn close_form(&self) -> Markup {
-        let closed = self.enquiry.state == EnquiryState::Closed;
-        html! {
-            @if matches!(self.enquiry.state, EnquiryState::Open | EnquiryState::Closed) {
-                form method="post" action={ "/enquiries/" (self.enquiry.id) "/close" } {
-                    (csrf_field(self.who))
-                    input type="hidden" name="version" value=(self.enquiry.version);
-                    input type="hidden" name="closed" value=(if closed { "no" } else { "yes" });
-                    button.quiet type="submit" { @if closed { "Reopen" } @else { "No sale" } }
-                }
-            }
-        }
-    }
-
-    /// Quotes already given.
-    fn given(&self) -> Markup {
-        html! {
-            @if !self.quotes.is_empty() {
-                h3 { "Quotes given" }
-                ul.plain {
-                    @for quote in self.quotes {
-                        li {
-                            a href={ "/quotes/" (quote.id) } { "Quote " (quote.number) } ": " (quote.title) ", " (quote.net)
-                            " before tax, " (words::quote_state(quote.state))
-                        }
-                    }
-                }
-            }
-        }
-    }
-
-    fn quote_form(&self, read_out: &ReadOut, option: &OptionAnswer) -> Markup {
-        let late = option.figures().is_some_and(|figures| {
-            !matches!(figures.terms, Terms::Search(_))
-                && read_out.answer.days_late(figures).is_some()
-        });
-        html! {
-            @if late {
-                p { a href={ "/enquiries/" (self.enquiry.id) "/sooner?answer=" (read_out.id) "&option=" (option.key) } {
-                    "What would make the day?" span.visually-hidden { " " (option.title) }
-                } }
-            }
-            form method="post" action={ "/enquiries/" (self.enquiry.id) "/quotes" } {
-                (csrf_field(self.who))
-                input type="hidden" name="option" value=(option.key);
-                input type="hidden" name="answer" value=(read_out.id);
-                input type="hidden" name="form" value=(Uuid::now_v7());
-                (Field::checkbox("hold", &format!("Reserve the slot until {}", show::day(slot_until(self.who.today()), self.who.today())), false)
-                    .value("yes").id(&format!("hold-{}", option.key.replace(':', "-"))))
-                button type="submit" { "Quote this option" span.visually-hidden { ": " (option.title) } }
-            }
-            @if option.figures().is_some_and(|figures| !matches!(figures.terms, Terms::Search(_))) {
-                p { a href={ "/enquiries/" (self.enquiry.id) "/bargain?answer=" (read_out.id) "&option=" (option.key) } {
-                    "Agree another price" span.visually-hidden { ": " (option.title) }
-                } }
             }
         }
     }

@@ -1,5 +1,6 @@
 //! Enquiries: the call, the options side by side, and the quote that is given.
 
+mod actions;
 mod answer;
 mod bargain;
 mod call;
@@ -35,7 +36,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::get().to(quick::show))
             .route(web::post().to(quick::save)),
     )
-    .route("/enquiries/{id}/quick/quote", web::post().to(quick::quote))
     .route("/enquiries/{id}/quotes", web::post().to(call::quote))
     .route("/enquiries/{id}/price", web::post().to(opinion::save))
     .service(
@@ -53,3 +53,4 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 
 pub(in crate::web) use answer::{cost_lines, route_table};
 pub(in crate::web) use form::CallForm;
+pub(in crate::web) use quick::QuickForm;

@@ -1,9 +1,8 @@
 //! What would make the wanted day, and what that costs.
 
-use crate::app::make_the_day::{DayMakers, make_the_day};
-use crate::planning::what_if::{PromiseMove, Sooner};
+use crate::app::make_the_day::{DayMakers, PricedWay, make_the_day};
+use crate::planning::what_if::PromiseMove;
 use crate::planning::words::{hours, job_words};
-use crate::units::Money;
 use crate::units::text::capitalised;
 use crate::web::ui::{Answer, Page, Section, SignedIn, show};
 use actix_web::web;
@@ -31,8 +30,8 @@ pub(super) async fn page(who: SignedIn, id: web::Path<Uuid>, which: web::Query<W
         @if found.ways.is_empty() {
             section.card { p { "Nothing that was tried has it ready sooner: neither overtime nor another order of the work." } }
         } @else {
-            p { "Each was tried on the plan as it is now. Nothing is changed by looking. What a customer pays for it is yours to say." }
-            ol.plain { @for (way, cost) in &found.ways { li.card { (one(&who, &found, way, *cost)) } } }
+            p { "Each was tried on the plan as it is now. Nothing is changed by looking." }
+            ol.plain { @for way in &found.ways { li.card { (one(&who, &found, way)) (agree(*id, &which, &found, way)) } } }
         }
         p { a href={ "/enquiries/" (id) "#answer" } { "Back to the enquiry" } }
     };
@@ -42,18 +41,38 @@ pub(super) async fn page(who: SignedIn, id: web::Path<Uuid>, which: web::Query<W
         .into())
 }
 
-fn one(who: &SignedIn, found: &DayMakers, way: &Sooner, cost: Money) -> Markup {
+/// What is done, in words.
+fn done(found: &DayMakers, priced: &PricedWay) -> String {
+    let changes = priced.way.changes.iter();
+    let said: Vec<String> = changes.map(|change| change.words(&found.floor)).collect();
+    capitalised(&said.join("; "))
+}
+
+/// Going on to agree the day, at a price that has the overtime in it.
+fn agree(id: Uuid, which: &Which, found: &DayMakers, priced: &PricedWay) -> Markup {
+    let query = form_urlencoded::Serializer::new(String::new())
+        .append_pair("answer", &which.answer.to_string())
+        .append_pair("option", &which.option)
+        .append_pair("price", &priced.price.amount().to_string())
+        .append_pair("promised_on", &found.wanted_by.to_string())
+        .append_pair("reason", &done(found, priced))
+        .finish();
+    html! {
+        @if priced.way.meets(found.by) {
+            p { a.button href={ "/enquiries/" (id) "/bargain?" (query) } { "Agree this day at " (priced.price) " before tax" } }
+            p.muted { "When the quote is won, make the change on the week: a quote does not change the plan." }
+        }
+    }
+}
+
+fn one(who: &SignedIn, found: &DayMakers, priced: &PricedWay) -> Markup {
     let zone = who.shop.time_zone;
-    let said: Vec<String> = way
-        .changes
-        .iter()
-        .map(|change| change.words(&found.floor))
-        .collect();
+    let PricedWay { way, cost, .. } = priced;
     html! {
         h2 {
             @if way.meets(found.by) { span.tag.take { "✓ Makes the day" } " " }
             @else { span.tag { "Nearer, not there" } " " }
-            (capitalised(&said.join("; ")))
+            (done(found, priced))
         }
         dl.figures {
             div { dt { "Ready, as sure as usual" } dd { @match way.ready { Some(at) => (show::day(at.with_timezone(&zone).date_naive(), who.today())), None => "no date" } } }

@@ -1,34 +1,138 @@
 //! Devices at the bench and the PINs people sign on with there, for the owner.
 
+use crate::app::AppError;
+use crate::app::credentials::{self, PinFault, check_pin};
+use crate::app::register_device::{register_device, revoke_device, unlock_device};
 use crate::db::devices::{self, Device};
-use crate::db::machines;
 use crate::db::people::{self, Person, Role};
+use crate::db::{DbError, ShopTx, machines};
 use crate::estimating::Machine;
 use crate::web::shell::device;
-use crate::web::shell::session::{self, Token};
+use crate::web::shell::session;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::Choice;
+use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, show,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    show,
 };
 use actix_web::http::header::LOCATION;
 use actix_web::{HttpRequest, HttpResponse, web};
-use chrono::Utc;
+use chrono::{DateTime, Utc};
 use maud::{Markup, html};
 use serde::Deserialize;
-use std::collections::HashSet;
 use uuid::Uuid;
+
+const PATH: &str = "/shop/devices";
+
+/// The longest name of a device.
+const LONGEST_NAME: usize = 60;
 
 /// `/shop/devices`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.service(
-        web::resource("/shop/devices")
+        web::resource(PATH)
             .route(web::get().to(list))
             .route(web::post().to(register)),
     )
     .route("/shop/devices/pins/{person}", web::post().to(set_pin))
     .route("/shop/devices/{id}/revoke", web::post().to(revoke))
     .route("/shop/devices/{id}/unlock", web::post().to(unlock));
+    record::routes::<Device>(cfg);
+}
+
+/// A device is registered on the device itself; afterwards it can be given another name or another usual machine.
+impl Record for Device {
+    /// Machines it may stand at.
+    type Around = Vec<Machine>;
+    const NAV: Section = Section::Shop;
+    const READ: Role = Role::Owner;
+    const WRITE: Role = Role::Owner;
+    const TABLE: &'static str = "device";
+    const PATHS: Paths = Paths {
+        new: "",
+        add: "",
+        edit: "/shop/devices/{id}/edit",
+        delete: "",
+        copy: "",
+    };
+
+    async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
+        let known = devices::list(tx).await?.into_iter();
+        known
+            .filter(|device| device.revoked_at.is_none())
+            .find(|device| device.id == at.id)
+            .ok_or(WebError::NotFound("this device"))
+    }
+
+    async fn around(
+        tx: &mut ShopTx,
+        _: &SignedIn,
+        _: &At,
+        stored: Option<&Self>,
+    ) -> Result<Self::Around, WebError> {
+        let mut machines = machines::machines(tx).await?;
+        let usual = stored.and_then(|device| device.machine_id);
+        machines.retain(|machine| machine.active || Some(machine.id) == usual);
+        Ok(machines)
+    }
+
+    fn blank(_: &Self::Around, _: &SignedIn, at: &At) -> Self {
+        Self {
+            id: at.id,
+            name: String::new(),
+            machine_id: None,
+            registered_at: DateTime::UNIX_EPOCH,
+            last_seen_at: DateTime::UNIX_EPOCH,
+            locked_at: None,
+            revoked_at: None,
+            version: 1,
+        }
+    }
+
+    fn fields(machines: &Self::Around, who: &SignedIn, _: bool) -> Fields<Self> {
+        let known: Vec<Uuid> = machines.iter().map(|machine| machine.id).collect();
+        let mut f = Fields::<Self>::new(who);
+        f.text("name", "Name", LONGEST_NAME, at!(name)).focus();
+        f.choice(
+            Field::select("machine", "Usual machine", "", machine_choices(machines)),
+            at!(machine_id),
+            Uuid::to_string,
+            move |text| text.parse().ok().filter(|id| known.contains(id)),
+        );
+        f
+    }
+
+    fn version(&mut self) -> &mut i32 {
+        &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
+    }
+
+    async fn insert(&mut self, _: &mut ShopTx) -> Result<(), DbError> {
+        Err(DbError::NotFound("this device"))
+    }
+
+    async fn update(&self, tx: &mut ShopTx) -> Result<(), DbError> {
+        devices::update(tx, self).await
+    }
+
+    fn words(&self, _: &Self::Around, new: bool) -> Words {
+        Words::of(new, "", &self.name, PATH)
+    }
+
+    fn done(&self, _: Done, _: &Sheet<Self>) -> (String, String) {
+        (PATH.to_owned(), format!("Saved: {}.", self.name))
+    }
+}
+
+fn machine_choices(machines: &[Machine]) -> Vec<Choice> {
+    machines
+        .iter()
+        .map(|machine| Choice::new(machine.id, &machine.name))
+        .collect()
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -63,65 +167,35 @@ async fn register(
 ) -> Answer {
     who.require(Role::Owner)?;
     let mut errors = FormErrors::default();
-    let name = errors.required_text("name", &form.name, 60);
+    let name = errors.required_text("name", &form.name, LONGEST_NAME);
     let machine = errors.optional(&form.machine, |errors| errors.row("machine", &form.machine));
     if let (Some(name), Some(machine)) = (name, machine) {
-        let token = Token::new(who.scope.shop_id)?;
-        let mut tx = who.begin().await?;
-        match devices::register(&mut tx, &name, machine, &token.hash(), Utc::now()).await {
-            Ok(_) => {
-                let gone = session::end_here(&mut tx, &req, &site).await?;
-                tx.commit().await?;
+        let session = session::token_of(&req, &site);
+        let (actor, now) = (who.actor(), Utc::now());
+        match register_device(&actor, &name, machine, session.as_ref(), now).await {
+            Ok(token) => {
                 let response = HttpResponse::SeeOther()
                     .insert_header((LOCATION, "/bench"))
                     .cookie(device::cookie(&token, site.secure_cookies))
-                    .cookie(gone)
+                    .cookie(session::forgotten(&site))
                     .finish();
                 return Ok(response.into());
             }
-            Err(error) => errors.absorb(error)?,
+            Err(AppError::Db(error)) => errors.absorb(error)?,
+            Err(error) => return Err(error.into()),
         }
     }
     Ok(page(&who, &form, None, &errors).await?.invalid().into())
 }
 
 async fn revoke(who: SignedIn, id: web::Path<Uuid>, _form: CheckedForm<Nothing>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut tx = who.begin().await?;
-    devices::revoke(&mut tx, *id, Utc::now()).await?;
-    tx.commit().await?;
-    Ok(Reply::see_other("/shop/devices").flash("The device is removed."))
+    revoke_device(&who.actor(), *id, Utc::now()).await?;
+    Ok(Reply::see_other(PATH).flash("The device is removed."))
 }
 
 async fn unlock(who: SignedIn, id: web::Path<Uuid>, _form: CheckedForm<Nothing>) -> Answer {
-    who.require(Role::Owner)?;
-    let mut tx = who.begin().await?;
-    devices::unlock(&mut tx, *id).await?;
-    tx.commit().await?;
-    Ok(Reply::see_other("/shop/devices").flash("Unlocked"))
-}
-
-/// Whether a PIN may be used: four to eight digits, not all the same and not counting up or down.
-fn acceptable(pin: &str) -> Result<(), &'static str> {
-    let digits: Vec<i16> = pin
-        .bytes()
-        .map(|b| i16::from(b) - i16::from(b'0'))
-        .collect();
-    if !(4..=8).contains(&digits.len()) || digits.iter().any(|d| !(0..=9).contains(d)) {
-        return Err("Enter four to eight digits");
-    }
-    let steps: HashSet<i16> = digits
-        .iter()
-        .zip(digits.iter().skip(1))
-        .map(|(a, b)| b - a)
-        .collect();
-    let easy = [0, 1, -1].map(|step| HashSet::from([step]));
-    if easy.contains(&steps) {
-        return Err(
-            "Enter a PIN that is harder to guess: not all the same digit, not counting up or down",
-        );
-    }
-    Ok(())
+    unlock_device(&who.actor(), *id).await?;
+    Ok(Reply::see_other(PATH).flash("Unlocked"))
 }
 
 async fn set_pin(
@@ -132,18 +206,20 @@ async fn set_pin(
 ) -> Answer {
     who.require(Role::Owner)?;
     let pin = form.pin.trim();
-    if let Err(why) = acceptable(pin) {
+    if let Err(why) = check_pin(pin) {
         let mut errors = FormErrors::default();
-        errors.add(&format!("pin-{id}"), why);
+        let words = match why {
+            PinFault::Digits => "Enter four to eight digits",
+            PinFault::TooEasy => {
+                "Enter a PIN that is harder to guess: not all the same digit, not counting up or down"
+            }
+        };
+        errors.add(&format!("pin-{id}"), words);
         let page = page(&who, &DeviceForm::default(), Some(*id), &errors).await?;
         return Ok(page.invalid().into());
     }
-    let hash = session::hash(&site, pin).await?;
-    let mut tx = who.begin().await?;
-    let person = people::get(&mut tx, *id).await?;
-    devices::set_pin(&mut tx, person.id, &hash, Utc::now()).await?;
-    tx.commit().await?;
-    Ok(Reply::see_other("/shop/devices").flash(format!("{} has a new PIN", person.name)))
+    let person = credentials::set_pin(&who.actor(), &site.hashing, *id, pin, Utc::now()).await?;
+    Ok(Reply::see_other(PATH).flash(format!("{} has a new PIN", person.name)))
 }
 
 async fn page(
@@ -151,7 +227,7 @@ async fn page(
     form: &DeviceForm,
     wrong_pin: Option<Uuid>,
     errors: &FormErrors,
-) -> Result<Page, crate::web::ui::WebError> {
+) -> Result<Page, WebError> {
     let mut tx = who.begin().await?;
     let devices = devices::list(&mut tx).await?;
     let mut machines = machines::machines(&mut tx).await?;
@@ -163,10 +239,7 @@ async fn page(
             everyone.push((person, since));
         }
     }
-    let choices = machines
-        .iter()
-        .map(|machine| Choice::new(machine.id, &machine.name))
-        .collect();
+    let choices = machine_choices(&machines);
     let body = html! {
         h1 { "Bench devices" }
         section.card {
@@ -198,7 +271,7 @@ async fn page(
 fn pin_form(
     who: &SignedIn,
     person: &Person,
-    since: Option<chrono::DateTime<Utc>>,
+    since: Option<DateTime<Utc>>,
     wrong: Option<Uuid>,
     errors: &FormErrors,
 ) -> Markup {
@@ -252,36 +325,13 @@ fn table(who: &SignedIn, devices: &[Device], machines: &[Machine]) -> Markup {
                     }
                     td data-label="Change" {
                         @if device.revoked_at.is_none() {
+                            a href={ (PATH) "/" (device.id) "/edit" } { "Edit" span.visually-hidden { ": " (device.name) } }
                             @if device.locked_at.is_some() { (button(device, "unlock", "Unlock")) }
                             (button(device, "revoke", "Remove"))
                         }
                     }
                 }
             } }
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::acceptable;
-
-    #[test]
-    fn a_pin_is_short_but_not_the_first_guess() {
-        for pin in ["4071", "90210", "1357", "11223344"] {
-            assert_eq!(acceptable(pin), Ok(()), "{pin}");
-        }
-        for pin in [
-            "",
-            "123",
-            "1111",
-            "1234",
-            "98765",
-            "12a4",
-            "123456789",
-            "٤٠٧١",
-        ] {
-            assert!(acceptable(pin).is_err(), "{pin}");
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The people of the shop, for its owner; and everyone's own password.
 
-use crate::app::password;
+use crate::app::{credentials, password};
 use crate::db::people::{self, NewPerson, Person, Role};
 use crate::db::{DbError, ShopTx};
 use crate::units::Code;
@@ -130,7 +130,7 @@ impl Record for Staff {
         let site = req
             .app_data::<web::Data<Site>>()
             .ok_or_else(|| WebError::Internal("the site is not configured".to_owned()))?;
-        self.password_hash = session::hash(site, &self.password).await?;
+        self.password_hash = site.hashing.hash(&self.password).await?;
         Ok(())
     }
 
@@ -289,13 +289,7 @@ async fn reset_password(
         sheet.errors = errors;
         return sheet.answer(&mut tx).await;
     };
-    let mut tx = who.begin().await?;
-    let person = people::get(&mut tx, at.id).await?;
-    drop(tx);
-    let hash = session::hash(&site, &password).await?;
-    let mut tx = who.begin().await?;
-    people::set_password(&mut tx, person.id, &hash, None).await?;
-    tx.commit().await?;
+    let person = credentials::reset_password(&who.actor(), &site.hashing, at.id, &password).await?;
     Ok(Reply::see_other("/shop/people").flash(format!("{} has a new password.", person.name)))
 }
 
@@ -311,29 +305,15 @@ async fn change_own_password(
 ) -> Answer {
     let mut errors = FormErrors::default();
     let password = read_new_password(&mut errors, &form.password);
-    let mut tx = who.begin().await?;
-    let person = people::get(&mut tx, who.person_id).await?;
-    let credentials = people::credentials(&mut tx, &person.sign_in)
-        .await?
-        .ok_or(WebError::SignInNeeded)?;
-    drop(tx);
-    if !session::verify(&site, &form.current, credentials.password_hash).await? {
+    let actor = who.actor();
+    if !credentials::is_own_password(&actor, &site.hashing, &form.current).await? {
         errors.add("current", "Enter your current password");
     }
     let Some(password) = password.filter(|_| errors.is_empty()) else {
         return Ok(own_password_page(&who, &errors).invalid().into());
     };
-    let hash = session::hash(&site, &password).await?;
-    let mut tx = who.begin().await?;
-    let keep = session::Token::of(&req, &site).map(|token| token.hash());
-    people::set_password(
-        &mut tx,
-        who.person_id,
-        &hash,
-        keep.as_ref().map(<[u8; 32]>::as_slice),
-    )
-    .await?;
-    tx.commit().await?;
+    let keep = session::token_of(&req, &site);
+    credentials::change_own_password(&actor, &site.hashing, &password, keep.as_ref()).await?;
     Ok(Reply::see_other("/password")
         .flash("Your password is changed, and you are signed out everywhere else."))
 }
