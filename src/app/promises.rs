@@ -1,6 +1,6 @@
 //! Promises and what came of them: the days and costs of quotes that were won, against what happened.
 
-use super::answer_enquiry::Unanswerable;
+use super::question::Unanswerable;
 use super::review::{Period, Read};
 use super::{Actor, AppError, Refusal};
 use crate::db::people::Role;

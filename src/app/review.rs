@@ -1,6 +1,6 @@
 //! Actual against estimate over a period: the hours that were booked, what they should have been, and what both cost.
 
-use super::answer_enquiry::Unanswerable;
+use super::question::Unanswerable;
 use super::{Actor, AppError, Refusal, booked_hours};
 use crate::db::people::{self, Role};
 use crate::db::review::{self as rows, Facts};
