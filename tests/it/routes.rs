@@ -5,8 +5,9 @@ use crate::support::crawl::{every_page, forms};
 use crate::support::site::{TestSite, Visitor, header};
 use actix_web::dev::ResourceDef;
 use actix_web::{App, HttpRequest, test, web};
-use borewright::db::castings;
 use borewright::db::enquiries::{self, EnquiryDetails};
+use borewright::db::{castings, devices};
+use chrono::Utc;
 use std::collections::BTreeSet;
 
 /// Routes that no page of the office links to: what programs, devices and browsers ask for. They have tests of their own.
@@ -154,7 +155,7 @@ async fn no_route_is_hidden_behind_one_before_it() {
     );
 }
 
-/// Something of everything that pages link to: a call, a quick call, a quote, a cancelled job.
+/// Something of everything that pages link to: a bench device, a call, a quick call, a quote, a cancelled job.
 async fn something_of_everything(site: &TestSite, owner: &Visitor) -> Vec<String> {
     let mut tx = site.shop.begin().await;
     let names = castings::variant_names(&mut tx).await.unwrap();
@@ -165,6 +166,9 @@ async fn something_of_everything(site: &TestSite, owner: &Visitor) -> Vec<String
         ..EnquiryDetails::default()
     };
     enquiries::create(&mut tx, &details).await.unwrap();
+    devices::register(&mut tx, "Mill tablet", None, &[7; 32], Utc::now())
+        .await
+        .unwrap();
     tx.commit().await.unwrap();
     let opened = owner.post("/enquiries/quick", &[]).await;
     let quick = header(opened.headers(), "location").to_owned();

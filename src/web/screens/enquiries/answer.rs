@@ -33,7 +33,9 @@ pub(super) fn view(who: &SignedIn, answer: &Answer, acts: &Acts) -> Markup {
                 figure { figcaption { "Ready, time from now" } (picture::ready(answer, zone)) }
                 p.legend {
                     "Bar: 80 % of " (answer.futures) " simulated outcomes fall in it. Diamond: the middle one. Flag: the price to quote and the day to promise, "
-                    (answer.confidence_percent) " % sure; a search promises nothing."
+                    (answer.confidence_percent) " % sure"
+                    @if answer.options.iter().any(is_search) { "; a search promises nothing" }
+                    "."
                 }
             }
         }
@@ -42,6 +44,11 @@ pub(super) fn view(who: &SignedIn, answer: &Answer, acts: &Acts) -> Markup {
             @for option in &answer.options { (card(who, answer, option, acts)) }
         }
     }
+}
+
+fn is_search(option: &OptionAnswer) -> bool {
+    let terms = option.figures().map(|figures| &figures.terms);
+    matches!(terms, Some(Terms::Search(_)))
 }
 
 fn compared(comparison: &Comparison, answer: &Answer) -> Markup {
