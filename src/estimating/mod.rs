@@ -10,6 +10,7 @@ pub mod futures;
 pub mod machine;
 pub mod policy;
 pub mod rates;
+mod restate;
 pub mod route;
 mod routing;
 pub mod starting;

@@ -3,4 +3,8 @@
 //! that the next quote is truer? Everything here is worked out from what was booked; nothing is stored and nothing changes
 //! by itself.
 
+pub mod proposals;
+pub mod rates;
 pub mod ratios;
+pub mod spread;
+pub mod wins;
