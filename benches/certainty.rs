@@ -29,8 +29,8 @@ use borewright::planning::floor::{
     Floor, FloorJob, FloorMachine, FloorModel, FloorOperation, FloorPerson, Order, PROMISE_WEIGHT,
     Progress, Timetable,
 };
-use borewright::planning::record::share_of_futures;
 use borewright::planning::{Candidate, CandidateOperation, Hours, ReadyDates, Shift};
+use borewright::review::calibration::share_of_futures;
 use borewright::units::{Currency, Minutes, Money, Spread};
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc, Weekday};
 use rand::{RngExt, SeedableRng};

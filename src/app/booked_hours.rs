@@ -5,7 +5,7 @@ use crate::db::{DbError, ShopTx, calendars};
 use crate::planning::Calendar;
 use crate::shopfloor::{self, Entry, Forgotten, Hours};
 use chrono::{DateTime, Days, Utc};
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use uuid::Uuid;
 
 /// A question about a clock that ran past the end of a shift.
@@ -31,7 +31,38 @@ pub async fn questions(
     now: DateTime<Utc>,
 ) -> Result<Vec<Question>, DbError> {
     let entries: Vec<Entry> = live.iter().map(|b| b.entry).collect();
-    let clocks = shopfloor::clocks(&entries);
+    let asked = asked(tx, &entries, now).await?;
+    Ok(asked
+        .into_iter()
+        .filter_map(|forgotten| {
+            let start = live.iter().find(|b| b.entry.id == forgotten.clock.start)?;
+            Some(Question {
+                forgotten,
+                start: start.clone(),
+            })
+        })
+        .collect())
+}
+
+/// The entries that started clocks which must be asked about.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn forgotten(
+    tx: &mut ShopTx,
+    entries: &[Entry],
+    now: DateTime<Utc>,
+) -> Result<HashSet<Uuid>, DbError> {
+    let asked = asked(tx, entries, now).await?;
+    Ok(asked.into_iter().map(|f| f.clock.start).collect())
+}
+
+async fn asked(
+    tx: &mut ShopTx,
+    entries: &[Entry],
+    now: DateTime<Utc>,
+) -> Result<Vec<Forgotten>, DbError> {
+    let clocks = shopfloor::clocks(entries);
     let running = || clocks.iter().filter(|c| c.until.is_none());
     let Some(first) = running().map(|c| c.from).min() else {
         return Ok(Vec::new());
@@ -46,19 +77,9 @@ pub async fn questions(
             (c.person, working_time.calendar(owner, from, until))
         })
         .collect();
-    let asked = shopfloor::forgotten(&clocks, &entries, now, |person, at| {
+    Ok(shopfloor::forgotten(&clocks, entries, now, |person, at| {
         shopfloor::shift_end(calendars.get(&person)?.intervals(), at)
-    });
-    Ok(asked
-        .into_iter()
-        .filter_map(|forgotten| {
-            let start = live.iter().find(|b| b.entry.id == forgotten.clock.start)?;
-            Some(Question {
-                forgotten,
-                start: start.clone(),
-            })
-        })
-        .collect())
+    }))
 }
 
 /// The hours of each operation of a job from its `own` entries, with its share of what was done together with other

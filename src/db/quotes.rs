@@ -134,15 +134,7 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
     .execute(tx.conn())
     .await?;
     write_lines(tx, id, &lines).await?;
-    sqlx::query!(
-        "insert into quote_basis (shop_id, quote_id, answer, route) values ($1, $2, $3, $4)",
-        tx.shop_id(),
-        id,
-        quote.answer,
-        route,
-    )
-    .execute(tx.conn())
-    .await?;
+    write_basis(tx, id, &quote.answer, &route).await?;
     sqlx::query!(
         "update enquiry set state = 'quoted', version = version + 1
          where shop_id = $1 and id = $2 and state not in ('quoted', 'won')",
@@ -154,8 +146,27 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
     Ok((id, number))
 }
 
+/// Writes what a quote rests on.
+pub(super) async fn write_basis(
+    tx: &mut ShopTx,
+    id: Uuid,
+    answer: &Value,
+    route: &Value,
+) -> Result<(), DbError> {
+    sqlx::query!(
+        "insert into quote_basis (shop_id, quote_id, answer, route) values ($1, $2, $3, $4)",
+        tx.shop_id(),
+        id,
+        answer,
+        route,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
 /// Writes the lines of a quote.
-async fn write_lines(
+pub(super) async fn write_lines(
     tx: &mut ShopTx,
     id: Uuid,
     lines: &[(Option<i32>, &CostLine)],
@@ -184,7 +195,7 @@ async fn write_lines(
 }
 
 /// A tree of lines in preorder, each with the position of its parent.
-fn flatten<'a>(
+pub(super) fn flatten<'a>(
     lines: &'a [CostLine],
     parent: Option<i32>,
     into: &mut Vec<(Option<i32>, &'a CostLine)>,

@@ -31,11 +31,32 @@ pub struct LiveJob {
     pub begun: bool,
 }
 
-/// One thing a live job can be.
-struct Kind {
-    title: String,
-    route: Route,
-    weight: u32,
+/// One thing a job can be.
+#[derive(Debug)]
+pub(super) struct Kind {
+    /// What is to be done.
+    pub(super) title: String,
+    /// Its route.
+    pub(super) route: Route,
+    /// How often, against the others.
+    pub(super) weight: u32,
+    /// The name of what comes out: a variant, or the pattern of the customer's own block.
+    pub(super) wanted: String,
+    /// The donor, of a conversion.
+    pub(super) conversion: Option<Donor>,
+    /// The variant that is wanted; for a repair, one of the pattern.
+    pub(super) variant_id: Option<Uuid>,
+    /// The elements of a repair.
+    pub(super) codes: Vec<String>,
+}
+
+/// The donor of a conversion.
+#[derive(Debug)]
+pub(super) struct Donor {
+    /// Its variant.
+    pub(super) variant_id: Uuid,
+    /// The name of that.
+    pub(super) donor_name: String,
 }
 
 /// Of every twenty live jobs, the one whose customer could not wait: the longest work there is, not begun, and promised
@@ -109,7 +130,7 @@ fn work(route: &Route) -> Minutes {
 }
 
 /// Conversions and repairs with their routes.
-fn kinds(seed: &Seed) -> Result<Vec<Kind>, SeedError> {
+pub(super) fn kinds(seed: &Seed) -> Result<Vec<Kind>, SeedError> {
     let file = "jobs.toml";
     let data = iron()?;
     let fault = |why: String| SeedError { file, why };
@@ -130,6 +151,13 @@ fn kinds(seed: &Seed) -> Result<Vec<Kind>, SeedError> {
             title: format!("{} converted to {}", donor.name, wanted.name),
             route,
             weight: drawn.weight,
+            wanted: wanted.name.clone(),
+            conversion: Some(Donor {
+                variant_id: donor.id,
+                donor_name: donor.name.clone(),
+            }),
+            variant_id: Some(wanted.id),
+            codes: Vec::new(),
         });
     }
     for drawn in &seed.jobs.repair {
@@ -145,6 +173,14 @@ fn kinds(seed: &Seed) -> Result<Vec<Kind>, SeedError> {
             title: format!("{}, {}", drawn.title, pattern.name),
             route,
             weight: drawn.weight,
+            wanted: pattern.name.clone(),
+            conversion: None,
+            variant_id: seed
+                .variants
+                .iter()
+                .find(|variant| variant.pattern_id == pattern.id)
+                .map(|variant| variant.id),
+            codes: drawn.elements.clone(),
         });
     }
     Ok(kinds)
@@ -162,7 +198,7 @@ fn iron() -> Result<CuttingData, SeedError> {
 }
 
 /// A day so many calendar days on, moved off weekends and the shop's holidays to the next working day.
-fn working_day(seed: &Seed, from: NaiveDate, days: u32) -> NaiveDate {
+pub(super) fn working_day(seed: &Seed, from: NaiveDate, days: u32) -> NaiveDate {
     let works = |day: &NaiveDate| {
         !matches!(day.weekday(), Weekday::Sat | Weekday::Sun)
             && !seed
@@ -177,7 +213,7 @@ fn working_day(seed: &Seed, from: NaiveDate, days: u32) -> NaiveDate {
     first.iter_days().take(30).find(works).unwrap_or(first)
 }
 
-fn pick<'a, T>(from: &'a [T], rng: &mut impl Rng) -> Option<&'a T> {
+pub(super) fn pick<'a, T>(from: &'a [T], rng: &mut impl Rng) -> Option<&'a T> {
     (!from.is_empty())
         .then(|| rng.random_range(0..from.len()))
         .and_then(|at| from.get(at))

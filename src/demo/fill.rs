@@ -2,6 +2,7 @@
 
 use super::bench::{self, Begun};
 use super::draw;
+use super::past;
 use super::photo;
 use super::seed::{Seed, SeedError, ShelfSeed};
 use super::stock;
@@ -172,6 +173,8 @@ async fn make(
     for repair in &seed.crack_repairs {
         crack_repairs::insert(&mut tx, repair).await?;
     }
+    // Written first, so that its papers have the lower numbers.
+    past::write(&mut tx, seed, &people, today).await?;
     write_market(&mut tx, seed, today).await?;
     write_jobs(&mut tx, seed, &people, today, now).await?;
     tx.commit().await?;
@@ -253,7 +256,7 @@ async fn write_calendars(
         }
     }
     for holiday in &seed.calendars.holiday {
-        for year in [today.year(), today.year() + 1] {
+        for year in [today.year() - 1, today.year(), today.year() + 1] {
             let on = NaiveDate::from_ymd_opt(year, holiday.month, holiday.day)
                 .ok_or_else(|| fault(format!("“{}” is on no day", holiday.name)))?;
             let holiday = Holiday {

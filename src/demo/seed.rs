@@ -1,6 +1,7 @@
 //! The readable seed data in `demo-seed/`, parsed and checked.
 
 use super::files::{MachinesFile, PatternFile, RulesFile};
+use super::past_truth::PastFile;
 use super::stock::StockFile;
 use crate::castings::{Pattern, RemedyRule, Variant};
 use crate::enquiry::CrackRepair;
@@ -51,6 +52,8 @@ pub struct Seed {
     pub calendars: CalendarsFile,
     /// Stock, tooling and what live jobs need.
     pub stock: StockFile,
+    /// What the past year is drawn from.
+    pub past: PastFile,
 }
 
 /// `calendars.toml`.
@@ -359,6 +362,7 @@ impl Seed {
             )?,
             jobs: read("jobs.toml", include_str!("../../demo-seed/jobs.toml"))?,
             stock: read("stock.toml", include_str!("../../demo-seed/stock.toml"))?,
+            past: read("past.toml", include_str!("../../demo-seed/past.toml"))?,
             shop,
         })
     }

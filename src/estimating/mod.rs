@@ -1,6 +1,7 @@
 //! What a job takes and what it costs: cutting time, elements with standard times, routes in the trade's order of
 //! work, machine-hour rates and the build-up of a price.
 
+pub mod allowed;
 mod card;
 pub mod cost;
 pub mod cutting;
@@ -10,6 +11,7 @@ pub mod futures;
 pub mod machine;
 pub mod policy;
 pub mod rates;
+pub mod rates_over_time;
 mod restate;
 pub mod route;
 mod routing;
@@ -19,6 +21,7 @@ mod tests;
 pub mod variation;
 pub mod work_list;
 
+pub use allowed::{Allowed, Progress, Spent};
 pub use cost::{CostBuildUp, CostError, CostLine, Costing, Donor};
 pub use cutting::{Cut, CuttingError, CuttingTime, Process, Recipe};
 pub use cutting_data::{CuttingData, ToolData};
@@ -27,6 +30,7 @@ pub use futures::{CostSampler, TimeSampler, percentile};
 pub use machine::{LabourRate, Machine, RatesError};
 pub use policy::Policy;
 pub use rates::{MachineRate, RateError, Rates};
+pub use rates_over_time::RatesOverTime;
 pub use route::{Operation, Route, Step};
 pub use routing::RouteError;
 pub use variation::Variation;

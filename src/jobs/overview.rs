@@ -2,7 +2,7 @@
 
 use super::forecast::{Earned, Forecast};
 use super::state::OperationState;
-use crate::estimating::{CostError, Operation, Rates};
+use crate::estimating::{CostError, Operation, Progress, Rates};
 use crate::shopfloor::Hours;
 use crate::units::{Minutes, Money};
 use rust_decimal::Decimal;
@@ -61,8 +61,9 @@ pub struct Costs {
 /// money.
 ///
 /// The budget is the route the job began with; rework and work done again cost, and earn nothing more. A finished
-/// operation earns all of its estimate and an unfinished one nothing (the 0/100 rule of earned value, from memory); one
-/// that must be done again has lost what it earned until that is done.
+/// operation earns all of its estimate, one under way the share that is done ([`crate::estimating::allowed`]); one that must
+/// be done again has lost what it earned until that is done. So a job that goes as estimated has a cost performance index
+/// of one all the way.
 ///
 /// # Errors
 /// [`CostError`] when a rate is missing, currencies differ or an amount is beyond what can be counted.
@@ -114,9 +115,11 @@ fn costs(operations: &[Worked], besides: &[Money], rates: &Rates) -> Result<Cost
             continue;
         }
         earned.budget = earned.budget.plus(estimated)?;
-        if earns(operation, operations) {
-            earned.earned = earned.earned.plus(estimated)?;
-        }
+        let progress = progress(operation, operations);
+        let value = operation
+            .planned
+            .earned_cost(progress, operation.hours.spent(), rates)?;
+        earned.earned = earned.earned.plus(value)?;
     }
     let forecast = earned.forecast()?;
     Ok(Costs {
@@ -126,12 +129,17 @@ fn costs(operations: &[Worked], besides: &[Money], rates: &Rates) -> Result<Cost
     })
 }
 
-/// Whether an operation of the first route has earned its estimate.
-fn earns(operation: &Worked, all: &[Worked]) -> bool {
+/// How far an operation of the first route counts as done.
+fn progress(operation: &Worked, all: &[Worked]) -> Progress {
     let lost = all.iter().any(|other| {
         other.again_for == Some(operation.planned.number) && other.state != OperationState::Done
     });
-    operation.state == OperationState::Done && !lost
+    match operation.state {
+        OperationState::Done if lost => Progress::Untouched,
+        OperationState::Done => Progress::Done,
+        OperationState::Started => Progress::UnderWay,
+        OperationState::Queued => Progress::Untouched,
+    }
 }
 
 #[cfg(test)]
@@ -153,6 +161,42 @@ mod tests {
             people: BTreeMap::new(),
             people_default: money(60),
         }
+    }
+
+    /// Twenty minutes of setup, of which half are booked; before that an operation done in its time.
+    #[test]
+    fn a_job_that_goes_as_estimated_has_an_index_of_one_in_the_middle_of_an_operation() {
+        let setup = |number, minutes: i64| Operation {
+            setup: Minutes(minutes.into()),
+            run: Minutes::ZERO,
+            ..operation(number, &[])
+        };
+        let route = [setup(10, 30), setup(20, 20)];
+        let worked = |state, planned, setup| Worked {
+            planned,
+            state,
+            added: false,
+            again_for: None,
+            hours: Hours {
+                setup,
+                ..Hours::default()
+            },
+        };
+        let of = |minutes| {
+            let all = [
+                worked(Done, &route[0], 30),
+                worked(Started, &route[1], minutes),
+            ];
+            overview(&all, &[], Some(&rates())).unwrap().money.unwrap()
+        };
+        let half = of(10);
+        assert_eq!(half.earned.earned, money(40));
+        assert_eq!(half.forecast.cpi, Some(Decimal::ONE));
+        assert_eq!(half.forecast.at_this_rate, Some(money(50)));
+        // Twice its time and not done: the rest of its estimate is not earned yet.
+        let late = of(40);
+        assert_eq!(late.earned.earned, money(49));
+        assert!(late.forecast.cpi.unwrap() < Decimal::ONE);
     }
 
     #[test]

@@ -72,7 +72,6 @@ pub mod floor;
 pub mod freshness;
 pub mod ics;
 pub mod ready;
-pub mod record;
 pub mod what_if;
 pub mod words;
 

@@ -3,8 +3,11 @@
 //! that the next quote is truer? Everything here is worked out from what was booked; nothing is stored and nothing changes
 //! by itself.
 
+pub mod calibration;
+pub mod changes;
 pub mod proposals;
 pub mod rates;
 pub mod ratios;
 pub mod spread;
+pub mod variance;
 pub mod wins;

@@ -1,6 +1,10 @@
 //! Hours really spent: every minute of a person and of a machine goes to exactly one operation.
 
 use super::clock::{Clock, Phase};
+use crate::estimating::Spent;
+use crate::units::Minutes;
+use chrono::{NaiveDate, NaiveTime, TimeZone, Utc};
+use chrono_tz::Tz;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -28,7 +32,39 @@ impl Hours {
     pub fn people(&self) -> i64 {
         self.setup + self.attended
     }
+
+    /// The same as working time.
+    #[must_use]
+    pub fn spent(&self) -> Spent {
+        let minutes = |whole: i64| Minutes(Decimal::from(whole));
+        Spent {
+            setup: minutes(self.setup),
+            attended: minutes(self.attended),
+            alone: minutes(self.alone),
+            machine: minutes(self.machine),
+        }
+    }
 }
+
+/// Whole minutes of one person or of one machine at an operation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Piece {
+    /// The operation.
+    pub operation: Uuid,
+    /// What was done.
+    pub phase: Phase,
+    /// Whose time it is, or who set the machine going.
+    pub person: Uuid,
+    /// At which machine.
+    pub machine: Option<Uuid>,
+    /// Minutes of the machine; else of the person.
+    pub of_machine: bool,
+    /// How many.
+    pub minutes: i64,
+}
+
+/// Somebody, or a machine, at an operation: the operation, what is done, and the other of the two.
+type At = (Uuid, Phase, Option<Uuid>);
 
 /// Whose minutes are divided.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -82,7 +118,26 @@ pub fn share(whole: i64, weights: &[u64]) -> Vec<i64> {
 /// standard is known, and equally for anything else. Times are taken to the whole minute, seconds dropped.
 #[must_use]
 pub fn hours(clocks: &[Clock], standards: &Standards) -> HashMap<Uuid, Hours> {
-    let mut edges: BTreeMap<Resource, Vec<(i64, bool, Uuid, Phase)>> = BTreeMap::new();
+    let mut spent: HashMap<Uuid, Hours> = HashMap::new();
+    for piece in pieces(clocks, standards) {
+        let hours = spent.entry(piece.operation).or_default();
+        match (piece.of_machine, piece.phase) {
+            (false, Phase::Setup) => hours.setup += piece.minutes,
+            (false, _) => hours.attended += piece.minutes,
+            (true, Phase::Alone) => {
+                hours.alone += piece.minutes;
+                hours.machine += piece.minutes;
+            }
+            (true, _) => hours.machine += piece.minutes,
+        }
+    }
+    spent
+}
+
+/// The same minutes, told apart by person and machine: what [`hours`] adds up.
+#[must_use]
+pub fn pieces(clocks: &[Clock], standards: &Standards) -> Vec<Piece> {
+    let mut edges: BTreeMap<Resource, Vec<(i64, bool, At)>> = BTreeMap::new();
     for clock in clocks {
         let Some(until) = clock.until else { continue };
         let from = clock.from.timestamp().div_euclid(60);
@@ -93,22 +148,25 @@ pub fn hours(clocks: &[Clock], standards: &Standards) -> HashMap<Uuid, Hours> {
         let person = clock
             .phase
             .is_attended()
-            .then_some(Resource::Person(clock.person));
-        let machine = clock.machine.map(Resource::Machine);
-        for resource in person.into_iter().chain(machine) {
+            .then_some((Resource::Person(clock.person), clock.machine));
+        let machine = clock
+            .machine
+            .map(|machine| (Resource::Machine(machine), Some(clock.person)));
+        for (resource, other) in person.into_iter().chain(machine) {
             let edges = edges.entry(resource).or_default();
-            edges.push((from, true, clock.operation, clock.phase));
-            edges.push((until, false, clock.operation, clock.phase));
+            let at = (clock.operation, clock.phase, other);
+            edges.push((from, true, at));
+            edges.push((until, false, at));
         }
     }
-    let mut spent: HashMap<Uuid, Hours> = HashMap::new();
+    let mut pieces = Vec::new();
     for (resource, mut edges) in edges {
         edges.sort_by_key(|(at, begins, ..)| (*at, *begins));
         for (open, minutes) in together(&edges) {
-            let all_setup = open.iter().all(|(_, phase)| *phase == Phase::Setup);
+            let all_setup = open.iter().all(|(_, phase, _)| *phase == Phase::Setup);
             let weights: Vec<u64> = open
                 .iter()
-                .map(|(operation, _)| {
+                .map(|(operation, ..)| {
                     let standard = standards.get(operation).filter(|_| all_setup);
                     // To a thousandth of a minute.
                     standard
@@ -116,44 +174,78 @@ pub fn hours(clocks: &[Clock], standards: &Standards) -> HashMap<Uuid, Hours> {
                         .unwrap_or(0)
                 })
                 .collect();
-            for ((operation, phase), minutes) in open.iter().zip(share(minutes, &weights)) {
-                let hours = spent.entry(*operation).or_default();
-                match (resource, phase) {
-                    (Resource::Person(_), Phase::Setup) => hours.setup += minutes,
-                    (Resource::Person(_), _) => hours.attended += minutes,
-                    (Resource::Machine(_), Phase::Alone) => {
-                        hours.alone += minutes;
-                        hours.machine += minutes;
-                    }
-                    (Resource::Machine(_), _) => hours.machine += minutes,
-                }
+            for ((operation, phase, other), minutes) in open.iter().zip(share(minutes, &weights)) {
+                let (person, machine) = match resource {
+                    Resource::Person(person) => (person, *other),
+                    Resource::Machine(machine) => (other.unwrap_or_default(), Some(machine)),
+                };
+                pieces.push(Piece {
+                    operation: *operation,
+                    phase: *phase,
+                    person,
+                    machine,
+                    of_machine: matches!(resource, Resource::Machine(_)),
+                    minutes,
+                });
             }
         }
     }
-    spent
+    pieces
+}
+
+/// Clocks that have ended, cut at the shop's midnights, each part with its day.
+#[must_use]
+pub fn by_day(clocks: &[Clock], zone: Tz) -> BTreeMap<NaiveDate, Vec<Clock>> {
+    let mut days: BTreeMap<NaiveDate, Vec<Clock>> = BTreeMap::new();
+    for clock in clocks {
+        let Some(until) = clock.until else { continue };
+        let mut from = clock.from;
+        while from < until {
+            let day = from.with_timezone(&zone).date_naive();
+            let midnight = day
+                .succ_opt()
+                .and_then(|next| {
+                    zone.from_local_datetime(&next.and_time(NaiveTime::MIN))
+                        .earliest()
+                })
+                .map_or(until, |at| at.with_timezone(&Utc));
+            // A midnight that does not come is no reason to stand still.
+            let end = if midnight > from {
+                midnight.min(until)
+            } else {
+                until
+            };
+            days.entry(day).or_default().push(Clock {
+                from,
+                until: Some(end),
+                ..*clock
+            });
+            from = end;
+        }
+    }
+    days
 }
 
 /// How long each set of operations was open together, from the sorted edges of one resource. An operation open in
 /// several phases at once (two people at it) stands in the first of them.
-fn together(edges: &[(i64, bool, Uuid, Phase)]) -> BTreeMap<Vec<(Uuid, Phase)>, i64> {
-    let mut open: BTreeMap<(Uuid, Phase), usize> = BTreeMap::new();
-    let mut lasted: BTreeMap<Vec<(Uuid, Phase)>, i64> = BTreeMap::new();
+fn together(edges: &[(i64, bool, At)]) -> BTreeMap<Vec<At>, i64> {
+    let mut open: BTreeMap<At, usize> = BTreeMap::new();
+    let mut lasted: BTreeMap<Vec<At>, i64> = BTreeMap::new();
     let mut since = 0;
-    for (at, begins, operation, phase) in edges {
+    for (at, begins, key) in edges {
         if *at > since && !open.is_empty() {
             let mut seen = BTreeSet::new();
-            let set = open.keys().filter(|(o, _)| seen.insert(*o)).copied();
+            let set = open.keys().filter(|(o, ..)| seen.insert(*o)).copied();
             *lasted.entry(set.collect()).or_default() += at - since;
         }
         since = *at;
-        let key = (*operation, *phase);
-        let count = open.entry(key).or_default();
+        let count = open.entry(*key).or_default();
         if *begins {
             *count += 1;
         } else if *count > 1 {
             *count -= 1;
         } else {
-            open.remove(&key);
+            open.remove(key);
         }
     }
     lasted

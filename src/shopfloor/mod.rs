@@ -44,7 +44,7 @@ pub use booking::{
 };
 pub use clock::{Clock, Entry, Kind, OperationState, Phase, clocks, corrected, state, true_time};
 pub use forgotten::{Forgotten, forgotten, shift_end};
-pub use hours::{Hours, Standards, hours, share};
+pub use hours::{Hours, Piece, Standards, by_day, hours, pieces, share};
 
 #[cfg(test)]
 pub(crate) mod tests {

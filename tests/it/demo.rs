@@ -3,15 +3,18 @@
 use crate::support::*;
 use borewright::app::password;
 use borewright::db::people::{self, Role};
+use borewright::db::review as rows;
 use borewright::db::{
     Scope, ShopTx, calendars, castings, castings_on_shelf, jobs, machines, remedy_rules, shops,
     sightings, standards,
 };
 use borewright::demo::{self, Demo, Seed};
-use borewright::units::Code;
+use borewright::shopfloor;
+use borewright::units::{Code, plain};
 use chrono::{DateTime, Days, Utc};
 use rust_decimal::Decimal;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use uuid::Uuid;
 
 fn day() -> DateTime<Utc> {
     "2026-11-25T09:00:00Z".parse().unwrap()
@@ -120,7 +123,9 @@ async fn the_demo_is_made_whole_and_a_second_run_leaves_it() {
     assert_eq!(hours_of(calendars::Owner::Shop), 42);
     let col = people.iter().find(|p| p.sign_in == "col").unwrap();
     assert_eq!(hours_of(calendars::Owner::Person(col.id)), 38);
-    assert_eq!(working_time.stops.len(), seed.calendars.stop.len());
+    // Days off sick of the past year stand beside what is still to come.
+    let ahead = working_time.stops.iter().filter(|s| s.ends_at > day());
+    assert_eq!(ahead.count(), seed.calendars.stop.len());
 
     let watched = &seed.market.sightings.variant;
     let marine = stored.iter().find(|v| v.name == *watched).unwrap();
@@ -182,4 +187,96 @@ async fn a_demo_that_fails_leaves_nothing_behind() {
         shops::find(&database.pool, "harrow-quay").await.unwrap(),
         None
     );
+}
+
+/// The year before: jobs that are done, with people who were never in two places at once nor at work outside their hours,
+/// and times that are those of the simulation.
+#[tokio::test]
+async fn the_past_year_was_worked_by_people_in_their_hours_and_took_what_the_simulation_says() {
+    let database = TestDatabase::new().await;
+    let began = std::time::Instant::now();
+    let demo = demo::run(&database.pool, day()).await.unwrap();
+    println!(
+        "the demo was made in {:.1} s",
+        began.elapsed().as_secs_f64()
+    );
+    let mut tx = begin(&database, &demo).await;
+    let done = jobs::list(&mut tx, &[jobs::JobState::Done], None, 1_000)
+        .await
+        .unwrap();
+    assert!((150..=250).contains(&done.len()), "{} jobs", done.len());
+    // Past papers have the lower numbers.
+    let open = jobs::list(&mut tx, &[jobs::JobState::Open], None, 200)
+        .await
+        .unwrap();
+    let newest = done.iter().map(|job| job.number).max().unwrap();
+    assert!(open.iter().all(|job| job.number > newest));
+
+    let from = day().checked_sub_days(Days::new(400)).unwrap();
+    let entries = rows::entries(&mut tx, from, day()).await.unwrap();
+    let clocks = shopfloor::clocks(&entries);
+    let working_time = calendars::read(&mut tx).await.unwrap();
+    type Stretches = Vec<(DateTime<Utc>, DateTime<Utc>)>;
+    let mut by_person: BTreeMap<Uuid, Stretches> = BTreeMap::new();
+    for clock in clocks.iter().filter(|clock| clock.phase.is_attended()) {
+        let until = clock.until.unwrap_or(day());
+        by_person
+            .entry(clock.person)
+            .or_default()
+            .push((clock.from, until));
+    }
+    assert_eq!(by_person.len(), 3);
+    let past_ended = day().checked_sub_days(Days::new(16)).unwrap();
+    for (person, mut stretches) in by_person {
+        stretches.sort_unstable();
+        assert!(
+            stretches.windows(2).all(|pair| pair[0].1 <= pair[1].0),
+            "{person} was in two places at once"
+        );
+        let calendar = working_time.calendar(calendars::Owner::Person(person), from, day());
+        for (from, until) in stretches.iter().filter(|(_, until)| *until < past_ended) {
+            let worked = (*until - *from).num_minutes();
+            assert_eq!(
+                calendar.working_between(*from, *until),
+                worked,
+                "{person} at {from}"
+            );
+        }
+    }
+
+    // A deck is faced in an operation of its own: setups and runs are those of the truth, but for the shop, the person, the
+    // job and chance.
+    let operations: Vec<Uuid> = entries.iter().map(|entry| entry.operation).collect();
+    let facts = rows::facts(&mut tx, &operations).await.unwrap();
+    let hours = shopfloor::hours(&clocks, &shopfloor::Standards::new());
+    let ratio = |code: &str| {
+        let of = facts.iter().filter(|f| {
+            f.state == jobs::OperationState::Done
+                && f.planned.steps.len() == 1
+                && f.planned.steps[0].code == code
+        });
+        let ratios: Vec<f64> = of
+            .filter_map(|f| {
+                hours
+                    .get(&f.id)
+                    .map(|h| (h.attended + h.alone) as f64 / plain(f.planned.run.0))
+            })
+            .collect();
+        assert!(ratios.len() > 20, "{code}: {}", ratios.len());
+        let mut sorted = ratios;
+        sorted.sort_by(f64::total_cmp);
+        sorted[sorted.len() / 2]
+    };
+    // Wyn grinds and hones, at 1.07.
+    for (code, truth) in [
+        ("DECK-FACE", 1.22 * 1.07),
+        ("HONE-CYLINDER", 1.16 * 1.07),
+        ("MAINS-LINE-BORE", 0.84 * 0.94),
+    ] {
+        let found = ratio(code);
+        assert!(
+            (found / truth).ln().abs() < 0.10,
+            "{code}: {found}, not {truth}"
+        );
+    }
 }

@@ -33,6 +33,7 @@ mod needs;
 mod paper;
 mod planner;
 mod quick;
+mod review;
 mod routes;
 mod shelf;
 mod support;

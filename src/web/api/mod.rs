@@ -3,6 +3,7 @@
 mod bargain;
 pub mod castings;
 pub mod enquiries;
+pub mod review;
 pub mod sightings;
 
 use actix_web::web;
@@ -11,5 +12,6 @@ use actix_web::web;
 pub fn routes(cfg: &mut web::ServiceConfig) {
     castings::routes(cfg);
     enquiries::routes(cfg);
+    review::routes(cfg);
     sightings::routes(cfg);
 }

@@ -8,6 +8,7 @@ pub mod jobs;
 pub mod learning;
 pub mod market;
 pub mod quotes;
+pub mod review;
 pub mod shelf;
 pub mod shop;
 pub mod sign_in;
@@ -26,6 +27,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     learning::routes(cfg);
     market::routes(cfg);
     quotes::routes(cfg);
+    review::routes(cfg);
     shelf::routes(cfg);
     shop::routes(cfg);
     sign_in::routes(cfg);

@@ -77,6 +77,7 @@ const STYLE: &[(&str, &str)] = style![
     "week-media",
     "bench",
     "records",
+    "review",
 ];
 
 /// The style sheet as it is served.

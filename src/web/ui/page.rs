@@ -1,5 +1,6 @@
 //! The shell around every page, and what a handler answers.
 
+use crate::db::people::Role;
 use crate::web::shell::assets;
 use crate::web::shell::gate::SignedIn;
 use crate::web::shell::site::Site;
@@ -31,18 +32,21 @@ pub enum Section {
     Stock,
     /// Sightings.
     Market,
+    /// Actual against estimate.
+    Review,
     /// Machines, people, rates, settings.
     Shop,
 }
 
 impl Section {
-    const ALL: [Self; 7] = [
+    const ALL: [Self; 8] = [
         Self::Enquiries,
         Self::Jobs,
         Self::Week,
         Self::Castings,
         Self::Stock,
         Self::Market,
+        Self::Review,
         Self::Shop,
     ];
 
@@ -56,8 +60,14 @@ impl Section {
             Self::Castings => "/castings",
             Self::Stock => "/stock",
             Self::Market => "/market",
+            Self::Review => "/review",
             Self::Shop => "/shop",
         }
+    }
+
+    /// Whether it stands in somebody's navigation.
+    fn is_for(self, who: &SignedIn) -> bool {
+        self != Self::Review || who.may(Role::Office)
     }
 
     fn label(self) -> &'static str {
@@ -68,6 +78,7 @@ impl Section {
             Self::Castings => "Castings",
             Self::Stock => "Stock",
             Self::Market => "Market",
+            Self::Review => "Review",
             Self::Shop => "Shop",
         }
     }
@@ -80,6 +91,7 @@ impl Section {
             Self::Castings => "g c",
             Self::Stock => "g k",
             Self::Market => "g m",
+            Self::Review => "g r",
             Self::Shop => "g s",
         }
     }
@@ -201,7 +213,7 @@ fn header(who: &SignedIn, section: Option<Section>) -> Markup {
             a.shop-name href="/" { (mark()) span { (who.shop.name) } }
             nav aria-label="Main" {
                 ul {
-                    @for item in Section::ALL {
+                    @for item in Section::ALL.into_iter().filter(|item| item.is_for(who)) {
                         li {
                             a href=(item.path()) data-key=(item.key()) data-key-label=(item.label())
                                 aria-current=[(section == Some(item)).then_some("page")] { (item.label()) }

@@ -1,8 +1,10 @@
 //! How values are written on a page.
 
+pub use crate::enquiry::say::whole;
 use crate::enquiry::say::with_year;
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
+use rust_decimal::Decimal;
 
 /// A calendar day: `Thu 3 Dec`, and `Thu 3 Dec 2026` when it is neither this year's nor within three months.
 #[must_use]
@@ -33,6 +35,23 @@ pub fn moment(at: DateTime<Utc>, zone: Tz, today: NaiveDate) -> String {
 pub fn count(n: impl Into<i64>, one: &str, many: &str) -> String {
     let n = n.into();
     format!("{n} {}", if n == 1 { one } else { many })
+}
+
+/// A whole number with commas between its thousands: `1,210`.
+#[must_use]
+pub fn grouped(whole: Decimal) -> String {
+    let digits = whole.abs().trunc().to_string();
+    let mut text = String::new();
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            text.push(',');
+        }
+        text.push(digit);
+    }
+    if whole.trunc() < Decimal::ZERO {
+        text.insert(0, '−');
+    }
+    text
 }
 
 #[cfg(test)]

@@ -103,7 +103,7 @@ async fn page(
         (decision(who, proposal, &decided, form, &around.errors))
         p { a href=(PATH) { "All standard times against bookings" } }
     };
-    Ok(Page::new(who, title).nav(Section::Shop).body(body))
+    Ok(Page::new(who, title).nav(Section::Review).body(body))
 }
 
 fn said(proposal: &Proposal) -> Markup {

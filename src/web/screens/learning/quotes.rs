@@ -10,6 +10,7 @@ use crate::review::rates::share;
 use crate::review::ratios::Interval;
 use crate::review::wins::{Curve, LEAST_OFFERS, Offer};
 use crate::units::{Code, Money};
+use crate::web::screens::review::tabs;
 use crate::web::ui::show::count;
 use crate::web::ui::{Answer, Page, Section, SignedIn};
 use actix_web::web;
@@ -28,6 +29,7 @@ async fn show(who: SignedIn) -> Answer {
     let review = quotes_review(&who.actor(), Utc::now()).await?;
     let body = html! {
         h1 { (TITLE) }
+        (tabs("/review/quotes"))
         @if review.quotes.is_empty() {
             section.card {
                 p { "Here you will see which quotes are won: by price, by kind of work, and why the others are lost." }
@@ -36,7 +38,7 @@ async fn show(who: SignedIn) -> Answer {
         } @else { (found(&review)) }
     };
     Ok(Page::new(&who, TITLE)
-        .nav(Section::Enquiries)
+        .nav(Section::Review)
         .body(body)
         .into())
 }

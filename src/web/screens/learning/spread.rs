@@ -9,6 +9,7 @@ use crate::review::rates::share;
 use crate::review::ratios::Interval;
 use crate::review::spread::{Figure, Learned};
 use crate::units::Code;
+use crate::web::screens::review::tabs;
 use crate::web::shell::site::Site;
 use crate::web::ui::show::count;
 use crate::web::ui::stale::stale_notice;
@@ -127,6 +128,7 @@ async fn page(
     let any = lines.iter().any(differs);
     let body = html! {
         h1 { (TITLE) }
+        (tabs(PATH))
         (errors.summary())
         (notice)
         p.lead {
@@ -152,7 +154,7 @@ async fn page(
         }
         (besides(&lesson))
     };
-    Ok(Page::new(who, TITLE).nav(Section::Shop).body(body))
+    Ok(Page::new(who, TITLE).nav(Section::Review).body(body))
 }
 
 fn differs(line: &Learned) -> bool {

@@ -6,6 +6,7 @@ use crate::app::learn::{self, Lesson};
 use crate::review::proposals::{Decided, Decision, LEAST_OPERATIONS, Proposal, Verdict};
 use crate::review::ratios::LEAST_ROWS;
 use crate::units::Code;
+use crate::web::screens::review::tabs;
 use crate::web::shell::site::Site;
 use crate::web::ui::show::{count, day};
 use crate::web::ui::{Answer, Page, Section, SignedIn};
@@ -33,11 +34,12 @@ async fn list(who: SignedIn, site: web::Data<Site>) -> Answer {
     let decided = learn::decisions(&actor).await?;
     let body = html! {
         h1 { "Standard times against bookings" }
+        (tabs(PATH))
         @if lesson.findings.is_none() { (nothing_yet(&lesson)) } @else { (found(&who, &lesson, &decided)) }
         (decisions(&who, &decided))
     };
     Ok(Page::new(&who, "Standard times against bookings")
-        .nav(Section::Shop)
+        .nav(Section::Review)
         .body(body)
         .into())
 }

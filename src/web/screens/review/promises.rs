@@ -1,0 +1,179 @@
+//! Promises: how many were kept of those given at each confidence.
+
+use super::query::ReviewQuery;
+use super::{tabs, words};
+use crate::app::promises::{Promise, Promises, promises};
+use crate::db::people::Role;
+use crate::review::calibration::{Kept, Place, Verdict, histogram};
+use crate::web::ui::{Answer, FormErrors, Page, Section, SignedIn, show};
+use actix_web::web::Query;
+use chrono::{NaiveDate, Utc};
+use maud::{Markup, html};
+
+const PATH: &str = "/review/promises";
+/// As many as a page shows.
+const MOST: usize = 200;
+
+pub(super) async fn show(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
+    who.require(Role::Office)?;
+    let mut errors = FormErrors::default();
+    let typed = asked.into_inner();
+    let Some((period, _)) = typed.stretch("year", who.today(), &mut errors) else {
+        let body = html! {
+            h1 { "Promises" }
+            (tabs(PATH))
+            (errors.summary())
+            (typed.days_form(PATH, &errors))
+        };
+        let page = Page::new(&who, "Promises").nav(Section::Review);
+        return Ok(page.body(body).invalid().into());
+    };
+    let known = promises(&who.actor(), period, Utc::now()).await?;
+    let body = html! {
+        h1 { "Promises" }
+        (tabs(PATH))
+        (typed.days_form(PATH, &errors))
+        @if known.promises.is_empty() {
+            p { "No quote that was accepted has come to its day in these days. Once jobs from quotes are done, this page shows how many days and costs were kept of those given at each confidence." }
+            p { "Give quotes under " a href="/enquiries" { "Enquiry" } " and book the work that comes of them." }
+        } @else {
+            (told(&known, who.today()))
+        }
+    };
+    Ok(Page::new(&who, "Promises")
+        .nav(Section::Review)
+        .body(body)
+        .into())
+}
+
+fn told(known: &Promises, today: NaiveDate) -> Markup {
+    let days: Vec<Place> = known.promises.iter().filter_map(|p| p.day).collect();
+    let costs: Vec<Place> = known.promises.iter().filter_map(|p| p.cost_place).collect();
+    html! {
+        div.columns {
+            section.card {
+                h2 { "Days" }
+                (record(&known.days, "day"))
+                (picture("days", &days, "sooner", "later"))
+            }
+            section.card {
+                h2 { "Costs" }
+                (record(&known.costs, "cost"))
+                (picture("costs", &costs, "cheaper", "dearer"))
+                p.muted { "What the work cost with overhead, against what was forecast to be enough. Castings that proved scrap are not in it." }
+            }
+        }
+        p { @if known.open > 0 { (show::count(i64::try_from(known.open).unwrap_or(0), "accepted quote", "accepted quotes")) " not ready yet and not due. " } "You promise at " (known.confidence) " % now; change it under " a href="/shop/settings" { "Shop, Settings" } "." }
+        (table(known, today))
+        details.card {
+            summary { "How the figures are made" }
+            ul {
+                li { "A day is kept when the last operation was done on it or before. A job that is not done after its day is not kept." }
+                li { "The range beside a count is 9 times out of 10 where the true share is (Wilson’s interval). While there are few, it is wide." }
+                li { "The correction moves with every outcome: up after a broken promise, down after one that was kept (adaptive conformal inference, Gibbs and Candès 2021). It is shown here and changes no promise by itself." }
+                li { "The picture: each outcome is put where it fell in its own forecast. Bars of one height mean the forecast is right; more at the late or dear end mean it is too hopeful." }
+            }
+        }
+    }
+}
+
+/// What the record says, for each confidence, in words first.
+fn record(kept: &[Kept], what: &str) -> Markup {
+    let percent = |share: f64| format!("{:.0}\u{a0}%", share * 100.0);
+    html! {
+        @if kept.is_empty() { p { "No " (what) " was given with a confidence that is known." } }
+        @for one in kept {
+            p {
+                strong { (one.given) " promised at " (one.stated) "\u{a0}%, " (one.kept) " kept" } ". "
+                @match one.verdict() {
+                    Verdict::AsStated => { "So far that is as promised: " },
+                    Verdict::TooHopeful => { "Fewer than promised: " },
+                    Verdict::TooCautious => { "More than promised, so you could offer an earlier one: " },
+                }
+                "the true share is most likely " (percent(one.interval.0)) " to " (percent(one.interval.1)) ". "
+                "With the correction, " (one.stated) "\u{a0}% would now be given at " (percent(one.corrected)) " of the futures."
+            }
+        }
+    }
+}
+
+/// Where outcomes fell in their forecasts.
+fn picture(id: &str, places: &[Place], early: &str, late: &str) -> Markup {
+    const PARTS: u32 = 10;
+    let (left, right, top, bottom) = (30.0, 390.0, 12.0, 132.0);
+    if places.len() < 10 {
+        return html! { p.muted { "Ten outcomes make a picture; there are " (places.len()) " so far." } };
+    }
+    let bars = histogram(places, PARTS);
+    let even = places.len() as f64 / f64::from(PARTS);
+    let highest = bars.iter().copied().fold(even * 1.6, f64::max);
+    let width = (right - left) / f64::from(PARTS);
+    let y = |count: f64| bottom - count / highest * (bottom - top);
+    let n = |value: f64| format!("{value:.1}");
+    let (title, desc) = (format!("{id}-title"), format!("{id}-desc"));
+    let half: f64 = bars.iter().skip(5).sum();
+    html! {
+        svg.picture viewBox="0 0 400 186" role="img" aria-labelledby={ (title) " " (desc) } {
+            title id=(title) { "Where outcomes fell in their forecasts" }
+            desc id=(desc) {
+                "Ten bars from the " (early) " end of the forecast to the " (late) " end: "
+                @for bar in &bars { (format!("{bar:.0} ")) }
+                ". " (format!("{:.0}", half)) " of " (places.len()) " in the " (late) " half."
+            }
+            @for (bar, at) in bars.iter().zip(0_u32..) {
+                @let x = left + width * f64::from(at);
+                rect.over x=(n(x + 2.0)) y=(n(y(*bar))) width=(n(width - 4.0)) height=(n(bottom - y(*bar))) {}
+            }
+            line.drop x1=(n(left)) x2=(n(right)) y1=(n(y(even))) y2=(n(y(even))) {}
+            line.tick x1=(n(left)) x2=(n(right)) y1=(n(bottom)) y2=(n(bottom)) {}
+            text.small x=(n(left)) y=(n(bottom + 20.0)) { "← " (early) " than forecast" }
+            text.small x=(n(right)) y=(n(bottom + 20.0)) text-anchor="end" { (late) " →" }
+            text.small x=(n(f64::midpoint(left, right))) y=(n(bottom + 42.0)) text-anchor="middle" { "dashed: every bar, when the forecast is right" }
+        }
+    }
+}
+
+fn table(known: &Promises, today: NaiveDate) -> Markup {
+    let rows = known.promises.iter().rev().take(MOST);
+    html! {
+        table.cells {
+            thead { tr {
+                th scope="col" { "Job" }
+                th.number scope="col" { "Confidence" }
+                th scope="col" { "Promised" }
+                th scope="col" { "Ready" }
+                th scope="col" { "Kept" }
+                th.number scope="col" { "Price" }
+                th.number scope="col" { "Cost" }
+            } }
+            tbody { @for promise in rows { (row(promise, today)) } }
+        }
+        @if known.promises.len() > MOST { p.muted { "The latest " (MOST) " of " (known.promises.len()) "." } }
+    }
+}
+
+fn row(promise: &Promise, today: NaiveDate) -> Markup {
+    let day =
+        |day: Option<NaiveDate>| day.map_or_else(|| "–".to_owned(), |day| show::day(day, today));
+    let late = promise
+        .promised_on
+        .map(|promised| (promise.ready_on.unwrap_or(today) - promised).num_days());
+    html! {
+        tr {
+            td data-label="Job" { a href={ "/jobs/" (promise.job_id) } { (promise.job_number) ": " (promise.title) } }
+            td.number data-label="Confidence" { @match promise.stated { Some(stated) => { (stated) "\u{a0}%" }, None => "–" } }
+            td data-label="Promised" { (day(promise.promised_on)) }
+            td data-label="Ready" { @if promise.ready_on.is_some() { (day(promise.ready_on)) } @else { "not yet" } }
+            td data-label="Kept" {
+                @match (promise.day_kept, late) {
+                    (Some(true), Some(0)) => "On the day",
+                    (Some(true), Some(late)) => { (show::count(-late, "day", "days")) " early" },
+                    (Some(false), Some(late)) => { strong { (show::count(late, "day", "days")) " late" } },
+                    _ => "–",
+                }
+            }
+            td.number data-label="Price" { (show::whole(promise.net)) }
+            td.number data-label="Cost" { @match promise.cost { Some(cost) => (words::money(cost.amount(), cost.currency())), None => "–" } }
+        }
+    }
+}

@@ -1,0 +1,163 @@
+//! The review: the same figures on the page, in the file and for programs; who may see them; what an empty shop is told.
+
+use crate::support::site::{TestSite, Visitor};
+use rust_decimal::Decimal;
+use serde_json::Value;
+
+const GROUPINGS: [&str; 8] = [
+    "operation",
+    "element",
+    "kind",
+    "machine",
+    "person",
+    "pattern",
+    "customer",
+    "job",
+];
+
+async fn text(visitor: &Visitor, path: &str) -> String {
+    let answer = visitor.get(path).await;
+    assert_eq!(answer.status(), 200, "{path}");
+    answer.text().await.unwrap()
+}
+
+fn amount(figures: &Value, field: &str) -> Decimal {
+    figures[field].as_str().unwrap().parse().unwrap()
+}
+
+#[tokio::test]
+async fn every_grouping_comes_to_the_same_total_on_the_page_in_the_file_and_for_programs() {
+    let site = TestSite::demo().await;
+    let owner = site.signed_in("owner").await;
+    let mut totals = Vec::new();
+    for by in GROUPINGS {
+        let asked = format!("period=year&by={by}");
+        let told: Value =
+            serde_json::from_str(&text(&owner, &format!("/api/v1/review?{asked}")).await).unwrap();
+        let groups = told["groups"].as_array().unwrap();
+        for field in [
+            "people_minutes",
+            "machine_minutes",
+            "cost",
+            "cost_estimated",
+            "variance",
+        ] {
+            let sum: Decimal = groups.iter().map(|group| amount(group, field)).sum();
+            // Each group is rounded to two places.
+            let off = (sum - amount(&told["total"], field)).abs();
+            assert!(
+                off < Decimal::from(groups.len()) / Decimal::from(100),
+                "{by} {field}: {off}"
+            );
+        }
+        let split =
+            amount(&told["total"], "rate_variance") + amount(&told["total"], "efficiency_variance");
+        assert!((split - amount(&told["total"], "variance")).abs() < Decimal::new(2, 2));
+        let file = text(&owner, &format!("/review/figures.csv?{asked}")).await;
+        let rows: Vec<&str> = file.lines().collect();
+        assert_eq!(rows.len(), groups.len() + 2, "{by}");
+        let last: Vec<&str> = rows.last().unwrap().split(',').collect();
+        let cost: Decimal = last[5].parse().unwrap();
+        assert!(
+            (cost - amount(&told["total"], "cost")).abs() < Decimal::new(2, 2),
+            "{by}"
+        );
+        let page = text(&owner, &format!("/review?{asked}")).await;
+        // Each group opens to its bookings, which come to its cost.
+        let link = page
+            .split("href=\"/review/bookings")
+            .nth(1)
+            .unwrap()
+            .split('"')
+            .next()
+            .unwrap();
+        let opened = text(
+            &owner,
+            &format!("/review/bookings{}", link.replace("&amp;", "&")),
+        )
+        .await;
+        assert!(opened.contains("/jobs/"), "{by}");
+        totals.push(told["total"].clone());
+    }
+    assert!(
+        totals.windows(2).all(|pair| pair[0] == pair[1]),
+        "{totals:#?}"
+    );
+
+    // Rates were raised in the year, after some of the work had been quoted.
+    assert!(amount(&totals[0], "rate_variance") > Decimal::ZERO);
+
+    let promises = text(&owner, "/review/promises").await;
+    assert!(promises.contains("promised at 80"), "{promises}");
+    let month = text(&owner, "/review/month").await;
+    assert!(month.contains("What to change") && month.contains("Vertical mill"));
+    let first = month.matches("<li>").count();
+    assert!(first <= 5 + 16, "{first} items");
+}
+
+#[tokio::test]
+async fn a_person_s_figures_are_the_owner_s_and_the_review_is_not_the_bench_s() {
+    let site = TestSite::demo().await;
+    let office = site.signed_in("office").await;
+    let page = text(&office, "/review").await;
+    assert!(page.contains("href=\"/review\"") && !page.contains("value=\"person\""));
+    let told: Value = serde_json::from_str(&text(&office, "/api/v1/review").await).unwrap();
+    assert_eq!(told["people"].as_array().unwrap().len(), 0);
+    let bench = site.signed_in("machinist").await;
+    for path in [
+        "/review?by=person",
+        "/review/figures.csv?by=person",
+        "/review/bookings?by=person&key=x",
+        "/api/v1/review?by=person",
+    ] {
+        assert_eq!(office.get(path).await.status(), 403, "{path}");
+    }
+    for path in [
+        "/review",
+        "/review/figures.csv",
+        "/review/bookings?key=x",
+        "/review/promises",
+        "/review/month",
+        "/api/v1/review",
+    ] {
+        assert_eq!(bench.get(path).await.status(), 403, "{path}");
+    }
+    assert!(!text(&bench, "/jobs").await.contains("href=\"/review\""));
+}
+
+#[tokio::test]
+async fn what_cannot_be_read_is_said_beside_its_field_and_an_empty_shop_is_told_how_to_begin() {
+    let site = TestSite::new().await;
+    let owner = site.owner().await;
+    for path in ["/review", "/review/promises", "/review/month"] {
+        let page = text(&owner, path).await;
+        assert!(
+            page.contains("booked") || page.contains("book the work"),
+            "{path}: {page}"
+        );
+        assert!(!page.contains("0 %") && !page.contains("NaN"), "{path}");
+    }
+    let answer = owner
+        .get("/review?period=days&from=2026-05-31&until=May")
+        .await;
+    assert_eq!(answer.status(), 422);
+    let page = answer.text().await.unwrap();
+    assert!(page.contains("value=\"2026-05-31\"") && page.contains("value=\"May\""));
+    assert_eq!(
+        owner
+            .get("/review?period=days&from=2026-05-31&until=2026-05-01")
+            .await
+            .status(),
+        422
+    );
+    assert_eq!(owner.get("/review?by=colour").await.status(), 422);
+    assert_eq!(owner.get("/review/month?month=1999-01").await.status(), 422);
+    let answer = owner.get("/api/v1/review?period=never").await;
+    assert_eq!(answer.status(), 422);
+    assert!(
+        answer.headers()["content-type"]
+            .to_str()
+            .unwrap()
+            .contains("problem+json")
+    );
+}
