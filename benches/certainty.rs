@@ -183,6 +183,8 @@ fn route(rng: &mut Pcg64) -> Route {
                 source: TimeSource::Owner,
                 how: String::new(),
                 spread,
+                calculated_percent: dec!(100),
+                setup: None,
             }],
             after: if k > 0 { vec![number - 10] } else { vec![] },
             checks: vec![],

@@ -154,6 +154,12 @@ pub enum Refusal {
     /// A rule on changes of jobs stands against it.
     #[error("{0}")]
     JobChange(ChangeRefusal),
+    /// The bookings propose nothing of the kind any more.
+    #[error("there is no such proposal")]
+    NoProposal,
+    /// A standard time that is out of bounds.
+    #[error("the standard: {0}")]
+    Standard(String),
     /// A due date is in doubt.
     #[error("the due date is in doubt: {0:?}")]
     DueDate(Vec<DueDoubt>),

@@ -34,8 +34,8 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbErr
     let currency = settings::get(tx).await?.currency;
     let rows = sqlx::query!(
         "select id, code, name, stage, machine_kind, skill, basis, standing, can_fail, apart, setup_minutes,
-                revised_minutes, handling_minutes, owner_minutes, attended_share, spread, recipe, outside_price,
-                outside_days, checks, cautions, materials, left_out, version
+                revised_minutes, handling_minutes, calculated_percent, owner_minutes, attended_share, spread, recipe,
+                outside_price, outside_days, checks, cautions, materials, left_out, version
          from element where shop_id = $1 and ($2::uuid is null or id = $2) order by code",
         tx.shop_id(),
         only
@@ -55,6 +55,7 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbErr
                 revised: row.revised_minutes.map(Minutes),
                 recipe: row.recipe.map(|r| document("recipe", r)).transpose()?,
                 handling: Minutes(row.handling_minutes),
+                calculated_percent: row.calculated_percent,
                 owner_figure: Minutes(row.owner_minutes),
                 attended_share: row.attended_share,
                 spread: document("spread", row.spread)?,
@@ -85,9 +86,9 @@ pub async fn insert(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
     sqlx::query!(
         "insert into element (shop_id, id, code, name, stage, machine_kind, skill, basis, standing, can_fail, apart,
                               setup_minutes, revised_minutes, handling_minutes, owner_minutes, attended_share, spread,
-                              recipe, outside_price, outside_days, checks, cautions, materials, left_out)
+                              recipe, outside_price, outside_days, checks, cautions, materials, left_out, calculated_percent)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23,
-                 $24)",
+                 $24, $25)",
         tx.shop_id(),
         element.id,
         element.code,
@@ -115,6 +116,7 @@ pub async fn insert(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         as_document(&element.cautions)?,
         as_document(&element.materials)?,
         element.left_out,
+        element.calculated_percent,
     )
     .execute(tx.conn())
     .await
@@ -133,7 +135,8 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         "update element set code = $3, name = $4, stage = $5, machine_kind = $6, skill = $7, basis = $8, standing = $9,
                 can_fail = $10, apart = $11, setup_minutes = $12, revised_minutes = $13, handling_minutes = $14,
                 owner_minutes = $15, attended_share = $16, spread = $17, recipe = $18, outside_price = $19,
-                outside_days = $20, checks = $21, cautions = $22, materials = $23, left_out = $25, version = version + 1
+                outside_days = $20, checks = $21, cautions = $22, materials = $23, left_out = $25, calculated_percent = $26,
+                version = version + 1
          where shop_id = $1 and id = $2 and version = $24",
         tx.shop_id(),
         element.id,
@@ -163,6 +166,7 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         as_document(&element.materials)?,
         element.version,
         element.left_out,
+        element.calculated_percent,
     )
     .execute(tx.conn())
     .await

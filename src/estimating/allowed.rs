@@ -215,6 +215,8 @@ mod tests {
                 how: String::new(),
                 spread: Spread::NONE,
                 left_out: String::new(),
+                calculated_percent: dec!(100),
+                setup: None,
             }],
             after: Vec::new(),
             checks: Vec::new(),

@@ -129,6 +129,8 @@ fn step(draft: &Draft, data: &CuttingData) -> Step {
         how,
         left_out: element.left_out.clone(),
         spread: element.spread,
+        calculated_percent: element.calculated_percent,
+        setup: Some(element.setup),
     }
 }
 

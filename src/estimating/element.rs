@@ -206,6 +206,9 @@ pub struct Element {
     pub recipe: Option<Recipe>,
     /// Handling each, added to a calculated time.
     pub handling: Minutes,
+    /// What a calculated time with its handling is multiplied by, in per cent: 100, or what the shop's own bookings have
+    /// taught.
+    pub calculated_percent: Decimal,
     /// The owner's figure each.
     pub owner_figure: Minutes,
     /// Share of the run a person must attend, 0 to 1. Setup is always attended.
@@ -269,11 +272,16 @@ impl Element {
         let owner = format!("the owner's figure, {} each", self.owner_figure);
         match (&self.recipe, feature) {
             (Some(recipe), Some(feature)) => match recipe.time(feature, None, data) {
-                Ok(cutting) => (
-                    cutting.minutes + self.handling,
-                    TimeSource::Calculated,
-                    format!("{}; handling {}", cutting.how, self.handling),
-                ),
+                Ok(cutting) => {
+                    let share = self.calculated_percent / Decimal::ONE_HUNDRED;
+                    let mut how = format!("{}; handling {}", cutting.how, self.handling);
+                    if share != Decimal::ONE {
+                        let percent = self.calculated_percent.normalize();
+                        how.push_str(&format!("; at {percent} %, from the shop’s own bookings"));
+                    }
+                    let minutes = (cutting.minutes + self.handling) * share;
+                    (minutes, TimeSource::Calculated, how)
+                }
                 Err(why) => (
                     self.owner_figure,
                     TimeSource::Owner,
@@ -313,6 +321,11 @@ impl Element {
             (self.revised.is_none_or(timely), "revised", MINUTES),
             (timely(self.handling), "handling", MINUTES),
             (timely(self.owner_figure), "owner_figure", MINUTES),
+            (
+                (Decimal::TEN..=Decimal::ONE_THOUSAND).contains(&self.calculated_percent),
+                "calculated_percent",
+                "From 10 to 1000 per cent of the calculated time",
+            ),
             (
                 (Decimal::ZERO..=Decimal::ONE).contains(&self.attended_share),
                 "attended_share",

@@ -12,6 +12,7 @@ pub mod machine;
 pub mod policy;
 pub mod rates;
 pub mod rates_over_time;
+mod restate;
 pub mod route;
 mod routing;
 pub mod starting;

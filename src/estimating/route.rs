@@ -32,6 +32,16 @@ pub struct Step {
     /// What the customer must hear when it is left out; empty when it is always done.
     #[serde(default)]
     pub left_out: String,
+    /// What a calculated time was multiplied by, in per cent.
+    #[serde(default = "hundred")]
+    pub calculated_percent: Decimal,
+    /// The whole setup that its element needs; none where it was not kept.
+    #[serde(default)]
+    pub setup: Option<Minutes>,
+}
+
+fn hundred() -> Decimal {
+    Decimal::ONE_HUNDRED
 }
 
 impl Step {

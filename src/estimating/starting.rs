@@ -110,6 +110,7 @@ pub fn elements(
                 })
                 .filter(|r| !r.cuts.is_empty()),
                 handling: Minutes(line.handling),
+                calculated_percent: Decimal::ONE_HUNDRED,
                 owner_figure: Minutes(line.owner),
                 attended_share: line.attended,
                 spread: Spread::ThreePoint { low, likely, high },

@@ -35,7 +35,7 @@ fn pattern() -> Pattern {
     }
 }
 
-fn standards() -> Vec<Element> {
+pub(super) fn standards() -> Vec<Element> {
     starting::elements(pounds(), Uuid::nil).unwrap()
 }
 
@@ -79,7 +79,7 @@ fn conversion(remedies: Vec<Remedy>) -> Conversion {
 
 /// Two fitted dowels dialled in, drilled and reamed; four more holes on the rear face; an oil passage opened out and
 /// tapped; two more tapped holes on the sump face; a two-piece rear seal housing fitted.
-fn typical() -> Conversion {
+pub(super) fn typical() -> Conversion {
     let mut dowels = feature(Face::Rear, "R1", FeatureKind::DowelHole, dec!(12), 2);
     dowels.fit = Some("H7".parse().unwrap());
     let threads = |face, label, designation: &str, size, count| {
@@ -100,7 +100,7 @@ fn typical() -> Conversion {
     ])
 }
 
-fn route_of(conversion: &Conversion) -> Route {
+pub(super) fn route_of(conversion: &Conversion) -> Route {
     Route::for_conversion(conversion, &[], &pattern(), &standards(), &iron()).unwrap()
 }
 
@@ -439,6 +439,8 @@ fn repeats_of_an_element_in_one_job_share_its_luck() {
         source: TimeSource::Owner,
         how: String::new(),
         spread,
+        calculated_percent: dec!(100),
+        setup: None,
     };
     let mut operation = route_of(&typical()).operations.remove(0);
     operation.setup = Minutes::ZERO;

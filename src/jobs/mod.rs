@@ -2,6 +2,7 @@
 //! estimate, and what it will cost when it is done.
 
 mod by_hand;
+pub mod evidence;
 pub mod forecast;
 mod overview;
 mod state;

@@ -168,6 +168,8 @@ fn rework_operation(
             source: TimeSource::Owner,
             how: "estimated when it was decided".to_owned(),
             spread: Spread::NONE,
+            calculated_percent: Decimal::ONE_HUNDRED,
+            setup: None,
         }],
         after: vec![held.number],
         checks: failed.cloned().into_iter().collect(),

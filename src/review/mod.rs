@@ -5,5 +5,9 @@
 
 pub mod calibration;
 pub mod changes;
+pub mod proposals;
+pub mod rates;
 pub mod ratios;
+pub mod spread;
 pub mod variance;
+pub mod wins;

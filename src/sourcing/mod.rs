@@ -50,8 +50,11 @@
 pub mod good;
 pub mod hunt;
 pub mod outlook;
+pub mod places;
 pub mod price;
 pub mod sighting;
+pub mod survival;
+pub mod trend;
 pub mod wait;
 pub mod watch;
 

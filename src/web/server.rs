@@ -7,6 +7,7 @@ pub use super::shell::site::Config;
 use super::shell::site::Site;
 use super::ui::error_page;
 use crate::app::answer_enquiry::Simulator;
+use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
 use crate::app::shared_plans::SharedPlans;
 use crate::web::shell::log::RequestLog;
@@ -50,6 +51,7 @@ impl Application {
             secure_cookies: config.secure_cookies,
             behind_proxy: config.behind_proxy,
             simulator: Simulator::new(config.futures),
+            lessons: Lessons::default(),
             plans: SharedPlans::default(),
             photos: config.photos.clone(),
             base_url: config.base_url.clone(),

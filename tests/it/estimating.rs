@@ -406,7 +406,7 @@ async fn a_stale_form_shows_both_values_and_saves_on_the_second_press() {
     );
 }
 
-const ELEMENT: [(&str, &str); 27] = [
+const ELEMENT: [(&str, &str); 28] = [
     ("code", "dowel-ream"),
     ("name", "Dial in, drill and ream"),
     ("stage", "dowel"),
@@ -416,6 +416,7 @@ const ELEMENT: [(&str, &str); 27] = [
     ("standing", "asked"),
     ("setup", "45"),
     ("handling", "0:16"),
+    ("calculated_percent", "100"),
     ("owner_figure", "20"),
     ("attended_share", "62.5"),
     ("spread", "points"),

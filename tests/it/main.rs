@@ -26,6 +26,7 @@ mod feeds;
 mod goods_in;
 mod jobs_by_hand;
 mod layers;
+mod learning;
 mod market;
 mod migrations;
 mod needs;

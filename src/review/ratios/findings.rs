@@ -182,14 +182,17 @@ pub(super) fn findings(design: &Design, draws: &Draws) -> Findings {
     let points = points(design, draws, &ratios);
     let elements = design.groups.iter().zip(points).enumerate();
     let mut elements: Vec<ElementRatio> = elements
-        .map(|(at, (group, points))| ElementRatio {
-            codes: group.codes.clone(),
-            part: group.part,
-            ratio: interval(ratios.iter().map(|logs| logs[at].exp()).collect()),
-            operations: weights.operations[at],
-            people: weights.people[at].len(),
-            information: information(design, draws, at),
-            points,
+        .map(|(at, (group, points))| {
+            let logs: Vec<f64> = ratios.iter().map(|logs| logs[at]).collect();
+            ElementRatio {
+                codes: group.codes.clone(),
+                part: group.part,
+                information: information(draws, group.part, &logs),
+                ratio: interval(logs.into_iter().map(f64::exp).collect()),
+                operations: weights.operations[at],
+                people: weights.people[at].len(),
+                points,
+            }
         })
         .collect();
     elements.sort_by(|a, b| (&a.codes, a.part).cmp(&(&b.codes, b.part)));
@@ -202,24 +205,23 @@ pub(super) fn findings(design: &Design, draws: &Draws) -> Findings {
     }
 }
 
-/// One less the variance that is left of a deviation over the variance there was before.
-fn information(design: &Design, draws: &Draws, group: usize) -> f64 {
-    let group = &design.groups[group];
-    let before = match group.part {
+/// One less the variance that is left of an element's logarithm over the variance of elements among themselves: the weight of
+/// its own evidence against the common mean.
+fn information(draws: &Draws, part: Part, logs: &[f64]) -> f64 {
+    let before = match part {
         Part::Run => 0,
         Part::Setup => 1,
     };
-    let n = draws.draws.len() as f64;
-    let values = || draws.draws.iter().map(|d| d.values[group.column]);
-    let mean = values().sum::<f64>() / n;
-    let left = values().map(|v| (v - mean).powi(2)).sum::<f64>() / n;
-    let before = draws
+    let n = logs.len() as f64;
+    let mean = logs.iter().sum::<f64>() / n;
+    let left = logs.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / n;
+    let among = draws
         .draws
         .iter()
         .map(|d| d.variances.of[before])
         .sum::<f64>()
         / n;
-    (1.0 - left / before).clamp(0.0, 1.0)
+    (1.0 - left / among).clamp(0.0, 1.0)
 }
 
 fn points(design: &Design, draws: &Draws, ratios: &[Vec<f64>]) -> Vec<Vec<Point>> {

@@ -5,6 +5,7 @@ pub mod castings;
 pub mod enquiries;
 pub mod feeds;
 pub mod jobs;
+pub mod learning;
 pub mod market;
 pub mod quotes;
 pub mod review;
@@ -23,6 +24,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     enquiries::routes(cfg);
     feeds::routes(cfg);
     jobs::routes(cfg);
+    learning::routes(cfg);
     market::routes(cfg);
     quotes::routes(cfg);
     review::routes(cfg);

@@ -2,6 +2,7 @@
 
 use super::brake::Brake;
 use crate::app::answer_enquiry::Simulator;
+use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
 use crate::app::shared_plans::SharedPlans;
 use crate::db::casting_records::PhotoPlace;
@@ -57,6 +58,8 @@ pub struct Site {
     pub base_url: Option<String>,
     /// How answers are simulated, with the futures of [`Config::futures`].
     pub simulator: Simulator,
+    /// What bookings teach.
+    pub lessons: Lessons,
     /// The current plans that pages show.
     pub plans: SharedPlans,
     pub(in crate::web) hashing: Hashing,

@@ -19,6 +19,10 @@ use chrono::NaiveDate;
 pub fn refusal(why: &Refusal, today: NaiveDate) -> String {
     match why {
         Refusal::Unanswerable(why) => unanswerable(why),
+        Refusal::NoProposal => {
+            "Nothing is proposed for this standard any more. Look at the list again.".to_owned()
+        }
+        Refusal::Standard(why) => format!("{why}."),
         Refusal::OptionGone { .. } => {
             "This option can no longer be quoted: something it depends on has changed. Go back and look at the answer again."
                 .to_owned()

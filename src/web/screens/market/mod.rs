@@ -1,5 +1,6 @@
 //! The market: scarce castings seen for sale, and what they say about the next one.
 
+mod past;
 mod picture;
 mod sighting;
 mod variant;

@@ -1,7 +1,7 @@
 //! The market of one variant: what was seen, and what it says in pictures and words.
 
 use super::words::{percent, roughly, within};
-use super::{path, picture};
+use super::{past, path, picture};
 use crate::castings::Variant;
 use crate::db::people::Role;
 use crate::db::{castings, castings_on_shelf, sightings};
@@ -95,6 +95,7 @@ fn body(
                 (good_words(outlook))
             }
         }
+        (past::section(kept, seen, outlook.currency(), who.today()))
         h2 { "Seen" }
         (table(seen, office, &here, who.today()))
     }

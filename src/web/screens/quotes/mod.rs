@@ -56,6 +56,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .flatten();
     let body = html! {
         div.bar { h1 { @if all { "Quotes" } @else { "Open quotes" } } }
+        p { a href="/review/quotes" { "Won and lost" } }
         p {
             @if all { a href="/quotes" { "Show open quotes only" } }
             @else { a href="/quotes?show=all" { "Show all quotes" } }

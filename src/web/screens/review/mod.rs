@@ -27,8 +27,11 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 }
 
 /// The pages of the review, by their paths and names.
-const TABS: [(&str, &str); 3] = [
+const TABS: [(&str, &str); 6] = [
     ("/review", "Hours and money"),
+    ("/review/standards", "Standard times"),
+    ("/review/spread", "How work varies"),
+    ("/review/quotes", "Quotes"),
     ("/review/promises", "Promises"),
     ("/review/month", "Month’s end"),
 ];

@@ -70,6 +70,24 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
         Role::Office,
     ),
     (
+        "/review/standards",
+        "Standard times against bookings",
+        "Which standard times are short or long by your own bookings, and what a change would do to quotes",
+        Role::Office,
+    ),
+    (
+        "/review/spread",
+        "How work varies, by bookings",
+        "How much people, jobs and kinds of work really differ; days off and rework as they were",
+        Role::Office,
+    ),
+    (
+        "/review/quotes",
+        "Quotes won and lost",
+        "What wins a quote: by price, by kind, and why the others are lost",
+        Role::Office,
+    ),
+    (
         "/shop/cutting",
         "Cutting data",
         "Speeds and feeds by material and tool, behind calculated times",

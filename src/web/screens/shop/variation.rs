@@ -264,7 +264,7 @@ fn page(
         p {
             "Prices, ready days and chances are worked out with these figures. "
             "At 10 %, two times out of three the work takes between 10 % less and 10 % more. "
-            "The figures to begin with are common practice: correct them as you learn."
+            "The figures to begin with are common practice: " a href="/review/spread" { "see what your bookings say" } "."
         }
         form.grid method="post" action=(PATH) novalidate {
             (csrf_field(who))

@@ -107,6 +107,14 @@ fn the_time(f: &mut Fields<Element>) {
         .hint("From the shop’s own hours");
     f.minutes("handling", "Handling, each", at!(handling))
         .hint("Added to calculated cutting time");
+    f.decimal(
+        "calculated_percent",
+        "Calculated time counts",
+        Decimal::TEN..=Decimal::ONE_THOUSAND,
+        at!(calculated_percent),
+    )
+    .unit("%")
+    .hint("100 as calculated; 120 when your bookings show it takes a fifth longer");
     f.minutes("owner_figure", "Your figure, each", at!(owner_figure));
     let hundred = Decimal::ONE_HUNDRED;
     f.value(

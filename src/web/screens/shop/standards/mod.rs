@@ -70,6 +70,7 @@ impl Record for Element {
             revised: None,
             recipe: None,
             handling: Minutes(Decimal::ZERO),
+            calculated_percent: Decimal::ONE_HUNDRED,
             owner_figure: Minutes(Decimal::ZERO),
             attended_share: Decimal::ONE,
             spread: Spread::ThreePoint {
@@ -155,7 +156,10 @@ async fn list(who: SignedIn) -> Answer {
                 a.button href="/shop/standards/new" data-key="n" data-key-label="Add an element" { "Add an element" }
             }
         }
-        p.lead { "The elements of work that routes are made of, in order. Conversion rules name them by code." }
+        p.lead {
+            "The elements of work that routes are made of, in order. Conversion rules name them by code."
+            @if who.may(Role::Office) { " " a href="/review/standards" { "See what your bookings say of them" } "." }
+        }
         @if elements.is_empty() {
             section.notice.warn {
                 h2 { "No elements yet" }

@@ -1,0 +1,113 @@
+//! How much things vary by the shop's bookings, for the settings that prices, chances and ready days are worked out with.
+
+use super::learn::{Lesson, Lessons, lesson};
+use super::{Actor, AppError};
+use crate::db::calendars::{self, Owner};
+use crate::db::people::Role;
+use crate::db::{DbError, ShopTx, settings};
+use crate::review::spread::{Figure, Learned, Seen, learned};
+use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
+use rust_decimal::Decimal;
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+/// Somebody who books on fewer days than this, or on less than two working days of three, is not somebody who books every
+/// day: an owner who helps out at the mill.
+const LEAST_DAYS: usize = 20;
+
+/// What is learned of the settings, for the office; and the lesson it comes from.
+///
+/// # Errors
+/// [`AppError::NotAllowed`], [`AppError::Db`], [`AppError::Failed`].
+pub async fn spread(
+    actor: &Actor,
+    lessons: &Lessons,
+    now: DateTime<Utc>,
+) -> Result<(Vec<Learned>, Arc<Lesson>), AppError> {
+    let lesson = lesson(actor, lessons, now).await?;
+    let mut tx = actor.begin().await?;
+    let absence = absence(&mut tx, &lesson).await?;
+    let count = |n: i64| u64::try_from(n).unwrap_or(0);
+    let rework = Seen {
+        of: count(lesson.mishaps.again.min(lesson.mishaps.operations)),
+        all: count(lesson.mishaps.operations),
+    };
+    let lines = learned(
+        lesson.findings.as_ref(),
+        &lesson.settings.variation,
+        absence,
+        rework,
+    );
+    Ok((lines, lesson))
+}
+
+/// Working days on which somebody who books time booked nothing, out of all their working days from their first booking to
+/// their last. Holidays and days off that are in the calendar are no working days.
+async fn absence(tx: &mut ShopTx, lesson: &Lesson) -> Result<Seen, DbError> {
+    let working_time = calendars::read(tx).await?;
+    let zone = lesson.settings.time_zone;
+    let mut seen = Seen::default();
+    for (person, booked) in &lesson.days_booked {
+        let (Some(first), Some(last)) = (booked.first(), booked.last()) else {
+            continue;
+        };
+        if booked.len() < LEAST_DAYS {
+            continue;
+        }
+        let (from, until) = (midnight(*first, zone), midnight(*last, zone));
+        let calendar = working_time.calendar(Owner::Person(*person), from, until);
+        let days: BTreeSet<NaiveDate> = calendar
+            .intervals()
+            .map(|(start, _)| start.with_timezone(&zone).date_naive())
+            .collect();
+        let missed = days.difference(booked).count();
+        if missed * 3 < days.len() {
+            seen.all += days.len() as u64;
+            seen.of += missed as u64;
+        }
+    }
+    Ok(seen)
+}
+
+fn midnight(day: NaiveDate, zone: Tz) -> DateTime<Utc> {
+    let local = day
+        .and_time(chrono::NaiveTime::MIN)
+        .and_local_timezone(zone);
+    local.earliest().map_or_else(
+        || day.and_time(chrono::NaiveTime::MIN).and_utc(),
+        |at| at.with_timezone(&Utc),
+    )
+}
+
+/// Takes learned figures into the settings: those chosen, each as it was on the screen; `version` is that of the settings
+/// there. For the owner.
+///
+/// # Errors
+/// [`AppError::NotAllowed`]; [`AppError::Db`], as [`DbError::Stale`] when the settings or what is learned are not what was on
+/// the screen.
+pub async fn take(
+    actor: &Actor,
+    lessons: &Lessons,
+    version: i32,
+    chosen: &[(Figure, Decimal)],
+    now: DateTime<Utc>,
+) -> Result<(), AppError> {
+    actor.require(Role::Owner)?;
+    let (lines, lesson) = spread(actor, lessons, now).await?;
+    let mut variation = lesson.settings.variation.clone();
+    for (figure, shown) in chosen {
+        let still = lines
+            .iter()
+            .any(|l| l.figure == *figure && l.proposed == Some(*shown));
+        if !still {
+            return Err(DbError::Stale("what is learned").into());
+        }
+        figure.set(&mut variation, *shown);
+    }
+    actor
+        .transact(Role::Owner, async |tx| {
+            Ok(settings::update_variation(tx, &variation, version).await?)
+        })
+        .await
+}

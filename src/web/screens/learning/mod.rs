@@ -1,0 +1,18 @@
+//! Learning: what the bookings say of standard times and of how things vary, and what the owner decides about it.
+
+mod picture;
+mod proposal;
+mod quotes;
+mod spread;
+mod standards;
+mod words;
+
+use actix_web::web;
+
+/// `/review/standards` and what is below it, `/review/spread`, `/review/quotes`.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    standards::routes(cfg);
+    proposal::routes(cfg);
+    quotes::routes(cfg);
+    spread::routes(cfg);
+}
