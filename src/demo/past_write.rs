@@ -236,7 +236,7 @@ impl Setting<'_> {
                     note: if hold.scrap {
                         "Scrap: another donor"
                     } else {
-                        "Put right"
+                        "Corrected"
                     },
                     scrapped,
                 },

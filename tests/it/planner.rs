@@ -77,8 +77,7 @@ async fn waiting_runs(db: &TestDatabase) -> i64 {
 
 #[tokio::test]
 async fn the_demo_shop_has_a_plan_that_keeps_every_rule_and_stands_as_it_is_kept() {
-    let db = TestDatabase::new().await;
-    let shop = db.demo_shop().await;
+    let (db, shop) = TestDatabase::demo().await;
     assert!(matches!(
         age(&shop).await.freshness,
         Freshness::Stale { .. }
@@ -135,8 +134,7 @@ async fn the_demo_shop_has_a_plan_that_keeps_every_rule_and_stands_as_it_is_kept
 
 #[tokio::test]
 async fn a_change_makes_the_plan_stale_and_a_burst_of_changes_is_one_run() {
-    let db = TestDatabase::new().await;
-    let shop = db.demo_shop().await;
+    let (db, shop) = TestDatabase::demo().await;
     replan(&db.pool, shop.id, quick(0)).await.unwrap();
     assert_eq!(
         waiting_runs(&db).await,
@@ -174,8 +172,7 @@ async fn a_change_makes_the_plan_stale_and_a_burst_of_changes_is_one_run() {
 
 #[tokio::test]
 async fn a_run_is_not_kept_over_a_floor_that_changed_meanwhile_and_can_be_stopped() {
-    let db = TestDatabase::new().await;
-    let shop = db.demo_shop().await;
+    let (db, shop) = TestDatabase::demo().await;
     let run = {
         let (pool, id) = (db.pool.clone(), shop.id);
         tokio::spawn(async move { replan(&pool, id, quick(20)).await })
@@ -209,8 +206,7 @@ async fn a_run_is_not_kept_over_a_floor_that_changed_meanwhile_and_can_be_stoppe
 /// A worker is a process of its own here, and is killed as the kernel kills: nothing of it runs any more.
 #[tokio::test]
 async fn a_killed_workers_run_is_taken_over_by_another() {
-    let db = TestDatabase::new().await;
-    let shop = db.demo_shop().await;
+    let (db, shop) = TestDatabase::demo().await;
     let mut worker = Command::new(env!("CARGO_BIN_EXE_borewright"))
         .args(["work", "--improve-for", "600", "--log", "warn"])
         .env("DATABASE_URL", db.owner_options().to_url_lossy().as_str())
@@ -253,8 +249,7 @@ async fn a_killed_workers_run_is_taken_over_by_another() {
 
 #[tokio::test]
 async fn a_quote_holds_its_slot_until_its_day_and_the_job_it_becomes_takes_it() {
-    let db = TestDatabase::new().await;
-    let shop = db.demo_shop().await;
+    let (db, shop) = TestDatabase::demo().await;
     let gbp = |amount: i64| Money::new(amount.into(), Currency::from_code("GBP").unwrap());
     let mut route = Route {
         operations: vec![operation(10, "mill", 30, 90), operation(20, "bench", 0, 45)],
@@ -383,8 +378,7 @@ async fn a_quote_holds_its_slot_until_its_day_and_the_job_it_becomes_takes_it() 
 
 #[tokio::test]
 async fn ten_callers_at_once_have_the_plan_drawn_once_until_the_floor_changes() {
-    let db = TestDatabase::new().await;
-    let shop = db.demo_shop().await;
+    let (db, shop) = TestDatabase::demo().await;
     replan(&db.pool, shop.id, quick(0)).await.unwrap();
     let mut tx = shop.begin().await;
     let names = castings::variant_names(&mut tx).await.unwrap();
@@ -420,8 +414,7 @@ async fn ten_callers_at_once_have_the_plan_drawn_once_until_the_floor_changes() 
 
 #[tokio::test]
 async fn decisions_by_hand_are_kept_and_refused_where_they_make_no_sense() {
-    let db = TestDatabase::new().await;
-    let shop = db.demo_shop().await;
+    let (db, shop) = TestDatabase::demo().await;
     let mut tx = shop.begin().await;
     let new = NewJob {
         quote_id: None,
@@ -486,8 +479,7 @@ async fn decisions_by_hand_are_kept_and_refused_where_they_make_no_sense() {
 
 #[tokio::test]
 async fn whoever_looks_at_the_week_within_a_minute_sees_one_plan_until_the_floor_changes() {
-    let db = TestDatabase::new().await;
-    let shop = db.demo_shop().await;
+    let (db, shop) = TestDatabase::demo().await;
     let program = Actor::program(db.pool.clone(), shop.id);
     let plans = SharedPlans::default();
     let now = Utc::now();

@@ -21,6 +21,10 @@ use tokio::sync::OnceCell;
 use uuid::Uuid;
 
 const TEMPLATE: &str = "borewright_template";
+const DEMO_TEMPLATE: &str = "borewright_demo_template";
+
+/// The key of the shop in the demo's template.
+static DEMO_SHOP: OnceCell<Uuid> = OnceCell::const_new();
 
 /// Never dropped; when the test process ends its pipe closes, and the server stops and removes its data.
 static CLUSTER: OnceCell<Cluster> = OnceCell::const_new();
@@ -63,8 +67,39 @@ pub struct TestDatabase {
 impl TestDatabase {
     /// A copy of the migrated template.
     pub async fn new() -> Self {
-        let cluster = cluster().await;
+        Self::copy_of(TEMPLATE).await
+    }
+
+    /// A copy of a database with the demo shop, made today and once in a test process: it takes some seconds.
+    pub async fn demo() -> (Self, TestShop) {
+        let shop_id = *DEMO_SHOP
+            .get_or_init(|| async {
+                let database = Self::named(DEMO_TEMPLATE, TEMPLATE).await;
+                let pool = &database.pool;
+                let demo = borewright::demo::run(pool, chrono::Utc::now())
+                    .await
+                    .unwrap();
+                let found = shops::find(pool, &demo.short_name).await.unwrap();
+                // Nobody may be connected to what is copied.
+                pool.close().await;
+                found.unwrap()
+            })
+            .await;
+        let database = Self::copy_of(DEMO_TEMPLATE).await;
+        let shop = TestShop {
+            id: shop_id,
+            pool: database.pool.clone(),
+        };
+        (database, shop)
+    }
+
+    async fn copy_of(template: &str) -> Self {
         let name = format!("test_{}", Uuid::new_v4().simple());
+        Self::named(&name, template).await
+    }
+
+    async fn named(name: &str, template: &str) -> Self {
+        let cluster = cluster().await;
         let mut conn = cluster
             .socket()
             .owner_options("postgres")
@@ -72,17 +107,17 @@ impl TestDatabase {
             .await
             .unwrap();
         sqlx::raw_sql(sqlx::AssertSqlSafe(format!(
-            "create database {name} template {TEMPLATE}"
+            "create database {name} template {template}"
         )))
         .execute(&mut conn)
         .await
         .unwrap();
-        let pool = migrate::service_pool(cluster.socket().service_options(&name), 8)
+        let pool = migrate::service_pool(cluster.socket().service_options(name), 8)
             .await
             .unwrap();
         Self {
             pool,
-            owner: cluster.socket().owner_options(&name),
+            owner: cluster.socket().owner_options(name),
         }
     }
 
@@ -94,18 +129,6 @@ impl TestDatabase {
     /// A connection that sees everything, for looking behind the service's back.
     pub async fn owner(&self) -> PgConnection {
         self.owner.connect().await.unwrap()
-    }
-
-    /// The demo shop, made today.
-    pub async fn demo_shop(&self) -> TestShop {
-        let demo = borewright::demo::run(&self.pool, chrono::Utc::now())
-            .await
-            .unwrap();
-        let found = shops::find(&self.pool, &demo.short_name).await.unwrap();
-        TestShop {
-            id: found.unwrap(),
-            pool: self.pool.clone(),
-        }
     }
 
     /// A shop of this database with a name of its own.

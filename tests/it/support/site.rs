@@ -30,8 +30,7 @@ impl TestSite {
     /// The demo shop, as `demo` makes it; Una Flint signs in as `owner`, Fenn Alder as `office` and Bram Tully as
     /// `machinist`, all with [`PASSWORD`].
     pub async fn demo() -> Self {
-        let database = TestDatabase::new().await;
-        let shop = database.demo_shop().await;
+        let (database, shop) = TestDatabase::demo().await;
         let site = Self::start(database, shop, Config::default());
         site.person("Una Flint", "owner", Role::Owner).await;
         site.person("Fenn Alder", "office", Role::Office).await;
