@@ -4,16 +4,15 @@ use super::learn::{Lesson, Lessons, lesson};
 use super::{Actor, AppError};
 use crate::db::calendars::{self, Owner};
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, settings};
+use crate::db::{DbError, ShopTx, history, settings};
 use crate::review::spread::{Figure, Learned, Seen, learned};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use rust_decimal::Decimal;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-/// Somebody who books on fewer days than this, or on less than two working days of three, is not somebody who books every
-/// day: an owner who helps out at the mill.
+/// Somebody who books on fewer days than this is not looked at: an owner who helps out at the mill now and then.
 const LEAST_DAYS: usize = 20;
 
 /// What is learned of the settings, for the office; and the lesson it comes from.
@@ -42,11 +41,13 @@ pub async fn spread(
     Ok((lines, lesson))
 }
 
-/// Working days on which somebody who books time booked nothing, out of all their working days from their first booking to
-/// their last. Holidays and days off that are in the calendar are no working days.
+/// Days on which somebody who books time was off without notice, out of all their working days from their first booking to
+/// their last: days off that were entered on the day itself or later. Those entered before, and holidays, are no working
+/// days.
 async fn absence(tx: &mut ShopTx, lesson: &Lesson) -> Result<Seen, DbError> {
     let working_time = calendars::read(tx).await?;
     let zone = lesson.settings.time_zone;
+    let day = |at: DateTime<Utc>| at.with_timezone(&zone).date_naive();
     let mut seen = Seen::default();
     for (person, booked) in &lesson.days_booked {
         let (Some(first), Some(last)) = (booked.first(), booked.last()) else {
@@ -55,17 +56,30 @@ async fn absence(tx: &mut ShopTx, lesson: &Lesson) -> Result<Seen, DbError> {
         if booked.len() < LEAST_DAYS {
             continue;
         }
+        let owner = Owner::Person(*person);
         let (from, until) = (midnight(*first, zone), midnight(*last, zone));
-        let calendar = working_time.calendar(Owner::Person(*person), from, until);
-        let days: BTreeSet<NaiveDate> = calendar
-            .intervals()
-            .map(|(start, _)| start.with_timezone(&zone).date_naive())
+        let calendar = working_time.calendar(owner, from, until);
+        let days: BTreeSet<NaiveDate> = calendar.intervals().map(|(start, _)| day(start)).collect();
+        let usual: BTreeSet<u32> = days
+            .iter()
+            .map(|d| d.weekday().num_days_from_monday())
             .collect();
-        let missed = days.difference(booked).count();
-        if missed * 3 < days.len() {
-            seen.all += days.len() as u64;
-            seen.of += missed as u64;
+        let mut off: BTreeSet<NaiveDate> = BTreeSet::new();
+        for stop in &working_time.stops {
+            if stop.owner != owner || stop.starts_at < from || stop.starts_at >= until {
+                continue;
+            }
+            let past = history::of_row(tx, "stop", stop.id).await?;
+            let entered = past.last().map(|change| day(change.at));
+            if entered.is_none_or(|entered| entered < day(stop.starts_at)) {
+                continue;
+            }
+            let end = day(stop.ends_at - TimeDelta::seconds(1));
+            let through = day(stop.starts_at).iter_days().take_while(|d| *d <= end);
+            off.extend(through.filter(|d| usual.contains(&d.weekday().num_days_from_monday())));
         }
+        seen.all += days.union(&off).count() as u64;
+        seen.of += off.len() as u64;
     }
     Ok(seen)
 }

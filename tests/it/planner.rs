@@ -414,7 +414,7 @@ async fn ten_callers_at_once_have_the_plan_drawn_once_until_the_floor_changes() 
 
 #[tokio::test]
 async fn decisions_by_hand_are_kept_and_refused_where_they_make_no_sense() {
-    let (db, shop) = TestDatabase::demo().await;
+    let (_db, shop) = TestDatabase::demo().await;
     let mut tx = shop.begin().await;
     let new = NewJob {
         quote_id: None,

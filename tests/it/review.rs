@@ -1,6 +1,7 @@
 //! The review: the same figures on the page, in the file and for programs; who may see them; what an empty shop is told.
 
-use crate::support::site::{TestSite, Visitor};
+use crate::support::browser::{Browser, Screen};
+use crate::support::site::{TestSite, Visitor, between};
 use rust_decimal::Decimal;
 use serde_json::Value;
 
@@ -160,4 +161,32 @@ async fn what_cannot_be_read_is_said_beside_its_field_and_an_empty_shop_is_told_
             .unwrap()
             .contains("problem+json")
     );
+}
+
+#[tokio::test]
+async fn every_page_of_the_review_fits_every_width() {
+    let site = TestSite::demo().await;
+    let owner = site.signed_in("owner").await;
+    let list = text(&owner, "/review/standards").await;
+    let standard = format!(
+        "/review/standards/{}",
+        between(&list, r#"href="/review/standards/"#, "\"")
+    );
+    for screen in [Screen::Desktop, Screen::Tablet, Screen::Phone] {
+        let browser = Browser::signed_in(&site, screen, "owner").await;
+        for (name, path) in [
+            ("review", "/review"),
+            ("review-promises", "/review/promises"),
+            ("review-month", "/review/month"),
+            ("review-standards", "/review/standards"),
+            ("review-standard", &standard),
+            ("review-spread", "/review/spread"),
+            ("review-quotes", "/review/quotes"),
+        ] {
+            browser.goto(path).await;
+            browser.wait_for("h1").await;
+            browser.picture(name).await;
+        }
+        browser.close().await;
+    }
 }

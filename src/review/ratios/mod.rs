@@ -18,7 +18,7 @@
 //! do this element and over the months that were seen: the figure that the standard must be multiplied by for quotes to
 //! come out. exp(θ) alone is a median; half the variance of jobs and of the scatter is added to its logarithm.
 //!
-//! How it is computed: [the mode](mode) by restricted maximum likelihood, then [draws](draws) from the posterior about it. The
+//! How it is computed: the mode (`mode`) by restricted maximum likelihood, then draws (`draws`) from the posterior about it. The
 //! result depends on the evidence and the seed alone, and not on the order of the evidence.
 //!
 //! ```

@@ -8,9 +8,9 @@ use crate::app::{AppError, Refusal};
 use crate::db::DbError;
 use crate::db::people::Role;
 use crate::enquiry::say::whole;
-use crate::review::proposals::{Change, Decided, Decision, Measure, Proposal, Verdict};
+use crate::review::proposals::{Change, Decided, Decision, Measure, Proposal, Verdict, rounded};
 use crate::review::ratios::Part;
-use crate::units::Code;
+use crate::units::{Code, plain};
 use crate::web::shell::site::Site;
 use crate::web::ui::show::{count, day};
 use crate::web::ui::stale::{Changed, stale_notice};
@@ -23,6 +23,7 @@ use actix_web::web;
 use chrono::Utc;
 use maud::{Markup, html};
 use rust_decimal::Decimal;
+use rust_decimal::prelude::FromPrimitive;
 use serde::Deserialize;
 use uuid::Uuid;
 
@@ -93,6 +94,7 @@ async fn page(
         (around.errors.summary())
         (around.notice)
         (said(proposal))
+        (averages(&lesson, proposal))
         section.card aria-labelledby="evidence-head" {
             h2 #evidence-head { "Evidence" }
             (evidence(proposal))
@@ -127,6 +129,30 @@ fn said(proposal: &Proposal) -> Markup {
             }
             Verdict::Right => { p { "The standard is right, or not far enough off to be sure." } }
             Verdict::TooLittle => { p { "Too little is booked to say. A figure from few operations is pulled towards the mean of all work." } }
+        }
+    }
+}
+
+/// What the standard comes to on average beside what it took: the spread of most times reaches further up than down, so a
+/// standard is less than its average, and an owner who compares it with a stop-watch should know.
+fn averages(lesson: &Lesson, proposal: &Proposal) -> Markup {
+    let [change] = proposal.changes.as_slice() else {
+        return html! {};
+    };
+    let element = lesson.elements.iter().find(|e| e.id == change.element);
+    let mean = element.map_or(1.0, |e| e.spread.mean());
+    if change.measure != Measure::Minutes || (mean - 1.0).abs() < 0.02 {
+        return html! {};
+    }
+    let times = |factor: f64| {
+        let figure = change.before * Decimal::from_f64(factor).unwrap_or(Decimal::ONE);
+        standard(Measure::Minutes, rounded(Measure::Minutes, figure))
+    };
+    let level = plain(lesson.settings.variation.level_percent) / 100.0;
+    html! {
+        p.muted {
+            "With its spread, a standard of " (standard(change.measure, change.before)) " is " (times(mean * level))
+            " on average: that is what a quote expects. It took " (times(mean * level * proposal.found.ratio.likely)) " on average."
         }
     }
 }

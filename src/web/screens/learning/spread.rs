@@ -215,7 +215,7 @@ fn besides(lesson: &Lesson) -> Markup {
             }
         }
         p.muted {
-            "Days off sick are working days on which somebody who books time booked nothing, holidays and booked days off left out. "
+            "Days off sick are days off that were entered on the day itself or later, out of the working days of those who book time. "
             "Work done again is operations added after a failed check, out of those first planned."
         }
     }

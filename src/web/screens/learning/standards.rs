@@ -96,6 +96,7 @@ fn found(who: &SignedIn, lesson: &Lesson, decided: &[Decided]) -> Markup {
                 "From " (count(lesson.sources.len() as i64, "finished operation", "finished operations"))
                 " since " (day(lesson.since_first(), who.today())) ". Taken together, work "
                 (took(findings.level.likely)) " (" (range(findings.level)) ", 9 in 10 sure). "
+                "A standard counts as what a quote expects of it on average, with its spread. "
                 @if lesson.level_counts() {
                     "The " (lesson.settings.variation.level_percent.normalize()) " % under " a href="/shop/variation" { "How work varies" } " is counted in already. "
                 }

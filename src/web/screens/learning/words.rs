@@ -31,7 +31,6 @@ fn by_how_much(off: i64) -> Option<String> {
         19..=21 => "a fifth".to_owned(),
         24..=26 => "a quarter".to_owned(),
         32..=34 => "a third".to_owned(),
-        49..=51 => "a half".to_owned(),
         _ => format!("{size} %"),
     };
     let way = if off > 0 { "longer" } else { "less" };
@@ -40,9 +39,12 @@ fn by_how_much(off: i64) -> Option<String> {
 
 /// How an element's time stands to its standard: "took a fifth longer than the standard".
 pub(super) fn took(ratio: f64) -> String {
-    match by_how_much(percent_off(ratio)) {
-        Some(how) => format!("took {how} than the standard"),
-        None => "took as long as the standard says".to_owned(),
+    match (percent_off(ratio), by_how_much(percent_off(ratio))) {
+        (-51..=-49, _) => "took half as long as the standard says".to_owned(),
+        (49..=51, _) => "took half as long again as the standard says".to_owned(),
+        (98..=102, _) => "took twice as long as the standard says".to_owned(),
+        (_, Some(how)) => format!("took {how} than the standard"),
+        (_, None) => "took as long as the standard says".to_owned(),
     }
 }
 
@@ -111,6 +113,7 @@ mod tests {
             (1.2, "took a fifth longer than the standard"),
             (1.17, "took 17 % longer than the standard"),
             (0.75, "took a quarter less than the standard"),
+            (1.5, "took half as long again as the standard says"),
             (1.004, "took as long as the standard says"),
         ] {
             assert_eq!(took(ratio), said);
