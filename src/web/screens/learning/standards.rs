@@ -129,7 +129,7 @@ fn found(who: &SignedIn, lesson: &Lesson, decided: &[Decided]) -> Markup {
 
 fn table(caption: &str, id: &str, proposals: &[&Proposal]) -> Markup {
     html! {
-        table.cells #(id) {
+        table.cells.learned #(id) {
             caption.visually-hidden { (caption) }
             thead { tr {
                 th scope="col" { "Work" } th scope="col" { "What it took" }

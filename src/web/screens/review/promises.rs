@@ -14,6 +14,9 @@ const PATH: &str = "/review/promises";
 /// As many as a page shows.
 const MOST: usize = 200;
 
+/// Rows shown before the rest is folded away.
+const NEWEST: usize = 15;
+
 pub(super) async fn show(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
@@ -133,8 +136,23 @@ fn picture(id: &str, places: &[Place], early: &str, late: &str) -> Markup {
     }
 }
 
+/// The newest promises; older ones are folded away.
 fn table(known: &Promises, today: NaiveDate) -> Markup {
-    let rows = known.promises.iter().rev().take(MOST);
+    let rows: Vec<&Promise> = known.promises.iter().rev().take(MOST).collect();
+    let (newest, older) = rows.split_at(rows.len().min(NEWEST));
+    html! {
+        (rows_of(newest, today))
+        @if !older.is_empty() {
+            details {
+                summary { "Earlier ones (" (older.len()) ")" }
+                (rows_of(older, today))
+                @if known.promises.len() > MOST { p.muted { "The latest " (MOST) " of " (known.promises.len()) "." } }
+            }
+        }
+    }
+}
+
+fn rows_of(promises: &[&Promise], today: NaiveDate) -> Markup {
     html! {
         table.cells {
             thead { tr {
@@ -146,9 +164,8 @@ fn table(known: &Promises, today: NaiveDate) -> Markup {
                 th.number scope="col" { "Price" }
                 th.number scope="col" { "Cost" }
             } }
-            tbody { @for promise in rows { (row(promise, today)) } }
+            tbody { @for promise in promises { (row(promise, today)) } }
         }
-        @if known.promises.len() > MOST { p.muted { "The latest " (MOST) " of " (known.promises.len()) "." } }
     }
 }
 
