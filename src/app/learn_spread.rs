@@ -5,9 +5,9 @@ use super::{Actor, AppError};
 use crate::db::calendars::{self, Owner};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, history, settings};
+use crate::planning::local_instant;
 use crate::review::spread::{Figure, Learned, Seen, learned};
-use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
-use chrono_tz::Tz;
+use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, TimeDelta, Utc};
 use rust_decimal::Decimal;
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -57,7 +57,8 @@ async fn absence(tx: &mut ShopTx, lesson: &Lesson) -> Result<Seen, DbError> {
             continue;
         }
         let owner = Owner::Person(*person);
-        let (from, until) = (midnight(*first, zone), midnight(*last, zone));
+        let midnight = |day: NaiveDate| local_instant(zone, day.and_time(NaiveTime::MIN));
+        let (from, until) = (midnight(*first), midnight(*last));
         let calendar = working_time.calendar(owner, from, until);
         let days: BTreeSet<NaiveDate> = calendar.intervals().map(|(start, _)| day(start)).collect();
         let usual: BTreeSet<u32> = days
@@ -82,16 +83,6 @@ async fn absence(tx: &mut ShopTx, lesson: &Lesson) -> Result<Seen, DbError> {
         seen.of += off.len() as u64;
     }
     Ok(seen)
-}
-
-fn midnight(day: NaiveDate, zone: Tz) -> DateTime<Utc> {
-    let local = day
-        .and_time(chrono::NaiveTime::MIN)
-        .and_local_timezone(zone);
-    local.earliest().map_or_else(
-        || day.and_time(chrono::NaiveTime::MIN).and_utc(),
-        |at| at.with_timezone(&Utc),
-    )
 }
 
 /// Takes learned figures into the settings: those chosen, each as it was on the screen; `version` is that of the settings

@@ -169,13 +169,19 @@ impl Read {
         })
     }
 
-    /// What each job's hours cost at the rates in force then, with materials and outside work as they were planned: all of
-    /// it, and as much as was not done again because a casting was scrap.
-    pub(super) fn job_costs(&self, rates: &RatesOverTime) -> HashMap<Uuid, (Decimal, Decimal)> {
+    /// What was booked, by operation.
+    fn by_operation(&self) -> HashMap<Uuid, Vec<(NaiveDate, Piece)>> {
         let mut of: HashMap<Uuid, Vec<(NaiveDate, Piece)>> = HashMap::new();
         for (day, piece) in &self.pieces {
             of.entry(piece.operation).or_default().push((*day, *piece));
         }
+        of
+    }
+
+    /// What each job's hours cost at the rates in force then, with materials and outside work as they were planned: all of
+    /// it, and as much as was not done again because a casting was scrap.
+    pub(super) fn job_costs(&self, rates: &RatesOverTime) -> HashMap<Uuid, (Decimal, Decimal)> {
+        let of = self.by_operation();
         let mut costs: HashMap<Uuid, (Decimal, Decimal)> = HashMap::new();
         for facts in &self.facts {
             let Some(pieces) = of.get(&facts.id) else {
@@ -205,10 +211,7 @@ impl Read {
 
     /// Setup and run of each operation that has time in the period.
     pub(super) fn units(&self, rates: &RatesOverTime) -> Vec<Unit> {
-        let mut of: HashMap<Uuid, Vec<(NaiveDate, Piece)>> = HashMap::new();
-        for (day, piece) in &self.pieces {
-            of.entry(piece.operation).or_default().push((*day, *piece));
-        }
+        let mut of = self.by_operation();
         of.retain(|_, pieces| pieces.iter().any(|(day, _)| self.period.has(*day)));
         let facts = self.facts.iter();
         facts

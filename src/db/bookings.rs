@@ -8,6 +8,33 @@ use crate::units::Code;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
+/// A booking as the hours are worked out from it.
+pub(super) struct EntryRow {
+    pub(super) id: Uuid,
+    pub(super) kind: String,
+    pub(super) operation_id: Uuid,
+    pub(super) person_id: Uuid,
+    pub(super) machine_id: Option<Uuid>,
+    pub(super) at: DateTime<Utc>,
+    pub(super) sequence: i64,
+    pub(super) corrects: Option<Uuid>,
+}
+
+impl EntryRow {
+    pub(super) fn read(self) -> Result<Entry, DbError> {
+        Ok(Entry {
+            id: self.id,
+            kind: word("kind of a booking", &self.kind)?,
+            operation: self.operation_id,
+            person: self.person_id,
+            machine: self.machine_id,
+            at: self.at,
+            sequence: self.sequence,
+            corrects: self.corrects,
+        })
+    }
+}
+
 /// An entry to be booked.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NewBooking {

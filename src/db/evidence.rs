@@ -1,5 +1,6 @@
 //! What is learned from: finished operations with their bookings; and what was decided about proposed standards.
 
+use super::bookings::EntryRow;
 use super::read::{corrupt, stored_count, word};
 use super::{DbError, ShopTx};
 use crate::estimating::Operation;
@@ -95,7 +96,8 @@ pub async fn finished(tx: &mut ShopTx, since: DateTime<Utc>) -> Result<Vec<Finis
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn entries(tx: &mut ShopTx, since: DateTime<Utc>) -> Result<Vec<Entry>, DbError> {
-    let rows = sqlx::query!(
+    let rows = sqlx::query_as!(
+        EntryRow,
         "select id, kind, operation_id, person_id, machine_id, at, sequence, corrects from booking
          where shop_id = $1 and at >= $2 order by sequence",
         tx.shop_id(),
@@ -103,20 +105,7 @@ pub async fn entries(tx: &mut ShopTx, since: DateTime<Utc>) -> Result<Vec<Entry>
     )
     .fetch_all(tx.conn())
     .await?;
-    rows.into_iter()
-        .map(|row| {
-            Ok(Entry {
-                id: row.id,
-                kind: word("kind of a booking", &row.kind)?,
-                operation: row.operation_id,
-                person: row.person_id,
-                machine: row.machine_id,
-                at: row.at,
-                sequence: row.sequence,
-                corrects: row.corrects,
-            })
-        })
-        .collect()
+    rows.into_iter().map(EntryRow::read).collect()
 }
 
 /// How often work was done again and donors failed.

@@ -1,6 +1,7 @@
 //! What the review looks at: entries of a period, the operations they are on, rates as they were, promises and what came of
 //! them. Read lean, because there are many.
 
+use super::bookings::EntryRow;
 use super::read::{corrupt, count, money, word};
 use super::{DbError, ShopTx, bookings, machines, settings};
 use crate::enquiry::bargain::Percentiles;
@@ -24,7 +25,8 @@ pub async fn entries(
 ) -> Result<Vec<Entry>, DbError> {
     // In two steps, so that how it is read does not depend on the table's statistics.
     let operations = bookings::operations_between(tx, from, until).await?;
-    let rows = sqlx::query!(
+    let rows = sqlx::query_as!(
+        EntryRow,
         "select id, kind, operation_id, person_id, machine_id, at, sequence, corrects
          from booking where shop_id = $1 and operation_id = any ($2) order by sequence",
         tx.shop_id(),
@@ -32,20 +34,7 @@ pub async fn entries(
     )
     .fetch_all(tx.conn())
     .await?;
-    rows.into_iter()
-        .map(|row| {
-            Ok(Entry {
-                id: row.id,
-                kind: word("kind of a booking", &row.kind)?,
-                operation: row.operation_id,
-                person: row.person_id,
-                machine: row.machine_id,
-                at: row.at,
-                sequence: row.sequence,
-                corrects: row.corrects,
-            })
-        })
-        .collect()
+    rows.into_iter().map(EntryRow::read).collect()
 }
 
 /// An operation with its job, as far as the review asks.

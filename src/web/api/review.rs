@@ -1,13 +1,12 @@
 //! `/api/v1/review`: the figures of the review, as the screen shows them.
 
-use crate::app::review::review_period;
 use crate::review::variance::Figures;
 use crate::units::Code;
 use crate::web::screens::review::query::ReviewQuery;
-use crate::web::ui::{Answer, FormErrors, SignedIn};
+use crate::web::ui::{Answer, SignedIn};
 use actix_web::web::Query;
 use actix_web::{HttpResponse, web};
-use chrono::{NaiveDate, Utc};
+use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use serde::Serialize;
 
@@ -77,13 +76,7 @@ struct ReviewOut {
 }
 
 async fn show(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
-    let mut errors = FormErrors::default();
-    let typed = asked.into_inner();
-    let by = typed.grouping(&who, &mut errors)?;
-    let Some(asked) = typed.read(by, who.today(), &mut errors) else {
-        return Err(errors.into());
-    };
-    let reviewed = review_period(&who.actor(), asked.period, asked.by, Utc::now()).await?;
+    let (asked, reviewed) = asked.reviewed(&who).await?;
     let groups = reviewed.review.groups.iter();
     let people = reviewed.people.into_iter();
     let out = ReviewOut {

@@ -37,6 +37,12 @@ pub fn count(n: impl Into<i64>, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
 }
 
+/// A coordinate of a picture: one decimal is finer than anyone sees.
+#[must_use]
+pub fn coordinate(value: f64) -> String {
+    format!("{value:.1}")
+}
+
 /// A whole number with commas between its thousands: `1,210`.
 #[must_use]
 pub fn grouped(whole: Decimal) -> String {

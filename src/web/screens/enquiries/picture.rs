@@ -6,6 +6,7 @@
 use crate::enquiry::{Answer, Figures, OptionAnswer, Terms, say};
 use crate::units::Money;
 use crate::web::ui::show;
+use crate::web::ui::show::coordinate as n;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use maud::{Markup, html};
@@ -237,9 +238,4 @@ fn shortened(text: &str, most: usize) -> String {
         .take(most - 1)
         .chain(std::iter::once('…'))
         .collect()
-}
-
-/// A coordinate with one decimal.
-fn n(value: f64) -> String {
-    format!("{value:.1}")
 }

@@ -3,6 +3,7 @@
 use super::words::{names, range, took};
 use crate::review::proposals::Proposal;
 use crate::review::ratios::Interval;
+use crate::web::ui::show::coordinate as n;
 use maud::{Markup, html};
 
 const WIDTH: f64 = 640.0;
@@ -16,10 +17,6 @@ const MOST: f64 = 130.0;
 /// Ends of the scale, and where it is marked: half to twice the standard, farther where dots lie farther out.
 const ENDS: [f64; 4] = [1.6, 2.1, 3.2, 5.2];
 const MARKS: [f64; 11] = [0.2, 0.25, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0];
-
-fn n(value: f64) -> String {
-    format!("{value:.1}")
-}
 
 /// A ratio in words of the standard: "half", "× 1.5".
 fn mark(ratio: f64) -> String {

@@ -11,6 +11,7 @@ use crate::review::ratios::Interval;
 use crate::review::wins::{Curve, LEAST_OFFERS, Offer};
 use crate::units::{Code, Money};
 use crate::web::screens::review::tabs;
+use crate::web::ui::show::coordinate as n;
 use crate::web::ui::show::count;
 use crate::web::ui::{Answer, Page, Section, SignedIn};
 use actix_web::web;
@@ -123,10 +124,6 @@ const LEFT: f64 = 56.0;
 const RIGHT: f64 = 616.0;
 const TOP: f64 = 26.0;
 const BOTTOM: f64 = 226.0;
-
-fn n(value: f64) -> String {
-    format!("{value:.1}")
-}
 
 /// The curve with its band; quotes that were won as dots above, those that were not as crosses below.
 fn picture(curve: &Curve, offers: &[Offer]) -> Markup {

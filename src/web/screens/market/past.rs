@@ -6,6 +6,7 @@ use crate::sourcing::survival::{Step, Waited, kaplan_meier, median, waits};
 use crate::sourcing::trend::{LEAST_PRICES, Trend, trend};
 use crate::sourcing::{Sighting, Watch};
 use crate::units::Currency;
+use crate::web::ui::show::coordinate as n;
 use crate::web::ui::show::count;
 use chrono::NaiveDate;
 use maud::{Markup, html};
@@ -17,10 +18,6 @@ const BOTTOM: f64 = 176.0;
 
 /// Fewer waits that ended have no picture that anybody should act on: common practice, no source.
 const LEAST_WAITS: usize = 3;
-
-fn n(value: f64) -> String {
-    format!("{value:.1}")
-}
 
 /// The section of one variant. Without a watch nobody knows since when one would have been noticed, so there are no waits.
 pub(super) fn section(

@@ -5,6 +5,7 @@ use super::words::{percent, roughly, span};
 use crate::sourcing::hunt::HORIZON_DAYS;
 use crate::sourcing::{Good, Outlook, Sighting, Wait};
 use crate::units::Money;
+use crate::web::ui::show::coordinate as n;
 use maud::{Markup, html};
 
 const WIDTH: f64 = 400.0;
@@ -15,11 +16,6 @@ const RIGHT: f64 = 378.0;
 fn place(value: f64, from: f64, to: f64) -> f64 {
     let share = ((value - from) / (to - from)).clamp(0.0, 1.0);
     LEFT + share * (RIGHT - LEFT)
-}
-
-/// One decimal is finer than anyone sees.
-fn n(value: f64) -> String {
-    format!("{value:.1}")
 }
 
 /// The chance that the next one worth having has turned up, week by week.

@@ -2,14 +2,13 @@
 
 use super::query::ReviewQuery;
 use super::words;
-use crate::app::review::{Reviewed, review_period};
+use crate::app::review::Reviewed;
 use crate::review::variance::{Figures, Grouping};
 use crate::units::Code;
-use crate::web::ui::{Answer, FormErrors, SignedIn};
+use crate::web::ui::{Answer, SignedIn};
 use actix_web::HttpResponse;
 use actix_web::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use actix_web::web::Query;
-use chrono::Utc;
 use rust_decimal::{Decimal, dec};
 
 /// One field: in quotes where it must be (RFC 4180). A text that a spreadsheet would take for a formula gets an apostrophe
@@ -72,13 +71,7 @@ fn file(reviewed: &Reviewed, by: Grouping) -> String {
 }
 
 pub(super) async fn download(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
-    let mut errors = FormErrors::default();
-    let typed = asked.into_inner();
-    let by = typed.grouping(&who, &mut errors)?;
-    let Some(asked) = typed.read(by, who.today(), &mut errors) else {
-        return Err(errors.into());
-    };
-    let reviewed = review_period(&who.actor(), asked.period, asked.by, Utc::now()).await?;
+    let (asked, reviewed) = asked.reviewed(&who).await?;
     let name = format!(
         "review-{}-{}-{}.csv",
         asked.period.from,

@@ -2,25 +2,17 @@
 
 use super::query::ReviewQuery;
 use super::words;
-use crate::app::review::review_period;
 use crate::review::variance::{Label, lines};
-use crate::web::ui::{Answer, FormErrors, Page, Section, SignedIn, show};
+use crate::web::ui::{Answer, Page, Section, SignedIn, show};
 use actix_web::web::Query;
-use chrono::Utc;
 use maud::html;
 use rust_decimal::Decimal;
 
 /// As many as a page shows.
 const MOST: usize = 300;
 
-pub(super) async fn show(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
-    let mut errors = FormErrors::default();
-    let typed = asked.into_inner();
-    let by = typed.grouping(&who, &mut errors)?;
-    let Some(asked) = typed.read(by, who.today(), &mut errors) else {
-        return Err(errors.into());
-    };
-    let reviewed = review_period(&who.actor(), asked.period, asked.by, Utc::now()).await?;
+pub(super) async fn show(who: SignedIn, typed: Query<ReviewQuery>) -> Answer {
+    let (asked, reviewed) = typed.reviewed(&who).await?;
     let key = &typed.key;
     let all = lines(&reviewed.units, asked.by, key);
     let groups = &reviewed.review.groups;

@@ -4,6 +4,7 @@ use super::query::Asked;
 use super::words;
 use crate::review::variance::Review;
 use crate::units::{Currency, plain};
+use crate::web::ui::show::coordinate as n;
 use maud::{Markup, html};
 
 const WIDTH: f64 = 420.0;
@@ -12,10 +13,6 @@ const REACH: f64 = 120.0;
 const ROW: f64 = 44.0;
 /// As many as can be taken in at a glance.
 const MOST: usize = 12;
-
-fn n(value: f64) -> String {
-    format!("{value:.1}")
-}
 
 /// A name cut to the room there is.
 fn cut(name: &str) -> String {

@@ -1,12 +1,12 @@
 //! What the address of the review says: which days, put together by what.
 
 use super::words;
-use crate::app::review::Period;
+use crate::app::review::{Period, Reviewed, review_period};
 use crate::db::people::Role;
 use crate::review::variance::Grouping;
 use crate::units::Code;
 use crate::web::ui::{Choice, Field, FormErrors, SignedIn, WebError, show};
-use chrono::{Datelike, Days, Months, NaiveDate};
+use chrono::{Datelike, Days, Months, NaiveDate, Utc};
 use maud::{Markup, html};
 use serde::Deserialize;
 
@@ -64,6 +64,20 @@ pub(in crate::web) fn named(code: &str, today: NaiveDate) -> Option<Period> {
 }
 
 impl ReviewQuery {
+    /// What is asked for, reviewed; what does not read is told as errors by field.
+    pub(in crate::web) async fn reviewed(
+        &self,
+        who: &SignedIn,
+    ) -> Result<(Asked, Reviewed), WebError> {
+        let mut errors = FormErrors::default();
+        let by = self.grouping(who, &mut errors)?;
+        let Some(asked) = self.read(by, who.today(), &mut errors) else {
+            return Err(errors.into());
+        };
+        let reviewed = review_period(&who.actor(), asked.period, asked.by, Utc::now()).await?;
+        Ok((asked, reviewed))
+    }
+
     /// By what the figures are put together; by person for the owner only.
     pub(in crate::web) fn grouping(
         &self,

@@ -9,6 +9,7 @@ mod ticks;
 
 use super::axis::{Axis, Span};
 use crate::planning::floor::PromiseStatus;
+use crate::web::ui::show::coordinate as n;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use marks::{draw_block, draw_flag, flags_by_level};
@@ -310,9 +311,4 @@ fn shortened(text: &str, most: usize) -> String {
     }
     let kept: String = text.chars().take(most.saturating_sub(1)).collect();
     format!("{}…", kept.trim_end())
-}
-
-/// A coordinate with one decimal.
-fn n(value: f64) -> String {
-    format!("{value:.1}")
 }
