@@ -119,9 +119,6 @@ async fn days_follow_the_record_when_the_owner_says_so() {
     let page = text(&owner, "/review/promises").await;
     assert!(page.contains("Days do not follow the record"));
     let version = between(&page, "name=\"version\" value=\"", "\"");
-    let form = |follow: &'static str, version: String| {
-        [("follow", follow.to_owned()), ("version", version)]
-    };
     let asked = text(&office, "/review/promises").await;
     assert!(!asked.contains("Let days follow the record"));
     let refused = office
