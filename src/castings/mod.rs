@@ -39,7 +39,7 @@
 //!     cylinders: 4,
 //!     mains: 5,
 //!     outlines: vec![Outline { face: Face::Rear, width: mm("380")?, height: mm("320")? }],
-//!     bosses: vec![Boss { place: Place::new(Face::Rear, "D1"), largest: mm("16")?, deepest: Some(mm("25")?) }],
+//!     bosses: vec![Boss { place: Place::new(Face::Rear, "D1"), largest: mm("16")?, deepest: Some(mm("40")?), through: false }],
 //!     marks: String::new(),
 //!     version: 1,
 //! };
@@ -89,6 +89,7 @@
 
 pub mod clears;
 pub mod conversion;
+mod depths;
 pub mod difference;
 pub mod fault;
 pub mod feature;
@@ -100,7 +101,8 @@ pub(crate) mod samples;
 pub(crate) mod words;
 
 pub use clears::Trace;
-pub use conversion::{Conversion, ConversionError};
+pub use conversion::{Conversion, ConversionError, WALL_MEASURE};
+pub use depths::{Depths, FirstDrill, before_reamer};
 pub use difference::{Difference, differences};
 pub use fault::Fault;
 pub use feature::{Face, Feature, FeatureKind, Place};

@@ -70,6 +70,7 @@ pub(crate) fn pattern() -> Pattern {
         place: Place::new(face, label),
         largest: length(largest),
         deepest: deepest.map(length),
+        through: deepest.is_none(),
     };
     let outline = |face, width, height| Outline {
         face,

@@ -45,7 +45,7 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
     }
     let mut bosses: HashMap<Uuid, Vec<Boss>> = HashMap::new();
     let rows = sqlx::query!(
-        "select pattern_id, face, label, largest_mm, deepest_mm from boss
+        "select pattern_id, face, label, largest_mm, deepest_mm, through from boss
          where shop_id = $1 and ($2::uuid is null or pattern_id = $2)",
         shop,
         only
@@ -57,6 +57,7 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
             place: Place::new(word("face", &row.face)?, row.label),
             largest: Length::from_mm(row.largest_mm),
             deepest: row.deepest_mm.map(Length::from_mm),
+            through: row.through,
         });
     }
     let rows = sqlx::query!(
@@ -161,13 +162,14 @@ async fn insert_faces(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), DbError>
     }
     for boss in &pattern.bosses {
         sqlx::query!(
-            "insert into boss (shop_id, pattern_id, face, label, largest_mm, deepest_mm) values ($1, $2, $3, $4, $5, $6)",
+            "insert into boss (shop_id, pattern_id, face, label, largest_mm, deepest_mm, through) values ($1, $2, $3, $4, $5, $6, $7)",
             shop,
             pattern.id,
             boss.place.face.code(),
             boss.place.label,
             boss.largest.mm(),
             boss.deepest.map(|depth| depth.mm()),
+            boss.through,
         )
         .execute(tx.conn())
         .await?;

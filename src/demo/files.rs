@@ -97,6 +97,8 @@ struct BossSeed {
     largest: Length,
     #[serde(default, deserialize_with = "parsed_option")]
     deepest: Option<Length>,
+    #[serde(default)]
+    through: bool,
 }
 
 #[derive(Deserialize)]
@@ -238,6 +240,7 @@ impl PatternFile {
                     place: Place::new(boss.face, boss.label),
                     largest: boss.largest,
                     deepest: boss.deepest,
+                    through: boss.through,
                 })
                 .collect(),
             marks: seed.marks,

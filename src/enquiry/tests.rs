@@ -140,6 +140,7 @@ pub(super) fn knowledge() -> Knowledge {
         place: Place::new(Face::Rear, label),
         largest: Length::from_mm(dec!(20)),
         deepest: None,
+        through: true,
     };
     let kinds = [
         "bench",

@@ -2,13 +2,14 @@
 //! of, what it uses up.
 
 use super::check::{Check, CheckKind};
+use super::cutting::{Process, Recipe};
 use super::cutting_data::CuttingData;
 use super::element::Material;
 use super::route::{Operation, Step};
 use super::routing::{Draft, Group, Key, RouteError};
-use crate::castings::Feature;
+use crate::castings::{Feature, before_reamer};
 use crate::units::text::capitalised;
-use crate::units::{Minutes, Money, Spread};
+use crate::units::{Length, Minutes, Money, Spread};
 use rust_decimal::Decimal;
 
 /// The operation of a group of steps.
@@ -128,6 +129,10 @@ fn step(draft: &Draft, data: &CuttingData) -> Step {
         each,
         source,
         how,
+        sizes: draft
+            .feature
+            .and_then(|f| sizes(f, element.recipe.as_ref()?, draft.deepest))
+            .unwrap_or_default(),
         left_out: element.left_out.clone(),
         spread: element.spread,
         calculated_percent: element.calculated_percent,
@@ -152,6 +157,47 @@ fn checks_of(draft: &Draft) -> Vec<Check> {
         check.judged("as on the drawing");
     }
     checks
+}
+
+/// What is set at the machine for a feature: the drill, how deep it goes and what of that is full thread, reamed or
+/// run-out; the depth that is bored. `deepest` is the metal there.
+fn sizes(feature: &Feature, recipe: &Recipe, deepest: Option<Length>) -> Option<String> {
+    let has = |process| recipe.cuts.iter().any(|cut| cut.process == process);
+    let mm = |length: Length| length.mm().normalize();
+    let depths = feature.depths(deepest);
+    if !has(Process::Drill) {
+        let bored = depths.filter(|_| has(Process::Bore) || has(Process::Mill))?;
+        return Some(format!("{} mm deep", mm(bored.full)));
+    }
+    let (drill, rule) = match &feature.thread {
+        None if has(Process::Ream) => {
+            let drill = before_reamer(feature.size);
+            (drill.diameter, format!(" ({})", drill.rule))
+        }
+        _ => (feature.first_drill()?.diameter, String::new()),
+    };
+    let Some(depths) = depths else {
+        return Some(format!("Drill ⌀{}{rule}, through", mm(drill)));
+    };
+    let below = match (&feature.thread, has(Process::Ream)) {
+        (Some(_), _) => format!(
+            "; full thread {} mm, run-out {} mm",
+            mm(depths.full),
+            mm(depths.run_out)
+        ),
+        (None, true) => format!("; ream {} mm", mm(depths.full)),
+        (None, false) => String::new(),
+    };
+    let short = match deepest.filter(|_| depths.short) {
+        Some(deepest) => format!("; bottoming tap, the metal ends at {} mm", mm(deepest)),
+        None => String::new(),
+    };
+    Some(format!(
+        "Drill ⌀{}{rule}, {} mm deep, point to {} mm{below}{short}",
+        mm(drill),
+        mm(depths.shoulder()),
+        mm(depths.bottom())
+    ))
 }
 
 /// The size of a feature as a drawing calls it out: `M10x1.5, tap drill 8.5 mm`, `ø12 H7`.

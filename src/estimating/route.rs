@@ -30,6 +30,9 @@ pub struct Step {
     pub how: String,
     /// Spread of the time.
     pub spread: Spread,
+    /// What is set at the machine: drill, depths, run-out; empty where there is nothing to set.
+    #[serde(default)]
+    pub sizes: String,
     /// What the customer must hear when it is left out; empty when it is always done.
     #[serde(default)]
     pub left_out: String,

@@ -10,7 +10,7 @@ use super::cutting_data::CuttingData;
 use super::element::{Basis, Element, Inclusion, Stage};
 use super::route::{Operation, Route};
 use crate::castings::{Action, Conversion, Face, Feature, Pattern};
-use crate::units::{Minutes, MoneyError};
+use crate::units::{Length, Minutes, MoneyError};
 use rust_decimal::Decimal;
 
 /// Why no route can be made.
@@ -42,6 +42,8 @@ struct Chain<'a> {
     feature: Option<&'a Feature>,
     /// Whether the chain makes the feature, so that its limits are checked at the end, or only closes or leaves it.
     makes: bool,
+    /// How deep the metal goes at the feature, if it ends and somebody has said where.
+    deepest: Option<Length>,
     links: Vec<(&'a Element, u32)>,
 }
 
@@ -79,6 +81,7 @@ impl Route {
             chains.push(Chain {
                 feature: Some(feature),
                 makes,
+                deepest: pattern.boss(&feature.place).and_then(|b| b.deepest),
                 links,
             });
         }
@@ -121,6 +124,7 @@ impl Route {
                 Ok(Chain {
                     feature: None,
                     makes: false,
+                    deepest: None,
                     links: vec![(element, *count)],
                 })
             })
@@ -145,6 +149,7 @@ fn list<'a>(
         chains.push(Chain {
             feature: None,
             makes: false,
+            deepest: None,
             links: vec![(element, count)],
         });
     }
@@ -179,6 +184,7 @@ fn standing<'a>(elements: &'a [Element], least: Inclusion, pattern: &Pattern) ->
         .map(|e| Chain {
             feature: None,
             makes: false,
+            deepest: None,
             links: vec![(e, times(e, 1, pattern))],
         })
         .collect()
@@ -204,6 +210,8 @@ pub(super) struct Draft<'a> {
     pub(super) stage: Stage,
     /// The feature whose limits are checked once this step is done.
     pub(super) finishes: Option<&'a Feature>,
+    /// How deep the metal goes at the feature, if it ends and somebody has said where.
+    pub(super) deepest: Option<Length>,
 }
 
 /// An operation on its way.
@@ -311,6 +319,7 @@ impl<'a> Groups<'a> {
                     count,
                     stage,
                     finishes: made.filter(|_| finish == Some(i)),
+                    deepest: chain.deepest,
                 });
             }
             if let Some(previous) = previous.filter(|p| *p != at) {

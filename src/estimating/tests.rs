@@ -66,6 +66,7 @@ fn make(wanted: Feature, elements: &[&str]) -> Remedy {
         rule: "A rule".to_owned(),
         elements: elements.iter().map(|&e| e.to_owned()).collect(),
         say: String::new(),
+        measure_first: false,
     }
 }
 
@@ -428,6 +429,7 @@ fn simulated_times_agree_with_the_closed_form() {
 fn repeats_of_an_element_in_one_job_share_its_luck() {
     let spread = Spread::Cv { cv: dec!(0.3) };
     let step = |count| Step {
+        sizes: String::new(),
         left_out: String::new(),
         code: "DOWEL-REAM".to_owned(),
         name: String::new(),

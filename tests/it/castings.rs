@@ -48,6 +48,7 @@ fn pattern() -> Pattern {
         place: Place::new(face, label),
         largest: length(largest),
         deepest: deepest.map(length),
+        through: deepest.is_none(),
     };
     let mut bosses = vec![
         boss(Face::Sump, "S5", "16", Some("40")),

@@ -49,6 +49,7 @@ fn pattern(id: u128, name: &str, marks: &str) -> Pattern {
                 place: at(label),
                 largest: mm("20"),
                 deepest: None,
+                through: true,
             })
             .collect(),
         marks: marks.to_owned(),

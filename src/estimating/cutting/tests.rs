@@ -142,13 +142,14 @@ fn the_working_shows_its_figures() {
     let time = recipe.time(&dowel, None, &data).unwrap();
     assert!(
         time.how
-            .starts_with("Drill ⌀12, HSS drill: 25 m/min is 663 rev/min, 0.2 mm/rev"),
+            .starts_with("Drill ⌀11.7, HSS drill: 25 m/min is 680 rev/min, 0.2 mm/rev"),
         "{}",
         time.how
     );
     assert!(time.how.contains("; Ream ⌀12, HSS reamer: "));
-    assert!(time.minutes > Minutes::ZERO);
-    assert!(time.minutes.0.scale() <= 2);
+    // By hand: the drill travels 3 + 27 + 11.7/(2 tan 59°) + 2 = 35.515 mm at 0.2 × 25000/(11.7 π) = 136.03 mm/min, 0.2611 min;
+    // the reamer 3 + 25 + 5 = 33 mm at 0.3 × 10000/(12 π) = 79.58 mm/min, 0.4147 min.
+    assert_eq!(time.minutes, Minutes(dec!(0.68)));
 }
 
 #[test]
