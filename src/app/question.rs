@@ -7,7 +7,9 @@ use crate::db::enquiries::{Enquiry, EnquiryDetails};
 use crate::db::plans::{self, Age};
 use crate::db::quick_work::QuickWork;
 use crate::db::settings::{self, Settings};
-use crate::db::{DbError, ShopTx, castings, crack_repairs, cutting, machines, sightings};
+use crate::db::{
+    DbError, ShopTx, castings, crack_repairs, cutting, machines, order_of_work, sightings,
+};
 use crate::enquiry::{
     Answer, AnswerError, Knowledge, OwnBlock, PlanState, Quick, QuickError, QuickKnowledge,
     SearchLimits, ShelfCasting, Simulation, Supply, Wish, Work, answer,
@@ -154,6 +156,7 @@ impl Asked {
         let knowledge = QuickKnowledge {
             elements: catalogue.elements.clone(),
             cutting: cutting::usual(tx).await?,
+            order: order_of_work::get(tx).await?.1,
             rates,
             days: settings.days,
             policy: settings.policy,
@@ -179,6 +182,7 @@ impl Asked {
             rules: catalogue.rules.clone(),
             elements: catalogue.elements.clone(),
             cutting: cutting::usual(tx).await?,
+            order: order_of_work::get(tx).await?.1,
             rates,
             days: settings.days,
             policy: settings.policy,

@@ -25,6 +25,7 @@ pub mod jobs;
 pub mod machines;
 pub mod migrate;
 pub mod needs;
+pub mod order_of_work;
 pub mod past;
 pub mod people;
 pub mod plan_changes;

@@ -115,7 +115,7 @@ pub(super) fn found_and_own(
             work,
             &knowledge.pattern,
             &knowledge.elements,
-            &knowledge.cutting,
+            (&knowledge.cutting, &knowledge.order),
         )
         .map_err(NoWay::because)
     };
@@ -368,7 +368,7 @@ fn convert(
         &also,
         &knowledge.pattern,
         &knowledge.elements,
-        &knowledge.cutting,
+        (&knowledge.cutting, &knowledge.order),
     )
     .map_err(NoWay::because)?;
     Ok((conversion, route))

@@ -10,7 +10,9 @@ use super::wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish}
 use crate::castings::{
     Action, Boss, Face, Feature, FeatureKind, Pattern, Place, RemedyRule, Variant, When,
 };
-use crate::estimating::{CostLine, Policy, Rates, Recalibration, cutting_data, starting};
+use crate::estimating::{
+    CostLine, OrderOfWork, Policy, Rates, Recalibration, cutting_data, starting,
+};
 use crate::planning::calendar::{Calendar, Hours, Shift};
 use crate::planning::engine::formats::classical::job_shop;
 use crate::planning::engine::model::Person;
@@ -172,6 +174,7 @@ pub(super) fn knowledge() -> Knowledge {
         ],
         elements: starting::elements(currency, Uuid::nil).unwrap(),
         cutting: cutting_data::starting_points().remove(0),
+        order: OrderOfWork::default(),
         rates: Rates {
             machine: kinds
                 .iter()

@@ -5,6 +5,7 @@ use super::check::{Check, CheckKind};
 use super::cutting::{Process, Recipe};
 use super::cutting_data::CuttingData;
 use super::element::Material;
+use super::order::OrderOfWork;
 use super::route::{Operation, Step};
 use super::routing::{Draft, Group, Key, RouteError};
 use crate::castings::{Feature, before_reamer};
@@ -17,10 +18,10 @@ pub(super) fn operation(
     group: &Group,
     number: u32,
     part: &str,
-    data: &CuttingData,
+    (data, order): (&CuttingData, &OrderOfWork),
 ) -> Result<Operation, RouteError> {
     let mut drafts: Vec<&Draft> = group.drafts.iter().collect();
-    drafts.sort_by_key(|d| d.stage);
+    drafts.sort_by_key(|d| order.rank(d.stage));
     let key = group.key;
     let steps: Vec<Step> = drafts.iter().map(|d| step(d, data)).collect();
     let run: Minutes = steps.iter().map(Step::run).sum();
@@ -72,7 +73,7 @@ pub(super) fn operation(
     Ok(Operation {
         number,
         title: title(key, &drafts),
-        stage: group.stage(),
+        stage: group.stage(order),
         machine_kind: key.machine_kind.to_owned(),
         skill: key.skill.to_owned(),
         face: key.face,

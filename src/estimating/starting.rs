@@ -47,6 +47,8 @@ struct Line {
     #[serde(default)]
     cautions: Vec<String>,
     #[serde(default)]
+    followed_by: Vec<String>,
+    #[serde(default)]
     materials: Vec<MaterialLine>,
 }
 
@@ -126,6 +128,7 @@ pub fn elements(
                 outside_days: line.outside_days,
                 checks: line.checks,
                 cautions: line.cautions,
+                followed_by: line.followed_by,
                 apart: line.apart,
                 materials: line
                     .materials

@@ -102,7 +102,14 @@ pub(super) fn typical() -> Conversion {
 }
 
 pub(super) fn route_of(conversion: &Conversion) -> Route {
-    Route::for_conversion(conversion, &[], &pattern(), &standards(), &iron()).unwrap()
+    Route::for_conversion(
+        conversion,
+        &[],
+        &pattern(),
+        &standards(),
+        (&iron(), &OrderOfWork::default()),
+    )
+    .unwrap()
 }
 
 fn codes(route: &Route) -> Vec<Vec<&str>> {
@@ -177,30 +184,83 @@ fn the_route_of_a_conversion_follows_the_order_of_work_with_one_setup_for_each_f
             vec!["CLEAN"],
             vec!["CRACK-TEST", "MEASURE"],
             vec!["PRESSURE-TEST"],
+            vec!["MAINS-LINE-BORE"],
             vec!["DOWEL-REAM", "HOLE-TAP"],
             vec!["HOLE-TAP"],
             vec!["PASSAGE-TAP"],
-            vec!["MAINS-LINE-BORE"],
             vec!["SEAL-REGISTER"],
-            vec!["SEAL-SPLIT-FIT"],
             vec!["WASH-FINAL"],
+            vec!["SEAL-SPLIT-FIT"],
             vec!["FINAL-CHECK"],
         ]
     );
-    let rear = &route.operations[4];
+    let rear = &route.operations[5];
     assert_eq!(rear.title, "Mill: rear face");
     assert_eq!(rear.setup_key, "mill / rear face / Tarn 4/90");
     assert_eq!(rear.setup, Minutes(dec!(45)), "one setup, the longest");
-    assert_eq!(rear.number, 50);
-    assert_eq!(rear.after, [40], "one block, one line");
+    assert_eq!(rear.number, 60);
+    assert_eq!(rear.after, [50], "one block, one line");
     assert_eq!(
         rear.steps[0].name,
         "Dial in, drill and ream for fitted dowel, ø12 H7"
     );
     assert_eq!((rear.steps[0].count, rear.steps[1].count), (2, 4));
-    assert_eq!(route.operations[7].steps[0].count, 5, "once for each main");
+    assert_eq!(route.operations[4].steps[0].count, 5, "once for each main");
     assert_eq!(route.inspected_after(), 4);
     assert_eq!(rear.materials[0].quantity, dec!(2), "a dowel for each hole");
+}
+
+/// A welded crack is tested again before any finish work, and a found block's deck, bores and hone come by datum.
+#[test]
+fn work_goes_by_datum_and_a_weld_is_tested_again() {
+    let listed = [
+        "HONE-CYLINDER",
+        "BORE-CYLINDER",
+        "DECK-FACE",
+        "CRACK-WELD-OUT",
+        "MAINS-LINE-BORE",
+    ];
+    let listed = listed.map(|code| (code.to_owned(), 1));
+    let route = |order: &OrderOfWork| {
+        let route =
+            Route::for_elements(&listed, &pattern(), &standards(), (&iron(), order)).unwrap();
+        let codes: Vec<String> = codes(&route)
+            .concat()
+            .into_iter()
+            .map(str::to_owned)
+            .collect();
+        codes
+    };
+    let usual = route(&OrderOfWork::default());
+    let by_datum = [
+        "CRACK-WELD-OUT",
+        "CRACK-RETEST",
+        "MAINS-LINE-BORE",
+        "DECK-FACE",
+        "BORE-CYLINDER",
+        "HONE-CYLINDER",
+        "WASH-FINAL",
+    ];
+    let at = |codes: &[String], code: &str| codes.iter().position(|c| c == code).unwrap();
+    assert!(
+        by_datum.is_sorted_by_key(|code| at(&usual, code)),
+        "{usual:?}"
+    );
+
+    // A shop that bores before it faces says so.
+    let mut rules = order::usual();
+    rules.retain(|rule| (rule.first, rule.then) != (Stage::Deck, Stage::Cylinder));
+    rules.push(Precedence {
+        first: Stage::Hone,
+        then: Stage::Deck,
+        why: "the deck is faced last".to_owned(),
+    });
+    let own = route(&OrderOfWork::new(&rules).unwrap());
+    assert!(at(&own, "HONE-CYLINDER") < at(&own, "DECK-FACE"), "{own:?}");
+    assert!(
+        at(&own, "MAINS-LINE-BORE") < at(&own, "BORE-CYLINDER"),
+        "{own:?}"
+    );
 }
 
 #[test]
@@ -255,7 +315,7 @@ fn an_unknown_element_is_named_with_the_rule_that_asks_for_it() {
         &[],
         &pattern(),
         &standards(),
-        &iron(),
+        (&iron(), &OrderOfWork::default()),
     )
     .unwrap_err()
     .to_string();
@@ -278,7 +338,7 @@ fn an_impossible_remedy_has_no_route() {
         &[],
         &pattern(),
         &standards(),
-        &iron(),
+        (&iron(), &OrderOfWork::default()),
     );
     assert!(matches!(error, Err(RouteError::Impossible { why, .. }) if why == "no metal there"));
 }
@@ -302,7 +362,7 @@ fn work_that_would_send_the_block_round_in_a_circle_is_set_up_twice() {
         &[],
         &pattern(),
         &standards,
-        &iron(),
+        (&iron(), &OrderOfWork::default()),
     )
     .unwrap();
     let at = |code: &str, label: &str| {
@@ -329,7 +389,14 @@ fn a_second_skill_on_the_same_table_pays_no_second_setup() {
             element.setup = Minutes(dec!(50));
         }
     }
-    let route = Route::for_conversion(&typical(), &[], &pattern(), &standards, &iron()).unwrap();
+    let route = Route::for_conversion(
+        &typical(),
+        &[],
+        &pattern(),
+        &standards,
+        (&iron(), &OrderOfWork::default()),
+    )
+    .unwrap();
     let rear: Vec<_> = route
         .operations
         .iter()
@@ -347,7 +414,7 @@ fn a_part_worked_on_apart_waits_for_nothing_and_is_home_for_the_final_check() {
         &[],
         &pattern(),
         &standards(),
-        &iron(),
+        (&iron(), &OrderOfWork::default()),
     )
     .unwrap();
     let grind = route
@@ -367,7 +434,7 @@ fn a_found_block_gets_the_inspection_of_every_block_and_the_listed_work_but_no_l
         &[("HONE-CYLINDER".to_owned(), 9), ("PLUG".to_owned(), 3)],
         &pattern(),
         &standards(),
-        &iron(),
+        (&iron(), &OrderOfWork::default()),
     )
     .unwrap();
     let all: Vec<&str> = codes(&route).concat();

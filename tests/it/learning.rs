@@ -6,7 +6,7 @@ use borewright::db::jobs::{self, NewJob, OperationState};
 use borewright::db::people::Role;
 use borewright::db::{history, settings, standards};
 use borewright::estimating::element::OUTSIDE;
-use borewright::estimating::{Element, Route, cutting_data, starting};
+use borewright::estimating::{Element, OrderOfWork, Route, cutting_data, starting};
 use borewright::shopfloor::Kind;
 use borewright::units::{Minutes, plain};
 use chrono::{DateTime, Days, TimeDelta, Utc};
@@ -40,7 +40,10 @@ async fn booked(site: &TestSite, person: Uuid) -> [Element; 2] {
             "crank",
             &[(short.code.clone(), count), (right.code.clone(), 1 + n % 2)],
             &elements,
-            &cutting_data::starting_points().remove(0),
+            (
+                &cutting_data::starting_points().remove(0),
+                &OrderOfWork::default(),
+            ),
         )
         .unwrap();
         let job = NewJob {

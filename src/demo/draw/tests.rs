@@ -32,7 +32,14 @@ fn route(seed: &Seed, conversion: &Conversion) -> Route {
         .iter()
         .find(|p| p.id == wanted.pattern_id)
         .unwrap();
-    Route::for_conversion(conversion, &[], pattern, &seed.elements, &iron().unwrap()).unwrap()
+    Route::for_conversion(
+        conversion,
+        &[],
+        pattern,
+        &seed.elements,
+        (&iron().unwrap(), &OrderOfWork::default()),
+    )
+    .unwrap()
 }
 
 fn machining(route: &Route) -> Minutes {

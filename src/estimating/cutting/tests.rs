@@ -3,6 +3,7 @@
 use super::*;
 use crate::castings::{Face, FeatureKind, Place};
 use crate::estimating::cutting_data;
+use rust_decimal::dec;
 
 fn seconds(minutes: f64) -> f64 {
     minutes * 60.0

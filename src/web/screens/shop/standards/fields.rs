@@ -36,6 +36,17 @@ pub(super) fn fields(suggested: &Suggestions, who: &SignedIn) -> Fields<Element>
         },
     )
     .hint("Shown with the work: guards, lifting, rotating cutters, swarf, pressure");
+    f.value(
+        Field::text("followed_by", "Must be followed by", "").optional(),
+        at!(followed_by),
+        |codes: &Vec<String>| codes.join(", "),
+        |errors, name, raw| {
+            let text = errors.text(name, raw, 400)?;
+            let codes = text.split(',').map(|code| code.trim().to_uppercase());
+            Some(codes.filter(|code| !code.is_empty()).collect())
+        },
+    )
+    .hint("Codes of elements, with commas, for example CRACK-RETEST after welding");
     if who.may(Role::Office) {
         f.group(materials(who));
         f.heading("Sent out");
