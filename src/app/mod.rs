@@ -16,6 +16,7 @@ pub mod close_job;
 pub mod credentials;
 pub mod current_plan;
 pub mod decide_hold;
+pub mod decisions;
 pub mod describe_casting;
 pub mod drawn_plans;
 pub mod due_day;

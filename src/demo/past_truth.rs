@@ -65,6 +65,10 @@ pub(super) struct Quotes {
     pub(super) own_days: f64,
     pub(super) own_cv: f64,
     pub(super) days_more: f64,
+    pub(super) hunt_price: f64,
+    pub(super) hunt_price_cv: f64,
+    pub(super) hunt_days: f64,
+    pub(super) hunt_days_cv: f64,
     pub(super) lost: Vec<LostSeed>,
 }
 

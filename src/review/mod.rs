@@ -5,6 +5,7 @@
 
 pub mod calibration;
 pub mod changes;
+pub mod decisions;
 pub mod proposals;
 pub mod rates;
 pub mod ratios;
