@@ -21,6 +21,7 @@ pub mod drawn_plans;
 pub mod due_day;
 pub mod enter_job;
 pub mod error;
+pub mod follow_record;
 pub mod give_quote;
 pub mod job_overview;
 mod kept_answer;

@@ -333,6 +333,7 @@ impl Pricing<'_> {
             wanted_by: None,
             at: call.at,
             confidence_percent: call.confidence,
+            day_share_percent: None,
             futures: self.truth.quotes.futures,
             recommended: Some(option.key.clone()),
             options: vec![option],

@@ -96,6 +96,76 @@ async fn every_grouping_comes_to_the_same_total_on_the_page_in_the_file_and_for_
     assert!(first <= 5 + 16, "{first} items");
 }
 
+/// On the demo fewer promises were kept than was said. Once the owner has days follow the record, a call is answered with a
+/// later day or a smaller chance, and says why; nobody else decides it, and it can be taken back.
+#[tokio::test]
+async fn days_follow_the_record_when_the_owner_says_so() {
+    let site = TestSite::demo().await;
+    let owner = site.signed_in("owner").await;
+    let office = site.signed_in("office").await;
+    let said = "By the record of promises kept";
+    let list = text(&owner, "/enquiries").await;
+    let mut call = None;
+    for rest in list.split("href=\"/enquiries/").skip(1) {
+        let path = format!("/enquiries/{}", rest.split('"').next().unwrap());
+        if path.len() == 47 && text(&owner, &path).await.contains("simulated outcomes") {
+            call = Some(path);
+            break;
+        }
+    }
+    let call = call.expect("a call with an answer");
+    assert!(!text(&owner, &call).await.contains(said));
+
+    let page = text(&owner, "/review/promises").await;
+    assert!(page.contains("Days do not follow the record"));
+    let version = between(&page, "name=\"version\" value=\"", "\"");
+    let asked = text(&office, "/review/promises").await;
+    assert!(!asked.contains("Let days follow the record"));
+    let refused = office
+        .post(
+            "/review/promises/follow",
+            &[("follow", "yes"), ("version", version)],
+        )
+        .await;
+    assert_eq!(refused.status(), 403);
+    let done = owner
+        .post(
+            "/review/promises/follow",
+            &[("follow", "yes"), ("version", version)],
+        )
+        .await;
+    assert_eq!(done.status(), 303);
+    // A second window still shows the settings of before.
+    let stale = owner
+        .post(
+            "/review/promises/follow",
+            &[("follow", "no"), ("version", version)],
+        )
+        .await;
+    assert_eq!(stale.status(), 409);
+
+    let page = text(&owner, "/review/promises").await;
+    let share: u32 = between(&page, "80 % sure is given at ", " %")
+        .parse()
+        .unwrap();
+    assert!((81..=99).contains(&share), "{share}");
+    assert!(
+        text(&owner, &call)
+            .await
+            .contains(&format!("when it holds in {share} %"))
+    );
+
+    let version = between(&page, "name=\"version\" value=\"", "\"");
+    let back = owner
+        .post(
+            "/review/promises/follow",
+            &[("follow", "no"), ("version", version)],
+        )
+        .await;
+    assert_eq!(back.status(), 303);
+    assert!(!text(&owner, &call).await.contains(said));
+}
+
 #[tokio::test]
 async fn a_person_s_figures_are_the_owner_s_and_the_review_is_not_the_bench_s() {
     let site = TestSite::demo().await;

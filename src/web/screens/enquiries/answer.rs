@@ -36,6 +36,9 @@ pub(super) fn view(who: &SignedIn, answer: &Answer, acts: &Acts) -> Markup {
                     (answer.confidence_percent) " % sure"
                     @if answer.options.iter().any(is_search) { "; a search promises nothing" }
                     "."
+                    @if let Some(share) = answer.day_share_percent {
+                        " By the record of promises kept, a day is " (answer.confidence_percent) " % sure when it holds in " (share) " % of the futures."
+                    }
                 }
             }
         }

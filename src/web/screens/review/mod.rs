@@ -23,6 +23,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
         .route("/review/figures.csv", web::get().to(csv::download))
         .route("/review/bookings", web::get().to(lines::show))
         .route("/review/promises", web::get().to(promises::show))
+        .route("/review/promises/follow", web::post().to(promises::follow))
         .route("/review/month", web::get().to(month::show));
 }
 
