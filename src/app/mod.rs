@@ -28,6 +28,7 @@ pub mod job_overview;
 mod kept_answer;
 pub mod lapse;
 pub mod learn;
+pub mod learn_attended;
 pub mod learn_spread;
 pub mod lend_tool;
 pub mod lose_quote;

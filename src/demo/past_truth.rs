@@ -37,6 +37,7 @@ pub(super) struct Times {
     pub(super) mishap: f64,
     pub(super) person: BTreeMap<String, f64>,
     pub(super) element: BTreeMap<String, f64>,
+    pub(super) attended: BTreeMap<String, f64>,
 }
 
 #[derive(Debug, Clone, Deserialize)]
