@@ -51,6 +51,7 @@ async fn page(who: &SignedIn, site: &Site, notice: &Markup) -> Result<Page, WebE
         (notice)
         @if lesson.findings.is_none() { (nothing_yet(&lesson)) } @else { (found(who, &lesson, &decided)) }
         (attended(who, &lesson.attended))
+        @if lesson.findings.is_some() { p.no-print { a href={ (PATH) ".csv" } { "Download for a spreadsheet" } } }
         (decisions(who, &decided))
     };
     Ok(Page::new(who, "Standard times against bookings")
