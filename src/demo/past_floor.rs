@@ -76,6 +76,8 @@ pub(super) struct Task {
     pub(super) done: Option<Minute>,
     /// Minutes of setup and of run before the person is known.
     base: (f64, f64),
+    /// The share of the run that somebody stands by.
+    attended: f64,
     /// Minutes left: setup, attended run, unattended run.
     left: (Minute, Minute, Minute),
     busy_until: Minute,
@@ -132,7 +134,12 @@ impl Task {
         if rng.random_bool(times.mishap) {
             whole *= rng.random_range(2.0..5.0);
         }
+        let share = match planned.steps.as_slice() {
+            [step] => times.attended.get(&step.code).copied(),
+            _ => None,
+        };
         Self {
+            attended: share.unwrap_or(plain(planned.attended_share)),
             base: (plain(planned.setup.0) * times.setup * whole, run * whole),
             planned,
             added: false,
@@ -150,7 +157,7 @@ impl Task {
     /// Begun by somebody: now it is known how long it takes.
     fn begin(&mut self, hand: &Hand) {
         let (setup, run) = self.base;
-        let share = plain(self.planned.attended_share);
+        let share = self.attended;
         let whole = |minutes: f64| (minutes * hand.ratio).round().to_i64().unwrap_or(0);
         self.left = (
             whole(setup),

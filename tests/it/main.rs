@@ -36,6 +36,7 @@ mod quick;
 mod review;
 mod routes;
 mod shelf;
+mod stays_up;
 mod support;
 mod tenancy;
 mod tour;

@@ -6,6 +6,7 @@ use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
 use crate::app::shared_plans::SharedPlans;
 use crate::db::casting_records::PhotoPlace;
+use crate::db::readiness::Readiness;
 use actix_web::HttpRequest;
 use sqlx::PgPool;
 use std::sync::Arc;
@@ -62,6 +63,8 @@ pub struct Site {
     pub lessons: Lessons,
     /// The current plans that pages show.
     pub plans: SharedPlans,
+    /// Whether the database answers and writes, as of the last second.
+    pub readiness: Arc<Readiness>,
     pub(in crate::web) hashing: Hashing,
     pub(in crate::web) feed_brake: Arc<Brake>,
 }

@@ -60,7 +60,7 @@ impl SpreadForm {
     }
 }
 
-fn label(figure: Figure) -> &'static str {
+pub(super) fn label(figure: Figure) -> &'static str {
     match figure {
         Figure::Shop => "How much the whole shop differs",
         Figure::Person => "How much people differ",
@@ -71,7 +71,7 @@ fn label(figure: Figure) -> &'static str {
     }
 }
 
-fn rests_on(line: &Learned) -> String {
+pub(super) fn rests_on(line: &Learned) -> String {
     let n = i64::try_from(line.count).unwrap_or(i64::MAX);
     match line.figure {
         Figure::Shop => count(n, "month", "months"),
@@ -153,6 +153,7 @@ async fn page(
             @if may && any { div.actions { button type="submit" { "Use the ticked figures" } } }
         }
         (besides(&lesson))
+        p.no-print { a href={ (PATH) ".csv" } { "Download for a spreadsheet" } }
     };
     Ok(Page::new(who, TITLE).nav(Section::Review).body(body))
 }
