@@ -191,6 +191,7 @@ fn route(rng: &mut Pcg64) -> Route {
             checks: vec![],
             cautions: vec![],
             materials: vec![],
+            tools: Vec::new(),
             can_fail: false,
             outside: outside.then(|| {
                 let gbp = Currency::from_code("GBP").unwrap();

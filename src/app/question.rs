@@ -176,12 +176,13 @@ impl Asked {
         let pattern = castings::pattern(tx, wanted.pattern_id).await?;
         let supplies = supplies(tx, pattern.id, &settings, today).await?;
         let wish = wish(tx, wanted, said, settings.currency).await?;
+        let cutting = cutting::for_metal(tx, pattern.metal).await?;
         let knowledge = Knowledge {
             pattern,
             supplies,
             rules: catalogue.rules.clone(),
             elements: catalogue.elements.clone(),
-            cutting: cutting::usual(tx).await?,
+            cutting,
             order: order_of_work::get(tx).await?.1,
             rates,
             days: settings.days,

@@ -1,7 +1,9 @@
 //! Patterns (where there is metal) and variants (what was machined).
 
 use super::feature::{Face, Feature, Place};
+use super::metal::Metal;
 use crate::units::Length;
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -46,6 +48,12 @@ pub struct Pattern {
     pub bosses: Vec<Boss>,
     /// Marks by which the casting is known.
     pub marks: String,
+    /// What it is cast in.
+    #[serde(default)]
+    pub metal: Metal,
+    /// What a bare casting weighs, kg; none where nobody has weighed one.
+    #[serde(default)]
+    pub weight_kg: Option<Decimal>,
     /// Grows by one with every edit.
     pub version: i32,
 }

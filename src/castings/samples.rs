@@ -96,6 +96,8 @@ pub(crate) fn pattern() -> Pattern {
             boss(Face::Sump, "S3", "16", Some("40")),
         ],
         marks: "TARN cast beside the mounting pad".to_owned(),
+        metal: crate::castings::Metal::default(),
+        weight_kg: None,
         version: 1,
     }
 }

@@ -61,7 +61,7 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
         });
     }
     let rows = sqlx::query!(
-        "select id, name, cylinders, mains, marks, version from pattern
+        "select id, name, cylinders, mains, marks, metal, weight_kg, version from pattern
          where shop_id = $1 and ($2::uuid is null or id = $2) order by lower(name)",
         shop,
         only
@@ -82,6 +82,8 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
                 outlines,
                 bosses,
                 marks: row.marks,
+                metal: word("metal", &row.metal)?,
+                weight_kg: row.weight_kg,
                 version: row.version,
             })
         })
@@ -94,13 +96,15 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
 /// [`DbError::Duplicate`] when the name is taken, [`DbError::Database`].
 pub async fn insert_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), DbError> {
     sqlx::query!(
-        "insert into pattern (shop_id, id, name, cylinders, mains, marks) values ($1, $2, $3, $4, $5, $6)",
+        "insert into pattern (shop_id, id, name, cylinders, mains, marks, metal, weight_kg) values ($1, $2, $3, $4, $5, $6, $7, $8)",
         tx.shop_id(),
         pattern.id,
         pattern.name,
         stored_count("cylinders", pattern.cylinders)?,
         stored_count("mains", pattern.mains)?,
         pattern.marks,
+        pattern.metal.code(),
+        pattern.weight_kg,
     )
     .execute(tx.conn())
     .await
@@ -115,7 +119,7 @@ pub async fn insert_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), Db
 pub async fn update_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), DbError> {
     let shop = tx.shop_id();
     let done = sqlx::query!(
-        "update pattern set name = $3, cylinders = $4, mains = $5, marks = $6, version = version + 1
+        "update pattern set name = $3, cylinders = $4, mains = $5, marks = $6, metal = $8, weight_kg = $9, version = version + 1
          where shop_id = $1 and id = $2 and version = $7",
         shop,
         pattern.id,
@@ -124,6 +128,8 @@ pub async fn update_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), Db
         stored_count("mains", pattern.mains)?,
         pattern.marks,
         pattern.version,
+        pattern.metal.code(),
+        pattern.weight_kg,
     )
     .execute(tx.conn())
     .await

@@ -162,6 +162,8 @@ pub(super) fn knowledge() -> Knowledge {
             outlines: vec![],
             bosses: vec![boss("R1"), boss("R2")],
             marks: String::new(),
+            metal: crate::castings::Metal::default(),
+            weight_kg: None,
             version: 1,
         },
         supplies: vec![

@@ -223,6 +223,7 @@ mod tests {
             checks: Vec::new(),
             cautions: Vec::new(),
             materials: Vec::new(),
+            tools: Vec::new(),
             can_fail: false,
             outside: None,
         }

@@ -17,7 +17,7 @@ use rust_decimal::Decimal;
 pub(super) fn operation(
     group: &Group,
     number: u32,
-    part: &str,
+    (part, weight): (&str, Option<Decimal>),
     (data, order): (&CuttingData, &OrderOfWork),
 ) -> Result<Operation, RouteError> {
     let mut drafts: Vec<&Draft> = group.drafts.iter().collect();
@@ -37,7 +37,11 @@ pub(super) fn operation(
     let mut checks = Vec::new();
     let mut cautions = Vec::new();
     let mut materials: Vec<Material> = Vec::new();
+    let mut tools = Vec::new();
     let mut outside: Option<(Money, u32)> = None;
+    if let Some(weight) = weight.filter(|_| setup > Minutes::ZERO && !key.apart) {
+        cautions.push(lifting(weight));
+    }
     for draft in &drafts {
         for check in checks_of(draft) {
             push_new(&mut checks, check);
@@ -46,7 +50,12 @@ pub(super) fn operation(
             push_new(&mut cautions, caution.clone());
         }
         let times = Decimal::from(draft.count);
-        for material in &draft.element.materials {
+        let size = draft.feature.map(|feature| feature.size);
+        for tool in &draft.element.tools {
+            push_new(&mut tools, tool.replace("{part}", part));
+        }
+        let used = draft.element.materials.iter();
+        for material in used.filter(|material| material.is_for(size)) {
             let quantity = material.quantity * times;
             let same = |m: &&mut Material| m.name == material.name && m.price == material.price;
             match materials.iter_mut().find(same) {
@@ -91,9 +100,25 @@ pub(super) fn operation(
         checks,
         cautions,
         materials,
+        tools,
         can_fail: drafts.iter().any(|d| d.element.can_fail),
         outside,
     })
+}
+
+/// What is said before a casting is lifted. Above 25 kg nobody lifts alone (the usual guideline figure for one person, from
+/// memory; local rules go before it).
+fn lifting(weight: Decimal) -> String {
+    let kg = weight.normalize();
+    if weight > Decimal::from(25) {
+        format!(
+            "The bare casting weighs about {kg} kg: hoist and rated slings, never by hand alone."
+        )
+    } else {
+        format!(
+            "The bare casting weighs about {kg} kg: lift it with straight arms close to the body, or with two."
+        )
+    }
 }
 
 fn push_new<T: PartialEq>(list: &mut Vec<T>, item: T) {

@@ -4,8 +4,8 @@ use super::check::Check;
 use super::cutting::Recipe;
 use super::cutting_data::CuttingData;
 use super::order::OrderOfWork;
-use crate::castings::{Feature, words::words};
-use crate::units::{Minutes, Money, Spread};
+use crate::castings::{Feature, Metal, words::words};
+use crate::units::{Length, Minutes, Money, Spread};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantArray};
@@ -194,6 +194,27 @@ pub struct Material {
     pub quantity: Decimal,
     /// Price of one.
     pub price: Money,
+    /// Only for features above this size; the size itself is left out.
+    #[serde(default)]
+    pub smallest: Option<Length>,
+    /// Only for features up to this size; the size itself is included.
+    #[serde(default)]
+    pub largest: Option<Length>,
+}
+
+impl Material {
+    /// Whether it is the one for a feature of this size. Without a feature it is the one with no upper end, so that a
+    /// sleeve of unknown size is priced as the dearest.
+    #[must_use]
+    pub fn is_for(&self, size: Option<Length>) -> bool {
+        match size {
+            Some(size) => {
+                self.smallest.is_none_or(|smallest| smallest < size)
+                    && self.largest.is_none_or(|largest| size <= largest)
+            }
+            None => self.largest.is_none(),
+        }
+    }
 }
 
 /// Where a time came from, best first.
@@ -256,6 +277,10 @@ pub struct Element {
     pub checks: Vec<Check>,
     /// Cautions where the work is instructed.
     pub cautions: Vec<String>,
+    /// The metals it is done on; any where it is empty: magnetic particles on iron and steel, dye on aluminium.
+    pub metals: Vec<Metal>,
+    /// Tools it needs that come back, such as temporary bolts or a mandrel; `{part}` stands for what is worked on.
+    pub tools: Vec<String>,
     /// Codes of elements that must follow wherever this one is done: a crack test after welding.
     pub followed_by: Vec<String>,
     /// Done to a part off the block (a seal housing on the bench), so it need not wait for the block.
@@ -317,6 +342,12 @@ impl Element {
             },
             _ => (self.owner_figure, TimeSource::Owner, owner),
         }
+    }
+
+    /// Whether it is done on a metal.
+    #[must_use]
+    pub fn suits(&self, metal: Metal) -> bool {
+        self.metals.is_empty() || self.metals.contains(&metal)
     }
 
     /// What is wrong with it, each complaint with the form field it belongs beside. Empty when all is well.

@@ -91,6 +91,9 @@ pub struct Operation {
     pub cautions: Vec<String>,
     /// Material it uses up.
     pub materials: Vec<Material>,
+    /// Tools it needs that come back.
+    #[serde(default)]
+    pub tools: Vec<String>,
     /// Whether a donor can fail here.
     pub can_fail: bool,
     /// For outside work: its price and the days away.

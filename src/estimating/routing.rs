@@ -87,7 +87,12 @@ impl Route {
             });
         }
         list(&mut chains, also, pattern, elements)?;
-        draw_up(chains, &pattern.name, elements, (data, order))
+        draw_up(
+            chains,
+            (&pattern.name, pattern.weight_kg),
+            elements,
+            (data, order),
+        )
     }
 
     /// The route of listed work on a block: what a found block still needs, or a repair of the caller's own. Each code
@@ -103,7 +108,12 @@ impl Route {
     ) -> Result<Self, RouteError> {
         let mut chains = standing(elements, Inclusion::EveryBlock, pattern);
         list(&mut chains, codes, pattern, elements)?;
-        draw_up(chains, &pattern.name, elements, (data, order))
+        draw_up(
+            chains,
+            (&pattern.name, pattern.weight_kg),
+            elements,
+            (data, order),
+        )
     }
 
     /// The route of listed work on a part that no pattern describes: a crankshaft to grind, a liner to press in. Each code
@@ -130,7 +140,7 @@ impl Route {
                 })
             })
             .collect::<Result<_, RouteError>>()?;
-        draw_up(chains, part, elements, (data, order))
+        draw_up(chains, (part, None), elements, (data, order))
     }
 }
 
@@ -181,7 +191,7 @@ fn times(element: &Element, feature_count: u32, pattern: &Pattern) -> u32 {
 fn standing<'a>(elements: &'a [Element], least: Inclusion, pattern: &Pattern) -> Vec<Chain<'a>> {
     elements
         .iter()
-        .filter(|e| e.standing >= least)
+        .filter(|e| e.standing >= least && e.suits(pattern.metal))
         .map(|e| Chain {
             feature: None,
             makes: false,
@@ -407,10 +417,11 @@ fn follow<'a>(chains: &mut [Chain<'a>], elements: &'a [Element]) -> Result<(), R
     Ok(())
 }
 
-/// Puts chains of elements together into a route; `part` is what is worked on, the pattern of a casting.
+/// Puts chains of elements together into a route; `part` is what is worked on, the pattern of a casting, and
+/// its weight in kg.
 fn draw_up<'a>(
     mut chains: Vec<Chain<'a>>,
-    part: &str,
+    part: (&str, Option<Decimal>),
     elements: &'a [Element],
     (data, rules): (&CuttingData, &OrderOfWork),
 ) -> Result<Route, RouteError> {

@@ -3,7 +3,8 @@
 use super::check::Check;
 use super::cutting::{Cut, Process, Recipe};
 use super::element::{Basis, Element, Inclusion, Material, Stage};
-use crate::units::{Currency, Minutes, Money, Spread};
+use crate::castings::Metal;
+use crate::units::{Currency, Length, Minutes, Money, Spread};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 use uuid::Uuid;
@@ -49,6 +50,10 @@ struct Line {
     #[serde(default)]
     followed_by: Vec<String>,
     #[serde(default)]
+    metals: Vec<Metal>,
+    #[serde(default)]
+    tools: Vec<String>,
+    #[serde(default)]
     materials: Vec<MaterialLine>,
 }
 
@@ -67,6 +72,8 @@ struct MaterialLine {
     name: String,
     quantity: Decimal,
     price: Decimal,
+    smallest: Option<Length>,
+    largest: Option<Length>,
 }
 
 fn wholly() -> Decimal {
@@ -129,6 +136,8 @@ pub fn elements(
                 checks: line.checks,
                 cautions: line.cautions,
                 followed_by: line.followed_by,
+                metals: line.metals,
+                tools: line.tools,
                 apart: line.apart,
                 materials: line
                     .materials
@@ -137,6 +146,8 @@ pub fn elements(
                         name: m.name,
                         quantity: m.quantity,
                         price: price(m.price),
+                        smallest: m.smallest,
+                        largest: m.largest,
                     })
                     .collect(),
                 version: 1,

@@ -5,7 +5,7 @@
 use super::variation::Worlds;
 use super::*;
 use crate::castings::{
-    Action, Conversion, Difference, Face, Feature, FeatureKind, Pattern, Place, Remedy,
+    Action, Conversion, Difference, Face, Feature, FeatureKind, Metal, Pattern, Place, Remedy,
 };
 use crate::units::{Currency, Length, Minutes, Money, Spread};
 use proptest::prelude::*;
@@ -31,6 +31,8 @@ fn pattern() -> Pattern {
         outlines: vec![],
         bosses: vec![],
         marks: String::new(),
+        metal: crate::castings::Metal::default(),
+        weight_kg: None,
         version: 1,
     }
 }
@@ -261,6 +263,97 @@ fn work_goes_by_datum_and_a_weld_is_tested_again() {
         at(&own, "MAINS-LINE-BORE") < at(&own, "BORE-CYLINDER"),
         "{own:?}"
     );
+}
+
+/// A sleeve is priced by its bore, the line bore asks for its own bolts and mandrel, seals and housings are in the price.
+#[test]
+fn an_element_brings_what_it_needs_by_size_and_by_pattern() {
+    let register = |size| feature(Face::Rear, "R0", FeatureKind::Register, size, 1);
+    let sleeved = |size| {
+        let route = route_of(&conversion(vec![make(register(size), &["SLEEVE"])]));
+        let used = route.operations.into_iter().flat_map(|o| o.materials);
+        let sleeve = used.filter(|m| m.name.contains("sleeve"));
+        sleeve.map(|m| m.price.amount()).collect::<Vec<_>>()
+    };
+    assert_eq!(sleeved(dec!(40)), [dec!(7.50)], "up to and with 40 mm");
+    assert_eq!(sleeved(dec!(40.1)), [dec!(16.00)]);
+    assert_eq!(sleeved(dec!(148)), [dec!(48.00)]);
+
+    let route = route_of(&typical());
+    let of = |code: &str| {
+        let mut all = route.operations.iter();
+        all.find(|o| o.steps.iter().any(|s| s.code == code))
+            .unwrap()
+    };
+    assert_eq!(
+        of("MAINS-LINE-BORE").tools,
+        [
+            "Temporary main cap bolts, Tarn 4/90",
+            "Alignment mandrel, Tarn 4/90"
+        ]
+    );
+    let seal: Decimal = (of("SEAL-SPLIT-FIT").materials.iter())
+        .map(|m| m.price.amount())
+        .sum();
+    assert_eq!(seal, dec!(101.50), "housing and seal");
+}
+
+/// Particles need a magnetic metal; an aluminium block is tested with dye. What it weighs is said wherever it is set up.
+#[test]
+fn the_crack_test_and_the_lifting_are_those_of_the_metal() {
+    let mut block = pattern();
+    block.weight_kg = Some(dec!(96));
+    let route = |block: &Pattern| {
+        Route::for_conversion(
+            &typical(),
+            &[],
+            block,
+            &standards(),
+            (&iron(), &OrderOfWork::default()),
+        )
+        .unwrap()
+    };
+    let tests = |route: &Route| {
+        let steps = route.operations.iter().flat_map(|o| &o.steps);
+        let tests = steps.filter(|s| s.code.starts_with("CRACK"));
+        tests.map(|s| s.code.clone()).collect::<Vec<_>>()
+    };
+    let iron = route(&block);
+    assert_eq!(tests(&iron), ["CRACK-TEST"]);
+    for operation in iron.operations.iter().filter(|o| o.setup > Minutes::ZERO) {
+        let said = operation
+            .cautions
+            .iter()
+            .any(|c| c.contains("about 96 kg: hoist"));
+        assert!(said, "{}", operation.title);
+    }
+    block.metal = Metal::Aluminium;
+    assert_eq!(tests(&route(&block)), ["CRACK-DYE"]);
+    assert_eq!(
+        cutting_data::starting_points()[1].metal,
+        Some(Metal::Aluminium)
+    );
+}
+
+/// The line bore is there and takes its time: 75 minutes of setup and 18 for each of five mains (the shop's figures), so a
+/// route without it would be short of these.
+#[test]
+fn the_line_bore_is_in_the_machining_hours() {
+    let route = route_of(&typical());
+    let bored = route
+        .operations
+        .iter()
+        .find(|o| o.stage == Stage::LineBore)
+        .unwrap();
+    assert_eq!(
+        (bored.setup, bored.run),
+        (Minutes(dec!(75)), Minutes(dec!(90)))
+    );
+    let without: Minutes = (route.operations.iter())
+        .filter(|o| o.stage.is_machining() && o.stage != Stage::LineBore)
+        .map(|o| o.setup + o.run)
+        .sum();
+    assert_eq!(route.machining(), without + Minutes(dec!(165)));
 }
 
 #[test]
@@ -692,7 +785,7 @@ fn what_cannot_be_costed_says_why() {
         cost(&rates, None),
         Err(CostError::NoMachineRate {
             kind: "mill".to_owned(),
-            number: 50
+            number: 60
         })
     );
 }

@@ -68,6 +68,8 @@ fn pattern() -> Pattern {
         ],
         bosses,
         marks: "TARN cast under the mounting pad".to_owned(),
+        metal: borewright::castings::Metal::Aluminium,
+        weight_kg: Some(rust_decimal::dec!(92.5)),
         version: 1,
     }
 }

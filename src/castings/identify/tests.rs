@@ -53,6 +53,8 @@ fn pattern(id: u128, name: &str, marks: &str) -> Pattern {
             })
             .collect(),
         marks: marks.to_owned(),
+        metal: crate::castings::Metal::default(),
+        weight_kg: None,
         version: 1,
     }
 }

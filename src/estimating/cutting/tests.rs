@@ -209,6 +209,7 @@ fn hole(kind: FeatureKind, size: &str, depth: Option<&str>) -> Feature {
 /// One tool without approach and overrun, on a machine whose top speed is the speed wanted.
 fn one_tool(process: Process, feed: &str, teeth: u32, n: &str) -> CuttingData {
     CuttingData {
+        metal: None,
         work: "test iron".into(),
         top_speed: n.parse().unwrap(),
         tools: vec![ToolData {

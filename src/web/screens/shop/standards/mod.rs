@@ -88,6 +88,8 @@ impl Record for Element {
             checks: Vec::new(),
             cautions: Vec::new(),
             followed_by: Vec::new(),
+            metals: Vec::new(),
+            tools: Vec::new(),
             apart: false,
             materials: Vec::new(),
             version: 1,
