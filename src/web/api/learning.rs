@@ -109,7 +109,7 @@ async fn standards(who: SignedIn, site: web::Data<Site>) -> Answer {
     Ok(HttpResponse::Ok().json(out).into())
 }
 
-/// Figures in per cent.
+/// Figures in per cent, those of breakdowns in working hours.
 #[derive(Debug, Serialize)]
 struct SpreadOut {
     figure: &'static str,
