@@ -3,7 +3,7 @@
 use super::draw::{self, Kind};
 use super::past_truth::PastFile;
 use super::seed::{Seed, SeedError};
-use crate::enquiry::SearchLimits;
+use crate::enquiry::{SearchLimits, say};
 use crate::enquiry::answer::{
     Answer, Figures, OptionAnswer, OptionKind, Outcome, SearchTerms, Terms,
 };
@@ -354,7 +354,7 @@ impl Pricing<'_> {
         OptionAnswer {
             key: OptionKind::Hunt.code().to_owned(),
             kind: OptionKind::Hunt,
-            title: format!("Find a {}", kind.wanted),
+            title: format!("Find {}", say::a(&kind.wanted)),
             casting: None,
             risks: Vec::new(),
             outcome: Outcome::Possible(Box::new(figures)),
