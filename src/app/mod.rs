@@ -24,6 +24,8 @@ pub mod enter_job;
 pub mod error;
 pub mod follow_record;
 pub mod give_quote;
+pub mod hand_over;
+pub mod job_list;
 pub mod job_overview;
 mod kept_answer;
 pub mod lapse;

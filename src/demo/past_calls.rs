@@ -3,13 +3,13 @@
 use super::draw::{self, Kind};
 use super::past_truth::PastFile;
 use super::seed::{Seed, SeedError};
-use crate::enquiry::{SearchLimits, say};
 use crate::enquiry::answer::{
     Answer, Figures, OptionAnswer, OptionKind, Outcome, SearchTerms, Terms,
 };
 use crate::enquiry::bargain::Percentiles;
 use crate::enquiry::quote::{CheckedQuote, NewQuote, OfferTerms};
 use crate::enquiry::range::{PriceRange, ReadyRange};
+use crate::enquiry::{SearchLimits, say};
 use crate::estimating::futures::rank;
 use crate::estimating::variation::Worlds;
 use crate::estimating::{CostBuildUp, CostSampler, Costing, Donor, Policy, Rates, Variation};

@@ -346,6 +346,7 @@ async fn every_page_of_the_review_fits_every_width() {
             ("review", "/review"),
             ("review-promises", "/review/promises"),
             ("review-month", "/review/month"),
+            ("review-decisions", "/review/decisions"),
             ("review-standards", "/review/standards"),
             ("review-standard", &standard),
             ("review-spread", "/review/spread"),
