@@ -61,6 +61,7 @@ pub mod sign_in;
 pub mod sign_on;
 pub mod take_in_casting;
 pub mod token;
+pub mod undo_booking;
 pub mod week;
 pub mod win_quote;
 
