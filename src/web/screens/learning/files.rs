@@ -5,6 +5,7 @@ use crate::app::review_quotes::quotes_review;
 use crate::app::{learn, learn_spread};
 use crate::db::settings;
 use crate::review::proposals::{Measure, Verdict};
+use crate::review::spread::Unit;
 use crate::units::Code;
 use crate::web::screens::review::words;
 use crate::web::shell::site::Site;
@@ -73,10 +74,11 @@ async fn spread(who: SignedIn, site: web::Data<Site>) -> Answer {
     let (lines, _) = learn_spread::spread(&who.actor(), &site.lessons, Utc::now()).await?;
     let mut rows = vec![head(&[
         "Figure",
-        "Now %",
-        "By bookings %",
-        "1 in 20 below %",
-        "1 in 20 above %",
+        "Unit",
+        "Now",
+        "By bookings",
+        "1 in 20 below",
+        "1 in 20 above",
         "From",
     ])];
     rows.extend(lines.iter().map(|line| {
@@ -85,6 +87,10 @@ async fn spread(who: SignedIn, site: web::Data<Site>) -> Answer {
         };
         vec![
             super::spread::label(line.figure).to_owned(),
+            match line.figure.unit() {
+                Unit::Percent => "%".to_owned(),
+                Unit::Hours => "h".to_owned(),
+            },
             line.present.to_string(),
             line.proposed.map(|p| p.to_string()).unwrap_or_default(),
             end(|i| i.low),
