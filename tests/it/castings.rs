@@ -417,6 +417,30 @@ async fn rules_keep_the_order_they_are_put_in() {
     );
 }
 
+/// The points of a face are a file for the readout and one for a drawing program; of a face that does not exist, none.
+#[tokio::test]
+async fn the_points_of_a_face_are_files() {
+    let site = TestSite::new().await;
+    let owner = site.owner().await;
+    let (_, variants) = fill(&site.shop).await;
+    let path = format!("/castings/variants/{}/points", variants[0].id);
+    let table = owner.get(&format!("{path}/rear.csv")).await;
+    assert_eq!(table.status(), 200);
+    let text = table.text().await.unwrap();
+    assert!(text.starts_with("Place,Feature,\"Across, mm\""), "{text}");
+    let drawing = owner.get(&format!("{path}/rear.dxf")).await;
+    assert_eq!(drawing.headers()["content-type"], "image/vnd.dxf");
+    let text = drawing.text().await.unwrap();
+    assert!(
+        text.contains("CIRCLE") && text.ends_with("0\nEOF\n"),
+        "{text}"
+    );
+    for wrong in ["rear.exe", "roof.csv", "rear"] {
+        let answer = owner.get(&format!("{path}/{wrong}")).await;
+        assert_eq!(answer.status(), 404, "{wrong}");
+    }
+}
+
 /// Sends a form and gives the page that refuses it.
 async fn refused(visitor: &Visitor, path: &str, fields: &[(&str, &str)]) -> String {
     let answer = visitor.post(path, fields).await;
