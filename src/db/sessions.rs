@@ -4,6 +4,7 @@
 //! and outlive a restart, and the wait doubles with each failure, which no limiter by rate expresses.
 
 use super::people::{Role, role};
+use super::rows::Touched;
 use super::{DbError, ShopTx};
 use chrono::{DateTime, TimeDelta, Utc};
 use sqlx::PgPool;
@@ -13,12 +14,19 @@ use uuid::Uuid;
 pub const IDLE: TimeDelta = TimeDelta::hours(12);
 /// A session ends this long after sign-in, however busy it was.
 pub const LONGEST: TimeDelta = TimeDelta::days(7);
-/// Failures by one sign-in name that cost no wait yet.
-const FREE_BY_NAME: i64 = 3;
+/// Failures by one sign-in name from one address that cost no wait yet.
+const FREE_BY_BOTH: i64 = 3;
 /// Failures from one address that cost no wait yet: a whole shop may sit behind one address.
 const FREE_BY_ADDRESS: i64 = 15;
-/// No wait is longer than this many seconds, so that a stranger cannot lock someone out for good.
+/// Failures by one sign-in name, wherever from, that cost no wait yet.
+const FREE_BY_NAME: i64 = 60;
+/// No wait is longer than this many seconds.
 const LONGEST_WAIT: i64 = 300;
+/// The same for what others may have tried by this name elsewhere: it slows a crowd that guesses at one name, and hardly
+/// holds up the person it belongs to.
+const LONGEST_WAIT_BY_NAME: i64 = 8;
+/// A browser is known for this long after it was last signed in from.
+pub const KNOWN_FOR: TimeDelta = TimeDelta::days(180);
 
 /// A session with the person and shop it belongs to.
 #[derive(Debug, Clone)]
@@ -85,15 +93,89 @@ pub async fn shop_named(
     .await?)
 }
 
+/// A session to begin.
+#[derive(Debug, Clone, Copy)]
+pub struct NewSession<'a> {
+    /// SHA-256 of its token.
+    pub token_hash: &'a [u8],
+    /// Whose.
+    pub person_id: Uuid,
+    /// What every form of it must carry.
+    pub csrf_token: &'a str,
+    /// Where from.
+    pub address: &'a str,
+    /// What the browser calls itself.
+    pub browser: &'a str,
+}
+
+/// A session that runs, as the owner sees it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Running {
+    /// Key.
+    pub id: Uuid,
+    /// Whose.
+    pub person_id: Uuid,
+    /// Their name.
+    pub name: String,
+    /// When it began.
+    pub created_at: DateTime<Utc>,
+    /// When it was last seen, to the minute.
+    pub last_seen_at: DateTime<Utc>,
+    /// Where from.
+    pub address: String,
+    /// What the browser calls itself.
+    pub browser: String,
+    /// Whether it is the one asked about.
+    pub own: bool,
+}
+
+/// Sessions that run, those seen last first; at most 500.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn running(
+    tx: &mut ShopTx,
+    own: Option<&[u8]>,
+    now: DateTime<Utc>,
+) -> Result<Vec<Running>, DbError> {
+    Ok(sqlx::query_as!(
+        Running,
+        r#"select s.id, s.person_id, p.name, s.created_at, s.last_seen_at, s.address, s.browser,
+                  coalesce(s.token_hash = $2, false) as "own!"
+           from session s join person p on p.shop_id = s.shop_id and p.id = s.person_id
+           where s.shop_id = $1 and s.expires_at > $3 and s.last_seen_at > $4
+           order by s.last_seen_at desc, s.id limit 500"#,
+        tx.shop_id(),
+        own,
+        now,
+        now - IDLE
+    )
+    .fetch_all(tx.conn())
+    .await?)
+}
+
+/// Ends a session by its key.
+///
+/// # Errors
+/// [`DbError::NotFound`] when it has ended already, [`DbError::Database`].
+pub async fn end_by_key(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+    sqlx::query!(
+        "delete from session where shop_id = $1 and id = $2",
+        tx.shop_id(),
+        id
+    )
+    .execute(tx.conn())
+    .await?
+    .or_missing("this session")
+}
+
 /// Begins a session, and clears away sessions that have ended by themselves.
 ///
 /// # Errors
 /// [`DbError::Database`].
 pub async fn start(
     tx: &mut ShopTx,
-    token_hash: &[u8],
-    person_id: Uuid,
-    csrf_token: &str,
+    session: &NewSession<'_>,
     now: DateTime<Utc>,
 ) -> Result<(), DbError> {
     let shop_id = tx.shop_id();
@@ -106,14 +188,17 @@ pub async fn start(
     .execute(tx.conn())
     .await?;
     sqlx::query!(
-        "insert into session (shop_id, token_hash, person_id, csrf_token, created_at, last_seen_at, expires_at)
-         values ($1, $2, $3, $4, $5, $5, $6)",
+        "insert into session (shop_id, token_hash, person_id, csrf_token, created_at, last_seen_at, expires_at, id, address, browser)
+         values ($1, $2, $3, $4, $5, $5, $6, $7, $8, $9)",
         shop_id,
-        token_hash,
-        person_id,
-        csrf_token,
+        session.token_hash,
+        session.person_id,
+        session.csrf_token,
         now,
-        now + LONGEST
+        now + LONGEST,
+        Uuid::now_v7(),
+        session.address,
+        session.browser,
     )
     .execute(tx.conn())
     .await?;
@@ -211,19 +296,55 @@ pub enum Attempt {
     Wait(TimeDelta),
 }
 
+/// A try at a password.
+#[derive(Debug, Clone, Copy)]
+pub struct Try<'a> {
+    /// By which name, in any case.
+    pub sign_in: &'a str,
+    /// Where from.
+    pub from: From<'a>,
+}
+
+/// Where a try comes from.
+#[derive(Debug, Clone, Copy)]
+pub enum From<'a> {
+    /// An address.
+    Address(&'a str),
+    /// A browser that the same person has signed in from before, by the SHA-256 of its token: what others try, wherever
+    /// from, holds it up not at all.
+    Known(&'a [u8; 32]),
+}
+
+impl From<'_> {
+    fn text(self) -> String {
+        match self {
+            Self::Address(address) => address.to_owned(),
+            Self::Known(hash) => {
+                let hex: String = hash
+                    .iter()
+                    .take(8)
+                    .map(|byte| format!("{byte:02x}"))
+                    .collect();
+                format!("browser {hex}")
+            }
+        }
+    }
+}
+
 /// Asks for a try at a password. It is written down as a failure before the password is looked at, so that many tries
-/// at once do not slip past the count. Tries made while waiting are not counted.
+/// at once do not slip past the count. Tries made while waiting are not counted. A clock that was set back makes no wait
+/// longer than its length: what lies in the future is taken for now.
 ///
 /// # Errors
 /// [`DbError::Database`].
 pub async fn attempt(
     tx: &mut ShopTx,
-    sign_in: &str,
-    address: &str,
+    tried: Try<'_>,
     now: DateTime<Utc>,
 ) -> Result<Attempt, DbError> {
     let shop_id = tx.shop_id();
-    let sign_in = sign_in.to_lowercase();
+    let sign_in = tried.sign_in.to_lowercase();
+    let from = tried.from.text();
     // One try at a time in a shop; held only for the few statements of this transaction.
     sqlx::query!(
         "select pg_advisory_xact_lock(hashtextextended($1::text, 0)) as locked",
@@ -231,30 +352,44 @@ pub async fn attempt(
     )
     .fetch_one(tx.conn())
     .await?;
-    let hour_ago = now - TimeDelta::hours(1);
     sqlx::query!(
-        "delete from sign_in_failure where shop_id = $1 and at <= $2",
+        "delete from sign_in_failure where shop_id = $1 and (at <= $2 or at > $3)",
         shop_id,
-        hour_ago
+        now - TimeDelta::hours(1),
+        now + TimeDelta::minutes(5),
     )
     .execute(tx.conn())
     .await?;
     let seen = sqlx::query!(
-        r#"select count(*) filter (where sign_in = $2) as "by_name!", max(at) filter (where sign_in = $2) as name_last,
-                  count(*) filter (where address = $3) as "by_address!", max(at) filter (where address = $3) as address_last
+        r#"select count(*) filter (where sign_in = $2 and address = $3) as "by_both!",
+                  max(at) filter (where sign_in = $2 and address = $3) as both_last,
+                  count(*) filter (where address = $3) as "by_address!", max(at) filter (where address = $3) as address_last,
+                  count(*) filter (where sign_in = $2) as "by_name!", max(at) filter (where sign_in = $2) as name_last
            from sign_in_failure where shop_id = $1"#,
         shop_id,
         sign_in,
-        address
+        from
     )
     .fetch_one(tx.conn())
     .await?;
+    let by_name = match tried.from {
+        From::Address(_) => seen.by_name - FREE_BY_NAME,
+        From::Known(_) => -1,
+    };
     let wait = [
-        (seen.by_name - FREE_BY_NAME, seen.name_last),
-        (seen.by_address - FREE_BY_ADDRESS, seen.address_last),
+        (seen.by_both - FREE_BY_BOTH, seen.both_last, LONGEST_WAIT),
+        (
+            seen.by_address - FREE_BY_ADDRESS,
+            seen.address_last,
+            LONGEST_WAIT,
+        ),
+        (by_name, seen.name_last, LONGEST_WAIT_BY_NAME),
     ]
     .into_iter()
-    .filter_map(|(beyond_free, last)| Some(last? + wait_after(beyond_free) - now))
+    .filter_map(|(beyond_free, last, longest)| {
+        let wait = wait_after(beyond_free).min(TimeDelta::seconds(longest));
+        Some(last?.min(now) + wait - now)
+    })
     .max()
     .unwrap_or_default();
     if wait > TimeDelta::zero() {
@@ -265,7 +400,7 @@ pub async fn attempt(
         shop_id,
         Uuid::now_v7(),
         sign_in,
-        address,
+        from,
         now
     )
     .execute(tx.conn())
@@ -273,16 +408,71 @@ pub async fn attempt(
     Ok(Attempt::Allowed)
 }
 
-/// Forgets the failures of a name that has signed in. What its address did under other names stays.
+/// Forgets the failures of a name that has signed in, where it has. What was tried elsewhere stays.
 ///
 /// # Errors
 /// [`DbError::Database`].
-pub async fn forget_failures(tx: &mut ShopTx, sign_in: &str) -> Result<(), DbError> {
+pub async fn forget_failures(tx: &mut ShopTx, tried: Try<'_>) -> Result<(), DbError> {
+    sqlx::query!(
+        "delete from sign_in_failure where shop_id = $1 and sign_in = $2 and address = $3",
+        tx.shop_id(),
+        tried.sign_in.to_lowercase(),
+        tried.from.text()
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Whether the person who signs in by this name has done so from this browser before, not too long ago.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn is_known(
+    tx: &mut ShopTx,
+    browser: &[u8; 32],
+    sign_in: &str,
+    now: DateTime<Utc>,
+) -> Result<bool, DbError> {
+    Ok(sqlx::query_scalar!(
+        r#"select exists(
+               select from known_browser b join person p on p.shop_id = b.shop_id and p.id = b.person_id
+               where b.shop_id = $1 and b.token_hash = $2 and b.used_at > $4 and lower(p.sign_in) = lower($3)) as "known!""#,
+        tx.shop_id(),
+        browser,
+        sign_in,
+        now - KNOWN_FOR
+    )
+    .fetch_one(tx.conn())
+    .await?)
+}
+
+/// Notes that a person has signed in from a browser, and forgets theirs that have not been used for long.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn know(
+    tx: &mut ShopTx,
+    browser: &[u8; 32],
+    person_id: Uuid,
+    now: DateTime<Utc>,
+) -> Result<(), DbError> {
     let shop_id = tx.shop_id();
     sqlx::query!(
-        "delete from sign_in_failure where shop_id = $1 and sign_in = $2",
+        "delete from known_browser where shop_id = $1 and person_id = $2 and used_at <= $3",
         shop_id,
-        sign_in.to_lowercase()
+        person_id,
+        now - KNOWN_FOR
+    )
+    .execute(tx.conn())
+    .await?;
+    sqlx::query!(
+        "insert into known_browser (shop_id, token_hash, person_id, used_at) values ($1, $2, $3, $4)
+         on conflict (shop_id, token_hash, person_id) do update set used_at = excluded.used_at",
+        shop_id,
+        browser,
+        person_id,
+        now
     )
     .execute(tx.conn())
     .await?;
