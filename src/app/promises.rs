@@ -72,7 +72,7 @@ pub struct Promises {
 }
 
 /// How long before a period quotes are read whose jobs may have been done in it.
-const BEFORE: Days = Days::new(183);
+pub(super) const BEFORE: Days = Days::new(183);
 
 /// The promises of won quotes whose outcome came in a period, for the office: the day the job was ready, or, where it is not
 /// ready yet, the day promised.

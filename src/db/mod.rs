@@ -27,6 +27,7 @@ pub mod jobs;
 pub mod machines;
 pub mod migrate;
 pub mod needs;
+pub mod other_ways;
 pub mod past;
 pub mod people;
 pub mod plan_changes;

@@ -3,6 +3,7 @@
 mod bargain;
 pub mod castings;
 pub mod enquiries;
+pub mod learning;
 pub mod review;
 pub mod sightings;
 
@@ -12,6 +13,7 @@ use actix_web::web;
 pub fn routes(cfg: &mut web::ServiceConfig) {
     castings::routes(cfg);
     enquiries::routes(cfg);
+    learning::routes(cfg);
     review::routes(cfg);
     sightings::routes(cfg);
 }

@@ -42,6 +42,9 @@ pub fn check_refused(why: quality::CheckRefusal) -> &'static str {
         quality::CheckRefusal::NoSuchCheck => "The operation has no such check",
         quality::CheckRefusal::NeedsMeasurement => "This check has limits: enter a measurement",
         quality::CheckRefusal::NeedsGauging => "This check has no limits: enter pass or fail",
+        quality::CheckRefusal::WrongCount(_) => {
+            "This check takes one reading for each of its places: enter all of them"
+        }
         quality::CheckRefusal::KeyUsed => "Its key was used for another check",
     }
 }

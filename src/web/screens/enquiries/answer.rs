@@ -259,7 +259,7 @@ pub(in crate::web) fn route_table(route: &Route) -> Markup {
                     } }
                     @if !operation.checks.is_empty() {
                         p.small { strong { "Check: " } @for (i, check) in operation.checks.iter().enumerate() {
-                            @if i > 0 { "; " } (check.what) " " (check.limits) @if !check.instrument.is_empty() { " (" (check.instrument) ")" }
+                            @if i > 0 { "; " } (check.what) " " (check.limits_in_words()) @if !check.instrument.is_empty() { " (" (check.instrument) ")" }
                         } }
                     }
                     @if !operation.cautions.is_empty() {
