@@ -228,9 +228,9 @@ async fn a_killed_server_is_started_again_under_load_and_loses_nothing_acknowled
         longest
     };
     let (one, two, three, longest) = tokio::join!(caller(), caller(), caller(), killer);
-    // Two seconds, and as much again for a machine that is busy with other tests.
+    // A tenth of a second on an idle machine; this one may be busy with other tests.
     assert!(
-        longest < Duration::from_secs(4),
+        longest < Duration::from_secs(10),
         "started after {longest:?}"
     );
     assert!(until(owner, true).await < AGAIN);

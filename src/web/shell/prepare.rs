@@ -55,7 +55,8 @@ fn in_time(payload: Payload, deadline: Instant) -> Payload {
         }
     });
     Payload::Stream {
-        payload: Box::pin(parts),
+        // Readers of forms with files ask once more after the end.
+        payload: Box::pin(parts.fuse()),
     }
 }
 

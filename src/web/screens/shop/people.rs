@@ -127,6 +127,10 @@ impl Record for Staff {
         &mut self.person.version
     }
 
+    fn key(&self) -> Uuid {
+        self.person.id
+    }
+
     async fn prepare(&mut self, req: &HttpRequest) -> Result<(), WebError> {
         let site = req
             .app_data::<web::Data<Site>>()
