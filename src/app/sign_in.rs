@@ -4,8 +4,9 @@
 use super::password::Hashing;
 use super::token::{Token, random};
 use super::{Actor, AppError};
+use crate::db::attempts::{self, Attempt, From, Try};
 use crate::db::people::Role;
-use crate::db::sessions::{self, Attempt, From, NewSession, Try};
+use crate::db::sessions::{self, NewSession};
 use crate::db::{Scope, ShopTx, people};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -79,7 +80,7 @@ pub async fn sign_in(
     let browser = brought.as_ref().map(Token::hash);
     let mut tx = ShopTx::begin(pool, scope).await?;
     let known = match &browser {
-        Some(hash) => sessions::is_known(&mut tx, hash, asked.name, now).await?,
+        Some(hash) => attempts::is_known(&mut tx, hash, asked.name, now).await?,
         None => false,
     };
     let tried = Try {
@@ -89,7 +90,7 @@ pub async fn sign_in(
             _ => From::Address(asked.address),
         },
     };
-    let attempt = sessions::attempt(&mut tx, tried, now).await?;
+    let attempt = attempts::attempt(&mut tx, tried, now).await?;
     let credentials = people::credentials(&mut tx, asked.name).await?;
     tx.commit().await?;
     if let Attempt::Wait(wait) = attempt {
@@ -111,7 +112,7 @@ pub async fn sign_in(
     let browser = keeps.map_or_else(|| Token::new(shop_id), Ok)?;
     scope.person_id = Some(found.person_id);
     let mut tx = ShopTx::begin(pool, scope).await?;
-    sessions::forget_failures(&mut tx, tried).await?;
+    attempts::forget_failures(&mut tx, tried).await?;
     if let Some(earlier) = asked.earlier.filter(|t| t.shop_id == shop_id) {
         sessions::end(&mut tx, &earlier.hash()).await?;
     }
@@ -123,7 +124,7 @@ pub async fn sign_in(
         browser: asked.browser,
     };
     sessions::start(&mut tx, &new, now).await?;
-    sessions::know(&mut tx, &browser.hash(), found.person_id, now).await?;
+    attempts::know(&mut tx, &browser.hash(), found.person_id, now).await?;
     tx.commit().await?;
     tracing::info!(shop = %shop_id, person = %found.person_id, known, "signed in");
     Ok(SignedIn::Begun {

@@ -2,6 +2,7 @@
 
 pub mod access;
 pub mod answers;
+pub mod attempts;
 pub mod bookings;
 pub mod calendars;
 pub mod casting_records;

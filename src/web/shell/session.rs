@@ -3,7 +3,7 @@
 use super::proxies::origin;
 use super::site::Site;
 use crate::app::token::Token;
-use crate::db::sessions;
+use crate::db::{attempts, sessions};
 use actix_web::cookie::time::Duration as CookieDuration;
 use actix_web::cookie::{Cookie, SameSite};
 use actix_web::http::Uri;
@@ -35,7 +35,7 @@ pub(in crate::web) fn known(token: &Token, secure: bool) -> Cookie<'static> {
         .http_only(true)
         .secure(secure)
         .same_site(SameSite::Strict)
-        .max_age(CookieDuration::seconds(sessions::KNOWN_FOR.num_seconds()))
+        .max_age(CookieDuration::seconds(attempts::KNOWN_FOR.num_seconds()))
         .finish()
 }
 
