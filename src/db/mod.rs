@@ -24,6 +24,7 @@ pub mod floor;
 pub mod history;
 pub mod holds;
 pub mod job_changes;
+pub mod job_list;
 pub mod jobs;
 pub mod machines;
 pub mod migrate;

@@ -3,13 +3,13 @@
 use super::draw::{self, Kind};
 use super::past_truth::PastFile;
 use super::seed::{Seed, SeedError};
-use crate::enquiry::SearchLimits;
 use crate::enquiry::answer::{
     Answer, Figures, OptionAnswer, OptionKind, Outcome, SearchTerms, Terms,
 };
 use crate::enquiry::bargain::Percentiles;
 use crate::enquiry::quote::{CheckedQuote, NewQuote, OfferTerms};
 use crate::enquiry::range::{PriceRange, ReadyRange};
+use crate::enquiry::{SearchLimits, say};
 use crate::estimating::futures::rank;
 use crate::estimating::variation::Worlds;
 use crate::estimating::{CostBuildUp, CostSampler, Costing, Donor, Policy, Rates, Variation};
@@ -354,7 +354,7 @@ impl Pricing<'_> {
         OptionAnswer {
             key: OptionKind::Hunt.code().to_owned(),
             kind: OptionKind::Hunt,
-            title: format!("Find a {}", kind.wanted),
+            title: format!("Find {}", say::a(&kind.wanted)),
             casting: None,
             risks: Vec::new(),
             outcome: Outcome::Possible(Box::new(figures)),

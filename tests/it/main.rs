@@ -25,6 +25,7 @@ mod enquiry_api;
 mod estimating;
 mod feeds;
 mod goods_in;
+mod job_list;
 mod jobs_by_hand;
 mod layers;
 mod learning;

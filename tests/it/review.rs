@@ -150,7 +150,7 @@ async fn how_much_of_a_run_somebody_stands_by_is_learned_and_taken_over() {
         .nth(1)
         .expect("a proposal");
     let field = |name: &str| between(form, &format!("name=\"{name}\" value=\""), "\"").to_owned();
-    let (element, version, share) = (field("element"), field("version"), field("share"));
+    let (element, version, share) = (field("element"), field("version"), field("figure"));
     let known: Value =
         serde_json::from_str(&text(&owner, "/api/v1/review/standards").await).unwrap();
     let known = known["attended"].as_array().unwrap();
@@ -166,18 +166,38 @@ async fn how_much_of_a_run_somebody_stands_by_is_learned_and_taken_over() {
     let fields = [
         ("element", element.as_str()),
         ("version", version.as_str()),
-        ("share", share.as_str()),
+        ("figure", share.as_str()),
     ];
     let path = "/review/standards/attended";
     assert!(!text(&office, "/review/standards").await.contains(path));
     assert_eq!(office.post(path, &fields).await.status(), 403);
-    let other = [fields[0], fields[1], ("share", "0.95")];
+    let other = [fields[0], fields[1], ("figure", "0.95")];
     assert_eq!(owner.post(path, &other).await.status(), 409);
     assert_eq!(owner.post(path, &fields).await.status(), 303);
     assert_eq!(owner.post(path, &fields).await.status(), 409);
     let after = text(&owner, &format!("/shop/standards/{element}")).await;
     assert!(after.contains("Attended"), "{after}");
-    assert!(!text(&owner, "/review/standards").await.contains(path));
+    let page = text(&owner, "/review/standards").await;
+    assert!(!page.contains(path));
+
+    // The spread of an element is taken over in the same way, and then it is right.
+    let path = "/review/standards/scatter";
+    let proposals = page.matches(&format!("action=\"{path}\"")).count();
+    assert!(proposals > 0);
+    let form = page.split(&format!("action=\"{path}\"")).nth(1).unwrap();
+    let field = |name: &str| between(form, &format!("name=\"{name}\" value=\""), "\"").to_owned();
+    let (element, version, figure) = (field("element"), field("version"), field("figure"));
+    let fields = [
+        ("element", element.as_str()),
+        ("version", version.as_str()),
+        ("figure", figure.as_str()),
+    ];
+    assert_eq!(office.post(path, &fields).await.status(), 403);
+    assert_eq!(owner.post(path, &fields).await.status(), 303);
+    assert_eq!(owner.post(path, &fields).await.status(), 409);
+    let page = text(&owner, "/review/standards").await;
+    let left = page.matches(&format!("action=\"{path}\"")).count();
+    assert_eq!(left, proposals - 1);
 }
 
 /// On the demo fewer promises were kept than was said. Once the owner has days follow the record, a call is answered with a
@@ -346,6 +366,7 @@ async fn every_page_of_the_review_fits_every_width() {
             ("review", "/review"),
             ("review-promises", "/review/promises"),
             ("review-month", "/review/month"),
+            ("review-decisions", "/review/decisions"),
             ("review-standards", "/review/standards"),
             ("review-standard", &standard),
             ("review-spread", "/review/spread"),

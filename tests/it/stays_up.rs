@@ -259,10 +259,12 @@ async fn a_killed_server_is_started_again_under_load_and_loses_nothing_acknowled
     );
 
     let log = running.stop();
-    assert_eq!(
-        log.matches("has ended; it is started again").count(),
-        3,
-        "{log}"
+    // One that is killed again while it still recovers has not started.
+    let ended = log.matches("has ended; it is started again").count();
+    let not_started = log.matches("cannot be started; it is tried again").count();
+    assert!(
+        (1..=3).contains(&ended) && ended + not_started >= 3,
+        "{ended} ended, {not_started} not started"
     );
     assert!(
         log.contains("database system was not properly shut down"),

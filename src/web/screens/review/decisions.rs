@@ -15,7 +15,7 @@ pub(super) const PATH: &str = "/review/decisions";
 const TITLE: &str = "Decisions";
 
 /// Rows shown before the rest is folded away.
-const FIRST: usize = 15;
+const FIRST: usize = 8;
 /// As many as a page shows.
 const MOST: usize = 200;
 
@@ -70,7 +70,7 @@ fn told_of(known: &Decisions, period: Period, today: NaiveDate) -> Markup {
         details.card {
             summary { "How the figures are made" }
             ul {
-                li { "The margin made is the price less what the job cost: hours at the rates of their days, materials, castings and scrap, with overhead." }
+                li { "The margin made is the price less what the job cost: hours at the rates of their days, materials, castings and scrap, with overhead. What was put by for what may go wrong and was not needed is in it." }
                 li { "The other way is the likely cheapest of another sort that the answer had when the quote was given: converting against finding one, against the customer’s own block. Its price is the forecast of that day; nobody knows what it would have come to." }
                 li { "“Came to” is the price that the true cost of the way taken would have asked for at your margin." }
             }
@@ -142,9 +142,7 @@ fn compared(decisions: &[&Decision], today: NaiveDate) -> Markup {
         table.cells {
             thead { tr {
                 th scope="col" { "Job" } th.number scope="col" { "Came to" }
-                th scope="col" { "The other way" } th.number scope="col" { "Would have been" }
-                th scope="col" { "Cheaper" } th scope="col" { "Ready" }
-                th.number scope="col" { "Margin planned" } th.number scope="col" { "made" }
+                th scope="col" { "The other way" } th scope="col" { "Ready" } th.number scope="col" { "Margin made" }
             } }
             tbody { @for d in decisions { @if let Some(other) = &d.other { (with_other(d, other, today)) } } }
         }
@@ -161,18 +159,15 @@ fn with_other(d: &Decision, other: &Other, today: NaiveDate) -> Markup {
         tr {
             td data-label="Job" { (job(d)) }
             td.number data-label="Came to" { (show::whole(other.came)) }
-            td data-label="The other way" { (other.title) }
-            td.number data-label="Would have been" { (middle) " " span.muted { "(" (low) " to " (high) ")" } }
-            td data-label="Cheaper" { (cheaper(other.hindsight.cheaper)) }
+            td data-label="The other way" {
+                (other.title) ", likely " strong { (middle) }
+                div.small.muted { (low) " to " (high) "; cheaper " (cheaper(other.hindsight.cheaper)) }
+            }
             td data-label="Ready" {
                 (show::day(d.ready_on, today))
-                @match likely {
-                    Some(day) => { " " span.muted { "(other: " (show::day(day, today)) ")" } },
-                    None => { " " span.muted { "(other: no day)" } },
-                }
+                div.small.muted { "other: " @match likely { Some(day) => (show::day(day, today)), None => "no day" } }
             }
-            td.number data-label="Margin planned" { @match d.planned { Some(planned) => (show::whole(planned)), None => "–" } }
-            td.number data-label="made" { (show::whole(d.made)) }
+            (made(d))
         }
     }
 }
@@ -182,15 +177,24 @@ fn margins(decisions: &[&Decision]) -> Markup {
         table.cells {
             thead { tr {
                 th scope="col" { "Job" } th scope="col" { "Kind" } th.number scope="col" { "Price" }
-                th.number scope="col" { "Margin planned" } th.number scope="col" { "made" }
+                th.number scope="col" { "Margin made" }
             } }
             tbody { @for d in decisions { tr {
                 td data-label="Job" { (job(d)) }
                 td data-label="Kind" { (words::kind(&d.kind)) }
                 td.number data-label="Price" { (show::whole(d.net)) }
-                td.number data-label="Margin planned" { @match d.planned { Some(planned) => (show::whole(planned)), None => "–" } }
-                td.number data-label="made" { (show::whole(d.made)) }
+                (made(d))
             } } }
+        }
+    }
+}
+
+/// The margin made, with the planned one below it.
+fn made(d: &Decision) -> Markup {
+    html! {
+        td.number data-label="Margin made" {
+            (show::whole(d.made))
+            @if let Some(planned) = d.planned { div.small.muted { "planned " (show::whole(planned)) } }
         }
     }
 }
@@ -198,10 +202,10 @@ fn margins(decisions: &[&Decision]) -> Markup {
 /// How often the other way would have been cheaper.
 fn cheaper(often: Cheaper) -> &'static str {
     match often {
-        Cheaper::Hardly => "less than 1 in 10",
-        Cheaper::LessOften => "1 to 5 in 10",
-        Cheaper::MoreOften => "5 to 9 in 10",
-        Cheaper::Nearly => "more than 9 in 10",
+        Cheaper::Hardly => "in fewer than 1 of 10",
+        Cheaper::LessOften => "in 1 to 5 of 10",
+        Cheaper::MoreOften => "in 5 to 9 of 10",
+        Cheaper::Nearly => "in more than 9 of 10",
     }
 }
 
