@@ -1,6 +1,8 @@
 //! PostgreSQL: the only SQL. One file for each group of tables; the shop is set once per transaction, in [`scope`].
 
+pub mod access;
 pub mod answers;
+pub mod attempts;
 pub mod bookings;
 pub mod calendars;
 pub mod casting_records;
