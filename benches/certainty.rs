@@ -175,6 +175,7 @@ fn route(rng: &mut Pcg64) -> Route {
                 Decimal::ONE
             },
             steps: vec![Step {
+                sizes: String::new(),
                 left_out: String::new(),
                 code,
                 name: String::new(),

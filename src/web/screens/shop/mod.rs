@@ -8,6 +8,7 @@ mod order;
 pub mod people;
 mod rates;
 mod selling;
+mod sessions;
 mod settings;
 mod standards;
 mod variation;
@@ -24,6 +25,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     hours::routes(cfg);
     machines::routes(cfg);
     order::routes(cfg);
+    sessions::routes(cfg);
     people::routes(cfg);
     rates::routes(cfg);
     settings::routes(cfg);
