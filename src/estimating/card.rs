@@ -49,25 +49,12 @@ pub(super) fn operation(
         for caution in &draft.element.cautions {
             push_new(&mut cautions, caution.clone());
         }
-        let times = Decimal::from(draft.count);
-        let size = draft.feature.map(|feature| feature.size);
         for tool in &draft.element.tools {
             push_new(&mut tools, tool.replace("{part}", part));
         }
-        let used = draft.element.materials.iter();
-        for material in used.filter(|material| material.is_for(size)) {
-            let quantity = material.quantity * times;
-            let same = |m: &&mut Material| m.name == material.name && m.price == material.price;
-            match materials.iter_mut().find(same) {
-                Some(have) => have.quantity += quantity,
-                None => materials.push(Material {
-                    quantity,
-                    ..material.clone()
-                }),
-            }
-        }
+        use_up(&mut materials, draft);
         if let Some(price) = draft.element.outside_price {
-            let price = price.times(times)?;
+            let price = price.times(Decimal::from(draft.count))?;
             let days = draft.element.outside_days.unwrap_or(0);
             outside = Some(match outside {
                 Some((so_far, away)) => (so_far.plus(price)?, away.max(days)),
@@ -104,6 +91,23 @@ pub(super) fn operation(
         can_fail: drafts.iter().any(|d| d.element.can_fail),
         outside,
     })
+}
+
+/// Adds what a step uses up, by the size of its feature; the same material at the same price is one line.
+fn use_up(materials: &mut Vec<Material>, draft: &Draft) {
+    let size = draft.feature.map(|feature| feature.size);
+    let used = draft.element.materials.iter();
+    for material in used.filter(|material| material.is_for(size)) {
+        let quantity = material.quantity * Decimal::from(draft.count);
+        let same = |m: &&mut Material| m.name == material.name && m.price == material.price;
+        match materials.iter_mut().find(same) {
+            Some(have) => have.quantity += quantity,
+            None => materials.push(Material {
+                quantity,
+                ..material.clone()
+            }),
+        }
+    }
 }
 
 /// What is said before a casting is lifted. Above 25 kg nobody lifts alone (the usual guideline figure for one person, from
