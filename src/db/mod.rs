@@ -34,6 +34,7 @@ pub mod past;
 pub mod people;
 pub mod plan_changes;
 pub mod plans;
+pub mod pressed;
 pub mod quick_work;
 pub mod quotes;
 mod read;

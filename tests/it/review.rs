@@ -221,21 +221,21 @@ async fn days_follow_the_record_when_the_owner_says_so() {
     assert!(!text(&owner, &call).await.contains(said));
 
     let page = text(&owner, "/review/promises").await;
-    assert!(page.contains("Days do not follow the record"));
+    assert!(page.contains("Let days follow the record"));
     let version = between(&page, "name=\"version\" value=\"", "\"");
     let asked = text(&office, "/review/promises").await;
     assert!(!asked.contains("Let days follow the record"));
     let refused = office
         .post(
             "/review/promises/follow",
-            &[("follow", "yes"), ("version", version)],
+            &[("what", "day"), ("follow", "yes"), ("version", version)],
         )
         .await;
     assert_eq!(refused.status(), 403);
     let done = owner
         .post(
             "/review/promises/follow",
-            &[("follow", "yes"), ("version", version)],
+            &[("what", "day"), ("follow", "yes"), ("version", version)],
         )
         .await;
     assert_eq!(done.status(), 303);
@@ -243,7 +243,7 @@ async fn days_follow_the_record_when_the_owner_says_so() {
     let stale = owner
         .post(
             "/review/promises/follow",
-            &[("follow", "no"), ("version", version)],
+            &[("what", "day"), ("follow", "no"), ("version", version)],
         )
         .await;
     assert_eq!(stale.status(), 409);
@@ -259,11 +259,31 @@ async fn days_follow_the_record_when_the_owner_says_so() {
             .contains(&format!("when it holds in {share} %"))
     );
 
+    // Prices are another matter, decided apart; they cover more futures then, and the plan's runs keep what was learned.
+    let covered = async || {
+        let mut tx = site.shop.begin().await;
+        let settings = borewright::db::settings::get(&mut tx).await.unwrap();
+        settings.policy.covered_percent()
+    };
+    assert_eq!(covered().await, 80);
+    let version = between(&page, "name=\"version\" value=\"", "\"");
+    let prices = owner
+        .post(
+            "/review/promises/follow",
+            &[("what", "cost"), ("follow", "yes"), ("version", version)],
+        )
+        .await;
+    assert_eq!(prices.status(), 303);
+    let more = covered().await;
+    assert!((81..=99).contains(&more), "{more}");
+    let page = text(&owner, "/review/promises").await;
+    assert!(page.contains(&format!("80 % sure is given at {more} % of the futures")));
+
     let version = between(&page, "name=\"version\" value=\"", "\"");
     let back = owner
         .post(
             "/review/promises/follow",
-            &[("follow", "no"), ("version", version)],
+            &[("what", "day"), ("follow", "no"), ("version", version)],
         )
         .await;
     assert_eq!(back.status(), 303);
