@@ -55,6 +55,7 @@ pub mod review;
 pub mod review_quotes;
 pub mod save_enquiry;
 pub mod say_price;
+pub mod second_factor;
 pub mod settle;
 pub mod shared_plans;
 mod shared_results;

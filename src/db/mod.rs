@@ -44,6 +44,7 @@ pub mod remedy_rules;
 pub mod review;
 mod rows;
 pub mod scope;
+pub mod second_factor;
 pub mod sessions;
 pub mod settings;
 pub mod shops;

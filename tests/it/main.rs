@@ -38,6 +38,8 @@ mod planner;
 mod quick;
 mod review;
 mod routes;
+mod scans;
+mod second_factor;
 mod shelf;
 mod stays_up;
 mod support;

@@ -21,7 +21,7 @@ const ASKED_OTHERWISE: [&str; 5] = [
 
 /// Routes of forms and links that stand on a page only in some state: a running clock, a part on its way, an undone change.
 /// They are asked for with keys of nothing, and must be answered by a handler of theirs.
-const IN_SOME_STATE: [&str; 19] = [
+const IN_SOME_STATE: [&str; 23] = [
     "/castings/shelf/goods-in/put",
     "/enquiries/{id}/price",
     "/enquiries/{id}/sooner",
@@ -38,7 +38,11 @@ const IN_SOME_STATE: [&str; 19] = [
     "/shop/devices/{id}/unlock",
     "/shop/hours/holidays/file/add",
     "/shop/standards/start",
+    "/second-factor/confirm",
+    "/second-factor/off",
+    "/shop/people/sessions/{id}/end",
     "/sign-in",
+    "/sign-in/code",
     "/week/freshness",
     "/week/undo/{id}",
 ];
