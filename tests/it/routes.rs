@@ -21,8 +21,11 @@ const ASKED_OTHERWISE: [&str; 5] = [
 
 /// Routes of forms and links that stand on a page only in some state: a running clock, a part on its way, an undone change.
 /// They are asked for with keys of nothing, and must be answered by a handler of theirs.
-const IN_SOME_STATE: [&str; 19] = [
+const IN_SOME_STATE: [&str; 23] = [
     "/castings/shelf/goods-in/put",
+    "/customers/names",
+    "/customers/{id}/merges/{merge}/undo",
+    "/enquiries/{id}/customer",
     "/enquiries/{id}/price",
     "/enquiries/{id}/sooner",
     "/feeds/{id}/revoke",
@@ -33,6 +36,7 @@ const IN_SOME_STATE: [&str; 19] = [
     "/jobs/{id}/entries/{entry}",
     "/jobs/{id}/needs/{need}/arrived",
     "/jobs/{id}/needs/{need}/put-back",
+    "/set-up",
     "/shop/cutting/start",
     "/shop/devices/{id}/revoke",
     "/shop/devices/{id}/unlock",

@@ -93,6 +93,11 @@ impl TestDatabase {
         (database, shop)
     }
 
+    /// A database with nothing in it, seen by its owner: for migrations one by one.
+    pub async fn without_schema() -> PgConnection {
+        Self::copy_of("template0").await.owner().await
+    }
+
     async fn copy_of(template: &str) -> Self {
         let name = format!("test_{}", Uuid::new_v4().simple());
         Self::named(&name, template).await
@@ -162,6 +167,14 @@ pub struct TestShop {
 }
 
 impl TestShop {
+    /// The key of a shop that is not there.
+    pub fn of_nobody(database: &TestDatabase) -> Self {
+        Self {
+            id: Uuid::nil(),
+            pool: database.pool.clone(),
+        }
+    }
+
     /// A transaction of this shop, by the program itself.
     pub async fn begin(&self) -> ShopTx {
         self.begin_as(None).await

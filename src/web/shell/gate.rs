@@ -24,7 +24,10 @@ use std::future::{Ready, ready};
 
 /// What is reachable without signing in. Everything else is not, whether or not it exists.
 fn is_open(path: &str) -> bool {
-    path == "/sign-in" || path == "/health" || path.starts_with("/static/") || is_feed(path)
+    matches!(path, "/sign-in" | "/set-up")
+        || path == "/health"
+        || path.starts_with("/static/")
+        || is_feed(path)
 }
 
 /// What a screen must know of the shop to read and show values.
@@ -276,7 +279,7 @@ mod tests {
 
     #[test]
     fn open_paths_are_few() {
-        for path in ["/sign-in", "/health", "/static/0/x.css"] {
+        for path in ["/sign-in", "/set-up", "/health", "/static/0/x.css"] {
             assert!(is_open(path), "{path}");
         }
         for path in [

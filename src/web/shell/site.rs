@@ -4,6 +4,7 @@ use super::brake::Brake;
 use crate::app::answer_enquiry::Simulator;
 use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
+use crate::app::set_up_shop::SetUpCode;
 use crate::app::shared_plans::SharedPlans;
 use crate::db::casting_records::PhotoPlace;
 use actix_web::HttpRequest;
@@ -27,6 +28,8 @@ pub struct Config {
     pub photos: PhotoPlace,
     /// Where browsers reach it, such as `https://quotes.example`; `None`: where the one that asks has reached it.
     pub base_url: Option<String>,
+    /// The code with which the first shop is set up from another machine.
+    pub set_up_code: SetUpCode,
 }
 
 impl Default for Config {
@@ -39,6 +42,7 @@ impl Default for Config {
             futures: 1_000,
             photos: PhotoPlace::Database,
             base_url: None,
+            set_up_code: SetUpCode::default(),
         }
     }
 }
@@ -62,6 +66,8 @@ pub struct Site {
     pub lessons: Lessons,
     /// The current plans that pages show.
     pub plans: SharedPlans,
+    /// See [`Config::set_up_code`].
+    pub(in crate::web) set_up_code: SetUpCode,
     pub(in crate::web) hashing: Hashing,
     pub(in crate::web) feed_brake: Arc<Brake>,
 }

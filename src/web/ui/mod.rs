@@ -1,6 +1,7 @@
 //! What every screen uses: the page, forms with their fields and complaints, values as they are written, the history of
 //! a record, the notice of a stale edit. A screen takes everything from here.
 
+pub mod csv;
 pub mod error_page;
 pub mod floor_words;
 pub mod forms;

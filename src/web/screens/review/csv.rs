@@ -5,27 +5,10 @@ use super::words;
 use crate::app::review::Reviewed;
 use crate::review::variance::{Figures, Grouping};
 use crate::units::Code;
+use crate::web::ui::csv::{self, field};
 use crate::web::ui::{Answer, SignedIn};
-use actix_web::HttpResponse;
-use actix_web::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use actix_web::web::Query;
 use rust_decimal::{Decimal, dec};
-
-/// One field: in quotes where it must be (RFC 4180). A text that a spreadsheet would take for a formula gets an apostrophe
-/// before it, as spreadsheets themselves write it.
-fn field(text: &str) -> String {
-    let formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
-    let text = if formula {
-        format!("'{text}")
-    } else {
-        text.to_owned()
-    };
-    if text.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text
-    }
-}
 
 fn row(name: &str, figures: &Figures) -> String {
     let two = |amount: Decimal| format!("{:.2}", amount.round_dp(2));
@@ -78,25 +61,5 @@ pub(super) async fn download(who: SignedIn, asked: Query<ReviewQuery>) -> Answer
         asked.period.until,
         asked.by.code()
     );
-    Ok(HttpResponse::Ok()
-        .insert_header((CONTENT_TYPE, "text/csv; charset=utf-8"))
-        .insert_header((
-            CONTENT_DISPOSITION,
-            format!("attachment; filename=\"{name}\""),
-        ))
-        .body(file(&reviewed, asked.by))
-        .into())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_field_is_read_back_as_it_was_and_is_no_formula() {
-        assert_eq!(field("Mill: rear face"), "Mill: rear face");
-        assert_eq!(field("Wash, hot"), "\"Wash, hot\"");
-        assert_eq!(field("the \"old\" mill"), "\"the \"\"old\"\" mill\"");
-        assert_eq!(field("=1+1"), "'=1+1");
-    }
+    Ok(csv::download(&name, file(&reviewed, asked.by)))
 }

@@ -13,7 +13,7 @@ mod typed;
 
 pub(in crate::web) use fields::{Fields, Group, Lens, amount, at};
 pub(in crate::web) use handlers::{At, routes};
-pub(in crate::web) use rows::rows;
+pub(in crate::web) use rows::{Row, rows};
 pub(in crate::web) use sheet::Sheet;
 pub(in crate::web) use typed::Typed;
 
