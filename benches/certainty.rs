@@ -19,7 +19,7 @@
 )]
 
 use borewright::estimating::variation::{Cause, Factor, Worlds, key_of};
-use borewright::estimating::{Operation, Route, Stage, Step, TimeSource, Variation};
+use borewright::estimating::{Operation, Recalibration, Route, Stage, Step, TimeSource, Variation};
 use borewright::planning::engine::futures::{Actual, carry_out, futures};
 use borewright::planning::engine::model::plan::Plan;
 use borewright::planning::engine::promise::PlannedDates;
@@ -128,6 +128,7 @@ fn empty_shop(variation: &Variation, now: DateTime<Utc>) -> Floor {
         now,
         hours: hours(clock(8, 0), clock(16, 30)),
         confidence: 0.8,
+        days: Recalibration::none(),
         variation: variation.clone(),
         people: people.collect(),
         machines,

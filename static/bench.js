@@ -8,6 +8,7 @@ const RETRY_MS = 5000;
 const bench = document.getElementById("bench");
 
 if (bench) start();
+tables();
 keypad();
 keepForLater();
 needNetwork();
@@ -38,7 +39,7 @@ async function start() {
 async function press(store, form, button) {
   const data = Object.fromEntries(new FormData(form, button));
   const at = moment(form, data);
-  if (!at || !reads(form, data)) return;
+  if (!at || !reads(form)) return;
   const entries = [];
   if (["setup", "run", "run_alone"].includes(data.kind)) {
     const key = card(data.operation)?.dataset.setupKey;
@@ -59,7 +60,7 @@ async function press(store, form, button) {
       reason: entry === data ? entry.reason || null : null,
       at,
       title: title(entry.operation),
-      ...(entry.kind === "check" && { place: Number(entry.place), measured: entry.measured, goes: entry.goes, passed: passes(form, entry) }),
+      ...(entry.kind === "check" && { place: Number(entry.place), measured: entry.measured, readings: readings(form), goes: entry.goes, passed: passes(form, entry) }),
     });
   }
   if (data.kind === "check") form.reset();
@@ -83,20 +84,62 @@ function moment(form, data) {
 
 const number = (text) => Number(text.trim().replace(",", "."));
 
+const fields = (form) => [...form.querySelectorAll("input[name=measured], input[name^=reading_]")];
+const isNumber = (text) => /^\s*-?\d{1,6}([.,]\d{1,6})?\s*$/.test(text);
+
+// The readings of a check that takes several; none for any other.
+function readings(form) {
+  const typed = fields(form).filter((field) => field.name !== "measured");
+  return typed.length ? typed.map((field) => field.value) : undefined;
+}
+
 // A reading that is no number is said at once, beside where it was typed.
-function reads(form, data) {
-  if (!("measured" in data)) return true;
-  const field = form.elements.measured;
-  field.setCustomValidity(/^\s*-?\d{1,6}([.,]\d{1,6})?\s*$/.test(data.measured) ? "" : "Enter a number in the unit of the limits, for example 40.012");
-  field.addEventListener("input", () => field.setCustomValidity(""), { once: true });
+function reads(form) {
+  for (const field of fields(form)) {
+    field.setCustomValidity(isNumber(field.value) ? "" : "Enter a number in the unit of the limits, for example 40.012");
+    field.addEventListener("input", () => field.setCustomValidity(""), { once: true });
+  }
   return form.reportValidity();
 }
 
 // Within limits, both of them included, as the shop judges it too.
-function passes(form, { measured, goes }) {
-  if (measured === undefined) return goes === "yes";
+function isWithin(form, text) {
   const { lower, upper } = form.dataset;
-  return !(lower && number(measured) < Number(lower)) && !(upper && number(measured) > Number(upper));
+  return !(lower && number(text) < Number(lower)) && !(upper && number(text) > Number(upper));
+}
+
+// Of several readings a single bad one fails the check.
+function passes(form, { goes }) {
+  const typed = fields(form);
+  return typed.length ? typed.every((field) => isWithin(form, field.value)) : goes === "yes";
+}
+
+// The verdict of each reading of a table as it is typed, and the keys under it.
+function tables() {
+  for (const form of document.querySelectorAll("form[data-book=check]:has(.bench-readings)")) {
+    const pad = form.querySelector(".bench-pad");
+    let at = fields(form)[0];
+    pad.hidden = false;
+    form.addEventListener("focusin", (event) => (at = fields(form).includes(event.target) ? event.target : at));
+    form.addEventListener("input", (event) => verdict(form, event.target));
+    form.addEventListener("reset", () => form.querySelectorAll("output").forEach((output) => (output.textContent = "")));
+    pad.addEventListener("click", (event) => {
+      const key = event.target.closest("[data-key]")?.dataset.key;
+      if (!key) return;
+      if (key === "next") at = fields(form)[(fields(form).indexOf(at) + 1) % fields(form).length];
+      else if (key === "back") at.value = at.value.slice(0, -1);
+      else at.value = key === "-" ? (at.value.startsWith("-") ? at.value.slice(1) : `-${at.value}`) : at.value + key;
+      at.focus();
+      at.dispatchEvent(new Event("input", { bubbles: true }));
+    });
+  }
+}
+
+function verdict(form, field) {
+  const output = field.closest("tr")?.querySelector("output");
+  if (!output) return;
+  const good = isWithin(form, field.value);
+  output.textContent = !isNumber(field.value) ? "" : good ? "✓ within" : "✗ out";
 }
 
 const card = (operation) => document.querySelector(`.bench-card[data-op="${operation}"]`);
@@ -177,7 +220,8 @@ async function render(store) {
     if (shown && entry.kind === "check" && !entry.aside && (!entry.booked || entry.booked > asOf)) {
       const form = [...shown.querySelectorAll("[data-book=check]")].find((form) => Number(form.elements.place.value) === entry.place);
       const found = form?.parentElement.querySelector(".bench-found");
-      if (found) found.textContent = `${entry.passed ? "✓" : "✗"} ${entry.measured === undefined ? (entry.passed ? "passed" : "failed") : `${entry.measured}: ${entry.passed ? "within limits" : "out of limits"}`}`;
+      const measured = entry.readings?.join("; ") ?? entry.measured;
+      if (found) found.textContent = `${entry.passed ? "✓" : "✗"} ${measured === undefined ? (entry.passed ? "passed" : "failed") : `${measured}: ${entry.passed ? "within limits" : "out of limits"}`}`;
       if (!entry.passed) shown.setAttribute("data-held", "yes");
     }
     if (entry.corrects && (!entry.booked || entry.booked > asOf)) document.querySelector(`[data-question="${entry.corrects}"]`)?.setAttribute("hidden", "");

@@ -185,6 +185,7 @@ function why(code) {
   if (code === 409) return "Someone else changed this meanwhile. Load the page again to see both.";
   if (code === 413) return "That is more than can be sent at once.";
   if (code === 429) return "That was asked too often. It is sent again at your next change.";
+  if (code === 503) return "It cannot be saved now. What you typed is still here; it is sent again at your next change.";
   if (code >= 500) return "Something broke on the shop’s computer. What you typed is still here; try again.";
   return `This was refused (${code}). What you typed is still here.`;
 }

@@ -1,6 +1,7 @@
 //! What the shop's bookings teach: how far standard times are off, how much things vary, and what a changed standard would
 //! have done to past quotes. Nothing changes by itself: the owner decides about each proposal.
 
+use super::learn_attended::{self, AttendedShare};
 use super::shared_results::SharedResults;
 use super::{Actor, AppError, Refusal};
 use crate::db::evidence::{self, Fingerprint, Finished, Mishaps};
@@ -69,6 +70,8 @@ pub struct Lesson {
     pub proposals: Vec<Proposal>,
     /// The standards they were compared with.
     pub elements: Vec<Element>,
+    /// How much of their runs somebody stands by.
+    pub attended: Vec<AttendedShare>,
     /// The settings they were compared with.
     pub settings: Settings,
     /// The operations that evidence came from.
@@ -150,6 +153,7 @@ impl Read {
         let Booked {
             evidence,
             without_setup,
+            runs,
         } = crate::jobs::evidence::evidence(&finished, &clocks, &self.elements, level, |at| {
             month(at, zone)
         });
@@ -161,7 +165,9 @@ impl Read {
         }
         let bearing: HashSet<Uuid> = evidence.iter().map(|e| e.operation).collect();
         let sources = self.finished.iter().filter(|f| bearing.contains(&f.id));
+        let attended = learn_attended::shares(&runs, &self.elements);
         Lesson {
+            attended,
             proposals: findings
                 .as_ref()
                 .map_or(Vec::new(), |f| proposals::proposals(f, &self.elements)),

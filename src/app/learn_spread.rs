@@ -2,15 +2,22 @@
 
 use super::learn::{Lesson, Lessons, lesson};
 use super::{Actor, AppError};
-use crate::db::calendars::{self, Owner};
+use crate::db::calendars::{self, Owner, Stop, WorkingTime};
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, history, settings};
+use crate::db::{DbError, history, machines, settings};
+use crate::estimating::Machine;
+use crate::planning::calendar::Calendar;
 use crate::planning::local_instant;
-use crate::review::spread::{Figure, Learned, Seen, learned};
+use crate::review::spread::{Breakdowns, Figure, Learned, Seen, learned};
 use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, TimeDelta, Utc};
+use chrono_tz::Tz;
 use rust_decimal::Decimal;
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
+use uuid::Uuid;
+
+/// When each stop was entered.
+type Entered = HashMap<Uuid, DateTime<Utc>>;
 
 /// Somebody who books on fewer days than this is not looked at: an owner who helps out at the mill now and then.
 const LEAST_DAYS: usize = 20;
@@ -26,7 +33,12 @@ pub async fn spread(
 ) -> Result<(Vec<Learned>, Arc<Lesson>), AppError> {
     let lesson = lesson(actor, lessons, now).await?;
     let mut tx = actor.begin().await?;
-    let absence = absence(&mut tx, &lesson).await?;
+    let working_time = calendars::read(&mut tx).await?;
+    let entered = history::entered(&mut tx, "stop").await?;
+    let machines = machines::machines(&mut tx).await?;
+    drop(tx);
+    let absence = absence(&working_time, &entered, &lesson);
+    let breakdowns = breakdowns(&working_time, &entered, &machines, lesson.since, now);
     let count = |n: i64| u64::try_from(n).unwrap_or(0);
     let rework = Seen {
         of: count(lesson.mishaps.again.min(lesson.mishaps.operations)),
@@ -37,6 +49,7 @@ pub async fn spread(
         &lesson.settings.variation,
         absence,
         rework,
+        &breakdowns,
     );
     Ok((lines, lesson))
 }
@@ -44,8 +57,7 @@ pub async fn spread(
 /// Days on which somebody who books time was off without notice, out of all their working days from their first booking to
 /// their last: days off that were entered on the day itself or later. Those entered before, and holidays, are no working
 /// days.
-async fn absence(tx: &mut ShopTx, lesson: &Lesson) -> Result<Seen, DbError> {
-    let working_time = calendars::read(tx).await?;
+fn absence(working_time: &WorkingTime, entered: &Entered, lesson: &Lesson) -> Seen {
     let zone = lesson.settings.time_zone;
     let day = |at: DateTime<Utc>| at.with_timezone(&zone).date_naive();
     let mut seen = Seen::default();
@@ -70,9 +82,7 @@ async fn absence(tx: &mut ShopTx, lesson: &Lesson) -> Result<Seen, DbError> {
             if stop.owner != owner || stop.starts_at < from || stop.starts_at >= until {
                 continue;
             }
-            let past = history::of_row(tx, "stop", stop.id).await?;
-            let entered = past.last().map(|change| day(change.at));
-            if entered.is_none_or(|entered| entered < day(stop.starts_at)) {
+            if !without_notice(stop, entered, zone) {
                 continue;
             }
             let end = day(stop.ends_at - TimeDelta::seconds(1));
@@ -82,7 +92,49 @@ async fn absence(tx: &mut ShopTx, lesson: &Lesson) -> Result<Seen, DbError> {
         seen.all += days.union(&off).count() as u64;
         seen.of += off.len() as u64;
     }
-    Ok(seen)
+    seen
+}
+
+/// Whether a stop was entered on its first day or later.
+fn without_notice(stop: &Stop, entered: &Entered, zone: Tz) -> bool {
+    let day = |at: DateTime<Utc>| at.with_timezone(&zone).date_naive();
+    let entered = entered.get(&stop.id);
+    entered.is_some_and(|entered| day(*entered) >= day(stop.starts_at))
+}
+
+/// Stops of machines in use since a moment that nobody had planned, and the hours those machines were open for work.
+fn breakdowns(
+    working_time: &WorkingTime,
+    entered: &Entered,
+    machines: &[Machine],
+    since: DateTime<Utc>,
+    now: DateTime<Utc>,
+) -> Breakdowns {
+    let mut seen = Breakdowns::default();
+    let hours = |span: TimeDelta| span.num_minutes().max(0) as f64 / 60.0;
+    for machine in machines.iter().filter(|machine| machine.active) {
+        let owner = Owner::Machine(machine.id);
+        let open = working_time.calendar(owner, since, now);
+        seen.machine_hours += open
+            .intervals()
+            .map(|(a, b)| hours(b.min(now) - a.max(since)))
+            .sum::<f64>();
+        let mut whole = working_time.hours(owner);
+        whole.stops.clear();
+        for stop in &working_time.stops {
+            let within = stop.owner == owner && stop.starts_at >= since && stop.ends_at <= now;
+            if !within || !without_notice(stop, entered, working_time.zone) {
+                continue;
+            }
+            let (from, until) = (stop.starts_at, stop.ends_at);
+            let lost = Calendar::build(&whole, from, until);
+            let lost = lost
+                .intervals()
+                .map(|(a, b)| hours(b.min(until) - a.max(from)));
+            seen.repairs.push(lost.sum());
+        }
+    }
+    seen
 }
 
 /// Takes learned figures into the settings: those chosen, each as it was on the screen; `version` is that of the settings

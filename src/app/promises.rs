@@ -63,10 +63,16 @@ pub struct Promises {
     pub confidence: u32,
     /// The shop's money.
     pub currency: Currency,
+    /// Whether days follow the record.
+    pub follows: bool,
+    /// The share of futures, from 0 to 1, at which a day is given now, when the record asks for another than is said.
+    pub day_share: Option<f64>,
+    /// The version of the settings.
+    pub version: i32,
 }
 
 /// How long before a period quotes are read whose jobs may have been done in it.
-const BEFORE: Days = Days::new(183);
+pub(super) const BEFORE: Days = Days::new(183);
 
 /// The promises of won quotes whose outcome came in a period, for the office: the day the job was ready, or, where it is not
 /// ready yet, the day promised.
@@ -131,6 +137,12 @@ pub async fn promises(
         open,
         confidence: settings.policy.confidence_percent,
         currency: settings.currency,
+        follows: settings.days_follow_record,
+        day_share: (!settings.days.is_none()).then(|| {
+            let stated = f64::from(settings.policy.confidence_percent) / 100.0;
+            settings.days.share_of_futures(stated)
+        }),
+        version: settings.version,
     })
 }
 

@@ -155,6 +155,7 @@ impl Asked {
             elements: catalogue.elements.clone(),
             cutting: cutting::usual(tx).await?,
             rates,
+            days: settings.days,
             policy: settings.policy,
             zone: settings.time_zone,
         };
@@ -179,6 +180,7 @@ impl Asked {
             elements: catalogue.elements.clone(),
             cutting: cutting::usual(tx).await?,
             rates,
+            days: settings.days,
             policy: settings.policy,
             selling: settings.selling,
             crack_repairs: crack_repairs::list(tx).await?,

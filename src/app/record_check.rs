@@ -5,7 +5,7 @@ use super::{Actor, AppError, Refusal};
 use crate::db::checks::{self, NewResult};
 use crate::db::people::{self, Role};
 use crate::db::{ShopTx, jobs};
-use crate::quality::{self, CheckRefusal, Found};
+use crate::quality::{self, CheckRefusal};
 
 /// What became of a check that arrived.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,11 +49,7 @@ pub async fn record_within(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, 
     // The job stays locked, so that two checks of one operation come one after the other.
     let (job, operation) = jobs::operation(tx, new.operation_id).await?;
     if let Some(earlier) = checks::earlier(tx, new.id).await? {
-        let same_found = match (earlier.found, new.found) {
-            (Found::Measured(one), Found::Measured(other)) => one == other,
-            (Found::Gauged(one), Found::Gauged(other)) => one == other,
-            _ => false,
-        };
+        let same_found = earlier.found == new.found;
         let same_place = i64::from(earlier.place) == i64::from(new.place);
         if earlier.operation_id != new.operation_id || !same_place || !same_found {
             return Err(Refusal::from(CheckRefusal::KeyUsed).into());
@@ -67,7 +63,7 @@ pub async fn record_within(tx: &mut ShopTx, new: &NewResult) -> Result<Checked, 
         .ok()
         .and_then(|place| operation.planned.checks.get(place))
         .ok_or(Refusal::Check(CheckRefusal::NoSuchCheck))?;
-    let judged = quality::judge(check, new.found).map_err(Refusal::Check)?;
+    let judged = quality::judge(check, &new.found).map_err(Refusal::Check)?;
     checks::insert(tx, new, check, &judged).await?;
     if let Some(failure) = &judged.failure
         && !checks::holds_job(tx, new.operation_id, new.place).await?

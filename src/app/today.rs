@@ -21,6 +21,9 @@ const FOLLOW_UP_DAYS: i64 = 4;
 const RUNS_OUT_DAYS: u64 = 5;
 /// Days ahead for which absences are told.
 const AHEAD_DAYS: u64 = 7;
+/// Days after its due date for which a job that is done and not collected is told: what was never marked as collected is
+/// not told for ever.
+const COLLECT_DAYS: u64 = 30;
 /// Late jobs whose reason is worked out.
 const EXPLAINED: usize = 6;
 
@@ -79,8 +82,11 @@ pub async fn office_day(
         .checked_add_days(Days::new(RUNS_OUT_DAYS))
         .unwrap_or(today);
     let quotes = today::quotes(&mut tx, given_before, runs_out_by, SHOWN).await?;
+    let collect_from = today
+        .checked_sub_days(Days::new(COLLECT_DAYS))
+        .unwrap_or(today);
     let came_in = today::came_in(&mut tx, now - TimeDelta::hours(30), SHOWN).await?;
-    let to_collect = today::to_collect(&mut tx, SHOWN).await?;
+    let to_collect = today::to_collect(&mut tx, collect_from, SHOWN).await?;
     let working = calendars::read(&mut tx).await?;
     let people = people::list(&mut tx).await?;
     drop(tx);

@@ -2,8 +2,9 @@
 
 use super::settings::DatabaseSettings;
 use anyhow::{Context, bail};
-use borewright::db::cluster::{Cluster, ServerSocket};
+use borewright::db::cluster::ServerSocket;
 use borewright::db::migrate;
+use borewright::db::watch::WatchedCluster;
 use sqlx::PgPool;
 use sqlx::postgres::PgConnectOptions;
 use std::str::FromStr;
@@ -13,7 +14,7 @@ const NAME: &str = "borewright";
 
 /// A database to work with. The private server, when it is one, runs until [`Database::close`].
 pub(super) struct Database {
-    cluster: Option<Cluster>,
+    cluster: Option<WatchedCluster>,
     owner: Option<PgConnectOptions>,
     service: PgConnectOptions,
     pool_size: u32,
@@ -61,7 +62,7 @@ impl Database {
         let (cluster, socket) = if let Some(socket) = running {
             (None, socket)
         } else {
-            let cluster = Cluster::start(&dir, settings.postgres_bin.as_deref())?;
+            let cluster = WatchedCluster::start(&dir, settings.postgres_bin.as_deref())?;
             tracing::info!(data = %dir.display(), "the private PostgreSQL server is running");
             let socket = cluster.socket().clone();
             (Some(cluster), socket)

@@ -1,11 +1,13 @@
 //! Checks as they were made, and the holds that failed ones open.
 
-use super::read::word;
+use super::read::{corrupt, word};
 use super::{DbError, ShopTx};
 use crate::estimating::{Check, Operation};
 use crate::quality::{DecisionKind, Found, Judged};
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
 use uuid::Uuid;
 
 /// A check to be recorded.
@@ -36,7 +38,7 @@ pub struct NewResult {
 }
 
 /// A check that arrived earlier under the same key.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Earlier {
     /// The operation of a job.
     pub operation_id: Uuid,
@@ -63,8 +65,10 @@ pub struct CheckResult {
     pub limits: String,
     /// With what.
     pub instrument: String,
-    /// The measurement; none when it was gauged or judged.
+    /// The measurement, the worst of several; none when it was gauged or judged.
     pub measured: Option<Decimal>,
+    /// Every reading, where there are several.
+    pub readings: Vec<Reading>,
     /// Its unit.
     pub unit: Option<String>,
     /// Whether it passed.
@@ -77,6 +81,21 @@ pub struct CheckResult {
     pub entered_by: Option<String>,
     /// When.
     pub at: DateTime<Utc>,
+}
+
+/// One of several readings of a check.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Reading {
+    /// Where it was taken.
+    pub at: String,
+    /// In the unit of the limits.
+    pub measured: Decimal,
+}
+
+impl Reading {
+    fn list(stored: Value) -> Result<Vec<Self>, DbError> {
+        serde_json::from_value(stored).map_err(|why| corrupt("list of readings", why))
+    }
 }
 
 /// A job stopped by a check that failed.
@@ -117,24 +136,31 @@ pub struct Hold {
 /// The check that arrived earlier under a key, if one did.
 ///
 /// # Errors
-/// [`DbError::Database`].
+/// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn earlier(tx: &mut ShopTx, id: Uuid) -> Result<Option<Earlier>, DbError> {
     let row = sqlx::query!(
-        "select operation_id, place, measured, passed from check_result where shop_id = $1 and id = $2",
+        "select operation_id, place, measured, readings, passed from check_result where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
     )
     .fetch_optional(tx.conn())
     .await?;
-    Ok(row.map(|row| Earlier {
-        operation_id: row.operation_id,
-        place: row.place,
-        found: match row.measured {
-            Some(measured) => Found::Measured(measured),
-            None => Found::Gauged(row.passed),
-        },
-        passed: row.passed,
-    }))
+    row.map(|row| {
+        let readings = Reading::list(row.readings)?;
+        Ok(Earlier {
+            operation_id: row.operation_id,
+            place: row.place,
+            found: match row.measured {
+                Some(_) if !readings.is_empty() => {
+                    Found::Readings(readings.iter().map(|r| r.measured).collect())
+                }
+                Some(measured) => Found::Measured(measured),
+                None => Found::Gauged(row.passed),
+            },
+            passed: row.passed,
+        })
+    })
+    .transpose()
 }
 
 /// Adds a check with its verdict.
@@ -148,16 +174,22 @@ pub async fn insert(
     judged: &Judged,
 ) -> Result<(), DbError> {
     let limits = judged.limits.as_ref();
+    let readings: Vec<Reading> = (check.places.iter().zip(&judged.readings))
+        .map(|(at, measured)| Reading {
+            at: at.clone(),
+            measured: *measured,
+        })
+        .collect();
     sqlx::query!(
         "insert into check_result (shop_id, id, operation_id, place, what, limits, instrument, lower, upper, unit, measured,
-                                   passed, note, person_id, entered_by, device_id, at, device_at, received_at)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)",
+                                   passed, note, person_id, entered_by, device_id, at, device_at, received_at, readings)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
         tx.shop_id(),
         new.id,
         new.operation_id,
         stored_place(new.place),
         check.what,
-        check.limits,
+        check.limits_in_words(),
         check.instrument,
         limits.and_then(|l| l.lower),
         limits.and_then(|l| l.upper),
@@ -171,6 +203,7 @@ pub async fn insert(
         new.at,
         new.device_at,
         new.received_at,
+        serde_json::to_value(readings).map_err(|why| corrupt("list of readings", why))?,
     )
     .execute(tx.conn())
     .await?;
@@ -253,15 +286,14 @@ pub async fn release_job(tx: &mut ShopTx, job_id: Uuid) -> Result<(), DbError> {
 /// The checks made in some operations, in the order they were made; the latest of each place counts.
 ///
 /// # Errors
-/// [`DbError::Database`].
+/// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn of_operations(
     tx: &mut ShopTx,
     operations: &[Uuid],
 ) -> Result<Vec<CheckResult>, DbError> {
-    Ok(sqlx::query_as!(
-        CheckResult,
-        r#"select r.id, r.operation_id, r.place, r.what, r.limits, r.instrument, r.measured, r.unit, r.passed, r.note,
-                  p.name as person, e.name as "entered_by?", r.at
+    let rows = sqlx::query!(
+        r#"select r.id, r.operation_id, r.place, r.what, r.limits, r.instrument, r.measured, r.readings, r.unit, r.passed,
+                  r.note, p.name as person, e.name as "entered_by?", r.at
            from check_result r
            join person p on p.shop_id = r.shop_id and p.id = r.person_id
            left join person e on e.shop_id = r.shop_id and e.id = r.entered_by and e.id <> r.person_id
@@ -270,7 +302,27 @@ pub async fn of_operations(
         operations
     )
     .fetch_all(tx.conn())
-    .await?)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(CheckResult {
+                id: row.id,
+                operation_id: row.operation_id,
+                place: row.place,
+                what: row.what,
+                limits: row.limits,
+                instrument: row.instrument,
+                measured: row.measured,
+                readings: Reading::list(row.readings)?,
+                unit: row.unit,
+                passed: row.passed,
+                note: row.note,
+                person: row.person,
+                entered_by: row.entered_by,
+                at: row.at,
+            })
+        })
+        .collect()
 }
 
 /// The holds of a job, or every one that waits for a decision; oldest first.

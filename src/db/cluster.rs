@@ -5,16 +5,16 @@
 //! the server for a fast shutdown and waits for it. The shell has a process group of its own, so a Ctrl-C at the
 //! terminal does not stop the database before the web server has finished.
 
+use super::cluster_log::ServerLog;
 use super::migrate::SERVICE_ROLE;
 use sqlx::postgres::{PgConnectOptions, PgSslMode};
 use std::fs::DirBuilder;
-use std::io::{self, BufRead, BufReader};
+use std::io;
 use std::os::unix::fs::{DirBuilderExt, MetadataExt, chown};
 use std::os::unix::net::UnixStream;
 use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStdin, Command, Stdio};
-use std::sync::mpsc::{Receiver, channel};
+use std::process::{Child, ChildStdin, Command, ExitStatus, Stdio};
 use std::time::{Duration, Instant};
 use uuid::Uuid;
 
@@ -28,8 +28,8 @@ const SOCKET_NAME: &str = ".s.PGSQL.5432";
 /// How long a server that is still stopping may hold the data before we say that it is in use.
 const PATIENCE: Duration = Duration::from_secs(5);
 
-/// `$1` binaries, `$2` data, `$3` directory to remove at the end or nothing, `$4` initdb's extra options, then the
-/// server's options. The socket lies in the data directory itself, which PostgreSQL keeps at mode 0700. The lock is held
+/// `$1` binaries, `$2` data, `$3` directory to remove at the end or nothing, `$4` initdb's options, or nothing where data
+/// must be there already, then the server's options. The socket lies in the data directory itself, which PostgreSQL keeps at mode 0700. The lock is held
 /// from before there are data until the server is gone.
 const SHELL: &str = r#"
 trap '' HUP INT QUIT TERM
@@ -39,6 +39,7 @@ exec 9>"$data.lock" || exit
 if ! flock -n 9; then echo in-use >&2; exit 1; fi
 if [ -n "$remove" ]; then trap 'rm -rf -- "$remove"' EXIT; fi
 if [ ! -e "$data" ]; then
+    if [ -z "$init" ]; then echo "$data is gone" >&2; exit 1; fi
     rm -rf -- "$data.new" &&
     "$bin/initdb" -D "$data.new" $init >&2 3<&- 9>&- &&
     mv -T -- "$data.new" "$data" || exit
@@ -146,6 +147,18 @@ pub struct Cluster {
     socket: ServerSocket,
     shell: Child,
     pipe: Option<ChildStdin>,
+    log: ServerLog,
+}
+
+/// What a server is started for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Purpose {
+    /// Data that are kept, made and initialised when they are new.
+    Keep,
+    /// Data that were there a moment ago: never made anew, or an empty database would take the place of a full one.
+    Again,
+    /// Data that are removed when it stops.
+    Throwaway,
 }
 
 impl Cluster {
@@ -159,7 +172,7 @@ impl Cluster {
         let dir = dir.canonicalize().map_err(|why| directory(dir, why))?;
         let give_up = Instant::now() + PATIENCE;
         loop {
-            match Self::launch(&dir, binaries, false) {
+            match Self::launch(&dir, binaries, Purpose::Keep) {
                 // The server of a program that was just killed may still be writing its last checkpoint.
                 Err(ClusterError::InUse(_)) if Instant::now() < give_up => {
                     std::thread::sleep(Duration::from_millis(200));
@@ -179,10 +192,20 @@ impl Cluster {
         let short = name.get(..12).unwrap_or(&name);
         let dir = std::env::temp_dir().join(format!("borewright-{short}"));
         make_directory(&dir)?;
-        Self::launch(&dir, binaries, true)
+        Self::launch(&dir, binaries, Purpose::Throwaway)
     }
 
-    fn launch(dir: &Path, binaries: Option<&Path>, throwaway: bool) -> Result<Self, ClusterError> {
+    /// Starts the server again on the data in `dir`, which must be there. Blocks until it takes connections, which
+    /// includes the time it needs to recover.
+    ///
+    /// # Errors
+    /// [`ClusterError`].
+    pub(super) fn start_again(dir: &Path, binaries: Option<&Path>) -> Result<Self, ClusterError> {
+        Self::launch(dir, binaries, Purpose::Again)
+    }
+
+    fn launch(dir: &Path, binaries: Option<&Path>, purpose: Purpose) -> Result<Self, ClusterError> {
+        let throwaway = purpose == Purpose::Throwaway;
         let data = dir.join("postgres");
         if data.join(SOCKET_NAME).as_os_str().len() > SOCKET_PATH_MAX {
             return Err(ClusterError::PathTooLong(dir.to_owned()));
@@ -200,10 +223,12 @@ impl Cluster {
         };
         check_reachable(dir, as_owner("test"))?;
 
-        let init = format!(
-            "--username={OWNER} --encoding=UTF8 --locale=C.UTF-8 --auth-local=trust --auth-host=reject{}",
-            if throwaway { " --no-sync" } else { "" }
-        );
+        const INIT: &str = "--encoding=UTF8 --locale=C.UTF-8 --auth-local=trust --auth-host=reject";
+        let init = match purpose {
+            Purpose::Keep => format!("--username={OWNER} {INIT}"),
+            Purpose::Again => String::new(),
+            Purpose::Throwaway => format!("--username={OWNER} {INIT} --no-sync"),
+        };
         let mut command = as_owner("sh");
         command
             .args(["-c", SHELL, "borewright-postgres"])
@@ -225,17 +250,19 @@ impl Cluster {
             .stderr(Stdio::piped())
             .spawn()
             .map_err(|why| ClusterError::Program { program: "sh", why })?;
-        let said = follow(&mut shell);
+        let (log, said) = ServerLog::follow(&mut shell, purpose == Purpose::Again);
         let pipe = shell.stdin.take();
         let cluster = Self {
             socket: ServerSocket(data),
             shell,
             pipe,
+            log,
         };
 
         let mut words = Vec::new();
         for line in said {
             if line.ends_with("database system is ready to accept connections") {
+                cluster.log.is_news(true);
                 return Ok(cluster);
             }
             words.push(line);
@@ -261,6 +288,7 @@ impl Cluster {
     /// # Errors
     /// [`ClusterError::BadEnd`] when it did not end well.
     pub fn stop(mut self) -> Result<(), ClusterError> {
+        self.log.is_news(false);
         self.pipe.take();
         let status = self.shell.wait().map_err(|why| ClusterError::Program {
             program: "wait",
@@ -274,8 +302,22 @@ impl Cluster {
     }
 }
 
+impl Cluster {
+    /// How the server ended, if it has.
+    ///
+    /// # Errors
+    /// [`ClusterError::Program`] when the system does not say.
+    pub(super) fn ended(&mut self) -> Result<Option<ExitStatus>, ClusterError> {
+        self.shell.try_wait().map_err(|why| ClusterError::Program {
+            program: "wait",
+            why,
+        })
+    }
+}
+
 impl Drop for Cluster {
     fn drop(&mut self) {
+        self.log.is_news(false);
         self.pipe.take();
         if let Err(why) = self.shell.wait() {
             tracing::error!(%why, "the private PostgreSQL server could not be waited for");
@@ -290,7 +332,8 @@ fn server_settings(throwaway: bool) -> Vec<&'static str> {
         "unix_socket_permissions=0700",
         "logging_collector=off",
         "log_destination=stderr",
-        "log_line_prefix=",
+        "log_line_prefix=%e ",
+        "log_checkpoints=off",
         "lc_messages=C",
     ];
     if throwaway {
@@ -323,21 +366,6 @@ fn check_reachable(dir: &Path, mut test: Command) -> Result<(), ClusterError> {
     } else {
         Err(ClusterError::Unreachable(dir.to_owned()))
     }
-}
-
-/// Passes the server's words on to our log, and to the receiver for as long as there is one.
-fn follow(shell: &mut Child) -> Receiver<String> {
-    let (send, receive) = channel();
-    if let Some(stderr) = shell.stderr.take() {
-        std::thread::spawn(move || {
-            for line in BufReader::new(stderr).lines().map_while(Result::ok) {
-                tracing::debug!(target: "postgres", "{line}");
-                // Nobody listens any more once the server is ready.
-                let _ = send.send(line);
-            }
-        });
-    }
-    receive
 }
 
 /// Makes the directory, for the user the server will run as where we are root.

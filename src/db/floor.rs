@@ -75,6 +75,7 @@ pub async fn read(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<(Floor, i64), D
         now,
         hours,
         confidence: f64::from(settings.policy.confidence_percent) / 100.0,
+        days: settings.days,
         variation: settings.variation,
         machines,
         people,

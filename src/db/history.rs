@@ -2,6 +2,7 @@
 
 use super::{DbError, ShopTx};
 use chrono::{DateTime, Utc};
+use std::collections::HashMap;
 use uuid::Uuid;
 
 /// One change of one row.
@@ -72,4 +73,23 @@ pub async fn of_row(tx: &mut ShopTx, table: &str, id: Uuid) -> Result<Vec<Change
         });
     }
     Ok(changes)
+}
+
+/// When each row of a table was entered.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn entered(
+    tx: &mut ShopTx,
+    table: &str,
+) -> Result<HashMap<Uuid, DateTime<Utc>>, DbError> {
+    let rows = sqlx::query!(
+        r#"select row_id as "row_id!", min(at) as "at!" from history
+           where shop_id = $1 and table_name = $2 and action = 'insert' and row_id is not null group by row_id"#,
+        tx.shop_id(),
+        table,
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.row_id, row.at)).collect())
 }

@@ -5,7 +5,7 @@ use super::read::{money, word};
 use super::{DbError, ShopTx, jobs};
 use crate::jobs::{JobDetails, JobState, StepKind};
 use crate::units::{Code, Money};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 /// Something that was done to a job by hand.
@@ -100,7 +100,8 @@ pub async fn set_details(
 /// [`DbError::Database`].
 pub async fn set_state(tx: &mut ShopTx, job_id: Uuid, state: JobState) -> Result<(), DbError> {
     sqlx::query!(
-        "update job set state = $3, version = version + 1 where shop_id = $1 and id = $2",
+        "update job set state = $3, collected_on = null, invoiced_on = null, version = version + 1
+         where shop_id = $1 and id = $2",
         tx.shop_id(),
         job_id,
         state.code(),
@@ -164,6 +165,37 @@ pub async fn drop_decisions(tx: &mut ShopTx, job_id: Uuid) -> Result<(), DbError
     .execute(tx.conn())
     .await?;
     Ok(())
+}
+
+/// Notes the day on which a done job was collected or invoiced, as `what` says, once.
+///
+/// # Errors
+/// [`DbError::Stale`] when it is not done, has such a day, or has another version; [`DbError::Database`].
+pub async fn hand_over(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    version: i32,
+    what: StepKind,
+    day: NaiveDate,
+) -> Result<(), DbError> {
+    let collected = what == StepKind::Collected;
+    let done = sqlx::query!(
+        "update job set collected_on = case when $4 then $5 else collected_on end,
+                invoiced_on = case when $4 then invoiced_on else $5 end, version = version + 1
+         where shop_id = $1 and id = $2 and version = $3 and state = 'done'
+           and (case when $4 then collected_on else invoiced_on end) is null",
+        tx.shop_id(),
+        job_id,
+        version,
+        collected,
+        day,
+    )
+    .execute(tx.conn())
+    .await?;
+    match done.rows_affected() {
+        0 => Err(DbError::Stale("this job")),
+        _ => Ok(()),
+    }
 }
 
 /// Notes what the transaction's person did to a job, and why.

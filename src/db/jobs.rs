@@ -40,6 +40,10 @@ pub struct Job {
     pub due_on: NaiveDate,
     /// The day the customer was promised.
     pub promised_on: Option<NaiveDate>,
+    /// The day it was collected.
+    pub collected_on: Option<NaiveDate>,
+    /// The day it was invoiced.
+    pub invoiced_on: Option<NaiveDate>,
     /// When it was put into work.
     pub created_at: DateTime<Utc>,
     /// Counts edits.
@@ -82,6 +86,8 @@ struct Row {
     state: String,
     due_on: NaiveDate,
     promised_on: Option<NaiveDate>,
+    collected_on: Option<NaiveDate>,
+    invoiced_on: Option<NaiveDate>,
     created_at: DateTime<Utc>,
     version: i32,
 }
@@ -97,6 +103,8 @@ impl TryFrom<Row> for Job {
             state: word("state of a job", &row.state)?,
             due_on: row.due_on,
             promised_on: row.promised_on,
+            collected_on: row.collected_on,
+            invoiced_on: row.invoiced_on,
             created_at: row.created_at,
             version: row.version,
         })
@@ -134,7 +142,7 @@ pub async fn create(tx: &mut ShopTx, job: &NewJob, route: &Route) -> Result<(Uui
 pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Job, DbError> {
     sqlx::query_as!(
         Row,
-        "select id, number, quote_id, title, state, due_on, promised_on, created_at, version
+        "select id, number, quote_id, title, state, due_on, promised_on, collected_on, invoiced_on, created_at, version
          from job where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
@@ -158,7 +166,7 @@ pub async fn list(
     let states: Vec<String> = states.iter().map(|s| s.code().to_owned()).collect();
     sqlx::query_as!(
         Row,
-        "select id, number, quote_id, title, state, due_on, promised_on, created_at, version
+        "select id, number, quote_id, title, state, due_on, promised_on, collected_on, invoiced_on, created_at, version
          from job where shop_id = $1 and state = any ($2) and ($3::bigint is null or number < $3)
          order by number desc limit $4",
         tx.shop_id(),
@@ -180,7 +188,7 @@ pub async fn list(
 pub async fn of_quote(tx: &mut ShopTx, quote_id: Uuid) -> Result<Option<Job>, DbError> {
     sqlx::query_as!(
         Row,
-        "select id, number, quote_id, title, state, due_on, promised_on, created_at, version
+        "select id, number, quote_id, title, state, due_on, promised_on, collected_on, invoiced_on, created_at, version
          from job where shop_id = $1 and quote_id = $2",
         tx.shop_id(),
         quote_id

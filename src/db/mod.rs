@@ -8,6 +8,7 @@ pub mod castings;
 pub mod castings_on_shelf;
 pub mod checks;
 pub mod cluster;
+mod cluster_log;
 pub mod counters;
 pub mod crack_repairs;
 pub mod customer_links;
@@ -23,10 +24,12 @@ pub mod floor;
 pub mod history;
 pub mod holds;
 pub mod job_changes;
+pub mod job_list;
 pub mod jobs;
 pub mod machines;
 pub mod migrate;
 pub mod needs;
+pub mod other_ways;
 pub mod past;
 pub mod people;
 pub mod plan_changes;
@@ -34,6 +37,7 @@ pub mod plans;
 pub mod quick_work;
 pub mod quotes;
 mod read;
+pub mod readiness;
 pub mod refusal;
 pub mod remedy_rules;
 pub mod review;
@@ -48,6 +52,7 @@ pub mod standards;
 pub mod stock;
 pub mod today;
 pub mod tools;
+pub mod watch;
 pub mod work_list;
 
 pub use refusal::{Needed, Refusal, Unique};
@@ -82,6 +87,9 @@ pub enum DbError {
     /// The database itself.
     #[error(transparent)]
     Database(#[from] sqlx::Error),
+    /// The connection was lost while a transaction was to be made to last, so that nobody knows whether it was.
+    #[error("whether it was saved is not known: {0}")]
+    Unsure(sqlx::Error),
 }
 
 impl DbError {
@@ -98,13 +106,42 @@ impl DbError {
             (class.starts_with("22") || class.starts_with("23")) && !error.is_unique_violation()
         })
     }
-}
 
-/// Asks the database for a sign of life.
-///
-/// # Errors
-/// [`DbError::Database`] when it gives none.
-pub async fn ping(pool: &sqlx::PgPool) -> Result<(), DbError> {
-    use sqlx::Connection;
-    Ok(pool.acquire().await?.ping().await?)
+    /// Whether the same may well succeed in a moment: the server is away, starting, full, busy or only reading just now,
+    /// or two transactions stood in each other's way. Classes of SQLSTATE: 08 connection, 25006 a server that only
+    /// reads, 40 transaction rollback, 53 insufficient resources, 55P03 a lock that was not had, 57 operator
+    /// intervention, 58 system error (PostgreSQL manual, appendix A).
+    #[must_use]
+    pub fn is_passing(&self) -> bool {
+        let (Self::Database(error) | Self::Unsure(error)) = self else {
+            return false;
+        };
+        match error {
+            sqlx::Error::Io(_)
+            | sqlx::Error::Tls(_)
+            | sqlx::Error::PoolTimedOut
+            | sqlx::Error::PoolClosed
+            | sqlx::Error::WorkerCrashed => true,
+            sqlx::Error::Database(error) => {
+                let code = error.code().unwrap_or_default();
+                ["08", "25006", "40", "53", "55P03", "57", "58"]
+                    .iter()
+                    .any(|class| code.starts_with(class))
+            }
+            _ => false,
+        }
+    }
+
+    /// Whether the server could not write: no room on its disk (53100), an error of the disk (58030), or it only reads
+    /// (25006).
+    #[must_use]
+    pub fn is_out_of_room(&self) -> bool {
+        let (Self::Database(error) | Self::Unsure(error)) = self else {
+            return false;
+        };
+        error
+            .as_database_error()
+            .and_then(|error| error.code())
+            .is_some_and(|code| ["53100", "58030", "25006"].contains(&code.as_ref()))
+    }
 }

@@ -2,7 +2,7 @@
 //! them. Read lean, because there are many.
 
 use super::bookings::EntryRow;
-use super::read::{corrupt, count, money, word};
+use super::read::{corrupt, count, money, stored_count, word};
 use super::{DbError, ShopTx, bookings, machines, settings};
 use crate::enquiry::bargain::Percentiles;
 use crate::estimating::rates_over_time::Before;
@@ -296,4 +296,47 @@ pub async fn promised(tx: &mut ShopTx, since: DateTime<Utc>) -> Result<Vec<Promi
             })
         })
         .collect()
+}
+
+/// A day that was promised, and when the job was ready.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PromisedDay {
+    /// The day promised.
+    pub promised_on: NaiveDate,
+    /// As [`Promised::ready_at`].
+    pub ready_at: Option<DateTime<Utc>>,
+}
+
+/// The days of the latest jobs that came of quotes given at a confidence in per cent, but for cancelled ones; at most so many.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn latest_days(
+    tx: &mut ShopTx,
+    stated: u32,
+    most: i64,
+) -> Result<Vec<PromisedDay>, DbError> {
+    Ok(sqlx::query_as!(
+        PromisedDay,
+        r#"select j.promised_on as "promised_on!",
+                  case when not exists (select from job_operation o
+                                        where o.shop_id = j.shop_id and o.job_id = j.id and o.state <> 'done')
+                       then coalesce(
+                           (select max(b.at) from job_operation o
+                            join booking b on b.shop_id = o.shop_id and b.operation_id = o.id
+                            where o.shop_id = j.shop_id and o.job_id = j.id and b.kind = 'done'),
+                           (select max(s.at) from job_step s
+                            where s.shop_id = j.shop_id and s.job_id = j.id and s.kind = 'closed'))
+                  end as ready_at
+           from (select * from job
+                 where shop_id = $1 and state <> 'cancelled' and promised_on is not null and quote_id is not null
+                 order by number desc limit $3) j
+           join quote_basis a on a.shop_id = j.shop_id and a.quote_id = j.quote_id
+           where (a.answer ->> 'confidence_percent')::int = $2"#,
+        tx.shop_id(),
+        stored_count("confidence", stated)?,
+        most,
+    )
+    .fetch_all(tx.conn())
+    .await?)
 }

@@ -57,8 +57,12 @@ impl ShopTx {
     /// Makes everything done in it last.
     ///
     /// # Errors
-    /// [`DbError::Database`] when a deferred constraint or the server refuses.
+    /// [`DbError::Database`] when a deferred constraint or the server refuses; [`DbError::Unsure`] when the connection is
+    /// lost before the server has said whether it lasts.
     pub async fn commit(self) -> Result<(), DbError> {
-        Ok(self.tx.commit().await?)
+        self.tx.commit().await.map_err(|error| match error {
+            sqlx::Error::Io(_) | sqlx::Error::WorkerCrashed => DbError::Unsure(error),
+            other => other.into(),
+        })
     }
 }

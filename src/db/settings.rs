@@ -3,9 +3,11 @@
 use super::read::{corrupt, count, stored_count, word};
 use super::{DbError, ShopTx};
 use crate::enquiry::Selling;
-use crate::estimating::{Policy, Variation};
+use crate::estimating::{Policy, Recalibration, Variation};
 use crate::units::{Code, Currency, LengthUnit, Money};
 use chrono_tz::Tz;
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
 
 /// What a shop has decided once for all its work.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -26,6 +28,10 @@ pub struct Settings {
     pub tax_name: String,
     /// Days a quote holds.
     pub quote_valid_days: u32,
+    /// Whether days follow the record of promises kept.
+    pub days_follow_record: bool,
+    /// How sure days have proved to be; nothing while they do not follow the record.
+    pub days: Recalibration,
     /// How much work varies.
     pub variation: Variation,
     /// Grows by one with every edit.
@@ -38,12 +44,12 @@ pub struct Settings {
 /// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
     let row = sqlx::query!(
-        "select name, currency, time_zone, length_unit, overhead_percent, margin_percent, tax_percent, tax_name,
-                confidence_percent, quote_valid_days, week_of_waiting, search_fee, handling_percent,
+        r#"select name, currency, time_zone, length_unit, overhead_percent, margin_percent, tax_percent, tax_name,
+                shop.confidence_percent, quote_valid_days, week_of_waiting, search_fee, handling_percent,
                 least_margin_percent, overtime_percent, answer_keeps_minutes, version, level_percent, shop_percent, person_percent,
                 element_percent, job_percent, outside_percent, absence_percent, breakdown_hours, repair_hours,
-                rework_percent, rework_share_percent
-         from shop where shop_id = $1",
+                rework_percent, rework_share_percent, days_follow_record, d.share as "share?", d.confidence_percent as "share_at?"
+         from shop left join day_share d using (shop_id) where shop_id = $1"#,
         tx.shop_id()
     )
     .fetch_optional(tx.conn())
@@ -74,6 +80,12 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
         },
         tax_name: row.tax_name,
         quote_valid_days: count("validity of quotes", row.quote_valid_days)?,
+        days: learned(
+            row.share.zip(row.share_at),
+            row.days_follow_record,
+            row.confidence_percent,
+        ),
+        days_follow_record: row.days_follow_record,
         variation: Variation {
             level_percent: row.level_percent,
             shop_percent: row.shop_percent,
@@ -89,6 +101,56 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
         },
         version: row.version,
     })
+}
+
+/// The map of a stored share, while days follow the record and the confidence is the one it was learned at.
+fn learned(share: Option<(Decimal, i32)>, follow: bool, confidence: i32) -> Recalibration {
+    share
+        .filter(|(_, stated)| follow && *stated == confidence)
+        .and_then(|(share, stated)| {
+            Some(Recalibration::new(
+                f64::from(stated) / 100.0,
+                share.to_f64()?,
+            ))
+        })
+        .unwrap_or(Recalibration::none())
+}
+
+/// Says whether days follow the record; `version` is the version of the settings that the editor saw.
+///
+/// # Errors
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn follow_record(tx: &mut ShopTx, follow: bool, version: i32) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "update shop set days_follow_record = $2, version = version + 1 where shop_id = $1 and version = $3",
+        tx.shop_id(),
+        follow,
+        version,
+    )
+    .execute(tx.conn())
+    .await?;
+    match done.rows_affected() {
+        0 => Err(DbError::Stale("the shop's settings")),
+        _ => Ok(()),
+    }
+}
+
+/// Keeps the share of futures (from 0 to 1, to three places) that the record asks for at a confidence in per cent.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn keep_day_share(tx: &mut ShopTx, share: Decimal, stated: u32) -> Result<(), DbError> {
+    sqlx::query!(
+        "insert into day_share (shop_id, share, confidence_percent) values ($1, $2, $3)
+         on conflict (shop_id) do update set share = excluded.share, confidence_percent = excluded.confidence_percent
+         where (day_share.share, day_share.confidence_percent) is distinct from (excluded.share, excluded.confidence_percent)",
+        tx.shop_id(),
+        share,
+        stored_count("confidence", stated)?,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
 }
 
 /// Changes how much work varies, and nothing else; `version` is the version of the settings that the editor saw.

@@ -196,20 +196,27 @@ pub struct ToCollect {
     pub due_on: NaiveDate,
 }
 
-/// Open jobs whose every operation is done, and which nothing holds.
+/// Open jobs whose every operation is done and which nothing holds, and jobs that are done, due from a day on, and not
+/// collected.
 ///
 /// # Errors
 /// [`DbError::Database`].
-pub async fn to_collect(tx: &mut ShopTx, limit: i64) -> Result<Vec<ToCollect>, DbError> {
+pub async fn to_collect(
+    tx: &mut ShopTx,
+    due_from: NaiveDate,
+    limit: i64,
+) -> Result<Vec<ToCollect>, DbError> {
     Ok(sqlx::query_as!(
         ToCollect,
         "select j.id, j.number, j.title, j.customer, j.due_on from job j
          where j.shop_id = $1 and j.state = 'open'
                and not exists (select from job_operation o where o.shop_id = $1 and o.job_id = j.id and o.state <> 'done')
                and not exists (select from job_hold h where h.shop_id = $1 and h.id = j.id)
+            or j.shop_id = $1 and j.state = 'done' and j.collected_on is null and j.due_on >= $3
          order by j.due_on, j.number limit $2",
         tx.shop_id(),
         limit,
+        due_from,
     )
     .fetch_all(tx.conn())
     .await?)

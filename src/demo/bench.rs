@@ -224,8 +224,14 @@ async fn fail_a_check(
         let booked = bookings::of_operations(tx, &[operation.id]).await?;
         let planned = operation.planned.checks.iter().zip(0_u32..);
         let measured = planned.into_iter().find_map(|(check, place)| {
-            let upper = Limits::read(&check.limits)?.upper?;
-            Some((place, Found::Measured(upper + reading("0.02")?)))
+            let bad = Limits::of(check)?.upper? + reading("0.02")?;
+            Some((
+                place,
+                match check.readings() {
+                    1 => Found::Measured(bad),
+                    many => Found::Readings(vec![bad; many]),
+                },
+            ))
         });
         let Some(((place, found), last)) = measured.zip(booked.last()) else {
             continue;

@@ -3,17 +3,20 @@
 use super::draw::{self, Kind};
 use super::past_truth::PastFile;
 use super::seed::{Seed, SeedError};
-use crate::enquiry::answer::{Answer, Figures, OptionAnswer, OptionKind, Outcome, Terms};
+use crate::enquiry::answer::{
+    Answer, Figures, OptionAnswer, OptionKind, Outcome, SearchTerms, Terms,
+};
 use crate::enquiry::bargain::Percentiles;
 use crate::enquiry::quote::{CheckedQuote, NewQuote, OfferTerms};
 use crate::enquiry::range::{PriceRange, ReadyRange};
+use crate::enquiry::{SearchLimits, say};
 use crate::estimating::futures::rank;
 use crate::estimating::variation::Worlds;
 use crate::estimating::{CostBuildUp, CostSampler, Costing, Donor, Policy, Rates, Variation};
 use crate::units::{Code, Currency, Money, plain};
-use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeZone, Utc};
+use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeZone, Utc};
 use chrono_tz::Tz;
-use rand::RngExt;
+use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
 use rust_decimal::Decimal;
@@ -42,8 +45,17 @@ pub(super) struct Call {
     /// The percentiles of the day it is ready.
     pub(super) ready: Vec<NaiveDate>,
     pub(super) promised_on: NaiveDate,
+    /// What was said of finding one instead; of conversions only.
+    pub(super) hunt: Option<Hunt>,
     pub(super) fate: Fate,
     pub(super) decided: DateTime<Utc>,
+}
+
+/// What was said of finding one: percentiles of its price, minor units, and of its day.
+#[derive(Debug, Clone)]
+pub(super) struct Hunt {
+    price: Vec<i64>,
+    ready: Vec<NaiveDate>,
 }
 
 /// What one kind of work is quoted at, at one set of rates and one confidence.
@@ -170,6 +182,8 @@ impl Pricing<'_> {
             .into_iter()
             .map(|days| self.working_days_on(seed, on, days))
             .collect();
+        let converts = self.kinds.get(kind).is_some_and(|k| k.conversion.is_some());
+        let hunt = converts.then(|| self.hunt((seed, on), usual));
         let promised_on = ready.get(confidence as usize).copied().unwrap_or(on);
         let time = NaiveTime::from_hms_opt(9 + rng.random_range(0..7), rng.random_range(0..60), 0);
         let at = self.at(on, time.unwrap_or_default());
@@ -204,9 +218,40 @@ impl Pricing<'_> {
             confidence,
             ready,
             promised_on,
+            hunt,
             fate,
             decided,
         })
+    }
+
+    /// What was said of finding one, when a conversion was worked out at `usual`.
+    fn hunt(&self, (seed, on): (&Seed, NaiveDate), usual: Money) -> Hunt {
+        let truth = &self.truth.quotes;
+        // By the day, so that nothing else of the year depends on it.
+        let day = u64::from(on.num_days_from_ce().unsigned_abs());
+        let mut rng = Pcg64::seed_from_u64(self.truth.seed ^ day);
+        let middle = plain(usual.amount()) * truth.hunt_price;
+        let mut drawn = |middle: f64, cv: f64| -> Vec<f64> {
+            let mut all: Vec<f64> = (0..truth.futures)
+                .map(|_| {
+                    let normal: f64 = StandardNormal.sample(&mut rng);
+                    middle * (cv * normal).exp()
+                })
+                .collect();
+            all.sort_by(f64::total_cmp);
+            percentiles(&all)
+        };
+        let price = drawn(middle, truth.hunt_price_cv);
+        let days = drawn(truth.hunt_days, truth.hunt_days_cv);
+        let minor = |price: f64| {
+            let price = Decimal::from_f64(price).unwrap_or_default();
+            Money::new(price, self.currency).rounded().to_minor().ok()
+        };
+        let day = |days: f64| draw::working_day(seed, on, days.ceil().to_u32().unwrap_or(0));
+        Hunt {
+            price: price.into_iter().filter_map(minor).collect(),
+            ready: days.into_iter().map(day).collect(),
+        }
     }
 
     fn why(&self, dear: bool, rng: &mut Pcg64) -> String {
@@ -255,7 +300,69 @@ impl Pricing<'_> {
         Ok(build_up)
     }
 
-    /// The one option of an answer.
+    /// Finding one, as it stood beside the conversion.
+    fn found(&self, hunt: &Hunt, confidence: u32, kind: &Kind) -> OptionAnswer {
+        let moment = |at: usize| {
+            let day = hunt.ready.get(at)?;
+            Some(self.at(*day, NaiveTime::from_hms_opt(16, 0, 0)?))
+        };
+        let price = |at: usize| {
+            let minor = hunt.price.get(at).copied().unwrap_or_default();
+            Money::from_minor(minor, self.currency)
+        };
+        let sure = confidence as usize;
+        let (low, likely, high) = (price(10), price(50), price(90));
+        let figures = Figures {
+            compared: likely,
+            price: PriceRange {
+                low,
+                likely,
+                high,
+                at_confidence: price(sure),
+            },
+            build_up: CostBuildUp {
+                lines: Vec::new(),
+                net: likely,
+                tax: Money::zero(self.currency),
+                gross: likely,
+            },
+            terms: Terms::Search(SearchTerms {
+                fee: Money::zero(self.currency),
+                handling_percent: Decimal::ZERO,
+                work: Money::zero(self.currency),
+                limits: SearchLimits::default(),
+                found_percent: 99,
+            }),
+            ready: ReadyRange {
+                earliest: moment(0),
+                early: moment(10),
+                likely: moment(50),
+                late: moment(90),
+                at_confidence: moment(sure),
+            },
+            ready_day: hunt.ready.get(sure).copied(),
+            in_time_percent: None,
+            never_percent: 0,
+            percentiles: Percentiles {
+                full_cost: Vec::new(),
+                ready: hunt.ready.iter().copied().map(Some).collect(),
+            },
+            machines: Vec::new(),
+            route: kind.route.clone(),
+            conversion: None,
+        };
+        OptionAnswer {
+            key: OptionKind::Hunt.code().to_owned(),
+            kind: OptionKind::Hunt,
+            title: format!("Find {}", say::a(&kind.wanted)),
+            casting: None,
+            risks: Vec::new(),
+            outcome: Outcome::Possible(Box::new(figures)),
+            sentence: String::new(),
+        }
+    }
+
+    /// The option of an answer that was taken.
     fn option(
         &self,
         call: &Call,
@@ -328,14 +435,17 @@ impl Pricing<'_> {
         let said = format!("{} before tax, ready by {}.", call.net, call.promised_on);
         let option = self.option(call, (kind, offer), build_up.clone(), &said);
         let option_kind = option.kind.code().to_owned();
+        let hunt = call.hunt.as_ref();
+        let hunt = hunt.map(|hunt| self.found(hunt, call.confidence, kind));
         let answer = Answer {
             wanted: kind.wanted.clone(),
             wanted_by: None,
             at: call.at,
             confidence_percent: call.confidence,
+            day_share_percent: None,
             futures: self.truth.quotes.futures,
             recommended: Some(option.key.clone()),
-            options: vec![option],
+            options: std::iter::once(option).chain(hunt).collect(),
             comparison: None,
             in_time: None,
             plan: None,

@@ -1,7 +1,7 @@
 //! The workshop of the past year: who works on what from minute to minute, and how long it really takes.
 
 use super::past_truth::PastFile;
-use crate::estimating::{Operation, Route};
+use crate::estimating::{Check, Operation, Route};
 use crate::quality::{self, Failure, Found, Judged, Limits, Rework, hold_reason, judge, reading};
 use crate::shopfloor::Kind;
 use crate::units::{Minutes, plain};
@@ -76,6 +76,8 @@ pub(super) struct Task {
     pub(super) done: Option<Minute>,
     /// Minutes of setup and of run before the person is known.
     base: (f64, f64),
+    /// The share of the run that somebody stands by.
+    attended: f64,
     /// Minutes left: setup, attended run, unattended run.
     left: (Minute, Minute, Minute),
     busy_until: Minute,
@@ -132,7 +134,12 @@ impl Task {
         if rng.random_bool(times.mishap) {
             whole *= rng.random_range(2.0..5.0);
         }
+        let share = match planned.steps.as_slice() {
+            [step] => times.attended.get(&step.code).copied(),
+            _ => None,
+        };
         Self {
+            attended: share.unwrap_or(plain(planned.attended_share)),
             base: (plain(planned.setup.0) * times.setup * whole, run * whole),
             planned,
             added: false,
@@ -150,7 +157,7 @@ impl Task {
     /// Begun by somebody: now it is known how long it takes.
     fn begin(&mut self, hand: &Hand) {
         let (setup, run) = self.base;
-        let share = plain(self.planned.attended_share);
+        let share = self.attended;
         let whole = |minutes: f64| (minutes * hand.ratio).round().to_i64().unwrap_or(0);
         self.left = (
             whole(setup),
@@ -247,12 +254,8 @@ impl FloorJob {
         let mut checks = Vec::new();
         let mut failed: Option<(usize, Failure)> = None;
         for (place, check) in planned.checks.iter().enumerate() {
-            let found = finding(
-                Limits::read(&check.limits).as_ref(),
-                failing == Some(place),
-                &mut self.rng,
-            );
-            let Ok(judged) = judge(check, found) else {
+            let found = finding(check, failing == Some(place), &mut self.rng);
+            let Ok(judged) = judge(check, &found) else {
                 continue;
             };
             if let Some(failure) = &judged.failure {
@@ -341,20 +344,27 @@ impl FloorJob {
     }
 }
 
-/// What a check finds: within its limits, or two hundredths beyond.
-fn finding(limits: Option<&Limits>, fails: bool, rng: &mut Pcg64) -> Found {
-    let Some(limits) = limits else {
+/// What a check finds: within its limits, or two hundredths beyond at its last place.
+fn finding(check: &Check, fails: bool, rng: &mut Pcg64) -> Found {
+    let Some(limits) = Limits::of(check) else {
         return Found::Gauged(!fails);
     };
     let lower = limits.lower.unwrap_or_default();
     let upper = limits.upper.unwrap_or(lower);
-    let share = Decimal::from(rng.random_range(1..10)) / Decimal::TEN;
     let beyond = reading("0.02").unwrap_or_default();
-    Found::Measured(if fails {
-        upper + beyond
-    } else {
-        (lower + (upper - lower) * share).round_dp(3)
-    })
+    let mut readings: Vec<Decimal> = (0..check.readings())
+        .map(|_| {
+            let share = Decimal::from(rng.random_range(1..10)) / Decimal::TEN;
+            (lower + (upper - lower) * share).round_dp(3)
+        })
+        .collect();
+    if fails && let Some(last) = readings.last_mut() {
+        *last = upper + beyond;
+    }
+    match readings.as_slice() {
+        [one] => Found::Measured(*one),
+        _ => Found::Readings(readings),
+    }
 }
 
 impl<'a> Workshop<'a> {

@@ -37,6 +37,7 @@ pub(super) struct Times {
     pub(super) mishap: f64,
     pub(super) person: BTreeMap<String, f64>,
     pub(super) element: BTreeMap<String, f64>,
+    pub(super) attended: BTreeMap<String, f64>,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -65,6 +66,10 @@ pub(super) struct Quotes {
     pub(super) own_days: f64,
     pub(super) own_cv: f64,
     pub(super) days_more: f64,
+    pub(super) hunt_price: f64,
+    pub(super) hunt_price_cv: f64,
+    pub(super) hunt_days: f64,
+    pub(super) hunt_days_cv: f64,
     pub(super) lost: Vec<LostSeed>,
 }
 

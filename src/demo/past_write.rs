@@ -174,7 +174,7 @@ impl Setting<'_> {
                         id: Uuid::now_v7(),
                         operation_id,
                         place: u32::try_from(made.place).ok()?,
-                        found: made.found,
+                        found: made.found.clone(),
                         note: String::new(),
                         person_id: made.by,
                         entered_by: made.by,

@@ -122,7 +122,14 @@ fn operation(sheet: &mut Sheet, one: &CardOperation, side: f32) -> Result<(), Sh
         } else {
             format!(" ({})", check.instrument)
         };
-        sheet.tick(&format!("______  {}: {}{with}", check.what, check.limits));
+        let limits = check.limits_in_words();
+        sheet.tick(&format!("______  {}: {limits}{with}", check.what));
+        if check.readings() > 1 {
+            let places: Vec<String> = (check.places.iter())
+                .map(|at| format!("{at} ________"))
+                .collect();
+            sheet.paragraph(Style::Text, 6.0, &places.join("   "));
+        }
         if let Some(gauge) = limit_gauge(check) {
             sheet.paragraph(Style::Small, 6.0, &format!("New gauge: {gauge}."));
         }

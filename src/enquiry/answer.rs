@@ -4,7 +4,7 @@ use super::advice::{self, Offered, Waiting};
 use super::bargain::Percentiles;
 use super::options;
 use super::proportion;
-use super::range::{PriceRange, ReadyRange, percent_of};
+use super::range::{PriceRange, ReadyRange, day_share_percent, percent_of};
 use super::say;
 use super::simulation::{Dropped, Simulated, Simulation, simulate};
 use super::ways::Options;
@@ -231,6 +231,9 @@ pub struct Answer {
     pub at: DateTime<Utc>,
     /// The shop's confidence, in per cent.
     pub confidence_percent: u32,
+    /// The share of futures, in per cent, that a day at that confidence takes, when the shop's record asks for another.
+    #[serde(default)]
+    pub day_share_percent: Option<u32>,
     /// How many futures were simulated.
     pub futures: u32,
     /// The options: what can be done first, cheapest first; then what cannot.
@@ -315,6 +318,7 @@ pub fn answer(
         wanted_by: wish.wanted_by,
         at: simulation.now,
         confidence_percent: knowledge.policy.confidence_percent,
+        day_share_percent: day_share_percent(knowledge.days, &knowledge.policy),
         futures: simulation.futures,
         options: done
             .into_iter()

@@ -4,13 +4,13 @@
 use super::answer::{Answer, Figures, OptionAnswer, OptionKind, Outcome, Terms};
 use super::bargain::Percentiles;
 use super::pricing;
-use super::range::{PriceRange, ReadyRange, percent_of};
+use super::range::{PriceRange, ReadyRange, chance_of, day_share_percent, percent_of};
 use super::say;
 use super::simulation::{self, Simulation};
 use crate::estimating::cutting_data::CuttingData;
 use crate::estimating::{
-    CostBuildUp, CostError, CostSampler, Costing, Element, Policy, Rates, Route, WorkList,
-    WorkListError,
+    CostBuildUp, CostError, CostSampler, Costing, Element, Policy, Rates, Recalibration, Route,
+    WorkList, WorkListError,
 };
 use crate::planning::{ReadyDates, local_instant};
 use crate::units::text::uncapitalised;
@@ -43,6 +43,8 @@ pub struct QuickKnowledge {
     pub rates: Rates,
     /// Pricing policy.
     pub policy: Policy,
+    /// How sure days have proved to be.
+    pub days: Recalibration,
     /// The shop's time zone, in which days are said.
     pub zone: Tz,
 }
@@ -100,6 +102,7 @@ impl Quick {
             wanted_by: self.wanted_by,
             at: simulation.now,
             confidence_percent: policy.confidence_percent,
+            day_share_percent: day_share_percent(knowledge.days, policy),
             futures: simulation.futures,
             options: vec![option],
             comparison: None,
@@ -165,8 +168,8 @@ impl Quick {
         let never = ready.iter().filter(|time| time.is_none()).count();
         let day = |time: DateTime<Utc>| time.with_timezone(&knowledge.zone).date_naive();
         let build_up = CostBuildUp::of_futures(&costing, Vec::new(), &direct)?;
-        let range = ReadyRange::of(&ready, confidence);
-        let percentiles = ReadyRange::percentiles(&ready).into_iter();
+        let range = ReadyRange::of(&ready, confidence, knowledge.days);
+        let percentiles = ReadyRange::percentiles(&ready, knowledge.days).into_iter();
         Ok(Figures {
             price,
             terms: Terms::Fixed,
@@ -178,9 +181,13 @@ impl Quick {
                 full_cost: pricing::full_costs(direct, policy, currency)?,
                 ready: percentiles.map(|time| time.map(day)).collect(),
             },
-            in_time_percent: self
-                .wanted_by
-                .map(|by| percent_of(simulation::ready_by(&ready, by, knowledge.zone), futures)),
+            in_time_percent: self.wanted_by.map(|by| {
+                chance_of(
+                    knowledge.days,
+                    simulation::ready_by(&ready, by, knowledge.zone),
+                    futures,
+                )
+            }),
             never_percent: percent_of(never, futures),
             machines: simulation::machine_times(route, &minutes, confidence),
             route: route.clone(),
@@ -295,6 +302,7 @@ mod tests {
                 tax_percent: Decimal::from(20),
                 confidence_percent: 80,
             },
+            days: Recalibration::none(),
             zone: Tz::Europe__London,
         }
     }

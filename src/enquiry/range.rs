@@ -1,6 +1,7 @@
 //! Ranges read off simulated futures: order statistics, never fitted curves.
 
-use crate::estimating::futures::rank;
+use crate::estimating::futures::{rank, rank_of_share};
+use crate::estimating::{Policy, Recalibration};
 use crate::units::{Currency, Money};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -38,32 +39,35 @@ impl PriceRange {
     }
 }
 
-/// Ready times over the futures. A bound that falls among the futures in which the job is not ready within the
+/// Ready times over the futures, each at the share of futures that the shop's record asks for. A bound that falls among the futures in which the job is not ready within the
 /// horizon is `None`: later than anyone can say.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ReadyRange {
     /// No future is sooner.
     #[serde(default)]
     pub earliest: Option<DateTime<Utc>>,
-    /// 1 in 10 futures is sooner.
+    /// 1 in 10 is sooner.
     pub early: Option<DateTime<Utc>>,
     /// As many sooner as later.
     pub likely: Option<DateTime<Utc>>,
-    /// 1 in 10 futures is later.
+    /// 1 in 10 is later.
     pub late: Option<DateTime<Utc>>,
-    /// The time that holds in the shop's confidence of futures.
+    /// The time that holds at the shop's confidence.
     pub at_confidence: Option<DateTime<Utc>>,
 }
 
 impl ReadyRange {
     /// Reads the range off ready times; futures without one sort last.
     #[must_use]
-    pub fn of(times: &[Option<DateTime<Utc>>], confidence_percent: u32) -> Self {
-        let mut sorted = times.to_vec();
-        sorted.sort_unstable_by_key(|time| time.unwrap_or(DateTime::<Utc>::MAX_UTC));
-        let at = |percent| sorted.get(rank(percent, sorted.len())).copied().flatten();
+    pub fn of(
+        times: &[Option<DateTime<Utc>>],
+        confidence_percent: u32,
+        map: Recalibration,
+    ) -> Self {
+        let percentiles = Self::percentiles(times, map);
+        let at = |percent: u32| percentiles.get(percent as usize).copied().flatten();
         Self {
-            earliest: sorted.first().copied().flatten(),
+            earliest: at(0),
             early: at(10),
             likely: at(50),
             late: at(90),
@@ -73,13 +77,22 @@ impl ReadyRange {
 }
 
 impl ReadyRange {
-    /// The times that 0, 1 … 100 per cent of the futures do not exceed; `None` is later than every time.
+    /// The times that are 0, 1 … 100 per cent sure; `None` is later than every time.
     #[must_use]
-    pub fn percentiles(times: &[Option<DateTime<Utc>>]) -> Vec<Option<DateTime<Utc>>> {
+    pub fn percentiles(
+        times: &[Option<DateTime<Utc>>],
+        map: Recalibration,
+    ) -> Vec<Option<DateTime<Utc>>> {
         let mut sorted = times.to_vec();
         sorted.sort_unstable_by_key(|time| time.unwrap_or(DateTime::<Utc>::MAX_UTC));
-        (0..=100)
-            .map(|percent| sorted.get(rank(percent, sorted.len())).copied().flatten())
+        (0..=100_u32)
+            .map(|percent| {
+                let share = map.share_of_futures(f64::from(percent) / 100.0);
+                sorted
+                    .get(rank_of_share(share, sorted.len()))
+                    .copied()
+                    .flatten()
+            })
             .collect()
     }
 }
@@ -97,6 +110,26 @@ pub fn percent_of(hits: usize, n: usize) -> u32 {
     } else {
         rounded.clamp(1, 99)
     }
+}
+
+/// How sure a day is that so many of `n` futures keep, in whole per cent; certain only when every future, or none, agrees.
+#[must_use]
+pub fn chance_of(map: Recalibration, hits: usize, n: usize) -> u32 {
+    if n == 0 || hits == 0 || hits >= n {
+        return percent_of(hits, n);
+    }
+    percent_of(
+        (map.chance(hits as f64 / n as f64) * 1e6).round() as usize,
+        1_000_000,
+    )
+    .clamp(1, 99)
+}
+
+/// The share of futures, in whole per cent, that a day takes at the shop's confidence, when the record asks for another.
+#[must_use]
+pub fn day_share_percent(map: Recalibration, policy: &Policy) -> Option<u32> {
+    let share = map.share_of_futures(f64::from(policy.confidence_percent) / 100.0);
+    (!map.is_none()).then(|| (share * 100.0).round() as u32)
 }
 
 #[cfg(test)]
@@ -117,7 +150,7 @@ mod tests {
     #[test]
     fn a_future_without_an_end_is_later_than_every_date() {
         let day = |d: i64| Some(DateTime::<Utc>::UNIX_EPOCH + chrono::Duration::days(d));
-        let range = ReadyRange::of(&[None, day(3), day(1), None], 75);
+        let range = ReadyRange::of(&[None, day(3), day(1), None], 75, Recalibration::none());
         assert_eq!((range.earliest, range.early), (day(1), day(1)));
         assert_eq!(range.likely, day(3));
         assert_eq!(range.at_confidence, None);

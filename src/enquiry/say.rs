@@ -87,7 +87,9 @@ fn article(name: &str) -> &'static str {
     if vowel || eleven { "an" } else { "a" }
 }
 
-pub(super) fn a(name: &str) -> String {
+/// A name with its article: "an Ousel twin".
+#[must_use]
+pub fn a(name: &str) -> String {
     format!("{} {name}", article(name))
 }
 

@@ -6,7 +6,7 @@ use super::bargain::Percentiles;
 use super::pricing::{OfferTerms, Pricing};
 use super::procurement::Procurement;
 use super::proportion::MOST_TIMES_CHEAPEST;
-use super::range::{PriceRange, ReadyRange, percent_of};
+use super::range::{PriceRange, ReadyRange, chance_of, percent_of};
 use super::ways::{Proposal, Way};
 use super::wish::{Knowledge, Wish};
 use crate::estimating::cost::{CostError, Costing};
@@ -151,7 +151,7 @@ pub(super) fn simulate(
     let futures = draws.release.len();
     let never = draws.released().filter(|released| !released).count();
     let priced = pricing.priced(&draws, &range, percent_of(futures - never, futures))?;
-    let ready_range = ReadyRange::of(&ready, confidence);
+    let ready_range = ReadyRange::of(&ready, confidence, knowledge.days);
     let day = |time: DateTime<Utc>| time.with_timezone(&knowledge.zone).date_naive();
     let figures = Figures {
         price: range,
@@ -160,13 +160,17 @@ pub(super) fn simulate(
         compared: priced.compared,
         ready_day: ready_range.at_confidence.map(day),
         ready: ready_range,
-        in_time_percent: wish
-            .wanted_by
-            .map(|by| percent_of(ready_by(&ready, by, knowledge.zone), futures)),
+        in_time_percent: wish.wanted_by.map(|by| {
+            chance_of(
+                knowledge.days,
+                ready_by(&ready, by, knowledge.zone),
+                futures,
+            )
+        }),
         never_percent: percent_of(never, futures),
         percentiles: Percentiles {
             full_cost: pricing.full_costs(&draws)?,
-            ready: ReadyRange::percentiles(&ready)
+            ready: ReadyRange::percentiles(&ready, knowledge.days)
                 .into_iter()
                 .map(|time| time.map(day))
                 .collect(),

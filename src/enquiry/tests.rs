@@ -10,7 +10,7 @@ use super::wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish}
 use crate::castings::{
     Action, Boss, Face, Feature, FeatureKind, Pattern, Place, RemedyRule, Variant, When,
 };
-use crate::estimating::{CostLine, Policy, Rates, cutting_data, starting};
+use crate::estimating::{CostLine, Policy, Rates, Recalibration, cutting_data, starting};
 use crate::planning::calendar::{Calendar, Hours, Shift};
 use crate::planning::engine::formats::classical::job_shop;
 use crate::planning::engine::model::Person;
@@ -188,6 +188,7 @@ pub(super) fn knowledge() -> Knowledge {
         selling: Selling::starting(currency),
         crack_repairs: vec![],
         currency,
+        days: Recalibration::none(),
         zone: Tz::Europe__London,
     }
 }
@@ -344,6 +345,55 @@ fn every_price_opens_down_to_lines_that_add_up() {
             .iter()
             .any(|l| l.label == "Those that prove bad")
     );
+}
+
+/// What the record says goes through all that is said of days alike: a later day for the same confidence, and that day, wanted,
+/// is as sure as the confidence; a day that was sure enough before no longer is. Prices stay.
+#[test]
+fn days_follow_the_record_and_never_contradict_themselves() {
+    let plain = knowledge();
+    let before = ask(&wish(), &plain);
+    for share in [0.6, 0.9, 0.97] {
+        let learned = Knowledge {
+            days: Recalibration::new(0.8, share),
+            ..knowledge()
+        };
+        let answer = ask(&wish(), &learned);
+        assert_eq!(answer.day_share_percent, Some((share * 100.0) as u32));
+        let (was, now) = (
+            figures(&before, OptionKind::ConvertShelf),
+            figures(&answer, OptionKind::ConvertShelf),
+        );
+        assert_eq!(was.price, now.price);
+        if share > 0.8 {
+            assert!(now.ready.at_confidence > was.ready.at_confidence);
+        } else {
+            assert!(now.ready.at_confidence < was.ready.at_confidence);
+        }
+        assert_eq!(now.ready.likely.is_some(), was.ready.likely.is_some());
+        let chance = |knowledge: &Knowledge, day| {
+            let wish = Wish {
+                wanted_by: day,
+                ..wish()
+            };
+            let answer = ask(&wish, knowledge);
+            figures(&answer, OptionKind::ConvertShelf)
+                .in_time_percent
+                .unwrap()
+        };
+        assert!(chance(&learned, now.ready_day) >= 80, "{share}");
+        let (as_learned, as_drawn) = (
+            chance(&learned, was.ready_day),
+            chance(&plain, was.ready_day),
+        );
+        assert_eq!(
+            as_learned < as_drawn,
+            share > 0.8,
+            "{as_learned} {as_drawn}"
+        );
+        // The bargain reads its chance off the percentiles.
+        assert_eq!(now.percentiles.ready[80], now.ready_day);
+    }
 }
 
 /// The promised day holds in at least 80 of 100 futures that were not the ones it was read from.

@@ -4,7 +4,7 @@ use super::customer::{Condition, CrackRepair, Purpose};
 use super::selling::Selling;
 use crate::castings::{Pattern, RemedyRule, Variant};
 use crate::estimating::cutting_data::CuttingData;
-use crate::estimating::{Element, Policy, Rates};
+use crate::estimating::{Element, Policy, Rates, Recalibration};
 use crate::sourcing::{Inspected, Sighting, Watch};
 use crate::units::{Currency, Money};
 use chrono::NaiveDate;
@@ -101,6 +101,8 @@ pub struct Knowledge {
     pub selling: Selling,
     /// The shop's currency.
     pub currency: Currency,
+    /// How sure days have proved to be.
+    pub days: Recalibration,
     /// The shop's time zone, in which days are said.
     pub zone: Tz,
 }

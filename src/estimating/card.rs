@@ -1,11 +1,12 @@
 //! What a route card says of one operation: its steps with their times, its setup, what must be checked, what to beware
 //! of, what it uses up.
 
+use super::check::{Check, CheckKind};
 use super::cutting_data::CuttingData;
-use super::element::{Check, Material};
+use super::element::Material;
 use super::route::{Operation, Step};
 use super::routing::{Draft, Group, Key, RouteError};
-use crate::castings::{Feature, FeatureKind};
+use crate::castings::Feature;
 use crate::units::text::capitalised;
 use crate::units::{Minutes, Money, Spread};
 use rust_decimal::Decimal;
@@ -134,43 +135,23 @@ fn step(draft: &Draft, data: &CuttingData) -> Step {
     }
 }
 
-/// The checks of the element; where the step finishes a feature with a fit, its limits stand in the one that left
-/// them open, or in one of their own.
+/// The checks of the element; where the step finishes a feature with a fit, its limits stand in the one that takes
+/// them, or in one of their own.
 fn checks_of(draft: &Draft) -> Vec<Check> {
-    let mut checks = draft.element.checks.clone();
-    if let Some((feature, limits)) = draft.finishes.and_then(|f| Some((f, limits(f)?))) {
-        match checks.iter_mut().find(|c| c.limits.is_empty()) {
-            Some(open) => open.limits = limits,
-            None => checks.push(Check {
-                what: format!("{} at {}", feature.kind, feature.place),
-                limits,
-                instrument: gauge(feature.kind).to_owned(),
-            }),
+    let basis = draft.element.basis;
+    let mut checks: Vec<Check> = (draft.element.checks.iter())
+        .map(|check| check.on_route(basis, draft.count, draft.feature))
+        .collect();
+    if let Some(feature) = draft.finishes.filter(|f| f.fit.is_some()) {
+        match checks.iter_mut().find(|c| c.kind == CheckKind::Fit) {
+            Some(open) => open.take_fit(feature),
+            None => checks.push(Check::of_feature(feature)),
         }
     }
-    for check in checks.iter_mut().filter(|c| c.limits.is_empty()) {
-        check.limits = "as on the drawing".to_owned();
+    for check in checks.iter_mut().filter(|c| c.kind == CheckKind::Fit) {
+        check.judged("as on the drawing");
     }
     checks
-}
-
-/// The limits of a feature with a fit, as a check says them: "12 H7: 12.000 to 12.018 mm".
-fn limits(feature: &Feature) -> Option<String> {
-    let fit = feature.fit?;
-    let size = feature.size.mm().normalize();
-    Some(match fit.limits(feature.size) {
-        Ok(limits) => format!("{size} {fit}: {limits}"),
-        Err(why) => format!("{size} {fit}: look the limits up; {why}"),
-    })
-}
-
-fn gauge(kind: FeatureKind) -> &'static str {
-    match kind {
-        FeatureKind::DowelHole | FeatureKind::PlainHole => "plug gauge",
-        FeatureKind::TappedHole => "thread plug gauge",
-        FeatureKind::Register | FeatureKind::Bore => "bore gauge",
-        FeatureKind::Counterbore | FeatureKind::Spotface => "depth gauge",
-    }
 }
 
 /// The size of a feature as a drawing calls it out: `M10x1.5, tap drill 8.5 mm`, `ø12 H7`.

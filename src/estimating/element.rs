@@ -1,5 +1,6 @@
 //! Elements: the pieces of work a shop has an agreed time for.
 
+use super::check::Check;
 use super::cutting::Recipe;
 use super::cutting_data::CuttingData;
 use crate::castings::{Feature, words::words};
@@ -147,18 +148,6 @@ words!(Inclusion {
     Conversion = "in every conversion";
     EveryBlock = "on every block";
 });
-
-/// Something an element must pass.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Check {
-    /// What is checked.
-    pub what: String,
-    /// Limits or go/no-go in words, e.g. "40 H7: 40.000 to 40.025 mm". Left empty on an element, a route fills it in
-    /// from the fit of the feature.
-    pub limits: String,
-    /// With what.
-    pub instrument: String,
-}
 
 /// Material an element uses up, each time it is done.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -385,9 +374,9 @@ impl Element {
                     && self
                         .checks
                         .iter()
-                        .all(|c| worded(&c.what, 200) && c.limits.len() <= 400),
+                        .all(|c| worded(&c.what, 200) && c.fault().is_none()),
                 "checks",
-                "Each check says what is checked, in up to 200 letters; no more than 40 of them",
+                "Each check says what is checked, in up to 200 letters, with its limits; no more than 40 of them",
             ),
             (
                 few(self.cautions.len()) && self.cautions.iter().all(|c| worded(c, 400)),

@@ -276,6 +276,14 @@ pub fn rank(percent: u32, n: usize) -> usize {
     needed.saturating_sub(1).min(n.saturating_sub(1))
 }
 
+/// The same for a share from 0 to 1.
+#[must_use]
+pub fn rank_of_share(share: f64, n: usize) -> usize {
+    // A whole number of futures is not one more by the last bit of a product.
+    let needed = (share.clamp(0.0, 1.0) * n as f64 - 1e-6).ceil().max(0.0) as usize;
+    needed.saturating_sub(1).min(n.saturating_sub(1))
+}
+
 /// The figure that suffices in `percent` of 100 of the futures, by [`rank`]; `None` without futures.
 #[must_use]
 pub fn percentile(futures: &[i64], percent: u32) -> Option<i64> {

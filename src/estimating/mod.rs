@@ -3,6 +3,7 @@
 
 pub mod allowed;
 mod card;
+pub mod check;
 pub mod cost;
 pub mod cutting;
 pub mod cutting_data;
@@ -12,6 +13,7 @@ pub mod machine;
 pub mod policy;
 pub mod rates;
 pub mod rates_over_time;
+mod recalibration;
 mod restate;
 pub mod route;
 mod routing;
@@ -22,15 +24,17 @@ pub mod variation;
 pub mod work_list;
 
 pub use allowed::{Allowed, Progress, Spent};
+pub use check::{Check, CheckKind, Gauge};
 pub use cost::{CostBuildUp, CostError, CostLine, Costing, Donor};
 pub use cutting::{Cut, CuttingError, CuttingTime, Process, Recipe};
 pub use cutting_data::{CuttingData, ToolData};
-pub use element::{Basis, Check, Element, Inclusion, Material, Stage, TimeSource};
+pub use element::{Basis, Element, Inclusion, Material, Stage, TimeSource};
 pub use futures::{CostSampler, TimeSampler, percentile};
 pub use machine::{LabourRate, Machine, RatesError};
 pub use policy::Policy;
 pub use rates::{MachineRate, RateError, Rates};
 pub use rates_over_time::RatesOverTime;
+pub use recalibration::Recalibration;
 pub use route::{Operation, Route, Step};
 pub use routing::RouteError;
 pub use variation::Variation;

@@ -4,7 +4,8 @@
 //! rough work, dowels, drilled and tapped holes, line bore, seal housing, wash, final check. How one is put together
 //! from elements is in `routing`; how long one takes in many futures is in [`super::futures`].
 
-use super::element::{Check, Material, Stage, TimeSource};
+use super::check::Check;
+use super::element::{Material, Stage, TimeSource};
 use crate::castings::{Face, Place};
 use crate::units::{Minutes, Money, Spread};
 use rust_decimal::Decimal;

@@ -1,7 +1,8 @@
 //! The elements a new shop may start from. Its figures are starting points for the shop's own.
 
+use super::check::Check;
 use super::cutting::{Cut, Process, Recipe};
-use super::element::{Basis, Check, Element, Inclusion, Material, Stage};
+use super::element::{Basis, Element, Inclusion, Material, Stage};
 use crate::units::{Currency, Minutes, Money, Spread};
 use rust_decimal::Decimal;
 use serde::Deserialize;

@@ -210,14 +210,12 @@ fn the_checks_of_the_trade_stand_on_the_route() {
             .operations
             .iter()
             .flat_map(|o| &o.checks)
-            .any(|c| c.what.contains(what) && c.limits.contains(limits))
+            .any(|c| c.what.contains(what) && c.limits_in_words().contains(limits))
     };
     // Common practice, no source: nip about 2 thou; no 1.5 thou feeler at the split.
-    assert!(has("Nip of the seal", "2 thou"));
-    assert!(has(
-        "Joint of the two halves",
-        "must not admit a 0.038 mm (1.5 thou) feeler"
-    ));
+    assert!(has("Nip of the seal", "0.05 mm, 0.04 to 0.06 mm (2 thou)"));
+    assert!(has("Joint of the two halves", "at most 0.037 mm"));
+    assert!(has("Position of the dowel hole", "within ±0.05 mm"));
     // 12 H7 is 12.000 to 12.018 mm: IT7 above 10 up to 18 mm is 18 µm (ISO 286-1, table 1, from memory).
     assert!(has(
         "dowel hole at rear face, R1",
@@ -232,7 +230,7 @@ fn the_checks_of_the_trade_stand_on_the_route() {
             .operations
             .iter()
             .flat_map(|o| &o.checks)
-            .any(|c| c.what.contains("scroll") && c.limits.contains("4 thou"))
+            .any(|c| c.what.contains("scroll") && c.upper == Some(dec!(0.13)) && c.readings() == 4)
     );
 }
 

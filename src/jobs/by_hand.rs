@@ -35,6 +35,10 @@ pub enum StepKind {
     Cancelled,
     /// Opened again.
     Reopened,
+    /// Collected by the customer.
+    Collected,
+    /// Invoiced.
+    Invoiced,
 }
 
 /// Why a change is not made.

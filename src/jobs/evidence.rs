@@ -2,6 +2,7 @@
 //! expected of each element by the standards of today.
 
 use crate::estimating::{Element, Operation, Step};
+use crate::review::attended::Run;
 use crate::review::ratios::{Evidence, Part};
 use crate::shopfloor::{Clock, Hours, Phase, Standards, hours};
 use crate::units::plain;
@@ -28,7 +29,12 @@ pub struct Booked {
     /// Finished operations whose run was left out because the setup that their standard has was not booked: it may be in
     /// the run.
     pub without_setup: usize,
+    /// The runs of operations that are nearly all one element, for the share of them that somebody stands by.
+    pub runs: Vec<Run>,
 }
+
+/// An element makes nearly all of a run from this share of its standard minutes on.
+const NEARLY_ALL: f64 = 0.8;
 
 /// Who worked how long on one part of one operation, and when somebody last did.
 #[derive(Default)]
@@ -77,7 +83,8 @@ pub fn evidence(
             booked.without_setup += 1;
             continue;
         }
-        let run = now.steps.iter().map(|s| step_expected(s, level)).collect();
+        let run: Vec<(String, f64)> = now.steps.iter().map(|s| step_expected(s, level)).collect();
+        booked.runs.extend(nearly_one(&run, spent));
         for (part, minutes, expected) in [
             (Part::Setup, spent.setup, setup.into_iter().collect()),
             (Part::Run, run_minutes(spent), run),
@@ -102,6 +109,19 @@ pub fn evidence(
         }
     }
     booked
+}
+
+/// The run of an operation of which one element makes nearly all.
+fn nearly_one(run: &[(String, f64)], spent: &Hours) -> Option<Run> {
+    let all: f64 = run.iter().map(|(_, minutes)| minutes).sum();
+    let (code, _) = run
+        .iter()
+        .find(|(_, minutes)| *minutes > all * NEARLY_ALL)?;
+    (spent.attended + spent.alone > 0).then(|| Run {
+        code: code.clone(),
+        attended: spent.attended as f64,
+        alone: spent.alone as f64,
+    })
 }
 
 fn run_minutes(spent: &Hours) -> i64 {

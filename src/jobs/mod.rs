@@ -5,8 +5,10 @@ mod by_hand;
 pub mod evidence;
 pub mod forecast;
 mod overview;
+mod stage;
 mod state;
 
 pub use by_hand::{ChangeRefusal, DayInShop, DueDoubt, JobDetails, StepKind, due_doubts};
 pub use overview::{Costs, LineCost, Overview, Worked, overview};
+pub use stage::{Lateness, Stage, Standing, lateness};
 pub use state::{Ending, JobState, NotPossible, OperationState, Place, Unsettled, current};

@@ -4,7 +4,7 @@
 //! finds a plan. Whoever asks for the date of a job that is not in the plan yet asks [`ReadyDates`].
 //!
 //! ```
-//! use borewright::estimating::Variation;
+//! use borewright::estimating::{Recalibration, Variation};
 //! use borewright::planning::engine::{promise::PlannedDates, solve::first_plan};
 //! use borewright::planning::floor::{Floor, FloorMachine, FloorPerson};
 //! use borewright::planning::{Candidate, CandidateOperation, Hours, ReadyDates, Shift};
@@ -28,6 +28,7 @@
 //!     now: at("2026-11-26T14:00:00Z")?, // a Thursday
 //!     hours: hours.clone(),
 //!     confidence: 0.8,
+//!     days: Recalibration::none(),
 //!     variation: Variation::none(),
 //!     machines: vec![FloorMachine {
 //!         id: uuid::Uuid::from_u128(1),

@@ -219,11 +219,7 @@ mod tests {
             operation(30, &[20]),
         ];
         let all: Vec<&Operation> = route.iter().collect();
-        let check = Check {
-            what: "Thread".to_owned(),
-            limits: "go enters by hand".to_owned(),
-            instrument: "thread plug gauge".to_owned(),
-        };
+        let check = Check::yes_no("Thread", "go enters by hand", "thread plug gauge");
         let asked = Rework {
             title: "fit a thread insert".to_owned(),
             machine_kind: "drill".to_owned(),

@@ -8,7 +8,7 @@ mod decision;
 mod record;
 
 pub use again::{Again, again};
-pub use check::{Limits, Verdict, limit_gauge, reading};
+pub use check::{Limits, Verdict, limit_gauge, may_be_gauged, reading};
 pub use decision::{
     CallReason, Decision, DecisionKind, Rework, RouteChange, call_after_scrap, do_again, rework,
 };

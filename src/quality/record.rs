@@ -1,15 +1,17 @@
 //! The verdict of a check: what was found, held against what the check asks for.
 
-use super::{Limits, Verdict, limit_gauge};
+use super::{Limits, Verdict, may_be_gauged};
 use crate::estimating::Check;
 use rust_decimal::Decimal;
 use std::fmt;
 
 /// What a check found.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Found {
     /// A measurement, in the unit of the limits.
     Measured(Decimal),
+    /// Several, one for each place of the check, in order.
+    Readings(Vec<Decimal>),
     /// Gauged or judged: whether it goes.
     Gauged(bool),
 }
@@ -26,6 +28,9 @@ pub enum CheckRefusal {
     /// It has no limits: it needs go or no-go.
     #[error("the check needs go or no-go")]
     NeedsGauging,
+    /// It takes so many readings, and another number came.
+    #[error("the check takes {0} readings")]
+    WrongCount(usize),
     /// Its key was used for another check.
     #[error("the key was used for another check")]
     KeyUsed,
@@ -61,8 +66,10 @@ impl fmt::Display for Failure {
 pub struct Judged {
     /// The limits, when the check has some that are numbers.
     pub limits: Option<Limits>,
-    /// The measurement; none when it was gauged or judged.
+    /// The measurement, the worst where there are several; none when it was gauged or judged.
     pub measured: Option<Decimal>,
+    /// Every reading, in the order of the check's places, where there are several.
+    pub readings: Vec<Decimal>,
     /// How it failed; none when it passed.
     pub failure: Option<Failure>,
 }
@@ -75,34 +82,51 @@ impl Judged {
     }
 }
 
-/// The verdict of a check. A check with limits is measured; with a limit gauge it may be gauged instead; any other goes
-/// or does not.
+/// The verdict of a check. A check with limits is measured, at each of its places; with a limit gauge it may be gauged
+/// instead; any other goes or does not. Of several readings the worst decides.
 ///
 /// # Errors
-/// [`CheckRefusal::NeedsMeasurement`], [`CheckRefusal::NeedsGauging`].
-pub fn judge(check: &Check, found: Found) -> Result<Judged, CheckRefusal> {
-    let limits = Limits::read(&check.limits);
-    let (measured, failure) = match (&limits, found) {
-        (Some(limits), Found::Measured(measured)) => {
-            let unit = || limits.unit.clone();
-            let failure = match limits.verdict(measured) {
-                Verdict::Pass => None,
-                Verdict::Small => Some(Failure::Small(measured, unit())),
-                Verdict::Large => Some(Failure::Large(measured, unit())),
-            };
-            (Some(measured), failure)
-        }
-        (None, Found::Gauged(goes)) => (None, (!goes).then_some(Failure::Judged)),
-        (Some(_), Found::Gauged(goes)) if limit_gauge(check).is_some() => {
-            (None, (!goes).then_some(Failure::Gauge))
-        }
-        (Some(_), Found::Gauged(_)) => return Err(CheckRefusal::NeedsMeasurement),
-        (None, Found::Measured(_)) => return Err(CheckRefusal::NeedsGauging),
-    };
-    Ok(Judged {
-        limits,
-        measured,
+/// [`CheckRefusal::NeedsMeasurement`], [`CheckRefusal::NeedsGauging`], [`CheckRefusal::WrongCount`].
+pub fn judge(check: &Check, found: &Found) -> Result<Judged, CheckRefusal> {
+    let limits = Limits::of(check);
+    let gauged = |failure| Judged {
+        limits: limits.clone(),
+        measured: None,
+        readings: Vec::new(),
         failure,
+    };
+    match (&limits, found) {
+        (Some(limits), Found::Measured(one)) => measured(check, limits, &[*one]),
+        (Some(limits), Found::Readings(readings)) => measured(check, limits, readings),
+        (None, Found::Gauged(goes)) => Ok(gauged((!goes).then_some(Failure::Judged))),
+        (Some(_), Found::Gauged(goes)) if may_be_gauged(check) => {
+            Ok(gauged((!goes).then_some(Failure::Gauge)))
+        }
+        (Some(_), Found::Gauged(_)) => Err(CheckRefusal::NeedsMeasurement),
+        (None, Found::Measured(_) | Found::Readings(_)) => Err(CheckRefusal::NeedsGauging),
+    }
+}
+
+fn measured(check: &Check, limits: &Limits, readings: &[Decimal]) -> Result<Judged, CheckRefusal> {
+    let wanted = check.readings();
+    let worst = limits
+        .worst(readings)
+        .filter(|_| readings.len() == wanted)
+        .ok_or(CheckRefusal::WrongCount(wanted))?;
+    let unit = || limits.unit.clone();
+    Ok(Judged {
+        limits: Some(limits.clone()),
+        measured: Some(worst),
+        readings: if wanted > 1 {
+            readings.to_vec()
+        } else {
+            Vec::new()
+        },
+        failure: match limits.verdict(worst) {
+            Verdict::Pass => None,
+            Verdict::Small => Some(Failure::Small(worst, unit())),
+            Verdict::Large => Some(Failure::Large(worst, unit())),
+        },
     })
 }
 
@@ -111,29 +135,32 @@ pub fn judge(check: &Check, found: Found) -> Result<Judged, CheckRefusal> {
 pub fn hold_reason(operation: u32, check: &Check, failure: &Failure) -> String {
     format!(
         "operation {operation}: {} {failure} ({})",
-        check.what, check.limits
+        check.what,
+        check.limits_in_words()
     )
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::estimating::Gauge;
     use rust_decimal::dec;
 
-    fn check(limits: &str, instrument: &str) -> Check {
+    fn hole(gauge: Gauge) -> Check {
         Check {
-            what: "dowel hole".to_owned(),
-            limits: limits.to_owned(),
-            instrument: instrument.to_owned(),
+            nominal: Some(dec!(12)),
+            fit: "H7".to_owned(),
+            gauge,
+            ..Check::range("dowel hole", dec!(12.000), dec!(12.018), "bore gauge")
         }
     }
 
     #[test]
     fn a_check_takes_what_its_limits_and_instrument_allow() {
-        let bored = check("12 H7: 12.000 to 12.018 mm", "bore gauge");
-        let plugged = check("12 H7: 12.000 to 12.018 mm", "plug gauge");
-        let thread = check("go enters by hand", "thread plug gauge");
-        let failure = |check, found| judge(check, found).map(|j| j.failure);
+        let bored = hole(Gauge::None);
+        let plugged = hole(Gauge::Plug);
+        let thread = Check::yes_no("Thread", "go enters by hand", "thread plug gauge");
+        let failure = |check, found| judge(check, &found).map(|j| j.failure);
         assert_eq!(failure(&bored, Found::Measured(dec!(12.018))), Ok(None));
         assert_eq!(
             failure(&bored, Found::Measured(dec!(11.999))),
@@ -156,10 +183,33 @@ mod tests {
             failure(&thread, Found::Measured(dec!(1))),
             Err(CheckRefusal::NeedsGauging)
         );
-        let large = judge(&bored, Found::Measured(dec!(12.019))).unwrap();
+        let large = judge(&bored, &Found::Measured(dec!(12.019))).unwrap();
         assert_eq!(
             hold_reason(10, &bored, &large.failure.unwrap()),
             "operation 10: dowel hole 12.019 mm is too large (12 H7: 12.000 to 12.018 mm)"
+        );
+    }
+
+    #[test]
+    fn every_place_has_its_reading_and_one_bad_one_fails_them_all() {
+        let across = Check {
+            places: vec!["upright".to_owned(), "across".to_owned()],
+            ..hole(Gauge::None)
+        };
+        let judged = |readings: &[Decimal]| judge(&across, &Found::Readings(readings.to_vec()));
+        let good = judged(&[dec!(12.004), dec!(12.010)]).unwrap();
+        assert!(good.passed());
+        assert_eq!(good.readings, [dec!(12.004), dec!(12.010)]);
+        let oval = judged(&[dec!(12.004), dec!(12.030)]).unwrap();
+        assert_eq!(oval.measured, Some(dec!(12.030)));
+        assert_eq!(
+            oval.failure,
+            Some(Failure::Large(dec!(12.030), "mm".to_owned()))
+        );
+        assert_eq!(judged(&[dec!(12.004)]), Err(CheckRefusal::WrongCount(2)));
+        assert_eq!(
+            judge(&across, &Found::Measured(dec!(12.004))),
+            Err(CheckRefusal::WrongCount(2))
         );
     }
 }

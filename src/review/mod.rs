@@ -3,8 +3,10 @@
 //! that the next quote is truer? Everything here is worked out from what was booked; nothing is stored and nothing changes
 //! by itself.
 
+pub mod attended;
 pub mod calibration;
 pub mod changes;
+pub mod decisions;
 pub mod proposals;
 pub mod rates;
 pub mod ratios;

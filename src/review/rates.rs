@@ -1,7 +1,43 @@
 //! How often something happens, from how often it was seen: work done again, castings that fail.
 
 use super::ratios::Interval;
-use statrs::distribution::{Beta, ContinuousCDF};
+use statrs::distribution::{Beta, ContinuousCDF, Gamma, StudentsT};
+
+/// Time between events that came `count` times in `whole` of time, with the interval in which it lies with a probability of
+/// 90 %: Garwood's exact interval of a Poisson rate (Garwood 1936, "Fiducial limits for the Poisson distribution", from
+/// memory), turned over. None without events or time.
+#[must_use]
+pub fn time_between(count: u64, whole: f64) -> Option<Interval> {
+    if count == 0 || whole <= 0.0 {
+        return None;
+    }
+    let seen = count as f64;
+    let least = Gamma::new(seen, 1.0).ok()?.inverse_cdf(0.05);
+    let most = Gamma::new(seen + 1.0, 1.0).ok()?.inverse_cdf(0.95);
+    Some(Interval {
+        low: whole / most,
+        likely: whole / seen,
+        high: whole / least,
+    })
+}
+
+/// The mean of some figures with its interval of 90 % by Student's t; none of fewer than two.
+#[must_use]
+pub fn mean(figures: &[f64]) -> Option<Interval> {
+    let n = figures.len() as f64;
+    if n < 2.0 {
+        return None;
+    }
+    let likely = figures.iter().sum::<f64>() / n;
+    let squares: f64 = figures.iter().map(|f| (f - likely).powi(2)).sum();
+    let error = (squares / (n - 1.0) / n).sqrt();
+    let half = StudentsT::new(0.0, 1.0, n - 1.0).ok()?.inverse_cdf(0.95) * error;
+    Some(Interval {
+        low: (likely - half).max(0.0),
+        likely,
+        high: likely + half,
+    })
+}
 
 /// A share that was seen `of` so many times out of `all`, with the interval in which it lies with a probability of 90 %:
 /// the posterior of a binomial share under Jeffreys' prior, Beta(x + ½, n − x + ½) (Brown, Cai and DasGupta 2001, "Interval

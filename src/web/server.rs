@@ -10,6 +10,7 @@ use crate::app::answer_enquiry::Simulator;
 use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
 use crate::app::shared_plans::SharedPlans;
+use crate::db::readiness::Readiness;
 use crate::web::shell::log::RequestLog;
 use actix_web::dev::Server;
 use actix_web::middleware::{Compress, Condition, DefaultHeaders, from_fn};
@@ -36,6 +37,8 @@ const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; scr
 pub struct Application {
     port: u16,
     server: Server,
+    pool: PgPool,
+    readiness: Arc<Readiness>,
 }
 
 impl Application {
@@ -46,8 +49,10 @@ impl Application {
     pub fn build(pool: PgPool, config: &Config) -> io::Result<Self> {
         let listener = TcpListener::bind(&config.bind)?;
         let port = listener.local_addr()?.port();
+        let readiness = Arc::<Readiness>::default();
         let site = web::Data::new(Site {
-            pool,
+            pool: pool.clone(),
+            readiness: readiness.clone(),
             secure_cookies: config.secure_cookies,
             behind_proxy: config.behind_proxy,
             simulator: Simulator::new(config.futures),
@@ -110,7 +115,12 @@ impl Application {
         .tcp_nodelay(true)
         .listen(listener)?
         .run();
-        Ok(Self { port, server })
+        Ok(Self {
+            port,
+            server,
+            pool,
+            readiness,
+        })
     }
 
     /// The port it is bound to.
@@ -129,6 +139,7 @@ impl Application {
         let mut server = pin!(self.server);
         tokio::select! {
             result = &mut server => result,
+            () = self.readiness.keep_looking(&self.pool) => Ok(()),
             () = stop => tokio::join!(server, handle.stop(true)).0,
         }
     }

@@ -11,13 +11,13 @@ use borewright::db::checks::{self, Hold, NewResult};
 use borewright::db::jobs::{self, NewJob, OperationState};
 use borewright::db::people::{self, NewPerson, Role};
 use borewright::db::{DbError, Scope, ShopTx, castings_on_shelf, enquiries, holds, work_list};
-use borewright::estimating::{Check, Route};
+use borewright::estimating::{Check, CheckKind, Gauge, Route};
 use borewright::planning::Shift;
 use borewright::quality::{CallReason, Decision, Found, Rework};
 use borewright::shopfloor::{Conflict, Kind};
 use borewright::units::{Currency, Minutes, Money};
 use chrono::{DateTime, NaiveTime, Utc, Weekday};
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, dec};
 use sqlx::{AssertSqlSafe, query};
 use uuid::Uuid;
 
@@ -271,19 +271,29 @@ pub async fn checked_job(tx: &mut ShopTx) -> (Uuid, [Uuid; 2]) {
     first.title = "Mill: rear face".to_owned();
     first.checks = vec![
         Check {
-            what: "dowel hole at rear A1".to_owned(),
-            limits: "12 H7: 12.000 to 12.018 mm".to_owned(),
-            instrument: "plug gauge".to_owned(),
+            nominal: Some(dec!(12)),
+            fit: "H7".to_owned(),
+            gauge: Gauge::Plug,
+            ..Check::range(
+                "dowel hole at rear A1",
+                dec!(12.000),
+                dec!(12.018),
+                "plug gauge",
+            )
         },
+        Check::yes_no(
+            "Thread",
+            "go enters by hand, no-go does not beyond two turns",
+            "thread plug gauge",
+        ),
         Check {
-            what: "Thread".to_owned(),
-            limits: "go enters by hand, no-go does not beyond two turns".to_owned(),
-            instrument: "thread plug gauge".to_owned(),
-        },
-        Check {
-            what: "Run-out of the register".to_owned(),
-            limits: "within 0.05 mm".to_owned(),
-            instrument: "dial indicator".to_owned(),
+            kind: CheckKind::TwoSided,
+            ..Check::range(
+                "Position of the hole",
+                dec!(-0.05),
+                dec!(0.05),
+                "dial indicator",
+            )
         },
     ];
     let mut second = operation(20, "mill", 20, 60);
@@ -327,6 +337,55 @@ async fn held(tx: &mut ShopTx, job: Uuid) -> Option<String> {
 async fn the_hold(tx: &mut ShopTx, job: Uuid) -> Hold {
     let holds = checks::holds(tx, Some(job)).await.unwrap();
     holds.into_iter().next_back().unwrap()
+}
+
+/// Four readings of a scroll seal's clearance: one at the bottom is too small, so the check fails with that reading, and
+/// all of them are kept with their places.
+#[tokio::test]
+async fn several_readings_are_kept_by_place_and_the_worst_decides() {
+    let (_db, shop) = shop().await;
+    let mut tx = shop.begin().await;
+    let col = person(&mut tx, "Col").await;
+    let places = ["top", "right", "bottom", "left"];
+    let mut seal = operation(10, "mill", 10, 45);
+    seal.checks = vec![Check {
+        kind: CheckKind::TwoSided,
+        nominal: Some(dec!(0.10)),
+        places: places.map(str::to_owned).into(),
+        ..Check::range("Clearance", dec!(0.08), dec!(0.13), "feeler gauges")
+    }];
+    let new = NewJob {
+        quote_id: None,
+        title: "A block with a scroll seal".to_owned(),
+        due_on: at("30T00:00").date_naive(),
+        promised_on: None,
+    };
+    let route = Route {
+        operations: vec![seal],
+    };
+    let (job, _) = jobs::create(&mut tx, &new, &route).await.unwrap();
+    let operation = jobs::operations(&mut tx, job).await.unwrap()[0].id;
+    let taken = Found::Readings(vec![dec!(0.10), dec!(0.11), dec!(0.06), dec!(0.12)]);
+    let bad = check(operation, col, 0, taken);
+    let recorded = record_check::record_within(&mut tx, &bad).await.unwrap();
+    assert!(!recorded.passed);
+    let again = record_check::record_within(&mut tx, &bad).await.unwrap();
+    assert!(again.again, "sent twice, recorded once");
+    let kept = checks::of_operations(&mut tx, &[operation]).await.unwrap();
+    assert_eq!(kept.len(), 1);
+    assert_eq!(kept[0].measured, Some(dec!(0.06)));
+    let read: Vec<(&str, Decimal)> = (kept[0].readings.iter())
+        .map(|r| (r.at.as_str(), r.measured))
+        .collect();
+    assert_eq!(read[2], ("bottom", dec!(0.06)));
+    assert_eq!(read.len(), 4);
+    let why = the_hold(&mut tx, job).await.why;
+    assert!(why.contains("0.06 mm is too small"), "{why}");
+    let short = check(operation, col, 0, Found::Readings(vec![dec!(0.10)]));
+    let refused = record_check::record_within(&mut tx, &short)
+        .await
+        .unwrap_err();
+    assert!(refused.to_string().contains("4 readings"), "{refused}");
 }
 
 #[tokio::test]

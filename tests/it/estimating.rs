@@ -406,7 +406,7 @@ async fn a_stale_form_shows_both_values_and_saves_on_the_second_press() {
     );
 }
 
-const ELEMENT: [(&str, &str); 28] = [
+const ELEMENT: [(&str, &str); 33] = [
     ("code", "dowel-ream"),
     ("name", "Dial in, drill and ream"),
     ("stage", "dowel"),
@@ -429,7 +429,12 @@ const ELEMENT: [(&str, &str); 28] = [
     ("cut_diameter", "1/2\""),
     ("cautions", "Guards on.\r\n\r\nBrush, not fingers."),
     ("check_what", "Bore"),
-    ("check_limits", ""),
+    ("check_kind", "fit"),
+    ("check_nominal", ""),
+    ("check_lower", ""),
+    ("check_upper", ""),
+    ("check_unit", ""),
+    ("check_gauge", "plug"),
     ("check_instrument", "plug gauge"),
     ("material_name", "Dowel"),
     ("material_quantity", "1"),
@@ -458,6 +463,8 @@ async fn an_element_is_entered_read_back_and_complained_about_field_by_field() {
         (("material_price", "cheap"), "material_price-0-error"),
         (("cut_diameter", "-1"), "cut_diameter-0-error"),
         (("low", "1.5"), "spread-error"),
+        (("check_lower", "0.1"), "check_lower-0-error"),
+        (("check_kind", "range"), "check_upper-0-error"),
     ] {
         let answer = owner
             .post("/shop/standards", &with(&ELEMENT, &[change]))

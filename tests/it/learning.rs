@@ -2,14 +2,16 @@
 
 use crate::support::site::{TestSite, between};
 use borewright::db::bookings::{self, NewBooking};
+use borewright::db::calendars::{self, Owner, ShiftRow, Stop};
 use borewright::db::jobs::{self, NewJob, OperationState};
 use borewright::db::people::Role;
-use borewright::db::{history, settings, standards};
+use borewright::db::{history, machines, settings, standards};
 use borewright::estimating::element::OUTSIDE;
-use borewright::estimating::{Element, Route, cutting_data, starting};
+use borewright::estimating::{Element, Machine, MachineRate, Route, cutting_data, starting};
+use borewright::planning::{Shift, local_instant};
 use borewright::shopfloor::Kind;
-use borewright::units::{Minutes, plain};
-use chrono::{DateTime, Days, TimeDelta, Utc};
+use borewright::units::{Currency, Minutes, Money, plain};
+use chrono::{DateTime, Days, NaiveTime, TimeDelta, Utc, Weekday};
 use rust_decimal::{Decimal, dec};
 use uuid::Uuid;
 
@@ -221,6 +223,93 @@ async fn a_short_standard_is_proposed_and_changed_by_the_owner_alone() {
             .0,
         422
     );
+}
+
+/// A mill that is open eight hours a day on every day, with stops of two hours that began at nine, so many days ago. All are
+/// entered now: those to come were planned.
+async fn stopped(site: &TestSite, days_ago: impl IntoIterator<Item = i64>) {
+    let gbp = Currency::from_code("GBP").unwrap();
+    let mut tx = site.shop.begin().await;
+    let mill = Machine {
+        id: Uuid::now_v7(),
+        kind: "mill".to_owned(),
+        name: "Big mill".to_owned(),
+        active: true,
+        worksheet: MachineRate::blank(gbp),
+        agreed_rate: Some(Money::new(40.into(), gbp)),
+        version: 1,
+    };
+    machines::insert(&mut tx, &mill).await.unwrap();
+    let clock = |hour| NaiveTime::from_hms_opt(hour, 0, 0).unwrap();
+    for day in 0..7_u8 {
+        let row = ShiftRow {
+            id: Uuid::now_v7(),
+            owner: Owner::Shop,
+            shift: Shift {
+                weekday: Weekday::try_from(day).unwrap(),
+                start: clock(8),
+                end: clock(16),
+            },
+            version: 1,
+        };
+        calendars::insert_shift(&mut tx, &row).await.unwrap();
+    }
+    let zone = settings::get(&mut tx).await.unwrap().time_zone;
+    let today = Utc::now().with_timezone(&zone).date_naive();
+    for ago in days_ago {
+        let day = today - TimeDelta::days(ago);
+        let at = |hour| local_instant(zone, day.and_time(clock(hour)));
+        let stop = Stop {
+            id: Uuid::now_v7(),
+            owner: Owner::Machine(mill.id),
+            starts_at: at(9),
+            ends_at: at(11),
+            why: "spindle".to_owned(),
+            version: 1,
+        };
+        calendars::insert_stop(&mut tx, &stop).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+}
+
+#[tokio::test]
+async fn breakdowns_are_counted_by_the_hours_that_machines_were_open() {
+    let site = TestSite::new().await;
+    let machinist = site.person("Col Reed", "col", Role::Machinist).await;
+    booked(&site, machinist).await;
+    stopped(&site, [190, 160, 120, 80, 40, 20, -5, -9]).await;
+    let owner = site.owner().await;
+    let told = owner
+        .get("/api/v1/review/spread")
+        .await
+        .text()
+        .await
+        .unwrap();
+    let told: serde_json::Value = serde_json::from_str(&told).unwrap();
+    let line = |name: &str| {
+        let all = told["spread"].as_array().unwrap();
+        all.iter().find(|l| l["figure"] == name).unwrap().clone()
+    };
+    // Six in 200 days of eight hours, less the twelve they stood still.
+    let between: Decimal = line("breakdown")["by_bookings"]
+        .as_str()
+        .unwrap()
+        .parse()
+        .unwrap();
+    assert!((dec!(250)..=dec!(280)).contains(&between), "{between}");
+    assert_eq!(line("breakdown")["count"], 6);
+    assert_eq!(line("repair")["by_bookings"], "2");
+    let page = owner.get("/review/spread").await.text().await.unwrap();
+    let version = crate::support::site::between(&page, "name=\"version\" value=\"", "\"");
+    let fields = [
+        ("version", version),
+        ("breakdown", &between.to_string()),
+        ("repair", "2"),
+    ];
+    assert_eq!(owner.post("/review/spread", &fields).await.status(), 303);
+    let mut tx = site.shop.begin().await;
+    let now = settings::get(&mut tx).await.unwrap().variation;
+    assert_eq!((now.breakdown_hours, now.repair_hours), (between, dec!(2)));
 }
 
 #[tokio::test]

@@ -8,12 +8,13 @@ use borewright::app::password;
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Ownership};
 use borewright::db::{devices, machines};
 use borewright::documents::{CardJob, CardOperation, Paper, route_card};
-use borewright::estimating::{Check, Machine, MachineRate};
+use borewright::estimating::{Check, Gauge, Machine, MachineRate};
 use borewright::units::{Currency, Money};
 use chrono::Utc;
 use fantoccini::key::Key;
 use lopdf::Document;
 use lopdf::content::Content;
+use rust_decimal::dec;
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -89,9 +90,15 @@ fn card(count: u32, paper: Paper) -> Vec<u8> {
             let mut operation = operation(n * 10, "mill", 30, 60);
             operation.title = format!("Operation {}", n * 10);
             operation.checks = vec![Check {
-                what: "dowel hole at rear A1".to_owned(),
-                limits: "12 H7: 12.000 to 12.018 mm".to_owned(),
-                instrument: "plug gauge".to_owned(),
+                nominal: Some(dec!(12)),
+                fit: "H7".to_owned(),
+                gauge: Gauge::Plug,
+                ..Check::range(
+                    "dowel hole at rear A1",
+                    dec!(12.000),
+                    dec!(12.018),
+                    "plug gauge",
+                )
             }];
             CardOperation {
                 operation,

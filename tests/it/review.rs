@@ -96,6 +96,160 @@ async fn every_grouping_comes_to_the_same_total_on_the_page_in_the_file_and_for_
     assert!(first <= 5 + 16, "{first} items");
 }
 
+/// The decisions of the demo's year are the same for programs and in the file; margins add up; and every job that has
+/// another way was a conversion that could have been a hunt.
+#[tokio::test]
+async fn a_finished_job_is_held_against_the_way_not_taken() {
+    let site = TestSite::demo().await;
+    let owner = site.signed_in("owner").await;
+    let told: Value =
+        serde_json::from_str(&text(&owner, "/api/v1/review/decisions").await).unwrap();
+    let decisions = told["decisions"].as_array().unwrap();
+    let with: Vec<&Value> = decisions
+        .iter()
+        .filter(|d| !d["other_way"].is_null())
+        .collect();
+    assert!(with.len() > 20 && with.len() < decisions.len());
+    assert_eq!(told["with_another_way"], with.len());
+    let over =
+        |d: &Value| amount(&d["other_way"], "came_to") - amount(&d["other_way"], "price_likely");
+    for d in &with {
+        assert!(d["kind"].as_str().unwrap().starts_with("convert"));
+        assert_eq!(d["other_way"]["kind"], "hunt");
+    }
+    // What came dearest against the other way stands first.
+    assert!(with.windows(2).all(|pair| over(pair[0]) >= over(pair[1])));
+    let cheaper = with.iter().filter(|d| over(d) <= Decimal::ZERO).count();
+    assert_eq!(told["cheaper"], cheaper);
+    let planned = decisions.iter().filter(|d| !d["margin_planned"].is_null());
+    let made: Decimal = planned.map(|d| amount(d, "margin_made")).sum();
+    assert_eq!(made, amount(&told, "margin_made"));
+
+    let file = text(&owner, "/review/decisions.csv").await;
+    assert_eq!(file.lines().count(), decisions.len() + 1);
+    let page = text(&owner, "/review/decisions").await;
+    let said = format!("{cheaper} of {} came out cheaper", with.len());
+    assert!(page.contains(&said), "{said}");
+    for path in ["standards", "spread", "quotes"] {
+        let file = text(&owner, &format!("/review/{path}.csv")).await;
+        assert!(file.lines().count() > 3, "{path}: {file}");
+        let told = text(&owner, &format!("/api/v1/review/{path}")).await;
+        assert!(serde_json::from_str::<Value>(&told).is_ok(), "{path}");
+    }
+}
+
+/// On the demo decks are stood by for longer than their standard says. The owner takes that over, once, as it was shown.
+#[tokio::test]
+async fn how_much_of_a_run_somebody_stands_by_is_learned_and_taken_over() {
+    let site = TestSite::demo().await;
+    let owner = site.signed_in("owner").await;
+    let office = site.signed_in("office").await;
+    let page = text(&owner, "/review/standards").await;
+    let form = page
+        .split("action=\"/review/standards/attended\"")
+        .nth(1)
+        .expect("a proposal");
+    let field = |name: &str| between(form, &format!("name=\"{name}\" value=\""), "\"").to_owned();
+    let (element, version, share) = (field("element"), field("version"), field("share"));
+    let known: Value =
+        serde_json::from_str(&text(&owner, "/api/v1/review/standards").await).unwrap();
+    let known = known["attended"].as_array().unwrap();
+    let deck = known.iter().find(|a| a["element"] == *element).unwrap();
+    assert_eq!(deck["standard"], "0.4");
+    let proposed: Decimal = share.parse().unwrap();
+    assert!(
+        (Decimal::new(5, 1)..=Decimal::new(6, 1)).contains(&proposed),
+        "{proposed}"
+    );
+    // The others are as their standards say.
+    assert_eq!(known.iter().filter(|a| !a["proposed"].is_null()).count(), 1);
+    let fields = [
+        ("element", element.as_str()),
+        ("version", version.as_str()),
+        ("share", share.as_str()),
+    ];
+    let path = "/review/standards/attended";
+    assert!(!text(&office, "/review/standards").await.contains(path));
+    assert_eq!(office.post(path, &fields).await.status(), 403);
+    let other = [fields[0], fields[1], ("share", "0.95")];
+    assert_eq!(owner.post(path, &other).await.status(), 409);
+    assert_eq!(owner.post(path, &fields).await.status(), 303);
+    assert_eq!(owner.post(path, &fields).await.status(), 409);
+    let after = text(&owner, &format!("/shop/standards/{element}")).await;
+    assert!(after.contains("Attended"), "{after}");
+    assert!(!text(&owner, "/review/standards").await.contains(path));
+}
+
+/// On the demo fewer promises were kept than was said. Once the owner has days follow the record, a call is answered with a
+/// later day or a smaller chance, and says why; nobody else decides it, and it can be taken back.
+#[tokio::test]
+async fn days_follow_the_record_when_the_owner_says_so() {
+    let site = TestSite::demo().await;
+    let owner = site.signed_in("owner").await;
+    let office = site.signed_in("office").await;
+    let said = "By the record of promises kept";
+    let list = text(&owner, "/enquiries").await;
+    let mut call = None;
+    for rest in list.split("href=\"/enquiries/").skip(1) {
+        let path = format!("/enquiries/{}", rest.split('"').next().unwrap());
+        if path.len() == 47 && text(&owner, &path).await.contains("simulated outcomes") {
+            call = Some(path);
+            break;
+        }
+    }
+    let call = call.expect("a call with an answer");
+    assert!(!text(&owner, &call).await.contains(said));
+
+    let page = text(&owner, "/review/promises").await;
+    assert!(page.contains("Days do not follow the record"));
+    let version = between(&page, "name=\"version\" value=\"", "\"");
+    let asked = text(&office, "/review/promises").await;
+    assert!(!asked.contains("Let days follow the record"));
+    let refused = office
+        .post(
+            "/review/promises/follow",
+            &[("follow", "yes"), ("version", version)],
+        )
+        .await;
+    assert_eq!(refused.status(), 403);
+    let done = owner
+        .post(
+            "/review/promises/follow",
+            &[("follow", "yes"), ("version", version)],
+        )
+        .await;
+    assert_eq!(done.status(), 303);
+    // A second window still shows the settings of before.
+    let stale = owner
+        .post(
+            "/review/promises/follow",
+            &[("follow", "no"), ("version", version)],
+        )
+        .await;
+    assert_eq!(stale.status(), 409);
+
+    let page = text(&owner, "/review/promises").await;
+    let share: u32 = between(&page, "80 % sure is given at ", " %")
+        .parse()
+        .unwrap();
+    assert!((81..=99).contains(&share), "{share}");
+    assert!(
+        text(&owner, &call)
+            .await
+            .contains(&format!("when it holds in {share} %"))
+    );
+
+    let version = between(&page, "name=\"version\" value=\"", "\"");
+    let back = owner
+        .post(
+            "/review/promises/follow",
+            &[("follow", "no"), ("version", version)],
+        )
+        .await;
+    assert_eq!(back.status(), 303);
+    assert!(!text(&owner, &call).await.contains(said));
+}
+
 #[tokio::test]
 async fn a_person_s_figures_are_the_owner_s_and_the_review_is_not_the_bench_s() {
     let site = TestSite::demo().await;
@@ -118,8 +272,17 @@ async fn a_person_s_figures_are_the_owner_s_and_the_review_is_not_the_bench_s() 
         "/review/figures.csv",
         "/review/bookings?key=x",
         "/review/promises",
+        "/review/decisions",
+        "/review/decisions.csv",
+        "/review/standards.csv",
+        "/review/spread.csv",
+        "/review/quotes.csv",
         "/review/month",
         "/api/v1/review",
+        "/api/v1/review/decisions",
+        "/api/v1/review/standards",
+        "/api/v1/review/spread",
+        "/api/v1/review/quotes",
     ] {
         assert_eq!(bench.get(path).await.status(), 403, "{path}");
     }
@@ -130,7 +293,12 @@ async fn a_person_s_figures_are_the_owner_s_and_the_review_is_not_the_bench_s() 
 async fn what_cannot_be_read_is_said_beside_its_field_and_an_empty_shop_is_told_how_to_begin() {
     let site = TestSite::new().await;
     let owner = site.owner().await;
-    for path in ["/review", "/review/promises", "/review/month"] {
+    for path in [
+        "/review",
+        "/review/promises",
+        "/review/decisions",
+        "/review/month",
+    ] {
         let page = text(&owner, path).await;
         assert!(
             page.contains("booked") || page.contains("book the work"),
@@ -178,6 +346,7 @@ async fn every_page_of_the_review_fits_every_width() {
             ("review", "/review"),
             ("review-promises", "/review/promises"),
             ("review-month", "/review/month"),
+            ("review-decisions", "/review/decisions"),
             ("review-standards", "/review/standards"),
             ("review-standard", &standard),
             ("review-spread", "/review/spread"),

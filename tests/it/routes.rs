@@ -15,7 +15,7 @@ const ASKED_OTHERWISE: [&str; 5] = [
     "/api/v1/",           // programs: enquiry_api, castings, market
     "/bench",             // devices that the owner has registered: bench
     "/feeds/{token}.ics", // calendars of other programs: feeds
-    "/health",            // whatever watches the service: web
+    "/health",            // and below it: whatever watches the service; web, stays_up
     "/static/",           // style sheet and scripts: web
 ];
 

@@ -138,6 +138,20 @@ impl TestDatabase {
 
     /// A shop of this database with a name of its own.
     pub async fn shop(&self, short_name: &str) -> TestShop {
+        TestShop::made_in(&self.pool, short_name).await
+    }
+}
+
+/// A shop to work in.
+pub struct TestShop {
+    /// Key.
+    pub id: Uuid,
+    pool: PgPool,
+}
+
+impl TestShop {
+    /// A new shop with a name of its own.
+    pub async fn made_in(pool: &PgPool, short_name: &str) -> Self {
         let shop = NewShop {
             name: format!("Test shop {short_name}"),
             short_name: short_name.to_owned(),
@@ -151,22 +165,13 @@ impl TestDatabase {
             confidence_percent: 80,
             quote_valid_days: 30,
         };
-        let id = shops::create(&self.pool, &shop).await.unwrap();
-        TestShop {
+        let id = shops::create(pool, &shop).await.unwrap();
+        Self {
             id,
-            pool: self.pool.clone(),
+            pool: pool.clone(),
         }
     }
-}
 
-/// A shop to work in.
-pub struct TestShop {
-    /// Key.
-    pub id: Uuid,
-    pool: PgPool,
-}
-
-impl TestShop {
     /// The key of a shop that is not there.
     pub fn of_nobody(database: &TestDatabase) -> Self {
         Self {

@@ -682,17 +682,3 @@ async fn a_compressed_page_is_not_held_back_on_a_connection_that_is_kept() {
         assert!(times[8] < Duration::from_millis(35), "{page}: {times:?}");
     }
 }
-
-#[tokio::test]
-async fn health_says_when_the_database_is_gone() {
-    let site = TestSite::new().await;
-    let answer = site.stranger().get("/health").await;
-    assert_eq!(answer.status(), 200);
-    let body: Value = answer.json().await.unwrap();
-    assert_eq!(body["database"], "reachable");
-    site.database.pool.close().await;
-    let answer = site.stranger().get("/health").await;
-    assert_eq!(answer.status(), 503);
-    let body: Value = answer.json().await.unwrap();
-    assert_eq!(body["database"], "unreachable");
-}

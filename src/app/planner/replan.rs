@@ -3,6 +3,7 @@
 use super::Settings;
 use crate::app::Actor;
 use crate::app::current_plan::{self, FUTURES_SEED, PlanInputs};
+use crate::app::follow_record;
 use crate::db::plans::{self, Kept};
 use crate::db::{DbError, ShopTx};
 use crate::planning::engine::futures::{buffers::lateness, futures};
@@ -72,6 +73,7 @@ pub async fn replan(
     };
     let began = Utc::now();
     let mut tx = run.begin().await?;
+    follow_record::learn(&mut tx, began).await?;
     let inputs = current_plan::read(&mut tx, began).await?;
     let version = inputs.age.floor_version;
     plans::begin_run(&mut tx, run.id, version).await?;

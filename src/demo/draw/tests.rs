@@ -137,12 +137,12 @@ fn the_trade_s_limits_stand_in_the_checks() {
         .elements
         .iter()
         .flat_map(|e| &e.checks)
-        .map(|c| format!("{}: {}\n", c.what, c.limits))
+        .map(|c| format!("{}: {}\n", c.what, c.limits_in_words()))
         .collect();
     for fact in [
-        "about 0.05 mm (2 thou)",
-        "must not admit a 0.038 mm (1.5 thou) feeler",
-        "about 0.10 mm (4 thou)",
+        "0.05 mm, 0.04 to 0.06 mm (2 thou)",
+        "at most 0.037 mm (a 0.038 mm, 1.5 thou feeler must not enter",
+        "0.10 mm, 0.08 to 0.13 mm (4 thou)",
     ] {
         assert!(text.contains(fact), "{fact}");
     }

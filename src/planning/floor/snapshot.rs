@@ -1,7 +1,7 @@
 //! The shop floor at one moment: machines, people, and jobs with what they wait for.
 
 use super::operation::FloorOperation;
-use crate::estimating::{Route, Variation};
+use crate::estimating::{Recalibration, Route, Variation};
 use crate::planning::calendar::Hours;
 use crate::planning::ready::has_skill;
 use chrono::{DateTime, Days, NaiveDate, Utc};
@@ -173,6 +173,8 @@ pub struct Floor {
     pub hours: Hours,
     /// Share of futures in which a date should hold, from 0 to 1.
     pub confidence: f64,
+    /// How sure days have proved to be.
+    pub days: Recalibration,
     /// How much work varies, and what upsets a week.
     pub variation: Variation,
     /// Machines in use.

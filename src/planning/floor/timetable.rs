@@ -237,10 +237,14 @@ impl FloorModel {
                     ready_at,
                     slack_minutes: due.map(|due| signed(&calendar, ready_at, due)),
                     chance: futures.zip(due).map(|(futures, due)| {
-                        futures.chance_by(j, floor_minute(due) - floor_minute(self.origin))
+                        let by = floor_minute(due) - floor_minute(self.origin);
+                        floor.days.chance(futures.chance_by(j, by))
                     }),
                     sure_by: futures
-                        .and_then(|futures| futures.by_confidence(j, floor.confidence))
+                        .and_then(|futures| {
+                            let share = floor.days.share_of_futures(floor.confidence);
+                            futures.by_confidence(j, share)
+                        })
                         .and_then(|minute| self.instant(minute)),
                 })
             })

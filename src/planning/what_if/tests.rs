@@ -115,6 +115,7 @@ fn floor(jobs: Vec<FloorJob>) -> Floor {
         now: at("23T08:00"),
         hours: hours(),
         confidence: 0.8,
+        days: crate::estimating::Recalibration::none(),
         variation: crate::estimating::Variation::none(),
         machines: vec![
             machine(MILL, "the mill", "mill"),

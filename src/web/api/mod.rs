@@ -4,6 +4,7 @@ mod bargain;
 pub mod castings;
 pub mod customers;
 pub mod enquiries;
+pub mod learning;
 pub mod review;
 pub mod search;
 pub mod sightings;
@@ -15,6 +16,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     castings::routes(cfg);
     customers::routes(cfg);
     enquiries::routes(cfg);
+    learning::routes(cfg);
     review::routes(cfg);
     search::routes(cfg);
     sightings::routes(cfg);

@@ -1,7 +1,8 @@
 //! `/api/v1/review`: the figures of the review, as the screen shows them.
 
+use crate::app::decisions::Decision;
 use crate::review::variance::Figures;
-use crate::units::Code;
+use crate::units::{Code, Money};
 use crate::web::screens::review::query::ReviewQuery;
 use crate::web::ui::{Answer, SignedIn};
 use actix_web::web::Query;
@@ -10,9 +11,10 @@ use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use serde::Serialize;
 
-/// `/api/v1/review`.
+/// `/api/v1/review` and what is under it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/api/v1/review", web::get().to(show));
+    cfg.route("/api/v1/review", web::get().to(show))
+        .route("/api/v1/review/decisions", web::get().to(looked_back));
 }
 
 /// Hours in minutes, money in the currency; exact, as text.
@@ -101,6 +103,95 @@ async fn show(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
                 booked_minutes: p.booked,
             })
             .collect(),
+    };
+    Ok(HttpResponse::Ok().json(out).into())
+}
+
+/// Money before tax, exact, as text.
+#[derive(Debug, Serialize)]
+struct DecisionOut {
+    job: i64,
+    title: String,
+    kind: String,
+    price: Decimal,
+    margin_planned: Option<Decimal>,
+    margin_made: Decimal,
+    ready_on: NaiveDate,
+    other_way: Option<OtherOut>,
+}
+
+#[derive(Debug, Serialize)]
+struct OtherOut {
+    kind: String,
+    title: String,
+    /// The price that the true cost of the way taken would have asked for.
+    came_to: Decimal,
+    price_low: Decimal,
+    price_likely: Decimal,
+    price_high: Decimal,
+    ready_likely: Option<NaiveDate>,
+    /// The share of futures, from 0 to 1, in which it is sooner.
+    sooner: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct DecisionsOut {
+    from: NaiveDate,
+    until: NaiveDate,
+    currency: String,
+    margin_planned: Decimal,
+    margin_made: Decimal,
+    with_margin: usize,
+    with_another_way: usize,
+    cheaper: usize,
+    sooner: usize,
+    decisions: Vec<DecisionOut>,
+}
+
+impl From<Decision> for DecisionOut {
+    fn from(d: Decision) -> Self {
+        let currency = d.net.currency();
+        let minor = |minor: i64| Money::from_minor(minor, currency).amount();
+        Self {
+            job: d.job_number,
+            title: d.title,
+            kind: d.kind,
+            price: d.net.amount(),
+            margin_planned: d.planned.map(|m| m.amount()),
+            margin_made: d.made.amount(),
+            ready_on: d.ready_on,
+            other_way: d.other.map(|other| {
+                let [low, likely, high] = other.hindsight.price.map(minor);
+                let [_, ready_likely, _] = other.hindsight.ready;
+                OtherOut {
+                    kind: other.kind,
+                    title: other.title,
+                    came_to: other.came.amount(),
+                    price_low: low,
+                    price_likely: likely,
+                    price_high: high,
+                    ready_likely,
+                    sooner: other.hindsight.sooner,
+                }
+            }),
+        }
+    }
+}
+
+async fn looked_back(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
+    let (period, known) = asked.decided(&who).await?;
+    let (planned, made) = known.margins;
+    let out = DecisionsOut {
+        from: period.from,
+        until: period.until,
+        currency: known.currency.code().to_owned(),
+        margin_planned: planned.amount(),
+        margin_made: made.amount(),
+        with_margin: known.with_margin,
+        with_another_way: known.together.decisions,
+        cheaper: known.together.cheaper,
+        sooner: known.together.sooner,
+        decisions: known.decisions.into_iter().map(DecisionOut::from).collect(),
     };
     Ok(HttpResponse::Ok().json(out).into())
 }

@@ -11,6 +11,7 @@ use maud::{Markup, html};
 use serde::de::DeserializeOwned;
 use std::ops::Deref;
 use subtle::ConstantTimeEq;
+use uuid::Uuid;
 
 /// Largest form body, in bytes.
 pub const FORM_LIMIT: usize = 256 * 1024;
@@ -54,15 +55,13 @@ impl<T: DeserializeOwned + 'static> FromRequest for CheckedForm<T> {
         Box::pin(async move {
             let who = who.ok_or(WebError::SignInNeeded)?;
             let body = read_body(&req, payload).await?;
+            req.extensions_mut().insert(TypedBody::form(body.clone()));
             let sent = form_urlencoded::parse(&body)
                 .find(|(name, _)| name == CSRF_FIELD)
                 .map(|(_, value)| value.into_owned())
                 .unwrap_or_default();
             if !bool::from(sent.as_bytes().ct_eq(who.csrf_token.as_bytes())) {
-                return Err(WebError::FromEarlierSignIn {
-                    signed_in: true,
-                    typed: typed(&body),
-                });
+                return Err(WebError::FromEarlierSignIn { signed_in: true });
             }
             deserialize(&body).map(Self)
         })
@@ -81,32 +80,76 @@ impl<T: DeserializeOwned + 'static> FromRequest for OpenForm<T> {
     fn from_request(req: &HttpRequest, payload: &mut Payload) -> Self::Future {
         let req = req.clone();
         let payload = payload.take();
-        Box::pin(async move { deserialize(&read_body(&req, payload).await?).map(Self) })
+        Box::pin(async move {
+            let body = read_body(&req, payload).await?;
+            req.extensions_mut().insert(TypedBody::form(body.clone()));
+            deserialize(&body).map(Self)
+        })
     }
 }
 
-/// What a person typed into a form that cannot be taken: field and value, without what they did not type and secrets.
-fn typed(body: &[u8]) -> Vec<(String, String)> {
-    form_urlencoded::parse(body)
-        .filter(|(name, value)| {
-            let secret = name.contains("password") || name == "current" || name == "pin";
-            !secret && name != CSRF_FIELD && name != "version" && !value.trim().is_empty()
-        })
-        .map(|(name, value)| (name.into_owned(), value.into_owned()))
-        .collect()
+/// The form that a request brought, kept beside it until it is answered, so that what was typed can be given back with
+/// whatever refusal there is.
+#[derive(Debug, Clone)]
+pub(in crate::web) struct TypedBody {
+    /// As `application/x-www-form-urlencoded`.
+    body: web::Bytes,
+    /// Whether that is all of it, as it was sent, so that it can be sent again.
+    whole: bool,
 }
 
-/// What was typed into a form that arrives when nobody is signed in any more; empty when the body is not one.
-pub(in crate::web) async fn typed_without_session(
-    req: &HttpRequest,
-    payload: Payload,
-) -> Vec<(String, String)> {
-    read_body(req, payload)
-        .await
-        .map_or_else(|_| Vec::new(), |body| typed(&body))
+impl TypedBody {
+    fn form(body: web::Bytes) -> Self {
+        Self { body, whole: true }
+    }
+
+    /// The text fields of a form that also holds a file, or that is too large to be read to its end.
+    pub(super) fn part(body: web::Bytes) -> Self {
+        Self { body, whole: false }
+    }
+
+    /// What a person typed: field and value, without secrets and what the page filled in (token, version, keys of rows).
+    pub(in crate::web) fn typed(&self) -> Vec<(String, String)> {
+        self.fields()
+            .filter(|(name, value)| {
+                let hidden = name == CSRF_FIELD || name == "version" || name == "next";
+                !hidden && !value.trim().is_empty() && Uuid::try_parse(value).is_err()
+            })
+            .collect()
+    }
+
+    /// All fields of a form in which it can be sent again, without secrets and with the token of the present session;
+    /// when nobody is known to be signed in, with its own. `None` when it cannot be sent again as it was.
+    pub(in crate::web) fn again(&self, csrf: Option<&str>) -> Option<Vec<(String, String)>> {
+        let again = self.fields().map(|(name, value)| match csrf {
+            Some(csrf) if name == CSRF_FIELD => (name, csrf.to_owned()),
+            _ => (name, value),
+        });
+        self.whole.then(|| again.collect())
+    }
+
+    fn fields(&self) -> impl Iterator<Item = (String, String)> {
+        form_urlencoded::parse(&self.body)
+            .filter(|(name, _)| !is_secret(name))
+            .map(|(name, value)| (name.into_owned(), value.into_owned()))
+    }
 }
 
-async fn read_body(req: &HttpRequest, mut payload: Payload) -> Result<web::BytesMut, WebError> {
+fn is_secret(name: &str) -> bool {
+    name.contains("password") || name.contains("one_time") || name == "current" || name == "pin"
+}
+
+/// Reads and keeps the form of a request that no handler will answer; a body that is no form is left.
+pub(in crate::web) async fn keep_typed(req: &HttpRequest, payload: Payload) {
+    if let Ok(body) = read_body(req, payload).await {
+        req.extensions_mut().insert(TypedBody::form(body));
+    }
+}
+
+/// How much more than is kept of a body is read before the line is cut, so that the browser comes to hear the answer.
+const PATIENCE: usize = 8;
+
+async fn read_body(req: &HttpRequest, mut payload: Payload) -> Result<web::Bytes, WebError> {
     let kind = req
         .headers()
         .get(CONTENT_TYPE)
@@ -121,16 +164,27 @@ async fn read_body(req: &HttpRequest, mut payload: Payload) -> Result<web::Bytes
         ));
     }
     let mut body = web::BytesMut::new();
+    let mut all: usize = 0;
     while let Some(chunk) = payload.next().await {
         let chunk = chunk.map_err(|error| {
             WebError::BadRequest(format!("The form did not arrive whole: {error}."))
         })?;
-        if body.len() + chunk.len() > FORM_LIMIT {
-            return Err(WebError::TooLarge);
+        all = all.saturating_add(chunk.len());
+        if all > FORM_LIMIT * PATIENCE {
+            break;
         }
-        body.extend_from_slice(&chunk);
+        let room = FORM_LIMIT - body.len();
+        body.extend_from_slice(chunk.get(..room.min(chunk.len())).unwrap_or_default());
     }
-    Ok(body)
+    let body = body.freeze();
+    if all <= FORM_LIMIT {
+        return Ok(body);
+    }
+    // The last field was cut off somewhere.
+    let end = body.iter().rposition(|byte| *byte == b'&').unwrap_or(0);
+    req.extensions_mut()
+        .insert(TypedBody::part(body.slice(..end)));
+    Err(WebError::TooLarge)
 }
 
 pub(super) fn deserialize<T: DeserializeOwned>(body: &[u8]) -> Result<T, WebError> {

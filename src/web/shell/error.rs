@@ -10,6 +10,10 @@ use actix_web::{HttpRequest, HttpResponse, ResponseError};
 const SIGNED_OUT: &str = "You were signed out, so nothing was saved. Sign in, then send it again.";
 const SIGNED_IN_ANEW: &str = "You have signed in again since this page was opened, so nothing was saved. Load the page again and send it once more.";
 
+const UNSURE: &str = "The database stopped while this was being saved. Check whether it was saved before you send it again.";
+/// After how many seconds whoever finds the service busy or the database away may come again.
+const BUSY_SECONDS: u64 = 2;
+
 /// Why a request was not answered as asked.
 #[derive(Debug, thiserror::Error)]
 pub enum WebError {
@@ -34,13 +38,11 @@ pub enum WebError {
          in on this device and registers it under Shop, Bench devices. Entries that wait on it are kept until then."
     )]
     DeviceUnknown,
-    /// A form arrived that no present sign-in sent: signed out since, or signed in anew. What was typed is given back.
+    /// A form arrived that no present sign-in sent: signed out since, or signed in anew.
     #[error("{}", if *.signed_in { SIGNED_IN_ANEW } else { SIGNED_OUT })]
     FromEarlierSignIn {
         /// Whether someone is signed in now.
         signed_in: bool,
-        /// Field and value, as typed, without secrets.
-        typed: Vec<(String, String)>,
     },
     /// The request does not read; a sentence saying why.
     #[error("{0}")]
@@ -77,16 +79,19 @@ impl ResponseError for WebError {
                 DbError::NotFound(_) => StatusCode::NOT_FOUND,
                 DbError::Stale(_) | DbError::InUse(_) => StatusCode::CONFLICT,
                 DbError::Duplicate(_) | DbError::Refused(_) => StatusCode::UNPROCESSABLE_ENTITY,
-                DbError::Corrupt { .. } | DbError::Database(_) => StatusCode::INTERNAL_SERVER_ERROR,
+                DbError::Database(_) | DbError::Unsure(_) if error.is_passing() => {
+                    StatusCode::SERVICE_UNAVAILABLE
+                }
+                DbError::Corrupt { .. } | DbError::Database(_) | DbError::Unsure(_) => {
+                    StatusCode::INTERNAL_SERVER_ERROR
+                }
             },
             Self::NotFound(_) => StatusCode::NOT_FOUND,
             Self::Forbidden(_) => StatusCode::FORBIDDEN,
-            Self::FromEarlierSignIn {
-                signed_in: true, ..
-            } => StatusCode::FORBIDDEN,
-            Self::SignInNeeded | Self::DeviceUnknown | Self::FromEarlierSignIn { .. } => {
-                StatusCode::UNAUTHORIZED
-            }
+            Self::FromEarlierSignIn { signed_in: true } => StatusCode::FORBIDDEN,
+            Self::SignInNeeded
+            | Self::DeviceUnknown
+            | Self::FromEarlierSignIn { signed_in: false } => StatusCode::UNAUTHORIZED,
             Self::BadRequest(_) => StatusCode::BAD_REQUEST,
             // Asked again with a confirmation, it can be done.
             Self::Refused(app::Refusal::Doubts(_)) => StatusCode::CONFLICT,
@@ -103,8 +108,14 @@ impl ResponseError for WebError {
     /// Bare: `ui::error_page::render` knows the request and gives it its page or problem document.
     fn error_response(&self) -> HttpResponse {
         let mut response = HttpResponse::build(self.status_code());
-        if let Self::TooMany { retry_after, .. } = self {
-            response.insert_header((RETRY_AFTER, *retry_after));
+        match self {
+            Self::TooMany { retry_after, .. } => {
+                response.insert_header((RETRY_AFTER, *retry_after));
+            }
+            _ if self.status_code() == StatusCode::SERVICE_UNAVAILABLE => {
+                response.insert_header((RETRY_AFTER, BUSY_SECONDS));
+            }
+            _ => {}
         }
         let response = response.finish();
         match self.refusal() {
@@ -148,8 +159,8 @@ pub(in crate::web) struct Refusal {
     pub(in crate::web) detail: String,
     /// Complaints by field.
     pub(in crate::web) fields: Vec<(String, String)>,
-    /// What was typed, given back to copy from.
-    pub(in crate::web) typed: Vec<(String, String)>,
+    /// Whether the same form can be taken once it is sent by the present sign-in.
+    pub(in crate::web) send_again: bool,
 }
 
 impl WebError {
@@ -165,6 +176,7 @@ impl WebError {
 
     fn refusal(&self) -> Option<Refusal> {
         let detail = match self {
+            Self::Store(DbError::Unsure(_)) => UNSURE.to_owned(),
             Self::Store(DbError::Corrupt { .. } | DbError::Database(_)) | Self::Internal(_) => {
                 return None;
             }
@@ -183,10 +195,6 @@ impl WebError {
             Self::Invalid(complaints) => complaints.clone(),
             _ => Vec::new(),
         };
-        let typed = match self {
-            Self::FromEarlierSignIn { typed, .. } => typed.clone(),
-            _ => Vec::new(),
-        };
         let why = match self {
             Self::Refused(why) => Some(Why::Refused(why.clone())),
             Self::Store(DbError::Refused(why)) => Some(Why::Refused(why.clone().into())),
@@ -198,7 +206,7 @@ impl WebError {
             why,
             detail,
             fields,
-            typed,
+            send_again: matches!(self, Self::FromEarlierSignIn { .. }),
         })
     }
 }

@@ -1,10 +1,11 @@
 //! The gate before every route: nobody gets past it without signing in, to the bench nobody but a known device, and no
 //! other site may post through it.
 
-use super::body::typed_without_session;
+use super::body::keep_typed;
 use super::device::{AtBench, is_bench};
 use super::error::{WebError, is_for_machines};
 use super::feed_address::is_feed;
+use super::health::is_health;
 use super::session;
 use super::site::Site;
 use crate::app::Actor;
@@ -25,7 +26,7 @@ use std::future::{Ready, ready};
 /// What is reachable without signing in. Everything else is not, whether or not it exists.
 fn is_open(path: &str) -> bool {
     matches!(path, "/sign-in" | "/set-up")
-        || path == "/health"
+        || is_health(path)
         || path.starts_with("/static/")
         || is_feed(path)
 }
@@ -157,13 +158,17 @@ pub(in crate::web) async fn gate(
                 .map(ServiceResponse::map_into_boxed_body)
         }
         Err(error) => {
+            if error.status_code().is_server_error() {
+                tracing::warn!(%error, "a request could not be let through");
+            }
+            if *req.method() == Method::POST && !from_elsewhere(req.headers(), req.uri()) {
+                let payload = req.take_payload();
+                keep_typed(req.request(), payload).await;
+            }
             let response = match error {
                 WebError::SignInNeeded if wants_page(&req) => session::ask(req.uri()),
                 WebError::SignInNeeded if *req.method() == Method::POST => {
-                    let payload = req.take_payload();
-                    let typed = typed_without_session(req.request(), payload).await;
-                    let signed_in = false;
-                    WebError::FromEarlierSignIn { signed_in, typed }.error_response()
+                    WebError::FromEarlierSignIn { signed_in: false }.error_response()
                 }
                 other => other.error_response(),
             };
@@ -279,13 +284,20 @@ mod tests {
 
     #[test]
     fn open_paths_are_few() {
-        for path in ["/sign-in", "/set-up", "/health", "/static/0/x.css"] {
+        for path in [
+            "/sign-in",
+            "/set-up",
+            "/health",
+            "/health/live",
+            "/static/0/x.css",
+        ] {
             assert!(is_open(path), "{path}");
         }
         for path in [
             "/",
             "/sign-in/x",
             "/healthz",
+            "/health/x",
             "/static",
             "/jobs",
             "//static/",

@@ -2,6 +2,7 @@
 //! found, inside the same span, so the request's id finds both.
 
 use super::feed_address::loggable;
+use super::health::is_health;
 use actix_web::HttpMessage;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -37,7 +38,7 @@ impl RootSpanBuilder for RequestLog {
                     .get::<Started>()
                     .map(|started| started.0.elapsed().as_secs_f64() * 1_000.0);
                 let path = response.request().path();
-                if path == "/health" || path.starts_with("/static/") {
+                if is_health(path) || path.starts_with("/static/") {
                     tracing::debug!(status, ms, "answered");
                 } else {
                     tracing::info!(status, ms, "answered");

@@ -7,6 +7,7 @@ use crate::app::password::Hashing;
 use crate::app::set_up_shop::SetUpCode;
 use crate::app::shared_plans::SharedPlans;
 use crate::db::casting_records::PhotoPlace;
+use crate::db::readiness::Readiness;
 use actix_web::HttpRequest;
 use sqlx::PgPool;
 use std::sync::Arc;
@@ -68,6 +69,8 @@ pub struct Site {
     pub plans: SharedPlans,
     /// See [`Config::set_up_code`].
     pub(in crate::web) set_up_code: SetUpCode,
+    /// Whether the database answers and writes, as of the last second.
+    pub readiness: Arc<Readiness>,
     pub(in crate::web) hashing: Hashing,
     pub(in crate::web) feed_brake: Arc<Brake>,
 }

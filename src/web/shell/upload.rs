@@ -1,12 +1,12 @@
 //! A form with a file in it (RFC 7578): its fields and one file, each read no further than its limit.
 
-use super::body::{CSRF_FIELD, FORM_LIMIT};
+use super::body::{CSRF_FIELD, FORM_LIMIT, TypedBody};
 use super::error::WebError;
 use crate::web::shell::gate::SignedIn;
 use actix_multipart::{Field, Multipart};
 use actix_web::dev::Payload;
 use actix_web::http::header::CONTENT_TYPE;
-use actix_web::{FromRequest, HttpMessage, HttpRequest};
+use actix_web::{FromRequest, HttpMessage, HttpRequest, web};
 use futures_util::StreamExt;
 use futures_util::future::LocalBoxFuture;
 use serde::de::DeserializeOwned;
@@ -46,34 +46,35 @@ impl<T: DeserializeOwned + 'static, const LIMIT: usize> FromRequest for CheckedU
         Box::pin(async move {
             let who = req.extensions().get::<SignedIn>().cloned();
             let who = who.ok_or(WebError::SignInNeeded)?;
-            let (fields, file) = read(&req, payload, LIMIT).await?;
-            let sent = fields.iter().find(|(name, _)| name == CSRF_FIELD);
-            let sent = sent.map_or("", |(_, value)| value.as_str());
-            if !bool::from(sent.as_bytes().ct_eq(who.csrf_token.as_bytes())) {
-                fn shown(field: &(String, String)) -> bool {
-                    field.0 != CSRF_FIELD && field.0 != "version" && !field.1.trim().is_empty()
-                }
-                return Err(WebError::FromEarlierSignIn {
-                    signed_in: true,
-                    typed: fields.into_iter().filter(shown).collect(),
-                });
-            }
+            let mut fields = Vec::new();
+            let file = read(&req, payload, LIMIT, &mut fields).await;
             // One way from typed text to a form: by way of what a form without a file would have sent.
             let body = form_urlencoded::Serializer::new(String::new())
                 .extend_pairs(&fields)
                 .finish();
+            let body = web::Bytes::from(body);
+            req.extensions_mut().insert(TypedBody::part(body.clone()));
+            let file = file?;
+            let sent = fields.iter().find(|(name, _)| name == CSRF_FIELD);
+            let sent = sent.map_or("", |(_, value)| value.as_str());
+            if !bool::from(sent.as_bytes().ct_eq(who.csrf_token.as_bytes())) {
+                return Err(WebError::FromEarlierSignIn { signed_in: true });
+            }
             Ok(Self {
-                form: super::body::deserialize(body.as_bytes())?,
+                form: super::body::deserialize(&body)?,
                 file,
             })
         })
     }
 }
 
-/// Fields by name, and the file of the form.
-type Parts = (Vec<(String, String)>, Uploaded);
-
-async fn read(req: &HttpRequest, payload: Payload, limit: usize) -> Result<Parts, WebError> {
+/// Reads the fields of a form by name, as far as it can be read, and its file.
+async fn read(
+    req: &HttpRequest,
+    payload: Payload,
+    limit: usize,
+    fields: &mut Vec<(String, String)>,
+) -> Result<Uploaded, WebError> {
     let kind = req
         .headers()
         .get(CONTENT_TYPE)
@@ -85,7 +86,7 @@ async fn read(req: &HttpRequest, payload: Payload, limit: usize) -> Result<Parts
         ));
     }
     let mut parts = Multipart::new(req.headers(), payload);
-    let (mut fields, mut file) = (Vec::new(), Uploaded::Nothing);
+    let mut file = Uploaded::Nothing;
     let (mut count, mut text) = (0, 0);
     while let Some(part) = parts.next().await {
         let mut part = part.map_err(broken)?;
@@ -118,7 +119,7 @@ async fn read(req: &HttpRequest, payload: Payload, limit: usize) -> Result<Parts
             fields.push((name, value));
         }
     }
-    Ok((fields, file))
+    Ok(file)
 }
 
 /// How much more than its limit of a part is read before the line is cut.

@@ -1,14 +1,13 @@
-//! Files for a spreadsheet: comma-separated values (RFC 4180).
+//! Files for a spreadsheet.
 
-use crate::web::ui::Reply;
 use actix_web::HttpResponse;
 use actix_web::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 
 /// One field: in quotes where it must be (RFC 4180). A text that a spreadsheet would take for a formula gets an apostrophe
-/// before it, as spreadsheets themselves write it.
-#[must_use]
-pub fn field(text: &str) -> String {
-    let formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
+/// before it, as spreadsheets themselves write it; a number below nought is a number.
+fn field(text: &str) -> String {
+    let number = text.parse::<f64>().is_ok();
+    let formula = !number && text.starts_with(['=', '+', '-', '@', '\t', '\r']);
     let text = if formula {
         format!("'{text}")
     } else {
@@ -21,24 +20,27 @@ pub fn field(text: &str) -> String {
     }
 }
 
-/// A row with the line break at its end.
+/// The text of a file with these rows, the head among them.
 #[must_use]
-pub fn row<T: AsRef<str>>(fields: impl IntoIterator<Item = T>) -> String {
-    let fields: Vec<String> = fields
-        .into_iter()
-        .map(|text| field(text.as_ref()))
-        .collect();
-    fields.join(",") + "\r\n"
+pub fn text(rows: impl IntoIterator<Item = Vec<String>>) -> String {
+    rows.into_iter()
+        .map(|row| {
+            let fields: Vec<String> = row.iter().map(|text| field(text)).collect();
+            fields.join(",") + "\r\n"
+        })
+        .collect()
 }
 
-/// A file to be saved under a name.
-pub fn download(name: &str, file: String) -> Reply {
-    let disposition = format!("attachment; filename=\"{name}\"");
+/// The file to be kept under that name.
+#[must_use]
+pub fn download(name: &str, rows: impl IntoIterator<Item = Vec<String>>) -> HttpResponse {
     HttpResponse::Ok()
         .insert_header((CONTENT_TYPE, "text/csv; charset=utf-8"))
-        .insert_header((CONTENT_DISPOSITION, disposition))
-        .body(file)
-        .into()
+        .insert_header((
+            CONTENT_DISPOSITION,
+            format!("attachment; filename=\"{name}\""),
+        ))
+        .body(text(rows))
 }
 
 #[cfg(test)]
@@ -51,5 +53,7 @@ mod tests {
         assert_eq!(field("Wash, hot"), "\"Wash, hot\"");
         assert_eq!(field("the \"old\" mill"), "\"the \"\"old\"\" mill\"");
         assert_eq!(field("=1+1"), "'=1+1");
+        assert_eq!(field("-12.50"), "-12.50");
+        assert_eq!(field("-cmd"), "'-cmd");
     }
 }

@@ -3,14 +3,16 @@
 use super::forms::spoken;
 use super::page::Page;
 use crate::app;
-use crate::web::shell::error::{Refusal, Why, is_for_machines};
+use crate::web::shell::body::TypedBody;
+use crate::web::shell::error::{Refusal, WebError, Why, is_for_machines};
 use crate::web::shell::gate::SignedIn;
+use crate::web::shell::site::Site;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::StatusCode;
 use actix_web::http::header::CONTENT_TYPE;
 use actix_web::middleware::Next;
-use actix_web::{HttpMessage, HttpResponse, Responder};
+use actix_web::{HttpMessage, HttpRequest, HttpResponse, Responder, web};
 use chrono::Utc;
 use maud::html;
 use serde_json::{Map, Value, json};
@@ -37,25 +39,20 @@ pub(in crate::web) async fn render(
         .extensions()
         .get::<RequestId>()
         .map(ToString::to_string);
-    if status.is_server_error() {
-        let cause = response
-            .response()
-            .error()
-            .map(|error| format!("{error:?}"))
-            .unwrap_or_default();
-        tracing::error!(
-            request_id = id,
-            cause,
-            "a request failed by a fault of ours"
-        );
+    if let Some(error) = response
+        .response()
+        .error()
+        .filter(|_| status.is_server_error())
+    {
+        log(response.request(), status, error, id.as_deref());
     }
-    let words = words(status, refusal, id);
     let (request, bare) = response.into_parts();
+    let kept = Kept::of(&request);
+    let words = words(status, refusal, id, &kept);
     let mut response = if is_for_machines(&request) {
         problem(status, &words)
     } else {
-        let who = request.extensions().get::<SignedIn>().cloned();
-        page(status, &words, who.as_ref())
+        page(status, &words, &kept)
             .respond_to(&request)
             .map_into_boxed_body()
     };
@@ -67,13 +64,56 @@ pub(in crate::web) async fn render(
     Ok(ServiceResponse::new(request, response))
 }
 
+/// A fault of ours is an error; a database that is away or busy is told by its own look at it, and worth a line here.
+fn log(request: &HttpRequest, status: StatusCode, error: &actix_web::Error, id: Option<&str>) {
+    if status == StatusCode::SERVICE_UNAVAILABLE {
+        tracing::warn!(request_id = id, %error, "a request could not be answered now");
+    } else {
+        tracing::error!(request_id = id, cause = ?error, "a request failed by a fault of ours");
+    }
+    if let (Some(WebError::Store(error)), Some(site)) =
+        (error.as_error(), request.app_data::<web::Data<Site>>())
+    {
+        site.readiness.note(error, Utc::now());
+    }
+}
+
+/// Who sent the refused request, and what they typed.
+struct Kept {
+    who: Option<SignedIn>,
+    /// Whether it was to change something.
+    writes: bool,
+    typed: Vec<(String, String)>,
+    /// Where it was sent, and with what it can be sent again.
+    again: Option<(String, Vec<(String, String)>)>,
+}
+
+impl Kept {
+    fn of(request: &HttpRequest) -> Self {
+        let who = request.extensions().get::<SignedIn>().cloned();
+        let body = request.extensions().get::<TypedBody>().cloned();
+        let csrf = who.as_ref().map(|who| who.csrf_token.as_str());
+        let again = body.as_ref().and_then(|body| body.again(csrf));
+        let place = request
+            .uri()
+            .path_and_query()
+            .map_or("/", |place| place.as_str());
+        Self {
+            writes: !request.method().is_safe(),
+            typed: body.map(|body| body.typed()).unwrap_or_default(),
+            again: again.map(|fields| (place.to_owned(), fields)),
+            who,
+        }
+    }
+}
+
 struct Words {
     title: &'static str,
     refusal: Refusal,
     id: Option<String>,
 }
 
-fn words(status: StatusCode, refusal: Option<Refusal>, id: Option<String>) -> Words {
+fn words(status: StatusCode, refusal: Option<Refusal>, id: Option<String>, kept: &Kept) -> Words {
     let (title, otherwise) = match status {
         StatusCode::BAD_REQUEST => ("Not understood", "The request could not be read."),
         StatusCode::UNAUTHORIZED => ("Sign in", "Sign in, then try again."),
@@ -102,6 +142,20 @@ fn words(status: StatusCode, refusal: Option<Refusal>, id: Option<String>) -> Wo
             "Correct what is wrong and send it again.",
         ),
         StatusCode::TOO_MANY_REQUESTS => ("Wait a moment", "Too many tries. Wait, then try again."),
+        StatusCode::SERVICE_UNAVAILABLE => match (kept.writes, kept.typed.is_empty()) {
+            (false, _) => (
+                "Not available now",
+                "The database does not answer. Try again in a moment.",
+            ),
+            (true, true) => (
+                "Cannot save now",
+                "The database does not answer. Try again in a moment.",
+            ),
+            (true, false) => (
+                "Cannot save now",
+                "The database does not answer. Your text is kept below: send it again in a moment.",
+            ),
+        },
         other if other.is_server_error() => (
             "Something went wrong",
             "Nothing was saved. Try again. If it happens again, tell whoever looks after this program and give them the number below.",
@@ -112,8 +166,9 @@ fn words(status: StatusCode, refusal: Option<Refusal>, id: Option<String>) -> Wo
         why: None,
         detail: otherwise.to_owned(),
         fields: Vec::new(),
-        typed: Vec::new(),
+        send_again: false,
     });
+    refusal.send_again |= status.is_server_error() || status == StatusCode::TOO_MANY_REQUESTS;
     match &refusal.why {
         Some(Why::Refused(why)) => {
             refusal.detail = super::words::refusal(why, Utc::now().date_naive())
@@ -159,7 +214,11 @@ fn problem(status: StatusCode, words: &Words) -> HttpResponse {
         .body(Value::Object(document).to_string())
 }
 
-fn page(status: StatusCode, words: &Words, who: Option<&SignedIn>) -> Page {
+fn page(status: StatusCode, words: &Words, kept: &Kept) -> Page {
+    let again = kept
+        .again
+        .as_ref()
+        .filter(|_| words.refusal.send_again && kept.writes);
     let body = html! {
         div.narrow {
             h1 { (words.title) }
@@ -170,25 +229,29 @@ fn page(status: StatusCode, words: &Words, who: Option<&SignedIn>) -> Page {
             @if let Some(id) = &words.id {
                 p.muted { "Number in the log: " code { (id) } "." }
             }
-            @if !words.refusal.typed.is_empty() {
+            @if !kept.typed.is_empty() {
                 section.card aria-labelledby="typed" {
                     h2 #typed { "What you typed, ready to copy" }
                     dl.typed {
-                        @for (field, value) in &words.refusal.typed { dt { (spoken(field)) } dd { (value) } }
+                        @for (field, value) in &kept.typed { dt { (spoken(field)) } dd { (value) } }
                     }
                 }
             }
-            p {
-                @if status == StatusCode::UNAUTHORIZED {
-                    // In a tab of its own, so that what was typed stays in sight.
-                    a.button href="/sign-in" target="_blank" { "Sign in" }
-                } @else if words.refusal.typed.is_empty() {
-                    a.button href="/" { "Home" }
+            @if status == StatusCode::UNAUTHORIZED {
+                // In a tab of its own, so that what was typed stays in sight.
+                p { a.button href="/sign-in" target="_blank" { "Sign in" } }
+            } @else if kept.typed.is_empty() && again.is_none() {
+                p { a.button href="/" { "Home" } }
+            }
+            @if let Some((place, fields)) = again {
+                form method="post" action=(place) {
+                    @for (name, value) in fields { input type="hidden" name=(name) value=(value); }
+                    div.actions { button type="submit" { "Send again" } }
                 }
             }
         }
     };
-    let page = match who {
+    let page = match &kept.who {
         Some(who) => Page::new(who, words.title),
         None => Page::open(words.title),
     };

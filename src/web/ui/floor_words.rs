@@ -1,11 +1,11 @@
 //! The words of the shop floor: what bookings and checks are in conflict with, why they were not taken, what is decided
 //! about a hold, what a customer must be told.
 
-use super::words;
+use super::{show, words};
 use crate::app::AppError;
 use crate::app::book_time::Unattended;
 use crate::db::DbError;
-use crate::jobs::{JobState, NotPossible, OperationState};
+use crate::jobs::{JobState, Lateness, NotPossible, OperationState, Stage};
 use crate::quality::{self, CallReason, DecisionKind};
 use crate::shopfloor::{self, Conflict, Kind, Phase};
 use chrono::NaiveDate;
@@ -42,6 +42,9 @@ pub fn check_refused(why: quality::CheckRefusal) -> &'static str {
         quality::CheckRefusal::NoSuchCheck => "The operation has no such check",
         quality::CheckRefusal::NeedsMeasurement => "This check has limits: enter a measurement",
         quality::CheckRefusal::NeedsGauging => "This check has no limits: enter pass or fail",
+        quality::CheckRefusal::WrongCount(_) => {
+            "This check takes one reading for each of its places: enter all of them"
+        }
         quality::CheckRefusal::KeyUsed => "Its key was used for another check",
     }
 }
@@ -87,6 +90,34 @@ pub fn job_state(state: JobState) -> &'static str {
         JobState::Open => "open",
         JobState::Done => "done",
         JobState::Cancelled => "cancelled",
+    }
+}
+
+/// How far a job has come.
+#[must_use]
+pub fn job_stage(stage: Stage) -> &'static str {
+    match stage {
+        Stage::BookedIn => "booked in",
+        Stage::Running => "running",
+        Stage::Waiting => "waiting",
+        Stage::OnHold => "on hold",
+        Stage::Done => "done",
+        Stage::Collected => "collected",
+        Stage::Closed => "closed",
+        Stage::Cancelled => "cancelled",
+    }
+}
+
+/// How a job stands to its day: "3 days late", "2 days in hand".
+#[must_use]
+pub fn lateness(lateness: Lateness) -> String {
+    let days = |n: i64| show::count(n, "day", "days");
+    match lateness {
+        Lateness::InHand(0) => "on the day".to_owned(),
+        Lateness::InHand(n) => format!("{} in hand", days(n)),
+        Lateness::Late(n) => format!("{} late", days(n)),
+        Lateness::Overdue(n) => format!("{} overdue, no day yet", days(n)),
+        Lateness::NoDay => "no day yet".to_owned(),
     }
 }
 

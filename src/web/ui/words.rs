@@ -288,6 +288,8 @@ pub fn job_step(kind: StepKind) -> &'static str {
         StepKind::Closed => "closed as done",
         StepKind::Cancelled => "cancelled",
         StepKind::Reopened => "reopened",
+        StepKind::Collected => "collected",
+        StepKind::Invoiced => "invoiced",
     }
 }
 

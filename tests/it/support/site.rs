@@ -7,6 +7,7 @@ use borewright::db::people::{self, NewPerson, Role};
 use borewright::web::server::{Application, Config};
 use reqwest::header::HeaderMap;
 use reqwest::{Client, RequestBuilder, Response, redirect};
+use sqlx::PgPool;
 use uuid::Uuid;
 
 /// The password of everyone in a test shop.
@@ -84,46 +85,51 @@ impl TestSite {
 
     /// Adds a person whose password is [`PASSWORD`].
     pub async fn person(&self, name: &str, sign_in: &str, role: Role) -> Uuid {
-        let person = NewPerson {
-            name: name.to_owned(),
-            sign_in: sign_in.to_owned(),
-            role,
-            skills: Vec::new(),
-            password_hash: password::hash(PASSWORD).unwrap(),
+        add_person(&self.shop, name, sign_in, role).await
+    }
+
+    /// A site on a database of another kind, with one shop whose owner signs in as `edda`; its address.
+    pub async fn of_shop(pool: &PgPool, short_name: &str) -> String {
+        let shop = TestShop::made_in(pool, short_name).await;
+        add_person(&shop, "Edda Marsh", "edda", Role::Owner).await;
+        let config = Config {
+            bind: "127.0.0.1:0".to_owned(),
+            ..Config::default()
         };
-        let mut tx = self.shop.begin().await;
-        let id = people::insert(&mut tx, &person).await.unwrap();
-        tx.commit().await.unwrap();
-        id
+        let application = Application::build(pool.clone(), &config).unwrap();
+        let address = format!("http://127.0.0.1:{}", application.port());
+        tokio::spawn(application.run_until(std::future::pending()));
+        address
     }
 
     /// Someone who has not signed in.
     pub fn stranger(&self) -> Visitor {
-        Visitor {
-            client: Client::builder()
-                .cookie_store(true)
-                .redirect(redirect::Policy::none())
-                .build()
-                .unwrap(),
-            address: self.address.clone(),
-            csrf: String::new(),
-        }
+        Visitor::at(&self.address)
     }
 
     /// A person who has signed in by this name.
     pub async fn signed_in(&self, sign_in: &str) -> Visitor {
-        let mut visitor = self.stranger();
-        let answer = visitor.try_sign_in(sign_in, PASSWORD).await;
-        assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());
-        let page = visitor.get("/password").await.text().await.unwrap();
-        visitor.csrf = between(&page, r#"name="csrf" value=""#, "\"").to_owned();
-        visitor
+        Visitor::signed_in_at(&self.address, sign_in).await
     }
 
     /// The owner, signed in.
     pub async fn owner(&self) -> Visitor {
         self.signed_in("edda").await
     }
+}
+
+async fn add_person(shop: &TestShop, name: &str, sign_in: &str, role: Role) -> Uuid {
+    let person = NewPerson {
+        name: name.to_owned(),
+        sign_in: sign_in.to_owned(),
+        role,
+        skills: Vec::new(),
+        password_hash: password::hash(PASSWORD).unwrap(),
+    };
+    let mut tx = shop.begin().await;
+    let id = people::insert(&mut tx, &person).await.unwrap();
+    tx.commit().await.unwrap();
+    id
 }
 
 /// A browser without a window: keeps cookies, follows nothing by itself.
@@ -136,6 +142,29 @@ pub struct Visitor {
 }
 
 impl Visitor {
+    /// Someone who comes to an address and has not signed in.
+    pub fn at(address: &str) -> Self {
+        Self {
+            client: Client::builder()
+                .cookie_store(true)
+                .redirect(redirect::Policy::none())
+                .build()
+                .unwrap(),
+            address: address.to_owned(),
+            csrf: String::new(),
+        }
+    }
+
+    /// A person who has signed in there by this name, with [`PASSWORD`].
+    pub async fn signed_in_at(address: &str, sign_in: &str) -> Self {
+        let mut visitor = Self::at(address);
+        let answer = visitor.try_sign_in(sign_in, PASSWORD).await;
+        assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());
+        let page = visitor.get("/password").await.text().await.unwrap();
+        visitor.csrf = between(&page, r#"name="csrf" value=""#, "\"").to_owned();
+        visitor
+    }
+
     /// Sends the sign-in form.
     pub async fn try_sign_in(&self, sign_in: &str, password: &str) -> Response {
         self.post_bare("/sign-in", &[("sign_in", sign_in), ("password", password)])

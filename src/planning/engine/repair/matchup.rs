@@ -150,9 +150,11 @@ impl MatchUp {
         let mut ends: Vec<Minute> = shop.fixed.iter().map(|f| f.map_or(0, |f| f.end)).collect();
         // What was on each machine and with each person last, and until when.
         let mut last: Vec<Option<(u32, Minute)>> = vec![None; shop.machines() + shop.people_count];
+        // None where the work is on no machine, outside the shop.
         let machine_of = |op: u32| {
             let choice = decisions.choice[op as usize];
-            shop.modes(op)[choice.mode as usize].machine as usize
+            let machine = shop.modes(op)[choice.mode as usize].machine as usize;
+            (machine < shop.machines()).then_some(machine)
         };
         for &op in &decisions.order {
             if !new.known[op as usize] {
@@ -164,7 +166,7 @@ impl MatchUp {
             ends[op as usize] = at.end;
             let person = (choice.person != NONE).then(|| shop.machines() + choice.person as usize);
             let mut at_fault = (at.start != start).then_some(op);
-            for (resource, until) in [(Some(machine_of(op)), at.end), (person, at.attended_until)] {
+            for (resource, until) in [(machine_of(op), at.end), (person, at.attended_until)] {
                 let Some(last) = resource.and_then(|r| last.get_mut(r)) else {
                     continue;
                 };
@@ -179,8 +181,8 @@ impl MatchUp {
             at_fault = at_fault.or(late.map(|l| if new.known[l.op as usize] { l.op } else { op }));
             if let Some(op) = at_fault {
                 jobs[shop.ops[op as usize].job as usize] = true;
-                if let Some(affected) = new.affected.get_mut(machine_of(op)) {
-                    *affected = true;
+                if let Some(machine) = machine_of(op) {
+                    new.affected[machine] = true;
                 }
             }
         }
@@ -191,7 +193,7 @@ impl MatchUp {
         }
         new.late = minutes_late(shop, |job| Some(done[job as usize]));
         for &op in &decisions.order {
-            if new.affected.get(machine_of(op)) == Some(&true) {
+            if machine_of(op).is_some_and(|machine| new.affected[machine]) {
                 jobs[shop.ops[op as usize].job as usize] = true;
             }
         }

@@ -62,6 +62,7 @@ fn floor(now: &str) -> Floor {
         now: at(now),
         hours: weekdays(),
         confidence: 0.8,
+        days: crate::estimating::Recalibration::none(),
         variation: crate::estimating::Variation::none(),
         machines: vec![machine(1, "Mill", "mill"), machine(2, "Hone", "hone")],
         people: vec![FloorPerson {

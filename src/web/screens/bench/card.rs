@@ -3,7 +3,7 @@
 use super::screen::{Refused, Screen, found_words, reading_id};
 use crate::db::work_list::Waiting;
 use crate::estimating::Check;
-use crate::quality::{Limits, limit_gauge};
+use crate::quality::{Limits, limit_gauge, may_be_gauged, reading};
 use crate::shopfloor::Phase;
 use crate::units::Minutes;
 use crate::web::ui::floor_words;
@@ -107,21 +107,23 @@ impl Screen<'_> {
             ol.bench-checks aria-label="Checks" {
                 @for (place, check) in (0_u32..).zip(&w.planned.checks) {
                     li {
-                        p { strong { (check.what) } ": " (check.limits) @if !check.instrument.is_empty() { " · " (check.instrument) } }
+                        p { strong { (check.what) } ": " (check.limits_in_words()) @if !check.instrument.is_empty() { " · " (check.instrument) } }
                         p.bench-found role="status" {
                             @if let Some(result) = latest(place) { (found_words(result)) } @else { "Not checked yet" }
                         }
-                        @match (limit_gauge(check), Limits::read(&check.limits)) {
-                            (Some(gauge), limits) => {
-                                p.bench-gauge { "Go must enter, no-go must not. New gauge: " (gauge) "." }
+                        @if let Some(gauge) = limit_gauge(check) {
+                            p.bench-gauge { "Go must enter, no-go must not. New gauge: " (gauge) "." }
+                        }
+                        @match Limits::of(check) {
+                            Some(limits) if may_be_gauged(check) => {
                                 (self.gauging(w, place, check))
                                 details open[self.refused(&reading_id(w.id, place)).is_some()] {
                                     summary { "Measure instead" span.visually-hidden { ": " (check.what) } }
-                                    @if let Some(limits) = &limits { (self.measuring(w, place, check, limits)) }
+                                    (self.measuring(w, place, check, &limits))
                                 }
                             }
-                            (None, Some(limits)) => (self.measuring(w, place, check, &limits)),
-                            (None, None) => (self.gauging(w, place, check)),
+                            Some(limits) => (self.measuring(w, place, check, &limits)),
+                            None => (self.gauging(w, place, check)),
                         }
                     }
                 }
@@ -147,7 +149,7 @@ impl Screen<'_> {
         }
     }
 
-    /// The form of a check that is measured.
+    /// The form of a check that is measured: one field, or a table of them with one for each place.
     pub(super) fn measuring(
         &self,
         w: &Waiting,
@@ -161,12 +163,19 @@ impl Screen<'_> {
             form.bench-form method="post" action="/bench/check" data-book="check" data-lower=[limits.lower] data-upper=[limits.upper] {
                 (self.hidden("check", w.id, Some(self.machine.id)))
                 input type="hidden" name="place" value=(place);
-                label for=(id) { "Measured" @if !limits.unit.is_empty() { ", " (limits.unit) } span.visually-hidden { ": " (check.what) } }
-                (complaint(refused))
-                div.bench-row {
-                    input id=(id) name="measured" inputmode="decimal" autocomplete="off" required value=[refused.map(|r| r.typed.as_str())]
-                        aria-invalid=[refused.map(|_| "true")] aria-describedby=[refused.map(|r| format!("{}-error", r.field))];
-                    button.bench-button type="submit" { "Enter" }
+                @if check.readings() > 1 {
+                    (readings(&id, check, limits, refused))
+                } @else {
+                    label for=(id) {
+                        "Measured" @if let Some(at) = check.places.first() { " at " (at) }
+                        @if !limits.unit.is_empty() { ", " (limits.unit) } span.visually-hidden { ": " (check.what) }
+                    }
+                    (complaint(refused))
+                    div.bench-row {
+                        input id=(id) name="measured" inputmode="decimal" autocomplete="off" required value=[refused.map(|r| r.typed.as_str())]
+                            aria-invalid=[refused.map(|_| "true")] aria-describedby=[refused.map(|r| format!("{}-error", r.field))];
+                        button.bench-button type="submit" { "Enter" }
+                    }
                 }
             }
         }
@@ -180,6 +189,46 @@ impl Screen<'_> {
             input type="hidden" name="operation" value=(operation);
             input type="hidden" name="machine" value=[machine];
         }
+    }
+}
+
+/// The table of a check that takes several readings, with the keys of a number pad under it. The first field has the id
+/// that a complaint leads to.
+fn readings(id: &str, check: &Check, limits: &Limits, refused: Option<&Refused>) -> Markup {
+    let typed = |row: usize| {
+        refused
+            .and_then(|r| r.readings.get(row))
+            .map_or("", String::as_str)
+    };
+    let field = |row: usize| match row {
+        0 => id.to_owned(),
+        row => format!("{id}-{row}"),
+    };
+    html! {
+        (complaint(refused))
+        table.bench-readings {
+            caption.visually-hidden { "Readings: " (check.what) }
+            thead { tr { th scope="col" { "Where" } th scope="col" { "Measured" @if !limits.unit.is_empty() { ", " (limits.unit) } } th scope="col" { "Verdict" } } }
+            tbody {
+                @for (row, at) in check.places.iter().enumerate() {
+                    tr {
+                        th scope="row" { label for=(field(row)) { (at) } }
+                        td {
+                            input id=(field(row)) name={ "reading_" (row) } inputmode="decimal" autocomplete="off" required value=(typed(row))
+                                aria-invalid=[refused.filter(|_| reading(typed(row)).is_none()).map(|_| "true")]
+                                aria-describedby=[refused.map(|r| format!("{}-error", r.field))];
+                        }
+                        td { output for=(field(row)) {} }
+                    }
+                }
+            }
+        }
+        div.bench-pad hidden {
+            @for key in ["7", "8", "9", "4", "5", "6", "1", "2", "3", ".", "0", "-"] { button type="button" data-key=(key) { (key) } }
+            button type="button" data-key="back" { "Delete" }
+            button type="button" data-key="next" { "Next" }
+        }
+        button.bench-button type="submit" { "Enter readings" }
     }
 }
 

@@ -23,6 +23,7 @@ use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use serde_json::value::RawValue;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Most entries in one message.
@@ -63,6 +64,9 @@ struct SentEntry {
     /// For a check that is measured: the reading.
     #[serde(default)]
     measured: Option<String>,
+    /// For one that is measured at several places: the readings, in order.
+    #[serde(default)]
+    readings: Option<Vec<String>>,
     /// For one that is gauged or judged: whether it goes.
     #[serde(default)]
     goes: Option<String>,
@@ -223,24 +227,27 @@ async fn read(
         Err(why) => return Ok(Err(floor_words::unattended(why).to_owned())),
     };
     let Some(kind) = kind else {
-        return Ok(found(entry.measured.as_deref(), entry.goes.as_deref())
-            .zip(entry.place)
-            .map(|(found, place)| {
-                Read::Check(NewResult {
-                    id: entry.key,
-                    operation_id: entry.operation,
-                    place,
-                    found,
-                    note: entry.reason.unwrap_or_default(),
-                    person_id,
-                    entered_by: person_id,
-                    device_id: Some(at.device.id),
-                    at: happened,
-                    device_at: entry.at,
-                    received_at,
+        let readings = entry.readings.unwrap_or_default();
+        return Ok(
+            found(entry.measured.as_deref(), &readings, entry.goes.as_deref())
+                .zip(entry.place)
+                .map(|(found, place)| {
+                    Read::Check(NewResult {
+                        id: entry.key,
+                        operation_id: entry.operation,
+                        place,
+                        found,
+                        note: entry.reason.unwrap_or_default(),
+                        person_id,
+                        entered_by: person_id,
+                        device_id: Some(at.device.id),
+                        at: happened,
+                        device_at: entry.at,
+                        received_at,
+                    })
                 })
-            })
-            .ok_or_else(|| "Its measurement is not a number".to_owned()));
+                .ok_or_else(|| "Its measurement is not a number".to_owned()),
+        );
     };
     Ok(Ok(Read::Booking(NewBooking {
         id: entry.key,
@@ -258,14 +265,29 @@ async fn read(
     })))
 }
 
-/// What a check found: a reading, or whether it goes.
-pub(in crate::web) fn found(measured: Option<&str>, goes: Option<&str>) -> Option<Found> {
-    match (measured, goes) {
-        (Some(text), None) => reading(text).map(Found::Measured),
-        (None, Some("yes")) => Some(Found::Gauged(true)),
-        (None, Some("no")) => Some(Found::Gauged(false)),
+/// What a check found: a reading, several of them, or whether it goes.
+pub(in crate::web) fn found(
+    measured: Option<&str>,
+    readings: &[String],
+    goes: Option<&str>,
+) -> Option<Found> {
+    match (measured, readings, goes) {
+        (Some(text), [], None) => reading(text).map(Found::Measured),
+        (None, [_, ..], None) => {
+            let all = readings.iter().map(|text| reading(text));
+            all.collect::<Option<_>>().map(Found::Readings)
+        }
+        (None, [], Some("yes")) => Some(Found::Gauged(true)),
+        (None, [], Some("no")) => Some(Found::Gauged(false)),
         _ => None,
     }
+}
+
+/// The readings in a form, in order: the fields `reading_0`, `reading_1` and so on.
+pub(in crate::web) fn readings_in(fields: &BTreeMap<String, String>) -> Vec<String> {
+    (0..)
+        .map_while(|row: usize| fields.get(&format!("reading_{row}")).cloned())
+        .collect()
 }
 
 /// A form of the bench screen, from a browser without our script.
@@ -284,6 +306,9 @@ struct BookForm {
     place: String,
     measured: Option<String>,
     goes: Option<String>,
+    /// The readings of a check that takes several, among whatever else there is.
+    #[serde(flatten)]
+    more: BTreeMap<String, String>,
 }
 
 impl BookForm {
@@ -308,9 +333,10 @@ async fn check(at: AtBench, form: OpenForm<BookForm>) -> Answer {
     let key = |text: &str| Uuid::try_parse(text).map_err(|_| unreadable());
     let operation_id = key(&form.operation)?;
     let place = form.place.parse().map_err(|_| unreadable())?;
-    let Some(found) = found(form.measured.as_deref(), form.goes.as_deref()) else {
+    let readings = readings_in(&form.more);
+    let Some(found) = found(form.measured.as_deref(), &readings, form.goes.as_deref()) else {
         let typed = form.measured.as_deref().unwrap_or_default();
-        let refused = Refused::reading(operation_id, place, typed);
+        let refused = Refused::reading(operation_id, place, typed, readings);
         return draw(&at, &form.which(), Some(&refused)).await;
     };
     let new = NewResult {

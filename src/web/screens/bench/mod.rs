@@ -8,7 +8,7 @@ mod screen;
 mod sign_on;
 
 use crate::web::shell::device::AtBench;
-pub(in crate::web) use entries::found;
+pub(in crate::web) use entries::{found, readings_in};
 pub(in crate::web) use screen::found_words;
 
 use actix_web::http::header::{CACHE_CONTROL, HeaderName};

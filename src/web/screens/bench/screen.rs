@@ -43,15 +43,18 @@ pub(super) struct Refused {
     pub(super) field: String,
     pub(super) typed: String,
     pub(super) why: &'static str,
+    /// Of a check with several readings: all of them as typed.
+    pub(super) readings: Vec<String>,
 }
 
 impl Refused {
     /// A reading of a check.
-    pub(super) fn reading(operation: Uuid, place: u32, typed: &str) -> Self {
+    pub(super) fn reading(operation: Uuid, place: u32, typed: &str, readings: Vec<String>) -> Self {
         Self {
             field: reading_id(operation, place),
             typed: typed.to_owned(),
             why: "Enter a number in the unit of the limits, for example 40.012",
+            readings,
         }
     }
 
@@ -61,6 +64,7 @@ impl Refused {
             field: when_id(start),
             typed: typed.to_owned(),
             why: "Enter a day and a time",
+            readings: Vec::new(),
         }
     }
 }
@@ -375,19 +379,26 @@ impl Screen<'_> {
 #[must_use]
 pub(in crate::web) fn found_words(result: &CheckResult) -> String {
     let sign = if result.passed { "✓" } else { "✗" };
-    match (&result.measured, result.passed) {
-        (Some(measured), passed) => format!(
-            "{sign} {measured} {}: {}",
-            result.unit.as_deref().unwrap_or_default(),
-            if passed {
-                "within limits"
-            } else {
-                "out of limits"
-            }
-        ),
-        (None, true) => format!("{sign} passed"),
-        (None, false) => format!("{sign} failed"),
+    let Some(measured) = &result.measured else {
+        let words = if result.passed { "passed" } else { "failed" };
+        return format!("{sign} {words}");
+    };
+    let unit = result.unit.as_deref().unwrap_or_default();
+    let verdict = if result.passed {
+        "within limits"
+    } else {
+        "out of limits"
+    };
+    if result.readings.is_empty() {
+        return format!("{sign} {measured} {unit}: {verdict}");
     }
+    let all: Vec<String> = (result.readings.iter())
+        .map(|r| format!("{} {}", r.at, r.measured))
+        .collect();
+    format!(
+        "{sign} worst {measured} {unit}: {verdict}. {}",
+        all.join("; ")
+    )
 }
 
 /// What an operation waits for.

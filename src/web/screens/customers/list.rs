@@ -198,7 +198,7 @@ async fn file(who: SignedIn, which: web::Query<Which>) -> Answer {
     let mut tx = who.begin().await?;
     let (rows, _) = customers::list(&mut tx, &which.asked(), FILE_ROWS, 0).await?;
     let won = format!("Won before tax {}", who.shop.currency.code());
-    let mut file = csv::row([
+    let head = [
         "Customer",
         "Phone",
         "Email",
@@ -207,14 +207,15 @@ async fn file(who: SignedIn, which: web::Query<Which>) -> Answer {
         "Open quotes",
         "Open jobs",
         &won,
-    ]);
-    for row in rows {
+    ];
+    let head = head.map(str::to_owned).to_vec();
+    let rows = rows.into_iter().map(|row| {
         let last = row.last_call.map(|at| {
             at.with_timezone(&who.shop.time_zone)
                 .date_naive()
                 .to_string()
         });
-        file.push_str(&csv::row([
+        vec![
             row.name,
             row.phone,
             row.email,
@@ -223,9 +224,10 @@ async fn file(who: SignedIn, which: web::Query<Which>) -> Answer {
             row.open_quotes.to_string(),
             row.open_jobs.to_string(),
             amount(row.won),
-        ]));
-    }
-    Ok(csv::download("customers.csv", file))
+        ]
+    });
+    let file = csv::download("customers.csv", std::iter::once(head).chain(rows));
+    Ok(file.into())
 }
 
 #[derive(Debug, Default, Deserialize)]

@@ -36,6 +36,9 @@ pub(super) fn view(who: &SignedIn, answer: &Answer, acts: &Acts) -> Markup {
                     (answer.confidence_percent) " % sure"
                     @if answer.options.iter().any(is_search) { "; a search promises nothing" }
                     "."
+                    @if let Some(share) = answer.day_share_percent {
+                        " By the record of promises kept, a day is " (answer.confidence_percent) " % sure when it holds in " (share) " % of the futures."
+                    }
                 }
             }
         }
@@ -256,7 +259,7 @@ pub(in crate::web) fn route_table(route: &Route) -> Markup {
                     } }
                     @if !operation.checks.is_empty() {
                         p.small { strong { "Check: " } @for (i, check) in operation.checks.iter().enumerate() {
-                            @if i > 0 { "; " } (check.what) " " (check.limits) @if !check.instrument.is_empty() { " (" (check.instrument) ")" }
+                            @if i > 0 { "; " } (check.what) " " (check.limits_in_words()) @if !check.instrument.is_empty() { " (" (check.instrument) ")" }
                         } }
                     }
                     @if !operation.cautions.is_empty() {

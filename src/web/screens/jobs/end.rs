@@ -2,6 +2,7 @@
 //! becomes of its castings, goods and tools.
 
 use crate::app::close_job::{JobEnd, close_job, unsettled};
+use crate::app::hand_over::{HandedOver, hand_over};
 use crate::app::job_overview::JobOverview;
 use crate::app::reopen_job::reopen_job;
 use crate::app::{AppError, Refusal};
@@ -15,12 +16,15 @@ use crate::web::ui::{
     words,
 };
 use actix_web::web;
+use chrono::Utc;
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/jobs/{id}/close", web::post().to(close))
+        .route("/jobs/{id}/collected", web::post().to(collected))
+        .route("/jobs/{id}/invoiced", web::post().to(invoiced))
         .service(
             web::resource("/jobs/{id}/cancel")
                 .route(web::get().to(ask_cancel))
@@ -53,10 +57,40 @@ pub(super) fn buttons(who: &SignedIn, all: &JobOverview) -> Markup {
                     }
                 }
             } @else {
+                @if job.state == JobState::Done {
+                    @if job.collected_on.is_none() { (hand_over_button(who, job, "collected", "Collected")) }
+                    @if job.invoiced_on.is_none() { (hand_over_button(who, job, "invoiced", "Invoiced")) }
+                }
                 a.button.quiet href={ "/jobs/" (job.id) "/reopen" } { "Reopen" }
             }
         }
     }
+}
+
+fn hand_over_button(who: &SignedIn, job: &Job, what: &str, words: &str) -> Markup {
+    html! {
+        form method="post" action={ "/jobs/" (job.id) "/" (what) } {
+            (csrf_field(who))
+            input type="hidden" name="version" value=(job.version);
+            button type="submit" { (words) }
+        }
+    }
+}
+
+async fn collected(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EndForm>) -> Answer {
+    handed_over(&who, *id, &form, HandedOver::Collected).await
+}
+
+async fn invoiced(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EndForm>) -> Answer {
+    handed_over(&who, *id, &form, HandedOver::Invoiced).await
+}
+
+async fn handed_over(who: &SignedIn, id: Uuid, form: &EndForm, what: HandedOver) -> Answer {
+    hand_over(&who.actor(), id, form.version(), what, Utc::now()).await?;
+    Ok(Reply::see_other(format!("/jobs/{id}")).flash(match what {
+        HandedOver::Collected => "Collected today.",
+        HandedOver::Invoiced => "Invoiced today.",
+    }))
 }
 
 /// What was done to the job by hand, and why.

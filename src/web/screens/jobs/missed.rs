@@ -7,8 +7,8 @@ use crate::db::jobs::{self, Job, JobOperation, JobState};
 use crate::db::people::{self, Person, Role};
 use crate::db::{self, DbError, ShopTx};
 use crate::estimating::Check;
-use crate::quality::{Limits, limit_gauge};
-use crate::web::screens::bench::found;
+use crate::quality::{self, Limits, limit_gauge, may_be_gauged};
+use crate::web::screens::bench::{found, readings_in};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field,
@@ -17,6 +17,7 @@ use actix_web::web;
 use chrono::Utc;
 use maud::{Markup, html};
 use serde::Deserialize;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
@@ -42,6 +43,8 @@ struct MissedForm {
     date: String,
     time: String,
     reason: String,
+    #[serde(flatten)]
+    more: BTreeMap<String, String>,
 }
 
 /// The check, with the job and operation it is of, and who may have made it.
@@ -79,8 +82,8 @@ impl Missed {
 
     fn page(&self, who: &SignedIn, form: &MissedForm, errors: &FormErrors) -> Page {
         let job = format!("/jobs/{}", self.job.id);
-        let limits = Limits::read(&self.check.limits);
-        let gauged = limits.is_none() || limit_gauge(&self.check).is_some();
+        let limits = Limits::of(&self.check);
+        let gauged = limits.is_none() || may_be_gauged(&self.check);
         let both = gauged && limits.is_some();
         let people = self
             .everyone
@@ -94,7 +97,7 @@ impl Missed {
             h1 { "Enter a missed check" }
             p {
                 "Operation " (self.operation.planned.number) " " (self.operation.planned.title) ": "
-                strong { (self.check.what) } ", " (self.check.limits)
+                strong { (self.check.what) } ", " (self.check.limits_in_words())
                 @if !self.check.instrument.is_empty() { ", with " (self.check.instrument) }
                 "."
             }
@@ -106,7 +109,15 @@ impl Missed {
                 input type="hidden" name="key" value=(form.key);
                 @if gauged { (field(Field::radios("goes", if both { "Go enters, no-go does not" } else { "Result" }, &form.goes, goes), both).errors(errors)) }
                 @if let Some(limits) = &limits {
-                    (field(Field::decimal("measured", "Measured", &form.measured).unit(&limits.unit), both).errors(errors))
+                    @if self.check.readings() > 1 {
+                        @for (row, at) in self.check.places.iter().enumerate() {
+                            @let name = format!("reading_{row}");
+                            @let typed = form.more.get(&name).map_or("", String::as_str);
+                            (field(Field::decimal(&name, &format!("Measured at {at}"), typed).unit(&limits.unit), both).errors(errors))
+                        }
+                    } @else {
+                        (field(Field::decimal("measured", "Measured", &form.measured).unit(&limits.unit), both).errors(errors))
+                    }
                 }
                 (Field::select("person", "Checked by", &form.person, people).errors(errors))
                 (Field::date("date", "On", &form.date).errors(errors))
@@ -118,6 +129,25 @@ impl Missed {
         Page::new(who, "Enter a missed check")
             .nav(Section::Jobs)
             .body(body)
+    }
+}
+
+impl Missed {
+    /// The readings of a check that takes several; none when the form leaves all of them empty.
+    fn readings(&self, form: &MissedForm, errors: &mut FormErrors) -> Vec<String> {
+        let typed = readings_in(&form.more);
+        if self.check.readings() < 2 || typed.iter().all(|text| text.trim().is_empty()) {
+            return Vec::new();
+        }
+        for (row, text) in typed.iter().enumerate() {
+            if quality::reading(text).is_none() {
+                errors.add(
+                    &format!("reading_{row}"),
+                    "Enter a number in the unit of the limits, for example 40.012",
+                );
+            }
+        }
+        typed
     }
 }
 
@@ -151,15 +181,19 @@ async fn enter(
     let missed = Missed::read(&mut who.begin().await?, ids.into_inner()).await?;
     let typed = |text: &str| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
     let (measured, goes) = (typed(&form.measured), typed(&form.goes));
-    let result = found(measured.as_deref(), goes.as_deref());
-    if result.is_none() {
+    let readings = missed.readings(&form, &mut errors);
+    let result = found(measured.as_deref(), &readings, goes.as_deref());
+    if result.is_none() && errors.is_empty() {
         let (field, why) = match (&measured, &goes) {
+            _ if missed.check.readings() > 1 => {
+                ("reading_0", "Enter the readings, or a result, not both")
+            }
             (Some(_), None) => (
                 "measured",
                 "Enter a number in the unit of the limits, for example 40.012",
             ),
             (Some(_), Some(_)) => ("measured", "Enter a measurement or a result, not both"),
-            (None, _) if Limits::read(&missed.check.limits).is_some() => {
+            (None, _) if Limits::of(&missed.check).is_some() => {
                 ("measured", "Enter what was found")
             }
             (None, _) => ("goes", "Enter what was found"),

@@ -1,5 +1,6 @@
 //! Learning: what the bookings say of standard times and of how things vary, and what the owner decides about it.
 
+mod files;
 mod picture;
 mod proposal;
 mod quotes;
@@ -11,6 +12,7 @@ use actix_web::web;
 
 /// `/review/standards` and what is below it, `/review/spread`, `/review/quotes`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    files::routes(cfg);
     standards::routes(cfg);
     proposal::routes(cfg);
     quotes::routes(cfg);

@@ -7,7 +7,7 @@ use crate::db::DbError;
 use crate::db::people::Role;
 use crate::review::rates::share;
 use crate::review::ratios::Interval;
-use crate::review::spread::{Figure, Learned};
+use crate::review::spread::{Figure, Learned, Unit};
 use crate::units::Code;
 use crate::web::screens::review::tabs;
 use crate::web::shell::site::Site;
@@ -45,6 +45,8 @@ struct SpreadForm {
     job: String,
     absence: String,
     rework: String,
+    breakdown: String,
+    repair: String,
 }
 
 impl SpreadForm {
@@ -56,11 +58,13 @@ impl SpreadForm {
             Figure::Job => &self.job,
             Figure::Absence => &self.absence,
             Figure::Rework => &self.rework,
+            Figure::Breakdown => &self.breakdown,
+            Figure::Repair => &self.repair,
         }
     }
 }
 
-fn label(figure: Figure) -> &'static str {
+pub(super) fn label(figure: Figure) -> &'static str {
     match figure {
         Figure::Shop => "How much the whole shop differs",
         Figure::Person => "How much people differ",
@@ -68,10 +72,12 @@ fn label(figure: Figure) -> &'static str {
         Figure::Job => "How much whole jobs differ",
         Figure::Absence => "Days off sick",
         Figure::Rework => "Work done again",
+        Figure::Breakdown => "Between breakdowns of a machine",
+        Figure::Repair => "A repair takes",
     }
 }
 
-fn rests_on(line: &Learned) -> String {
+pub(super) fn rests_on(line: &Learned) -> String {
     let n = i64::try_from(line.count).unwrap_or(i64::MAX);
     match line.figure {
         Figure::Shop => count(n, "month", "months"),
@@ -80,6 +86,7 @@ fn rests_on(line: &Learned) -> String {
         Figure::Job => count(n, "job", "jobs"),
         Figure::Absence => count(n, "working day", "working days"),
         Figure::Rework => count(n, "operation", "operations"),
+        Figure::Breakdown | Figure::Repair => count(n, "breakdown", "breakdowns"),
     }
 }
 
@@ -153,6 +160,7 @@ async fn page(
             @if may && any { div.actions { button type="submit" { "Use the ticked figures" } } }
         }
         (besides(&lesson))
+        p.no-print { a href={ (PATH) ".csv" } { "Download for a spreadsheet" } }
     };
     Ok(Page::new(who, TITLE).nav(Section::Review).body(body))
 }
@@ -163,6 +171,10 @@ fn differs(line: &Learned) -> bool {
 
 fn row(line: &Learned, choose: bool) -> Markup {
     let id = format!("use-{}", line.figure.code());
+    let unit = match line.figure.unit() {
+        Unit::Percent => " %",
+        Unit::Hours => " h",
+    };
     html! {
         tr {
             @if choose {
@@ -173,15 +185,24 @@ fn row(line: &Learned, choose: bool) -> Markup {
                 }
             }
             th scope="row" { @if choose && differs(line) { label for=(id) { (label(line.figure)) } } @else { (label(line.figure)) } }
-            td.number data-label="Now" { (line.present) " %" }
+            td.number data-label="Now" { (line.present) (unit) }
             td.number data-label="By bookings" {
-                @match line.proposed { Some(p) => { (p) " %" } None => { span.muted { "not yet" } } }
+                @match line.proposed { Some(p) => { (p) (unit) } None => { span.muted { "not yet" } } }
             }
             td data-label="9 in 10 sure" {
-                @match line.interval.filter(|_| line.proposed.is_some()) { Some(i) => { (between(i)) } None => { span.muted { "too little to say" } } }
+                @match line.interval.filter(|_| line.proposed.is_some()) { Some(i) => { (interval(line.figure, i)) } None => { span.muted { "too little to say" } } }
             }
             td data-label="From" { (rests_on(line)) }
         }
+    }
+}
+
+/// "3 to 5.5 %", "760 to 3,400 h".
+fn interval(figure: Figure, i: Interval) -> String {
+    match figure.unit() {
+        Unit::Percent => between(i),
+        Unit::Hours if i.high < 100.0 => format!("{:.1} to {:.1} h", i.low, i.high),
+        Unit::Hours => format!("{:.0} to {:.0} h", i.low, i.high),
     }
 }
 
@@ -216,6 +237,7 @@ fn besides(lesson: &Lesson) -> Markup {
         }
         p.muted {
             "Days off sick are days off that were entered on the day itself or later, out of the working days of those who book time. "
+            "Breakdowns are stops of machines that were entered on the day itself or later, out of the hours those machines were open. "
             "Work done again is operations added after a failed check, out of those first planned."
         }
     }

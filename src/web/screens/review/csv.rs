@@ -5,16 +5,15 @@ use super::words;
 use crate::app::review::Reviewed;
 use crate::review::variance::{Figures, Grouping};
 use crate::units::Code;
-use crate::web::ui::csv::{self, field};
-use crate::web::ui::{Answer, SignedIn};
+use crate::web::ui::{Answer, SignedIn, csv};
 use actix_web::web::Query;
 use rust_decimal::{Decimal, dec};
 
-fn row(name: &str, figures: &Figures) -> String {
+fn row(name: &str, figures: &Figures) -> Vec<String> {
     let two = |amount: Decimal| format!("{:.2}", amount.round_dp(2));
     let hours = |minutes: Decimal| two(minutes / dec!(60));
-    [
-        field(name),
+    vec![
+        name.to_owned(),
         hours(figures.people),
         hours(figures.people_allowed),
         hours(figures.machine),
@@ -25,32 +24,28 @@ fn row(name: &str, figures: &Figures) -> String {
         two(figures.efficiency()),
         two(figures.rate),
     ]
-    .join(",")
 }
 
-/// The whole file.
-fn file(reviewed: &Reviewed, by: Grouping) -> String {
+/// The head, a row for each group, and the total.
+fn rows(reviewed: &Reviewed, by: Grouping) -> Vec<Vec<String>> {
     let code = reviewed.currency.code().to_owned();
     let money = |what: &str| format!("{what} {code}");
-    let mut lines = vec![
-        [
-            field(words::grouping(by)),
-            "People hours booked".to_owned(),
-            "People hours estimated".to_owned(),
-            "Machine hours booked".to_owned(),
-            "Machine hours estimated".to_owned(),
-            money("Cost"),
-            money("Estimated cost"),
-            money("Against estimate"),
-            money("By time"),
-            money("By rates"),
-        ]
-        .join(","),
-    ];
+    let mut rows = vec![vec![
+        words::grouping(by).to_owned(),
+        "People hours booked".to_owned(),
+        "People hours estimated".to_owned(),
+        "Machine hours booked".to_owned(),
+        "Machine hours estimated".to_owned(),
+        money("Cost"),
+        money("Estimated cost"),
+        money("Against estimate"),
+        money("By time"),
+        money("By rates"),
+    ]];
     let groups = reviewed.review.groups.iter();
-    lines.extend(groups.map(|group| row(&words::name(&group.label, by), &group.figures)));
-    lines.push(row("Total", &reviewed.review.total));
-    lines.join("\r\n") + "\r\n"
+    rows.extend(groups.map(|group| row(&words::name(&group.label, by), &group.figures)));
+    rows.push(row("Total", &reviewed.review.total));
+    rows
 }
 
 pub(super) async fn download(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
@@ -61,5 +56,5 @@ pub(super) async fn download(who: SignedIn, asked: Query<ReviewQuery>) -> Answer
         asked.period.until,
         asked.by.code()
     );
-    Ok(csv::download(&name, file(&reviewed, asked.by)))
+    Ok(csv::download(&name, rows(&reviewed, asked.by)).into())
 }

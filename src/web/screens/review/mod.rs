@@ -1,6 +1,7 @@
 //! Review: where the hours and the money went, against what was estimated.
 
 mod csv;
+mod decisions;
 mod figures;
 mod lines;
 mod month;
@@ -23,16 +24,20 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
         .route("/review/figures.csv", web::get().to(csv::download))
         .route("/review/bookings", web::get().to(lines::show))
         .route("/review/promises", web::get().to(promises::show))
+        .route(decisions::PATH, web::get().to(decisions::show))
+        .route("/review/decisions.csv", web::get().to(decisions::download))
+        .route("/review/promises/follow", web::post().to(promises::follow))
         .route("/review/month", web::get().to(month::show));
 }
 
 /// The pages of the review, by their paths and names.
-const TABS: [(&str, &str); 6] = [
+const TABS: [(&str, &str); 7] = [
     ("/review", "Hours and money"),
     ("/review/standards", "Standard times"),
     ("/review/spread", "How work varies"),
     ("/review/quotes", "Quotes"),
     ("/review/promises", "Promises"),
+    (decisions::PATH, "Decisions"),
     ("/review/month", "Month’s end"),
 ];
 

@@ -2,13 +2,22 @@
 
 use super::query::ReviewQuery;
 use super::{tabs, words};
+use crate::app::AppError;
+use crate::app::follow_record::follow_record;
 use crate::app::promises::{Promise, Promises, promises};
+use crate::app::review::Period;
+use crate::db::DbError;
 use crate::db::people::Role;
 use crate::review::calibration::{Kept, Place, Verdict, histogram};
-use crate::web::ui::{Answer, FormErrors, Page, Section, SignedIn, show};
+use crate::web::ui::stale::stale_notice;
+use crate::web::ui::{
+    Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field, show,
+};
+use actix_web::http::StatusCode;
 use actix_web::web::Query;
 use chrono::{NaiveDate, Utc};
 use maud::{Markup, html};
+use serde::Deserialize;
 
 const PATH: &str = "/review/promises";
 /// As many as a page shows.
@@ -31,25 +40,61 @@ pub(super) async fn show(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
         let page = Page::new(&who, "Promises").nav(Section::Review);
         return Ok(page.body(body).invalid().into());
     };
+    Ok(page(&who, &typed, period, &html! {}).await?.into())
+}
+
+/// Whether days are to follow the record.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default)]
+pub(super) struct FollowForm {
+    version: String,
+    follow: String,
+}
+
+pub(super) async fn follow(who: SignedIn, form: CheckedForm<FollowForm>) -> Answer {
+    let version = form.version.parse().unwrap_or_default();
+    let follow = form.follow == "yes";
+    match follow_record(&who.actor(), follow, version, Utc::now()).await {
+        Ok(()) => Ok(Reply::see_other(PATH).flash(if follow {
+            "Days follow the record from now on."
+        } else {
+            "Days are given as the futures have them from now on."
+        })),
+        Err(AppError::Db(DbError::Stale(_))) => {
+            let typed = ReviewQuery::default();
+            let stretch = typed.stretch("year", who.today(), &mut FormErrors::default());
+            let (period, _) = stretch.ok_or(DbError::NotFound("the last year"))?;
+            let notice = stale_notice("The settings", &[]);
+            let page = page(&who, &typed, period, &notice).await?;
+            Ok(page.status(StatusCode::CONFLICT).into())
+        }
+        Err(error) => Err(error.into()),
+    }
+}
+
+async fn page(
+    who: &SignedIn,
+    typed: &ReviewQuery,
+    period: Period,
+    notice: &Markup,
+) -> Result<Page, WebError> {
     let known = promises(&who.actor(), period, Utc::now()).await?;
     let body = html! {
         h1 { "Promises" }
         (tabs(PATH))
-        (typed.days_form(PATH, &errors))
+        (notice)
+        (typed.days_form(PATH, &FormErrors::default()))
         @if known.promises.is_empty() {
             p { "No quote that was accepted has come to its day in these days. Once jobs from quotes are done, this page shows how many days and costs were kept of those given at each confidence." }
             p { "Give quotes under " a href="/enquiries" { "Enquiry" } " and book the work that comes of them." }
         } @else {
-            (told(&known, who.today()))
+            (told(&known, who))
         }
     };
-    Ok(Page::new(&who, "Promises")
-        .nav(Section::Review)
-        .body(body)
-        .into())
+    Ok(Page::new(who, "Promises").nav(Section::Review).body(body))
 }
 
-fn told(known: &Promises, today: NaiveDate) -> Markup {
+fn told(known: &Promises, who: &SignedIn) -> Markup {
     let days: Vec<Place> = known.promises.iter().filter_map(|p| p.day).collect();
     let costs: Vec<Place> = known.promises.iter().filter_map(|p| p.cost_place).collect();
     html! {
@@ -67,14 +112,58 @@ fn told(known: &Promises, today: NaiveDate) -> Markup {
             }
         }
         p { @if known.open > 0 { (show::count(i64::try_from(known.open).unwrap_or(0), "accepted quote", "accepted quotes")) " not ready yet and not due. " } "You promise at " (known.confidence) " % now; change it under " a href="/shop/settings" { "Shop, Settings" } "." }
-        (table(known, today))
+        (following(known, who))
+        (table(known, who.today()))
         details.card {
             summary { "How the figures are made" }
             ul {
                 li { "A day is kept when the last operation was done on it or before. A job that is not done after its day is not kept." }
                 li { "The range beside a count is 9 times out of 10 where the true share is (Wilson’s interval). While there are few, it is wide." }
-                li { "The correction moves with every outcome: up after a broken promise, down after one that was kept (adaptive conformal inference, Gibbs and Candès 2021). It is shown here and changes no promise by itself." }
+                li { "The correction moves with every outcome: up after a broken promise, down after one that was kept (adaptive conformal inference, Gibbs and Candès 2021). It changes promises only when the owner has days follow the record." }
                 li { "The picture: each outcome is put where it fell in its own forecast. Bars of one height mean the forecast is right; more at the late or dear end mean it is too hopeful." }
+            }
+        }
+    }
+}
+
+/// Whether days follow the record, and for the owner the way to change it.
+fn following(known: &Promises, who: &SignedIn) -> Markup {
+    let stated = known.confidence;
+    let (says, offer) = match (known.follows, known.day_share) {
+        (true, Some(share)) => (
+            format!(
+                "Days follow the record: {stated} % sure is given at {:.0} % of the futures.",
+                share * 100.0
+            ),
+            "Stop following the record",
+        ),
+        (true, None) => (
+            format!("Days follow the record; nothing is known of promises at {stated} % yet."),
+            "Stop following the record",
+        ),
+        (false, _) => (
+            "Days do not follow the record: they are given as the futures have them.".to_owned(),
+            "Let days follow the record",
+        ),
+    };
+    html! {
+        section.card {
+            h2 { "Days and the record" }
+            p { (says) }
+            @if known.follows {
+                p.muted { "Every promise that comes to its day moves the share. The chances on the answer, the bargain and the week go through the same map." }
+            } @else {
+                p.muted { "When they do, the days and chances of the next calls and of the week are moved so that as many promises hold as is said." }
+            }
+            @if who.may(Role::Owner) {
+                form method="post" action="/review/promises/follow" {
+                    (csrf_field(who))
+                    input type="hidden" name="version" value=(known.version);
+                    input type="hidden" name="follow" value=(if known.follows { "no" } else { "yes" });
+                    button { (offer) }
+                }
+            } @else {
+                p.muted { "The owner decides this." }
             }
         }
     }

@@ -1,6 +1,7 @@
 //! What the address of the review says: which days, put together by what.
 
 use super::words;
+use crate::app::decisions::{Decisions, decisions};
 use crate::app::review::{Period, Reviewed, review_period};
 use crate::db::people::Role;
 use crate::review::variance::Grouping;
@@ -76,6 +77,19 @@ impl ReviewQuery {
         };
         let reviewed = review_period(&who.actor(), asked.period, asked.by, Utc::now()).await?;
         Ok((asked, reviewed))
+    }
+
+    /// The quotes whose jobs were ready in the days that are asked for, looked back on; what does not read is told as errors
+    /// by field.
+    pub(in crate::web) async fn decided(
+        &self,
+        who: &SignedIn,
+    ) -> Result<(Period, Decisions), WebError> {
+        let mut errors = FormErrors::default();
+        let Some((period, _)) = self.stretch("year", who.today(), &mut errors) else {
+            return Err(errors.into());
+        };
+        Ok((period, decisions(&who.actor(), period, Utc::now()).await?))
     }
 
     /// By what the figures are put together; by person for the owner only.

@@ -93,6 +93,8 @@ impl SettingsForm {
             selling: stored.selling.clone(),
             tax_name: tax_name?,
             quote_valid_days: u32::try_from(valid?).ok()?,
+            days_follow_record: stored.days_follow_record,
+            days: stored.days,
             variation: stored.variation.clone(),
             version: self.version.parse().unwrap_or_default(),
         };

@@ -1,7 +1,8 @@
 //! The fields of an element.
 
+use super::checks::checks;
 use crate::db::people::Role;
-use crate::estimating::{Basis, Check, Cut, Element, Inclusion, Material, Process, Recipe, Stage};
+use crate::estimating::{Basis, Cut, Element, Inclusion, Material, Process, Recipe, Stage};
 use crate::units::{Code, Length, Spread};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{Fields, Group, Typed, amount, at, rows};
@@ -205,7 +206,7 @@ fn draw_spread(typed: &Typed, errors: &FormErrors) -> Markup {
 }
 
 /// Every item that reads, or nothing when one does not.
-fn all<T>(items: Vec<Option<T>>) -> Option<Vec<T>> {
+pub(super) fn all<T>(items: Vec<Option<T>>) -> Option<Vec<T>> {
     items.into_iter().collect()
 }
 
@@ -263,42 +264,6 @@ fn cuts(who: &SignedIn) -> Group<Element> {
             });
             if let Some(cuts) = all(cuts.collect()) {
                 element.recipe = (!cuts.is_empty()).then_some(Recipe { cuts });
-            }
-        },
-    )
-}
-
-fn checks() -> Group<Element> {
-    rows(
-        (
-            "Checks",
-            "checks",
-            "What it must pass. Leave the limits empty to take them from the fit of the feature.",
-        ),
-        vec![
-            Field::text("check_what", "Check", ""),
-            Field::text("check_limits", "Limits", ""),
-            Field::text("check_instrument", "Instrument", ""),
-        ],
-        |element: &Element| {
-            let checks = element.checks.iter();
-            checks
-                .map(|c| vec![c.what.clone(), c.limits.clone(), c.instrument.clone()])
-                .collect()
-        },
-        |element, rows, errors| {
-            let checks = rows.iter().map(|row| {
-                let what = errors.required_text(&row.id("check_what"), row.get(0), 200);
-                let limits = errors.text(&row.id("check_limits"), row.get(1), 200);
-                let instrument = errors.text(&row.id("check_instrument"), row.get(2), 120);
-                Some(Check {
-                    what: what?,
-                    limits: limits?,
-                    instrument: instrument?,
-                })
-            });
-            if let Some(checks) = all(checks.collect()) {
-                element.checks = checks;
             }
         },
     )

@@ -1,5 +1,6 @@
 //! Standard times: the elements of work, in the trade's order.
 
+mod checks;
 mod fields;
 
 use super::rates::skills;

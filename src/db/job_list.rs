@@ -1,0 +1,230 @@
+//! The list of jobs: filtered, sorted and by pages, with what a row says.
+
+use super::read::{money, word};
+use super::{DbError, ShopTx};
+use crate::jobs::JobState;
+use crate::units::{Code, Money};
+use chrono::{DateTime, NaiveDate, Utc};
+use strum::{EnumString, IntoStaticStr, VariantArray};
+use uuid::Uuid;
+
+/// By what a list is sorted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum Sort {
+    /// Number.
+    #[default]
+    Number,
+    /// The day promised, or else the day the shop works to.
+    Due,
+    /// The day the plan has it ready.
+    Ready,
+    /// Title.
+    Title,
+    /// Customer.
+    Customer,
+    /// Value before tax.
+    Value,
+}
+
+/// Which jobs are asked for.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Filter {
+    /// In any of these states.
+    pub states: Vec<JobState>,
+    /// Number, or a part of title or customer.
+    pub words: String,
+    /// Only those that are late on this day: past their day, or ready after it by the plan.
+    pub late_on: Option<NaiveDate>,
+    /// Only those done and not invoiced.
+    pub to_invoice: bool,
+    /// Only these.
+    pub only: Option<Vec<Uuid>>,
+}
+
+/// Part of a list.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stretch {
+    /// By what it is sorted.
+    pub sort: Sort,
+    /// The last first.
+    pub descending: bool,
+    /// Rows left out before it.
+    pub skip: i64,
+    /// At most so many rows.
+    pub rows: i64,
+}
+
+/// A job as a row of the list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ListedJob {
+    /// Key.
+    pub id: Uuid,
+    /// Number.
+    pub number: i64,
+    /// What is to be done.
+    pub title: String,
+    /// For whom; may be empty.
+    pub customer: String,
+    /// Its state.
+    pub state: JobState,
+    /// The day the shop works to.
+    pub due_on: NaiveDate,
+    /// The day the customer was promised.
+    pub promised_on: Option<NaiveDate>,
+    /// When the plan has it ready.
+    pub ready_at: Option<DateTime<Utc>>,
+    /// What is paid for it before tax, where a quote or an agreement says it.
+    pub value: Option<Money>,
+    /// Operations.
+    pub operations: i64,
+    /// Of these, done.
+    pub done: i64,
+    /// Of these, begun or done.
+    pub begun: i64,
+    /// The operation it is at: one that is begun, else the first that is not done.
+    pub current: Option<CurrentOperation>,
+    /// Whether it is held.
+    pub held: bool,
+    /// The day it was collected.
+    pub collected_on: Option<NaiveDate>,
+    /// The day it was invoiced.
+    pub invoiced_on: Option<NaiveDate>,
+}
+
+/// An operation as a row names it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CurrentOperation {
+    /// Key.
+    pub id: Uuid,
+    /// Its number in the route.
+    pub number: i32,
+    /// Its title.
+    pub title: String,
+}
+
+/// The jobs that are asked for, and how many there are in all. Days are those of `zone`, a name of the time zone database.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn list(
+    tx: &mut ShopTx,
+    filter: &Filter,
+    stretch: Stretch,
+    zone: &str,
+) -> Result<(Vec<ListedJob>, i64), DbError> {
+    let shop = tx.shop_id();
+    let states: Vec<String> = filter.states.iter().map(|s| s.code().to_owned()).collect();
+    let words = filter.words.trim();
+    let like = format!(
+        "%{}%",
+        words
+            .replace('\\', "\\\\")
+            .replace('%', "\\%")
+            .replace('_', "\\_")
+    );
+    let number = words.parse::<i64>().ok();
+    let found = sqlx::query!(
+        r#"select j.id, count(*) over () as "all!"
+           from job j
+           left join plan_job p on p.shop_id = j.shop_id and p.job_id = j.id and j.state = 'open'
+           left join quote q on q.shop_id = j.shop_id and q.id = j.quote_id and $9 = 'value'
+           where j.shop_id = $1 and j.state = any ($2)
+             and ($3 = '' or j.number = $4 or j.title ilike $5 or j.customer ilike $5)
+             and ($6::date is null or (j.state = 'open'
+                  and greatest($6, (p.ready_at at time zone $7)::date) > coalesce(j.promised_on, j.due_on)))
+             and (not $8 or (j.state = 'done' and j.invoiced_on is null))
+             and ($11::uuid[] is null or j.id = any ($11))
+           order by
+             case when $9 = 'due' and not $10 then coalesce(j.promised_on, j.due_on) end,
+             case when $9 = 'due' and $10 then coalesce(j.promised_on, j.due_on) end desc,
+             case when $9 = 'ready' and not $10 then p.ready_at end nulls last,
+             case when $9 = 'ready' and $10 then p.ready_at end desc nulls last,
+             case when $9 = 'title' and not $10 then lower(j.title) end,
+             case when $9 = 'title' and $10 then lower(j.title) end desc,
+             case when $9 = 'customer' and not $10 then nullif(lower(j.customer), '') end nulls last,
+             case when $9 = 'customer' and $10 then nullif(lower(j.customer), '') end desc nulls last,
+             case when $9 = 'value' and not $10 then coalesce(q.net, j.value) end nulls last,
+             case when $9 = 'value' and $10 then coalesce(q.net, j.value) end desc nulls last,
+             case when not $10 then j.number end, j.number desc
+           offset $12 limit $13"#,
+        shop,
+        &states,
+        words,
+        number,
+        like,
+        filter.late_on,
+        zone,
+        filter.to_invoice,
+        stretch.sort.code(),
+        stretch.descending,
+        filter.only.as_deref(),
+        stretch.skip,
+        stretch.rows,
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let all = found.first().map_or(0, |row| row.all);
+    let keys: Vec<Uuid> = found.into_iter().map(|row| row.id).collect();
+    Ok((rows(tx, &keys).await?, all))
+}
+
+/// The rows of these jobs, in this order.
+async fn rows(tx: &mut ShopTx, keys: &[Uuid]) -> Result<Vec<ListedJob>, DbError> {
+    let rows = sqlx::query!(
+        r#"select j.id, j.number, j.title, j.customer, j.state, j.due_on, j.promised_on, j.collected_on, j.invoiced_on,
+                  p.ready_at as "ready_at?", coalesce(q.net, j.value) as value,
+                  coalesce(q.currency, j.value_currency) as currency,
+                  o.operations as "operations!", o.done as "done!", o.begun as "begun!",
+                  c.id as "current_id?", c.number as "current_number?", c.title as "current_title?",
+                  (exists (select from job_hold h where h.shop_id = j.shop_id and h.id = j.id)
+                   or exists (select from quality_hold h
+                              where h.shop_id = j.shop_id and h.job_id = j.id and h.decision is null)) as "held!"
+           from unnest($2::uuid[]) with ordinality k (id, place)
+           join job j on j.shop_id = $1 and j.id = k.id
+           left join plan_job p on p.shop_id = j.shop_id and p.job_id = j.id and j.state = 'open'
+           left join quote q on q.shop_id = j.shop_id and q.id = j.quote_id
+           cross join lateral (
+               select count(*) as operations, count(*) filter (where state = 'done') as done,
+                      count(*) filter (where state in ('started', 'done')) as begun
+               from job_operation o where o.shop_id = j.shop_id and o.job_id = j.id) o
+           left join lateral (
+               select o.id, o.number, o.planned ->> 'title' as title from job_operation o
+               where o.shop_id = j.shop_id and o.job_id = j.id and o.state <> 'done'
+               order by (o.state = 'started') desc, o.number limit 1) c on true
+           order by k.place"#,
+        tx.shop_id(),
+        keys,
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let value = row.value.zip(row.currency);
+            Ok(ListedJob {
+                id: row.id,
+                number: row.number,
+                title: row.title,
+                customer: row.customer,
+                state: word("state of a job", &row.state)?,
+                due_on: row.due_on,
+                promised_on: row.promised_on,
+                ready_at: row.ready_at,
+                value: value
+                    .map(|(amount, currency)| money("value of a job", amount, &currency))
+                    .transpose()?,
+                operations: row.operations,
+                done: row.done,
+                begun: row.begun,
+                current: row
+                    .current_id
+                    .zip(row.current_number)
+                    .zip(row.current_title)
+                    .map(|((id, number), title)| CurrentOperation { id, number, title }),
+                held: row.held,
+                collected_on: row.collected_on,
+                invoiced_on: row.invoiced_on,
+            })
+        })
+        .collect()
+}

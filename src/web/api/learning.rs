@@ -1,0 +1,177 @@
+//! `/api/v1/review/standards`, `/spread` and `/quotes`: what is learned, as the screens show it.
+
+use crate::app::review_quotes::quotes_review;
+use crate::app::{learn, learn_spread};
+use crate::review::proposals::Verdict;
+use crate::review::ratios::Interval;
+use crate::units::Code;
+use crate::web::shell::site::Site;
+use crate::web::ui::{Answer, SignedIn};
+use actix_web::{HttpResponse, web};
+use chrono::Utc;
+use rust_decimal::Decimal;
+use serde::Serialize;
+use uuid::Uuid;
+
+/// `/api/v1/review/standards`, `/spread` and `/quotes`.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route("/api/v1/review/standards", web::get().to(standards))
+        .route("/api/v1/review/spread", web::get().to(spread))
+        .route("/api/v1/review/quotes", web::get().to(quotes));
+}
+
+/// A figure with what it is nine times in ten between.
+#[derive(Debug, Serialize)]
+struct Range {
+    low: f64,
+    likely: f64,
+    high: f64,
+}
+
+impl From<Interval> for Range {
+    fn from(Interval { low, likely, high }: Interval) -> Self {
+        Self { low, likely, high }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct StandardOut {
+    element: Uuid,
+    code: String,
+    name: String,
+    part: &'static str,
+    /// `minutes`, or `percent` of the calculated time.
+    measure: &'static str,
+    standard: Decimal,
+    by_bookings: Decimal,
+    /// Actual over standard.
+    ratio: Range,
+    operations: usize,
+    /// `change`, `right` or `too_little`.
+    verdict: &'static str,
+}
+
+#[derive(Debug, Serialize)]
+struct AttendedOut {
+    element: Uuid,
+    name: String,
+    /// Shares of the run, from 0 to 1.
+    standard: Decimal,
+    by_bookings: Range,
+    proposed: Option<Decimal>,
+    operations: usize,
+}
+
+#[derive(Debug, Serialize)]
+struct StandardsOut {
+    finished_operations: usize,
+    standards: Vec<StandardOut>,
+    attended: Vec<AttendedOut>,
+}
+
+fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Change => "change",
+        Verdict::Right => "right",
+        Verdict::TooLittle => "too_little",
+    }
+}
+
+async fn standards(who: SignedIn, site: web::Data<Site>) -> Answer {
+    let lesson = learn::lesson(&who.actor(), &site.lessons, Utc::now()).await?;
+    let standards = lesson.proposals.iter().flat_map(|proposal| {
+        proposal.changes.iter().map(|change| StandardOut {
+            element: change.element,
+            code: change.code.clone(),
+            name: change.name.clone(),
+            part: change.part.code(),
+            measure: change.measure.code(),
+            standard: change.before,
+            by_bookings: change.after,
+            ratio: proposal.found.ratio.into(),
+            operations: proposal.found.operations,
+            verdict: verdict(proposal.verdict),
+        })
+    });
+    let attended = lesson.attended.iter().map(|a| AttendedOut {
+        element: a.element,
+        name: a.name.clone(),
+        standard: a.standard,
+        by_bookings: a.found.share.into(),
+        proposed: a.proposed,
+        operations: a.found.operations,
+    });
+    let out = StandardsOut {
+        finished_operations: lesson.sources.len(),
+        standards: standards.collect(),
+        attended: attended.collect(),
+    };
+    Ok(HttpResponse::Ok().json(out).into())
+}
+
+/// Figures in per cent, those of breakdowns in working hours.
+#[derive(Debug, Serialize)]
+struct SpreadOut {
+    figure: &'static str,
+    set: Decimal,
+    by_bookings: Option<Decimal>,
+    interval: Option<Range>,
+    count: usize,
+}
+
+async fn spread(who: SignedIn, site: web::Data<Site>) -> Answer {
+    let (lines, _) = learn_spread::spread(&who.actor(), &site.lessons, Utc::now()).await?;
+    let out: Vec<SpreadOut> = lines
+        .into_iter()
+        .map(|line| SpreadOut {
+            figure: line.figure.code(),
+            set: line.present,
+            by_bookings: line.proposed,
+            interval: line.interval.map(Range::from),
+            count: line.count,
+        })
+        .collect();
+    Ok(HttpResponse::Ok()
+        .json(serde_json::json!({ "spread": out }))
+        .into())
+}
+
+#[derive(Debug, Serialize)]
+struct QuoteOut {
+    id: Uuid,
+    kind: String,
+    net: Decimal,
+    margin: Option<Decimal>,
+    state: &'static str,
+    lost_why: Option<String>,
+}
+
+#[derive(Debug, Serialize)]
+struct QuotesOut {
+    quotes: Vec<QuoteOut>,
+    /// The chance to win at the usual price over cost, where it can be told.
+    usual_price_over_cost: Option<f64>,
+    chance_at_usual: Option<Range>,
+}
+
+async fn quotes(who: SignedIn) -> Answer {
+    let review = quotes_review(&who.actor(), Utc::now()).await?;
+    let curve = review.curve.as_ref();
+    let out = QuotesOut {
+        usual_price_over_cost: curve.map(|curve| curve.middle),
+        chance_at_usual: curve.map(|curve| curve.chance(curve.middle).into()),
+        quotes: review
+            .quotes
+            .into_iter()
+            .map(|quote| QuoteOut {
+                id: quote.id,
+                kind: quote.option_kind,
+                net: quote.net.amount(),
+                margin: quote.margin.map(|m| m.amount()),
+                state: quote.state.code(),
+                lost_why: quote.lost_why,
+            })
+            .collect(),
+    };
+    Ok(HttpResponse::Ok().json(out).into())
+}
