@@ -64,6 +64,7 @@ mod shared_results;
 pub mod sign_in;
 pub mod sign_on;
 pub mod take_in_casting;
+pub mod take_starting_set;
 pub mod today;
 pub mod token;
 pub mod week;

@@ -88,6 +88,20 @@ pub async fn any(pool: &PgPool) -> Result<bool, DbError> {
     )
 }
 
+/// Keeps the transaction's shop for itself until it ends: others that ask for the same wait.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn lock(tx: &mut ShopTx) -> Result<(), DbError> {
+    sqlx::query!(
+        "select from shop where shop_id = $1 for update",
+        tx.shop_id()
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    Ok(())
+}
+
 async fn begin(pool: &PgPool) -> Result<ShopTx, DbError> {
     let scope = Scope {
         shop_id: Uuid::now_v7(),

@@ -21,7 +21,7 @@ const ASKED_OTHERWISE: [&str; 5] = [
 
 /// Routes of forms and links that stand on a page only in some state: a running clock, a part on its way, an undone change.
 /// They are asked for with keys of nothing, and must be answered by a handler of theirs.
-const IN_SOME_STATE: [&str; 23] = [
+const IN_SOME_STATE: [&str; 24] = [
     "/castings/shelf/goods-in/put",
     "/customers/names",
     "/customers/{id}/merges/{merge}/undo",
@@ -42,6 +42,7 @@ const IN_SOME_STATE: [&str; 23] = [
     "/shop/devices/{id}/unlock",
     "/shop/hours/holidays/file/add",
     "/shop/standards/start",
+    "/shop/starting-set",
     "/sign-in",
     "/week/freshness",
     "/week/undo/{id}",

@@ -2,12 +2,12 @@
 
 use crate::support::browser::{Browser, Screen};
 use crate::support::crawl::every_page;
-use crate::support::site::{TestSite, between};
+use crate::support::site::{TestSite, between, header};
 use borewright::db::calendars::{self, Owner, Stop};
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Ownership};
 use borewright::db::enquiries::{self, EnquiryDetails};
 use borewright::db::people::{self, Role};
-use borewright::db::today;
+use borewright::db::{machines, today};
 use borewright::units::{Currency, Money};
 use chrono::{Days, TimeDelta, Utc};
 use uuid::Uuid;
@@ -157,6 +157,29 @@ async fn a_new_shop_is_led_to_what_it_lacks_until_it_has_it() {
     {
         assert_eq!(owner.get(path).await.status(), 200, "{path}");
     }
+    // The starting set fills what is missing, once, and work can be quoted with it.
+    assert_eq!(owner.post("/shop/starting-set", &[]).await.status(), 303);
+    let set_up = async || {
+        let mut tx = site.shop.begin().await;
+        let machines = machines::machines(&mut tx).await.unwrap().len();
+        (today::set_up(&mut tx).await.unwrap(), machines)
+    };
+    let (set, machines) = set_up().await;
+    assert!(set.machine && set.labour_rate && set.standard_time && set.hours && machines > 5);
+    assert_eq!(owner.post("/shop/starting-set", &[]).await.status(), 303);
+    assert_eq!(set_up().await.1, machines, "what is there stays");
+    let call = owner.post("/enquiries/quick", &[]).await;
+    let path = header(call.headers(), "location").to_owned();
+    let work = [
+        ("caller", "Asa Pemberly"),
+        ("work", "CRANK-GRIND"),
+        ("count", "1"),
+        ("mains", "5"),
+        ("version", "1"),
+    ];
+    assert_eq!(owner.post(&path, &work).await.status(), 303);
+    let (_, page) = text(owner.get(&path).await).await;
+    assert!(page.contains("Quote this option"), "no price: {page}");
     site.shop.variant("Alone").await;
     let mut tx = site.shop.begin().await;
     assert!(

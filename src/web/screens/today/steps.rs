@@ -2,7 +2,7 @@
 
 use crate::db::people::Role;
 use crate::db::today::SetUp;
-use crate::web::ui::SignedIn;
+use crate::web::ui::{SignedIn, csrf_field};
 use maud::{Markup, html};
 
 /// A step: whether it is done, what to do, where, and who may.
@@ -116,6 +116,13 @@ pub(super) fn section(who: &SignedIn, set_up: &SetUp) -> Markup {
         @if !left.is_empty() {
             section.card.steps aria-labelledby="steps-title" {
                 h2 #steps-title { "Set up the shop" }
+                @if who.may(Role::Owner) && !(set_up.machine && set_up.labour_rate && set_up.standard_time && set_up.hours) {
+                    form.notice method="post" action="/shop/starting-set" {
+                        (csrf_field(who))
+                        p { "The quick way: take a starting set of machines with worked hourly rates, a labour rate, standard times with their checks and cautions, cutting data and weekly hours. What you have already stays." }
+                        button.quiet type="submit" { "Take the starting set" }
+                    }
+                }
                 div.columns { @for (title, _, steps) in &left {
                     div {
                         h3 { (title) }
