@@ -5,6 +5,7 @@
 // this script the same forms are sent one by one.
 
 const RETRY_MS = 5000;
+const UNDO_MS = 60_000;
 const bench = document.getElementById("bench");
 
 if (bench) start();
@@ -21,6 +22,7 @@ async function start() {
     event.preventDefault();
     press(store, form, event.submitter);
   });
+  undoable();
   const trouble = document.querySelector("#bench-trouble button");
   trouble.addEventListener("click", async () => {
     await each(store, (entry) => (entry.say ? { ...entry, say: null } : entry));
@@ -33,6 +35,25 @@ async function start() {
   await send(store);
   window.addEventListener("online", () => send(store));
   setInterval(() => send(store), RETRY_MS);
+}
+
+// What was booked can be taken back for a minute; the shop says until when.
+function undoable() {
+  const section = document.getElementById("bench-undo");
+  if (section) setTimeout(() => (section.hidden = true), Math.max(0, Number(section.dataset.until) - Date.now()));
+}
+
+// What was not sent yet never needs to be: the press goes, with all that it ended elsewhere.
+function takeBack(store, entry) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "quiet";
+  button.textContent = "Undo";
+  button.addEventListener("click", async () => {
+    await each(store, (other) => (other.at === entry.at && !other.booked ? null : other));
+    location.reload();
+  });
+  return button;
 }
 
 // A press of a button: what else it ends, then the entry itself.
@@ -226,7 +247,7 @@ async function render(store) {
     }
     if (entry.corrects && (!entry.booked || entry.booked > asOf)) document.querySelector(`[data-question="${entry.corrects}"]`)?.setAttribute("hidden", "");
   }
-  list("bench-queue", entries.filter((entry) => !entry.booked), line);
+  list("bench-queue", entries.filter((entry) => !entry.booked), line, (entry) => (Date.now() - new Date(entry.at) < UNDO_MS ? takeBack(store, entry) : null));
   list("bench-trouble", entries.filter((entry) => entry.say), (entry) => `${line(entry)}: ${entry.say}${entry.aside ? ". Not booked; the office has it" : ". Booked; the office will check it"}.`);
 }
 
@@ -235,13 +256,15 @@ function line(entry) {
   return `${at} ${WORDS[entry.kind] ?? entry.kind}, ${entry.title}`;
 }
 
-function list(id, entries, words) {
+function list(id, entries, words, beside = () => null) {
   const section = document.getElementById(id);
   section.hidden = entries.length === 0;
   section.querySelector("ul").replaceChildren(
     ...entries.map((entry) => {
       const item = document.createElement("li");
       item.textContent = words(entry);
+      const button = beside(entry);
+      if (button) item.append(" ", button);
       return item;
     }),
   );

@@ -1,8 +1,9 @@
 //! What the bench shows at a machine: what runs, what is next, what waits, and what must be answered.
 
 use super::booked_hours::{self, Question};
+use super::undo_booking::last_press;
 use super::{Actor, AppError};
-use crate::db::bookings::{self, Booking};
+use crate::db::bookings::{self, Booking, Press};
 use crate::db::checks::{self, CheckResult};
 use crate::db::devices::{self, BenchPerson, Device, SignOn};
 use crate::db::jobs;
@@ -45,6 +46,8 @@ pub struct BenchOverview {
     pub questions: Vec<Question>,
     /// Checks that were made of the operations shown.
     pub checks: Vec<CheckResult>,
+    /// What the person pressed last at this device, while it can be taken back.
+    pub pressed: Option<Press>,
 }
 
 /// What a device shows. `machine` is the one asked for; else the device's own is shown, else the first.
@@ -83,6 +86,7 @@ pub async fn bench(
     Ok(Bench::Work(Box::new(BenchOverview {
         questions: booked_hours::questions(tx, &live, now).await?,
         checks: checks::of_operations(tx, &shown).await?,
+        pressed: last_press(tx, device.id, who.person_id, now).await?.pop(),
         clocks: running,
         who,
         machines,

@@ -67,6 +67,7 @@ pub mod take_in_casting;
 pub mod take_starting_set;
 pub mod today;
 pub mod token;
+pub mod undo_booking;
 pub mod week;
 pub mod win_quote;
 

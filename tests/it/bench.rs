@@ -7,6 +7,7 @@ use crate::support::site::{TestSite, Visitor, between};
 use borewright::app::{book_time, password};
 use borewright::db::bookings::{self, Booking, NewBooking};
 use borewright::db::devices;
+use borewright::db::jobs::{self, OperationState};
 use borewright::db::{calendars, machines};
 use borewright::estimating::{Machine, MachineRate};
 use borewright::shopfloor::Kind;
@@ -451,6 +452,101 @@ async fn a_device_is_given_another_name_and_machine_without_being_registered_aga
     let revoke = format!("/shop/devices/{}/revoke", known.id);
     assert_eq!(owner.post(&revoke, &[]).await.status(), 303);
     assert_eq!(owner.get(&path).await.status(), 404);
+}
+
+/// The wrong button is taken back by whoever pressed it, with what it paused elsewhere, for a minute and no longer; nothing
+/// that was booked on it since is left hanging.
+#[tokio::test]
+async fn a_press_is_taken_back_for_a_minute() {
+    let site = TestSite::new().await;
+    let floor = floor(&site).await;
+    let tablet = device(&site, "Mill tablet").await;
+    let sign_on = signed_on(&tablet, floor.col).await;
+    let entry = |kind: &str, operation: Uuid, at: DateTime<Utc>| {
+        json!({ "key": Uuid::now_v7(), "sign_on": sign_on, "kind": kind, "operation": operation,
+                "machine": floor.mill, "at": at })
+    };
+    let states = async || {
+        let mut tx = site.shop.begin().await;
+        let mut states = Vec::new();
+        for operation in [floor.first[0], floor.second[0]] {
+            let (_, operation) = jobs::operation(&mut tx, operation).await.unwrap();
+            states.push(operation.state);
+        }
+        states
+    };
+    let clocks = async || {
+        let mut tx = site.shop.begin().await;
+        let live: Vec<_> = bookings::live(&mut tx).await.unwrap();
+        let entries: Vec<_> = live.iter().map(|b| b.entry).collect();
+        let running = borewright::shopfloor::clocks(&entries).into_iter();
+        let running = running.filter(|clock| clock.until.is_none());
+        running.map(|clock| clock.operation).collect::<Vec<_>>()
+    };
+    let undo = async |entry: &str| {
+        let fields = [("sign_on", sign_on.as_str()), ("corrects", entry)];
+        let answer = tablet.post_bare("/bench/undo", &fields).await;
+        assert_eq!(answer.status(), 303);
+        let page = tablet.get("/bench").await.text().await.unwrap();
+        page
+    };
+    // At work on the first job since half an hour ago; then the wrong card: it pauses the first and begins the second.
+    let now = Utc::now();
+    let mut tx = site.shop.begin().await;
+    let device_id = devices::list(&mut tx).await.unwrap()[0].id;
+    let earlier = |kind, ago| NewBooking {
+        device_id: Some(device_id),
+        at: now - ago,
+        device_at: now - ago,
+        received_at: now - ago,
+        ..booking(kind, floor.first[0], floor.col, "2026-11-23T08:00:00Z")
+    };
+    let first = earlier(Kind::Setup, TimeDelta::minutes(30));
+    book_time::book_within(&mut tx, &first).await.unwrap();
+    tx.commit().await.unwrap();
+    assert_eq!(clocks().await, [floor.first[0]]);
+    let page = tablet.get("/bench").await.text().await.unwrap();
+    assert!(!page.contains("bench-undo"), "half an hour ago");
+    let wrong = [
+        entry("pause", floor.first[0], now),
+        entry("setup", floor.second[0], now),
+    ];
+    assert_eq!(send(&tablet, &wrong).await.status(), 200);
+    assert_eq!(clocks().await, [floor.second[0]]);
+    let page = tablet.get("/bench").await.text().await.unwrap();
+    let offered = between(&page, "name=\"corrects\" value=\"", "\"").to_owned();
+    assert_eq!(json!(offered), wrong[1]["key"]);
+    let page = undo(&offered).await;
+    assert!(page.contains("Taken back"), "{page}");
+    assert_eq!(clocks().await, [floor.first[0]]);
+    assert_eq!(
+        states().await,
+        [OperationState::Started, OperationState::Queued]
+    );
+    // Once is enough, and nobody takes back what they did not press.
+    assert!(undo(&offered).await.contains("Too late"));
+    assert!(undo(&Uuid::now_v7().to_string()).await.contains("Too late"));
+
+    // Finished by mistake: it is being worked on again.
+    let done = entry("done", floor.first[0], now + TimeDelta::milliseconds(5));
+    let key = done["key"].as_str().unwrap().to_owned();
+    assert_eq!(send(&tablet, &[done]).await.status(), 200);
+    assert_eq!(states().await[0], OperationState::Done);
+    assert!(undo(&key).await.contains("Taken back"));
+    assert_eq!(states().await[0], OperationState::Started);
+
+    // What was pressed more than a minute ago stays.
+    let old = earlier(Kind::Pause, TimeDelta::seconds(90));
+    let mut tx = site.shop.begin().await;
+    book_time::book_within(&mut tx, &old).await.unwrap();
+    tx.commit().await.unwrap();
+    assert!(undo(&old.id.to_string()).await.contains("Too late"));
+    // History keeps all of it: two presses of two entries and one, each struck by an entry of its own.
+    let all = booked(&site, floor.jobs[0]).await;
+    assert_eq!(
+        all.iter().filter(|b| b.entry.kind == Kind::Struck).count(),
+        2
+    );
 }
 
 #[tokio::test]

@@ -8,6 +8,7 @@ use super::screen::{Refused, draw};
 use super::sign_on::Which;
 use crate::app::book_time::{self, Stamps};
 use crate::app::settle::{self, Unbookable};
+use crate::app::undo_booking::undo;
 use crate::app::{bench_overview, record_check};
 use crate::db::bookings::NewBooking;
 use crate::db::checks::NewResult;
@@ -33,6 +34,7 @@ const MOST: usize = 200;
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/bench/entries", web::post().to(take))
         .route("/bench/book", web::post().to(book))
+        .route("/bench/undo", web::post().to(take_back))
         .route("/bench/check", web::post().to(check));
 }
 
@@ -368,6 +370,23 @@ fn back(machine: &str) -> String {
         Ok(machine) => format!("/bench?machine={machine}"),
         Err(_) => "/bench".to_owned(),
     }
+}
+
+async fn take_back(at: AtBench, form: OpenForm<BookForm>) -> Answer {
+    let OpenForm(form) = form;
+    let now = Utc::now();
+    let signed_on = bench_overview::signed_on(&at.actor(None), at.device.id, now).await?;
+    let Some(person) = signed_on.filter(|s| s.id.to_string() == form.sign_on) else {
+        return Ok(Reply::see_other("/bench").flash("Sign on first: nothing was taken back"));
+    };
+    let entry = Uuid::try_parse(&form.corrects).unwrap_or_default();
+    let actor = at.actor(Some(person.person_id));
+    let undone = undo(&actor, (at.device.id, person.person_id), entry, now).await?;
+    Ok(Reply::see_other(back(&form.machine)).flash(if undone {
+        "Taken back"
+    } else {
+        "Too late to take it back. The office can correct it."
+    }))
 }
 
 async fn book(at: AtBench, form: OpenForm<BookForm>) -> Answer {

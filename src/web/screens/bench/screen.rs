@@ -5,7 +5,8 @@ use super::card::complaint;
 use super::sign_on::{Which, offline, people_page};
 use crate::app::bench_overview::{self, Bench, bench};
 use crate::app::booked_hours::Question;
-use crate::db::bookings::Booking;
+use crate::app::undo_booking::UNDO;
+use crate::db::bookings::{Booking, Press};
 use crate::db::checks::CheckResult;
 use crate::db::devices::SignOn;
 use crate::db::jobs::OperationState;
@@ -87,6 +88,7 @@ pub(super) struct Screen<'a> {
     pub(super) clocks: &'a [Clock],
     pub(super) names: HashMap<Uuid, &'a str>,
     pub(super) checks: &'a [CheckResult],
+    pub(super) pressed: Option<&'a Press>,
     pub(super) refused: Option<&'a Refused>,
 }
 
@@ -121,6 +123,7 @@ pub(super) async fn draw(at: &AtBench, which: &Which, refused: Option<&Refused>)
             .map(|b| (b.entry.person, b.person.as_str()))
             .collect(),
         checks: &work.checks,
+        pressed: work.pressed.as_ref(),
         refused,
     };
     let page = screen.page(
@@ -206,6 +209,7 @@ impl Screen<'_> {
             .filter(|b| b.conflict.is_some() && !b.settled && b.entry.person == self.who.person_id);
         let body = html! {
             (self.head())
+            @if let Some(press) = self.pressed { (self.undo(press)) }
             @for question in questions.iter().filter(mine) { (self.question(question)) }
             @for booking in conflicting { (self.conflict(booking)) }
             @if asked_for.is_some() {
@@ -249,6 +253,26 @@ impl Screen<'_> {
                 div #bench data-sign-on=(self.who.id) data-as-of=(self.now.timestamp_millis())
                     data-machine=(self.machine.id) { (body) }
             })
+    }
+
+    /// What was pressed last, and the way to take it back for a minute.
+    fn undo(&self, press: &Press) -> Markup {
+        let (job, number, title) = &press.of;
+        let until = (press.at + UNDO).timestamp_millis();
+        html! {
+            section #bench-undo.notice data-until=(until) aria-labelledby="bench-undo-title" {
+                p #bench-undo-title {
+                    (self.since(press.at)) " " strong { (floor_words::kind(press.kind)) }
+                    ", Job " (job) " · " (number) " " (title)
+                }
+                form method="post" action="/bench/undo" {
+                    input type="hidden" name="sign_on" value=(self.who.id);
+                    input type="hidden" name="machine" value=(self.machine.id);
+                    input type="hidden" name="corrects" value=(press.id);
+                    button.quiet type="submit" { "Undo" }
+                }
+            }
+        }
     }
 
     fn machine_choice(&self) -> Markup {
