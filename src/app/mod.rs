@@ -25,6 +25,7 @@ pub mod error;
 pub mod follow_record;
 pub mod give_quote;
 pub mod hand_over;
+pub mod import_customers;
 pub mod job_list;
 pub mod job_overview;
 mod kept_answer;

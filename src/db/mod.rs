@@ -11,6 +11,7 @@ pub mod cluster;
 mod cluster_log;
 pub mod counters;
 pub mod crack_repairs;
+pub mod customer_imports;
 pub mod customer_links;
 pub mod customers;
 pub mod cutting;

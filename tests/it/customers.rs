@@ -1,7 +1,7 @@
 //! Customers: names that become records, records found while a call is typed, merged and parted; the list and its file.
 
 use crate::support::browser::{Browser, Screen};
-use crate::support::site::{TestSite, Visitor, header};
+use crate::support::site::{TestSite, Visitor, between, header};
 use crate::support::{TestDatabase, TestShop};
 use borewright::app::enter_job::{HandJob, HandWork, enter_job};
 use borewright::app::merge_customers::{merge_customers, part_customers};
@@ -554,6 +554,65 @@ async fn details_are_kept_complaints_stand_beside_their_fields_and_a_stale_edit_
 }
 
 #[tokio::test]
+async fn a_pasted_table_is_looked_at_taken_in_whole_or_not_at_all_and_taken_out_again() {
+    let site = TestSite::demo().await;
+    let office = site.signed_in("office").await;
+    let before = listed_all(&site.shop).await;
+    let known = listed(&site.shop, "").await[0].clone();
+    let table =
+        format!("Company\tTel\tRef\nLorn Ferries\t01631 555\tA-1\n{known}\t\t\nLorn  ferries\t\t");
+    let (status, page) = text(office.post("/customers/import", &[("table", &table)]).await).await;
+    assert_eq!(status, 200);
+    for words in [
+        "Row 3: this customer is on record already",
+        "Row 4: the same name as in row 2",
+    ] {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+    assert!(
+        page.contains("“Ref”") && !page.contains("name=\"take\""),
+        "{page}"
+    );
+    let all = [("table", table.as_str()), ("take", "yes")];
+    assert_eq!(office.post("/customers/import", &all).await.status(), 422);
+    assert_eq!(listed_all(&site.shop).await, before, "none of it");
+
+    let table = "Company\tTel\tRef\nLorn Ferries\t01631 555\tA-1\nGrange Mill\t01631 556\tA-2\nUsed Ltd\t\t";
+    let all = [
+        ("table", table),
+        ("column", "name"),
+        ("column", "phone"),
+        ("column", "note"),
+        ("take", "yes"),
+    ];
+    let taken = office.post("/customers/import", &all).await;
+    assert_eq!(taken.status(), 303, "{}", taken.text().await.unwrap());
+    assert_eq!(listed_all(&site.shop).await, before + 3);
+    let mut tx = site.shop.begin().await;
+    let found = customers::find(&mut tx, "grange", 8).await.unwrap();
+    assert_eq!(
+        customers::get(&mut tx, found[0].id).await.unwrap().note,
+        "A-2"
+    );
+    drop(tx);
+    call_from(&site.shop, "Used Ltd", "").await;
+    let (_, page) = text(office.get("/customers/import").await).await;
+    let undo = between(&page, "action=\"/customers/import/", "\"").to_owned();
+    assert!(undo.ends_with("/undo"), "{page}");
+    let path = format!("/customers/import/{undo}");
+    assert_eq!(office.post(&path, &[]).await.status(), 303);
+    assert_eq!(office.post(&path, &[]).await.status(), 404, "once");
+    assert_eq!(
+        listed_all(&site.shop).await,
+        before + 1,
+        "what was used stays"
+    );
+    assert_eq!(listed(&site.shop, "Used").await, ["Used Ltd"]);
+    let (_, page) = text(office.get("/search?q=grange").await).await;
+    assert!(page.contains("Nothing found"), "{page}");
+}
+
+#[tokio::test]
 async fn a_call_finds_its_customer_by_keyboard() {
     let site = TestSite::demo().await;
     insert(
@@ -615,6 +674,7 @@ async fn the_pages_of_customers_at_every_width() {
             ("customer", path.clone()),
             ("customer-edit", format!("{path}/edit")),
             ("customer-merge", format!("{path}/merge?{into}")),
+            ("customer-import", "/customers/import".to_owned()),
         ] {
             browser.goto(&path).await;
             browser.picture(name).await;

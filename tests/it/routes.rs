@@ -21,8 +21,9 @@ const ASKED_OTHERWISE: [&str; 5] = [
 
 /// Routes of forms and links that stand on a page only in some state: a running clock, a part on its way, an undone change.
 /// They are asked for with keys of nothing, and must be answered by a handler of theirs.
-const IN_SOME_STATE: [&str; 24] = [
+const IN_SOME_STATE: [&str; 25] = [
     "/castings/shelf/goods-in/put",
+    "/customers/import/{id}/undo",
     "/customers/names",
     "/customers/{id}/merges/{merge}/undo",
     "/enquiries/{id}/customer",

@@ -97,6 +97,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
             h1 { "Customers" }
             div.actions {
                 a.button.quiet href=(which.address("/customers/list.csv", &which.sort, 1)) { "Download as CSV" }
+                a.button.quiet href="/customers/import" { "From a spreadsheet" }
                 a.button href="/customers/new" data-key="n" data-key-label="New customer" { "New customer" }
             }
         }
