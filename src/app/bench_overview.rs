@@ -3,11 +3,12 @@
 use super::booked_hours::{self, Question};
 use super::undo_booking::last_press;
 use super::{Actor, AppError};
-use crate::db::bookings::{self, Booking, Press};
+use crate::db::bookings::{self, Booking};
 use crate::db::checks::{self, CheckResult};
 use crate::db::devices::{self, BenchPerson, Device, SignOn};
 use crate::db::jobs;
 use crate::db::machines;
+use crate::db::pressed::Press;
 use crate::db::work_list::{Waiting, waiting};
 use crate::estimating::Machine;
 use crate::shopfloor::{Clock, clocks};

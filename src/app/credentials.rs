@@ -4,7 +4,7 @@ use super::password::Hashing;
 use super::token::Token;
 use super::{Actor, AppError};
 use crate::db::people::{self, Person, Role};
-use crate::db::{DbError, devices};
+use crate::db::{DbError, access, devices};
 use chrono::{DateTime, Utc};
 use std::collections::HashSet;
 use uuid::Uuid;
@@ -18,7 +18,7 @@ pub enum PinFault {
     TooEasy,
 }
 
-/// Gives somebody a new password and signs them out everywhere, for the owner.
+/// Gives somebody a new password and ends all they can come in with, for the owner.
 ///
 /// # Errors
 /// [`AppError::NotAllowed`], [`AppError::Db`], [`AppError::Failed`].
@@ -57,7 +57,7 @@ pub async fn is_own_password(
     hashing.verify(typed, &credentials.password_hash).await
 }
 
-/// Changes the actor's own password and signs them out everywhere but in the session `keep`.
+/// Changes the actor's own password and ends all they can come in with but the session `keep`.
 ///
 /// # Errors
 /// [`AppError::Db`], [`AppError::Failed`].
@@ -82,7 +82,7 @@ pub async fn change_own_password(
     Ok(())
 }
 
-/// Gives somebody a new PIN for the bench, for the owner.
+/// Gives somebody a new PIN for the bench, for the owner. Ends their sign-ons and feeds.
 ///
 /// # Errors
 /// [`AppError::NotAllowed`], [`AppError::Db`], [`AppError::Failed`].
@@ -98,6 +98,7 @@ pub async fn set_pin(
     let mut tx = actor.begin().await?;
     let person = people::get(&mut tx, person_id).await?;
     devices::set_pin(&mut tx, person.id, &hash, now).await?;
+    access::end_bench(&mut tx, person.id).await?;
     tx.commit().await?;
     Ok(person)
 }

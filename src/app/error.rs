@@ -25,6 +25,9 @@ pub enum AppError {
     /// It cannot be done as things are.
     #[error(transparent)]
     Refused(#[from] Refusal),
+    /// As much is being done as can be done at once; the same may be asked for again in a moment.
+    #[error("too much is going on at once")]
+    Busy,
     /// A computation failed or was stopped: a fault of the program.
     #[error("{what}: {why}")]
     Failed {

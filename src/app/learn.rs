@@ -2,6 +2,7 @@
 //! have done to past quotes. Nothing changes by itself: the owner decides about each proposal.
 
 use super::learn_attended::{self, AttendedShare};
+use super::learn_scatter::{self, OwnScatter};
 use super::shared_results::SharedResults;
 use super::{Actor, AppError, Refusal};
 use crate::db::evidence::{self, Fingerprint, Finished, Mishaps};
@@ -72,6 +73,8 @@ pub struct Lesson {
     pub elements: Vec<Element>,
     /// How much of their runs somebody stands by.
     pub attended: Vec<AttendedShare>,
+    /// How much their operations differ by themselves.
+    pub scatter: Vec<OwnScatter>,
     /// The settings they were compared with.
     pub settings: Settings,
     /// The operations that evidence came from.
@@ -168,6 +171,9 @@ impl Read {
         let attended = learn_attended::shares(&runs, &self.elements);
         Lesson {
             attended,
+            scatter: findings.as_ref().map_or(Vec::new(), |f| {
+                learn_scatter::own_scatter(f, &self.elements)
+            }),
             proposals: findings
                 .as_ref()
                 .map_or(Vec::new(), |f| proposals::proposals(f, &self.elements)),

@@ -32,6 +32,7 @@ mod kept_answer;
 pub mod lapse;
 pub mod learn;
 pub mod learn_attended;
+pub mod learn_scatter;
 pub mod learn_spread;
 pub mod lend_tool;
 pub mod lose_quote;

@@ -6,7 +6,7 @@ use super::{Actor, AppError, Refusal};
 use crate::db::people::Role;
 use crate::db::review::{self as rows, Promised};
 use crate::db::settings;
-use crate::estimating::Policy;
+use crate::estimating::{Policy, Recalibration};
 use crate::planning::calendar::whole_day;
 use crate::review::calibration::{Kept, Place, kept, place};
 use crate::units::{Currency, Money};
@@ -67,6 +67,10 @@ pub struct Promises {
     pub follows: bool,
     /// The share of futures, from 0 to 1, at which a day is given now, when the record asks for another than is said.
     pub day_share: Option<f64>,
+    /// Whether prices do.
+    pub prices_follow: bool,
+    /// The same for a price.
+    pub cost_share: Option<f64>,
     /// The version of the settings.
     pub version: i32,
 }
@@ -130,6 +134,8 @@ pub async fn promises(
             .collect();
         kept(&outcomes)
     };
+    let stated = f64::from(settings.policy.confidence_percent) / 100.0;
+    let asked = |map: Recalibration| (!map.is_none()).then(|| map.share_of_futures(stated));
     Ok(Promises {
         days: told(&|p| p.day_kept),
         costs: told(&|p| p.cost_kept),
@@ -138,10 +144,9 @@ pub async fn promises(
         confidence: settings.policy.confidence_percent,
         currency: settings.currency,
         follows: settings.days_follow_record,
-        day_share: (!settings.days.is_none()).then(|| {
-            let stated = f64::from(settings.policy.confidence_percent) / 100.0;
-            settings.days.share_of_futures(stated)
-        }),
+        day_share: asked(settings.days),
+        prices_follow: settings.prices_follow_record,
+        cost_share: asked(settings.policy.costs),
         version: settings.version,
     })
 }

@@ -4,11 +4,14 @@
 use super::password::Hashing;
 use super::token::{Token, random};
 use super::{Actor, AppError};
-use crate::db::sessions::{self, Attempt};
+use crate::db::attempts::{self, Attempt, From, Try};
+use crate::db::people::Role;
+use crate::db::sessions::{self, NewSession};
 use crate::db::{Scope, ShopTx, people};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::{DateTime, TimeDelta, Utc};
+use sha2::{Digest, Sha256};
 use sqlx::PgPool;
 use uuid::Uuid;
 
@@ -18,51 +21,80 @@ const NOBODYS_HASH: &str = "$argon2id$v=19$m=19456,t=2,p=1$Ym9yZXdyaWdodC1ub25l$
 
 /// Who wants to sign in.
 pub struct SignIn<'a> {
-    /// The shop; `None` when there is none of the name that was typed.
-    pub shop_id: Option<Uuid>,
+    /// The shop, or a key of none from [`no_shop`].
+    pub shop_id: Uuid,
     /// The name they sign in with.
     pub name: &'a str,
     /// The password.
     pub password: &'a str,
-    /// Where from, for the slow-down.
+    /// Where from, for the slow-down and the list of sessions.
     pub address: &'a str,
+    /// What the browser calls itself.
+    pub browser: &'a str,
+    /// The token by which the browser is known, if it brings one.
+    pub known: Option<Token>,
     /// The session that the same browser had; it ends.
     pub earlier: Option<Token>,
 }
 
 /// What came of it.
 pub enum SignedIn {
-    /// A session, by its token.
-    Begun(Token),
+    /// A session, by its token, and the token by which the browser is known from now on.
+    Begun {
+        /// Of the session.
+        session: Token,
+        /// Of the browser.
+        known: Token,
+    },
     /// Name and password do not belong together.
     Wrong,
     /// Tried too often: to be tried again after this time.
     TooSoon(TimeDelta),
 }
 
+/// The key under which tries at a shop that does not exist are counted, so that they go the same way, wait the same and cost
+/// the same as tries at one that does. There are 256 such keys, so that what is counted stays bounded.
+#[must_use]
+pub fn no_shop(short_name: &str) -> Uuid {
+    let digest = Sha256::digest(short_name.trim().to_lowercase());
+    let first = digest.first().copied().unwrap_or_default();
+    Uuid::from_u128(u128::from(first))
+}
+
 /// Signs somebody in.
 ///
 /// # Errors
-/// [`AppError::Db`], [`AppError::Failed`].
+/// [`AppError::Busy`], [`AppError::Db`], [`AppError::Failed`].
 pub async fn sign_in(
     pool: &PgPool,
     hashing: &Hashing,
     asked: SignIn<'_>,
     now: DateTime<Utc>,
 ) -> Result<SignedIn, AppError> {
-    let Some(shop_id) = asked.shop_id else {
-        hashing.verify(asked.password, NOBODYS_HASH).await?;
-        return Ok(SignedIn::Wrong);
-    };
-    let scope = Scope {
+    let shop_id = asked.shop_id;
+    let mut scope = Scope {
         shop_id,
         person_id: None,
     };
+    let brought = asked.known.filter(|token| token.shop_id == shop_id);
+    let browser = brought.as_ref().map(Token::hash);
     let mut tx = ShopTx::begin(pool, scope).await?;
-    let attempt = sessions::attempt(&mut tx, asked.name, asked.address, now).await?;
+    let known = match &browser {
+        Some(hash) => attempts::is_known(&mut tx, hash, asked.name, now).await?,
+        None => false,
+    };
+    let tried = Try {
+        sign_in: asked.name,
+        from: match &browser {
+            Some(hash) if known => From::Known(hash),
+            _ => From::Address(asked.address),
+        },
+    };
+    let attempt = attempts::attempt(&mut tx, tried, now).await?;
     let credentials = people::credentials(&mut tx, asked.name).await?;
     tx.commit().await?;
     if let Attempt::Wait(wait) = attempt {
+        tracing::warn!(shop = %shop_id, known, seconds = wait.num_seconds(), "a sign-in has to wait");
         return Ok(SignedIn::TooSoon(wait));
     }
     let stored = credentials
@@ -70,18 +102,47 @@ pub async fn sign_in(
         .map_or(NOBODYS_HASH, |found| &found.password_hash);
     let right = hashing.verify(asked.password, stored).await?;
     let Some(found) = credentials.filter(|_| right) else {
+        tracing::warn!(shop = %shop_id, known, "a sign-in failed");
         return Ok(SignedIn::Wrong);
     };
-    let token = Token::new(shop_id)?;
+    let session = Token::new(shop_id)?;
     let csrf_token = URL_SAFE_NO_PAD.encode(random()?);
+    // A token that is not known here may be anybody's make.
+    let keeps = brought.filter(|_| known);
+    let browser = keeps.map_or_else(|| Token::new(shop_id), Ok)?;
+    scope.person_id = Some(found.person_id);
     let mut tx = ShopTx::begin(pool, scope).await?;
-    sessions::forget_failures(&mut tx, asked.name).await?;
+    attempts::forget_failures(&mut tx, tried).await?;
     if let Some(earlier) = asked.earlier.filter(|t| t.shop_id == shop_id) {
         sessions::end(&mut tx, &earlier.hash()).await?;
     }
-    sessions::start(&mut tx, &token.hash(), found.person_id, &csrf_token, now).await?;
+    let new = NewSession {
+        token_hash: &session.hash(),
+        person_id: found.person_id,
+        csrf_token: &csrf_token,
+        address: asked.address,
+        browser: asked.browser,
+    };
+    sessions::start(&mut tx, &new, now).await?;
+    attempts::know(&mut tx, &browser.hash(), found.person_id, now).await?;
     tx.commit().await?;
-    Ok(SignedIn::Begun(token))
+    tracing::info!(shop = %shop_id, person = %found.person_id, known, "signed in");
+    Ok(SignedIn::Begun {
+        session,
+        known: browser,
+    })
+}
+
+/// Ends a session of anybody's, for the owner.
+///
+/// # Errors
+/// [`AppError::NotAllowed`], [`AppError::Db`].
+pub async fn end_session(actor: &Actor, id: Uuid) -> Result<(), AppError> {
+    actor
+        .transact(Role::Owner, async |tx| {
+            Ok(sessions::end_by_key(tx, id).await?)
+        })
+        .await
 }
 
 /// Ends a session.

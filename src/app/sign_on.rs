@@ -2,8 +2,8 @@
 
 use super::password::Hashing;
 use super::{Actor, AppError};
+use crate::db::attempts::{self, Attempt, From, Try};
 use crate::db::devices::{self, BenchPerson};
-use crate::db::sessions::{self, Attempt};
 use chrono::{DateTime, TimeDelta, Utc};
 use uuid::Uuid;
 
@@ -39,7 +39,11 @@ pub async fn sign_on(
     let name = format!("bench {device_id} {}", person.id);
     let address = format!("device {device_id}");
     let mut tx = actor.begin().await?;
-    if let Attempt::Wait(wait) = sessions::attempt(&mut tx, &name, &address, now).await? {
+    let tried = Try {
+        sign_in: &name,
+        from: From::Address(&address),
+    };
+    if let Attempt::Wait(wait) = attempts::attempt(&mut tx, tried, now).await? {
         return Ok(SignedOn::TooSoon(wait));
     }
     let open = devices::count_try(&mut tx, device_id, now).await?;
@@ -51,7 +55,7 @@ pub async fn sign_on(
         return Ok(SignedOn::Wrong);
     }
     let mut tx = actor.on_behalf_of(person.id).begin().await?;
-    sessions::forget_failures(&mut tx, &name).await?;
+    attempts::forget_failures(&mut tx, tried).await?;
     devices::sign_on(&mut tx, device_id, person.id, now).await?;
     tx.commit().await?;
     Ok(SignedOn::Begun)

@@ -5,8 +5,9 @@ use super::book_time::book_within;
 use super::{Actor, AppError};
 use crate::db::DbError;
 use crate::db::ShopTx;
-use crate::db::bookings::{self, NewBooking, Press};
+use crate::db::bookings::NewBooking;
 use crate::db::people::Role;
+use crate::db::pressed::{self, Press};
 use crate::shopfloor::Kind;
 use chrono::{DateTime, TimeDelta, Utc};
 use uuid::Uuid;
@@ -25,7 +26,7 @@ pub async fn last_press(
     person_id: Uuid,
     now: DateTime<Utc>,
 ) -> Result<Vec<Press>, DbError> {
-    let mut pressed = bookings::pressed(tx, device_id, person_id, now - UNDO).await?;
+    let mut pressed = pressed::since(tx, device_id, person_id, now - UNDO).await?;
     let Some(last) = pressed.last().map(|press| press.device_at) else {
         return Ok(Vec::new());
     };

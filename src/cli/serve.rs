@@ -9,6 +9,7 @@ use borewright::db::casting_records::PhotoPlace;
 use borewright::demo::{self, Demo};
 use borewright::units::Code;
 use borewright::web::server::{Application, Config};
+use borewright::web::shell::proxies::Network;
 use chrono::Utc;
 use clap::Args;
 use std::io;
@@ -41,9 +42,23 @@ struct WebSettings {
     /// [default: true, but for http:// on a loopback address].
     #[arg(long, env = "BOREWRIGHT_SECURE_COOKIES", value_name = "true|false")]
     secure_cookies: Option<bool>,
-    /// A proxy of your own sits in front; its X-Forwarded-For names the caller.
-    #[arg(long, env = "BOREWRIGHT_BEHIND_PROXY")]
-    behind_proxy: bool,
+    /// The addresses of proxies of your own in front, separated by commas, such as 127.0.0.1,10.0.0.0/8. Their
+    /// X-Forwarded-For names the caller; from anybody else it is not believed.
+    #[arg(
+        long,
+        env = "BOREWRIGHT_BEHIND_PROXY",
+        value_name = "ADDRESSES",
+        value_delimiter = ','
+    )]
+    behind_proxy: Vec<Network>,
+    /// The most connections at once; more wait until one is free.
+    #[arg(
+        long,
+        env = "BOREWRIGHT_CONNECTIONS",
+        default_value_t = 1_000,
+        value_parser = clap::value_parser!(u32).range(10..=100_000)
+    )]
+    connections: u32,
     /// Threads that answer requests [default: one for each core].
     #[arg(long, env = "BOREWRIGHT_WORKERS", value_parser = clap::value_parser!(u16).range(1..=256))]
     workers: Option<u16>,
@@ -84,7 +99,8 @@ impl WebSettings {
         Config {
             bind: SocketAddr::new(self.address, self.port).to_string(),
             secure_cookies: self.secure_cookies.unwrap_or(secure),
-            behind_proxy: self.behind_proxy,
+            proxies: self.behind_proxy.clone(),
+            connections: usize::try_from(self.connections).unwrap_or(1_000),
             workers: self.workers.map_or(cores, usize::from),
             futures: self.futures,
             photos: self

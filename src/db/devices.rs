@@ -13,6 +13,9 @@ pub const LOCKED_AFTER: i32 = 10;
 /// A sign-on lasts this long: the longest working day, so that a device left lying is nobody's the next morning.
 pub const SIGN_ON: TimeDelta = TimeDelta::hours(16);
 
+/// A device that nothing was asked from for this long is known no more.
+pub const UNUSED: TimeDelta = TimeDelta::days(90);
+
 /// A device.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Device {
@@ -122,7 +125,7 @@ pub async fn list(tx: &mut ShopTx) -> Result<Vec<Device>, DbError> {
     .await?)
 }
 
-/// The device behind a token, if it is still known. Notes at most once a minute that it was seen.
+/// The device behind a token, if it is still known and was used within [`UNUSED`]. Notes at most once a minute that it was seen.
 ///
 /// # Errors
 /// [`DbError::Database`].
@@ -135,9 +138,10 @@ pub async fn find(
         "select d.id, d.name, d.machine_id, d.registered_at, d.last_seen_at, d.locked_at, d.revoked_at, d.version,
                 shop.name as shop_name, shop.time_zone
          from device d join shop on shop.shop_id = d.shop_id
-         where d.shop_id = $1 and d.token_hash = $2 and d.revoked_at is null",
+         where d.shop_id = $1 and d.token_hash = $2 and d.revoked_at is null and d.last_seen_at > $3",
         tx.shop_id(),
-        token_hash
+        token_hash,
+        now - UNUSED
     )
     .fetch_optional(tx.conn())
     .await?

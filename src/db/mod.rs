@@ -1,6 +1,8 @@
 //! PostgreSQL: the only SQL. One file for each group of tables; the shop is set once per transaction, in [`scope`].
 
+pub mod access;
 pub mod answers;
+pub mod attempts;
 pub mod bookings;
 pub mod calendars;
 pub mod casting_records;
@@ -35,6 +37,7 @@ pub mod past;
 pub mod people;
 pub mod plan_changes;
 pub mod plans;
+pub mod pressed;
 pub mod quick_work;
 pub mod quotes;
 mod read;

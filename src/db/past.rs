@@ -419,15 +419,14 @@ pub async fn labour_rate_was(
     until: DateTime<Utc>,
 ) -> Result<(), DbError> {
     sqlx::query!(
-        "insert into history (shop_id, at, table_name, row_id, action, before, after)
-         select r.shop_id, $4, 'labour_rate', r.id, 'update', to_jsonb(r) || jsonb_build_object('hourly', $3::numeric), to_jsonb(r)
+        "select enter_earlier_history('labour_rate', r.id, $4, to_jsonb(r) || jsonb_build_object('hourly', $3::numeric), to_jsonb(r))::text
          from labour_rate r where r.shop_id = $1 and r.skill = $2",
         tx.shop_id(),
         skill,
         hourly,
         until,
     )
-    .execute(tx.conn())
+    .fetch_all(tx.conn())
     .await?;
     Ok(())
 }
@@ -442,14 +441,13 @@ pub async fn power_price_was(
     until: DateTime<Utc>,
 ) -> Result<(), DbError> {
     sqlx::query!(
-        "insert into history (shop_id, at, table_name, row_id, action, before, after)
-         select m.shop_id, $3, 'machine', m.id, 'update', to_jsonb(m) || jsonb_build_object('power_price', $2::numeric), to_jsonb(m)
+        "select enter_earlier_history('machine', m.id, $3, to_jsonb(m) || jsonb_build_object('power_price', $2::numeric), to_jsonb(m))::text
          from machine m where m.shop_id = $1",
         tx.shop_id(),
         price,
         until,
     )
-    .execute(tx.conn())
+    .fetch_all(tx.conn())
     .await?;
     Ok(())
 }

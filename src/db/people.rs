@@ -167,7 +167,7 @@ pub async fn insert(tx: &mut ShopTx, person: &NewPerson) -> Result<Uuid, DbError
     Ok(id)
 }
 
-/// Changes everything about a person but the password. Ends their sessions when they are no longer active.
+/// Changes everything about a person but the password. Ends all they can come in with when they are no longer active.
 ///
 /// # Errors
 /// [`DbError::Stale`] when `person.version` is not the stored one, [`DbError::InUse`] when it would leave the
@@ -203,12 +203,12 @@ pub async fn update(tx: &mut ShopTx, person: &Person) -> Result<(), DbError> {
     .map_err(broken)?;
     changed(done, "this person", get(tx, person.id)).await?;
     if !person.active {
-        super::sessions::end_all(tx, person.id, None).await?;
+        super::access::end_for_good(tx, person.id).await?;
     }
     Ok(())
 }
 
-/// Sets a password and ends the person's sessions, but for the one whose token hash is given.
+/// Sets a password and ends all that the person can come in with, but for the session whose token hash is given.
 ///
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Database`].
@@ -231,7 +231,7 @@ pub async fn set_password(
     if changed == 0 {
         return Err(DbError::NotFound("this person"));
     }
-    super::sessions::end_all(tx, id, keep_session).await
+    super::access::end(tx, id, keep_session).await
 }
 
 /// What to compare a typed password with; `None` when nobody active signs in by that name.

@@ -340,3 +340,16 @@ pub async fn latest_days(
     .fetch_all(tx.conn())
     .await?)
 }
+
+/// How many jobs that came of quotes are done.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn finished_jobs(tx: &mut ShopTx) -> Result<i64, DbError> {
+    Ok(sqlx::query_scalar!(
+        r#"select count(*) as "all!" from job where shop_id = $1 and state = 'done' and quote_id is not null"#,
+        tx.shop_id()
+    )
+    .fetch_one(tx.conn())
+    .await?)
+}

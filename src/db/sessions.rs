@@ -1,9 +1,7 @@
-//! Sessions of signed-in browsers, and the slow-down after repeated failures to sign in.
-//!
-//! Failures are counted in PostgreSQL and not by a limiter in memory: the count must hold for every process of the service
-//! and outlive a restart, and the wait doubles with each failure, which no limiter by rate expresses.
+//! Sessions of signed-in browsers, and the directory that leads to a shop.
 
 use super::people::{Role, role};
+use super::rows::Touched;
 use super::{DbError, ShopTx};
 use chrono::{DateTime, TimeDelta, Utc};
 use sqlx::PgPool;
@@ -13,13 +11,6 @@ use uuid::Uuid;
 pub const IDLE: TimeDelta = TimeDelta::hours(12);
 /// A session ends this long after sign-in, however busy it was.
 pub const LONGEST: TimeDelta = TimeDelta::days(7);
-/// Failures by one sign-in name that cost no wait yet.
-const FREE_BY_NAME: i64 = 3;
-/// Failures from one address that cost no wait yet: a whole shop may sit behind one address.
-const FREE_BY_ADDRESS: i64 = 15;
-/// No wait is longer than this many seconds, so that a stranger cannot lock someone out for good.
-const LONGEST_WAIT: i64 = 300;
-
 /// A session with the person and shop it belongs to.
 #[derive(Debug, Clone)]
 pub struct Session {
@@ -85,15 +76,89 @@ pub async fn shop_named(
     .await?)
 }
 
+/// A session to begin.
+#[derive(Debug, Clone, Copy)]
+pub struct NewSession<'a> {
+    /// SHA-256 of its token.
+    pub token_hash: &'a [u8],
+    /// Whose.
+    pub person_id: Uuid,
+    /// What every form of it must carry.
+    pub csrf_token: &'a str,
+    /// Where from.
+    pub address: &'a str,
+    /// What the browser calls itself.
+    pub browser: &'a str,
+}
+
+/// A session that runs, as the owner sees it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Running {
+    /// Key.
+    pub id: Uuid,
+    /// Whose.
+    pub person_id: Uuid,
+    /// Their name.
+    pub name: String,
+    /// When it began.
+    pub created_at: DateTime<Utc>,
+    /// When it was last seen, to the minute.
+    pub last_seen_at: DateTime<Utc>,
+    /// Where from.
+    pub address: String,
+    /// What the browser calls itself.
+    pub browser: String,
+    /// Whether it is the one asked about.
+    pub own: bool,
+}
+
+/// Sessions that run, those seen last first; at most 500.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn running(
+    tx: &mut ShopTx,
+    own: Option<&[u8]>,
+    now: DateTime<Utc>,
+) -> Result<Vec<Running>, DbError> {
+    Ok(sqlx::query_as!(
+        Running,
+        r#"select s.id, s.person_id, p.name, s.created_at, s.last_seen_at, s.address, s.browser,
+                  coalesce(s.token_hash = $2, false) as "own!"
+           from session s join person p on p.shop_id = s.shop_id and p.id = s.person_id
+           where s.shop_id = $1 and s.expires_at > $3 and s.last_seen_at > $4
+           order by s.last_seen_at desc, s.id limit 500"#,
+        tx.shop_id(),
+        own,
+        now,
+        now - IDLE
+    )
+    .fetch_all(tx.conn())
+    .await?)
+}
+
+/// Ends a session by its key.
+///
+/// # Errors
+/// [`DbError::NotFound`] when it has ended already, [`DbError::Database`].
+pub async fn end_by_key(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+    sqlx::query!(
+        "delete from session where shop_id = $1 and id = $2",
+        tx.shop_id(),
+        id
+    )
+    .execute(tx.conn())
+    .await?
+    .or_missing("this session")
+}
+
 /// Begins a session, and clears away sessions that have ended by themselves.
 ///
 /// # Errors
 /// [`DbError::Database`].
 pub async fn start(
     tx: &mut ShopTx,
-    token_hash: &[u8],
-    person_id: Uuid,
-    csrf_token: &str,
+    session: &NewSession<'_>,
     now: DateTime<Utc>,
 ) -> Result<(), DbError> {
     let shop_id = tx.shop_id();
@@ -106,14 +171,17 @@ pub async fn start(
     .execute(tx.conn())
     .await?;
     sqlx::query!(
-        "insert into session (shop_id, token_hash, person_id, csrf_token, created_at, last_seen_at, expires_at)
-         values ($1, $2, $3, $4, $5, $5, $6)",
+        "insert into session (shop_id, token_hash, person_id, csrf_token, created_at, last_seen_at, expires_at, id, address, browser)
+         values ($1, $2, $3, $4, $5, $5, $6, $7, $8, $9)",
         shop_id,
-        token_hash,
-        person_id,
-        csrf_token,
+        session.token_hash,
+        session.person_id,
+        session.csrf_token,
         now,
-        now + LONGEST
+        now + LONGEST,
+        Uuid::now_v7(),
+        session.address,
+        session.browser,
     )
     .execute(tx.conn())
     .await?;
@@ -200,112 +268,4 @@ pub async fn end_all(tx: &mut ShopTx, person_id: Uuid, keep: Option<&[u8]>) -> R
     .execute(tx.conn())
     .await?;
     Ok(())
-}
-
-/// Whether a password may be tried now.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Attempt {
-    /// It may; it counts as a failure until [`forget_failures`].
-    Allowed,
-    /// Not for this long.
-    Wait(TimeDelta),
-}
-
-/// Asks for a try at a password. It is written down as a failure before the password is looked at, so that many tries
-/// at once do not slip past the count. Tries made while waiting are not counted.
-///
-/// # Errors
-/// [`DbError::Database`].
-pub async fn attempt(
-    tx: &mut ShopTx,
-    sign_in: &str,
-    address: &str,
-    now: DateTime<Utc>,
-) -> Result<Attempt, DbError> {
-    let shop_id = tx.shop_id();
-    let sign_in = sign_in.to_lowercase();
-    // One try at a time in a shop; held only for the few statements of this transaction.
-    sqlx::query!(
-        "select pg_advisory_xact_lock(hashtextextended($1::text, 0)) as locked",
-        format!("sign-in {shop_id}")
-    )
-    .fetch_one(tx.conn())
-    .await?;
-    let hour_ago = now - TimeDelta::hours(1);
-    sqlx::query!(
-        "delete from sign_in_failure where shop_id = $1 and at <= $2",
-        shop_id,
-        hour_ago
-    )
-    .execute(tx.conn())
-    .await?;
-    let seen = sqlx::query!(
-        r#"select count(*) filter (where sign_in = $2) as "by_name!", max(at) filter (where sign_in = $2) as name_last,
-                  count(*) filter (where address = $3) as "by_address!", max(at) filter (where address = $3) as address_last
-           from sign_in_failure where shop_id = $1"#,
-        shop_id,
-        sign_in,
-        address
-    )
-    .fetch_one(tx.conn())
-    .await?;
-    let wait = [
-        (seen.by_name - FREE_BY_NAME, seen.name_last),
-        (seen.by_address - FREE_BY_ADDRESS, seen.address_last),
-    ]
-    .into_iter()
-    .filter_map(|(beyond_free, last)| Some(last? + wait_after(beyond_free) - now))
-    .max()
-    .unwrap_or_default();
-    if wait > TimeDelta::zero() {
-        return Ok(Attempt::Wait(wait));
-    }
-    sqlx::query!(
-        "insert into sign_in_failure (shop_id, id, sign_in, address, at) values ($1, $2, $3, $4, $5)",
-        shop_id,
-        Uuid::now_v7(),
-        sign_in,
-        address,
-        now
-    )
-    .execute(tx.conn())
-    .await?;
-    Ok(Attempt::Allowed)
-}
-
-/// Forgets the failures of a name that has signed in. What its address did under other names stays.
-///
-/// # Errors
-/// [`DbError::Database`].
-pub async fn forget_failures(tx: &mut ShopTx, sign_in: &str) -> Result<(), DbError> {
-    let shop_id = tx.shop_id();
-    sqlx::query!(
-        "delete from sign_in_failure where shop_id = $1 and sign_in = $2",
-        shop_id,
-        sign_in.to_lowercase()
-    )
-    .execute(tx.conn())
-    .await?;
-    Ok(())
-}
-
-/// The wait after a failure: none while failures are free, then two seconds, doubling.
-fn wait_after(beyond_free: i64) -> TimeDelta {
-    if beyond_free < 0 {
-        return TimeDelta::zero();
-    }
-    let doublings = u32::try_from(beyond_free.min(16)).unwrap_or(16);
-    TimeDelta::seconds((2_i64 << doublings).min(LONGEST_WAIT))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn waits_double_and_stop_growing() {
-        let seconds: Vec<i64> = (-1..10).map(|n| wait_after(n).num_seconds()).collect();
-        assert_eq!(seconds, [0, 2, 4, 8, 16, 32, 64, 128, 256, 300, 300]);
-        assert_eq!(wait_after(i64::MAX), TimeDelta::seconds(300));
-    }
 }

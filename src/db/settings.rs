@@ -8,6 +8,7 @@ use crate::units::{Code, Currency, LengthUnit, Money};
 use chrono_tz::Tz;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
+use strum::{EnumString, IntoStaticStr, VariantArray};
 
 /// What a shop has decided once for all its work.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,6 +31,8 @@ pub struct Settings {
     pub quote_valid_days: u32,
     /// Whether days follow the record of promises kept.
     pub days_follow_record: bool,
+    /// Whether prices follow the record of what jobs cost.
+    pub prices_follow_record: bool,
     /// How sure days have proved to be; nothing while they do not follow the record.
     pub days: Recalibration,
     /// How much work varies.
@@ -48,8 +51,12 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
                 shop.confidence_percent, quote_valid_days, week_of_waiting, search_fee, handling_percent,
                 least_margin_percent, overtime_percent, answer_keeps_minutes, version, level_percent, shop_percent, person_percent,
                 element_percent, job_percent, outside_percent, absence_percent, breakdown_hours, repair_hours,
-                rework_percent, rework_share_percent, days_follow_record, d.share as "share?", d.confidence_percent as "share_at?"
-         from shop left join day_share d using (shop_id) where shop_id = $1"#,
+                rework_percent, rework_share_percent, days_follow_record, prices_follow_record,
+                d.share as "day_share?", d.confidence_percent as "day_at?", c.share as "cost_share?", c.confidence_percent as "cost_at?"
+         from shop
+         left join record_share d on d.shop_id = shop.shop_id and d.kind = 'day'
+         left join record_share c on c.shop_id = shop.shop_id and c.kind = 'cost'
+         where shop.shop_id = $1"#,
         tx.shop_id()
     )
     .fetch_optional(tx.conn())
@@ -69,6 +76,11 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
             margin_percent: row.margin_percent,
             tax_percent: row.tax_percent,
             confidence_percent: count("confidence", row.confidence_percent)?,
+            costs: learned(
+                row.cost_share.zip(row.cost_at),
+                row.prices_follow_record,
+                row.confidence_percent,
+            ),
         },
         selling: Selling {
             week_of_waiting: Money::new(row.week_of_waiting, currency),
@@ -81,11 +93,12 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
         tax_name: row.tax_name,
         quote_valid_days: count("validity of quotes", row.quote_valid_days)?,
         days: learned(
-            row.share.zip(row.share_at),
+            row.day_share.zip(row.day_at),
             row.days_follow_record,
             row.confidence_percent,
         ),
         days_follow_record: row.days_follow_record,
+        prices_follow_record: row.prices_follow_record,
         variation: Variation {
             level_percent: row.level_percent,
             shop_percent: row.shop_percent,
@@ -103,7 +116,7 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
     })
 }
 
-/// The map of a stored share, while days follow the record and the confidence is the one it was learned at.
+/// The map of a stored share, while what it is of follows the record and the confidence is the one it was learned at.
 fn learned(share: Option<(Decimal, i32)>, follow: bool, confidence: i32) -> Recalibration {
     share
         .filter(|(_, stated)| follow && *stated == confidence)
@@ -116,16 +129,34 @@ fn learned(share: Option<(Decimal, i32)>, follow: bool, confidence: i32) -> Reca
         .unwrap_or(Recalibration::none())
 }
 
-/// Says whether days follow the record; `version` is the version of the settings that the editor saw.
+/// What is promised.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum Promised {
+    /// The day a job is ready.
+    Day,
+    /// What it costs.
+    Cost,
+}
+
+/// Says whether days, or prices, follow the record; `version` is the version of the settings that the editor saw.
 ///
 /// # Errors
 /// [`DbError::Stale`], [`DbError::Database`].
-pub async fn follow_record(tx: &mut ShopTx, follow: bool, version: i32) -> Result<(), DbError> {
+pub async fn follow_record(
+    tx: &mut ShopTx,
+    what: Promised,
+    follow: bool,
+    version: i32,
+) -> Result<(), DbError> {
     let done = sqlx::query!(
-        "update shop set days_follow_record = $2, version = version + 1 where shop_id = $1 and version = $3",
+        "update shop set days_follow_record = case when $4 = 'day' then $2 else days_follow_record end,
+                prices_follow_record = case when $4 = 'cost' then $2 else prices_follow_record end, version = version + 1
+         where shop_id = $1 and version = $3",
         tx.shop_id(),
         follow,
         version,
+        what.code(),
     )
     .execute(tx.conn())
     .await?;
@@ -135,22 +166,51 @@ pub async fn follow_record(tx: &mut ShopTx, follow: bool, version: i32) -> Resul
     }
 }
 
-/// Keeps the share of futures (from 0 to 1, to three places) that the record asks for at a confidence in per cent.
+/// Keeps the share of futures (from 0 to 1, to three places) that the record asks for at a confidence in per cent, with how many
+/// outcomes there were.
 ///
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
-pub async fn keep_day_share(tx: &mut ShopTx, share: Decimal, stated: u32) -> Result<(), DbError> {
+pub async fn keep_share(
+    tx: &mut ShopTx,
+    what: Promised,
+    (share, stated): (Decimal, u32),
+    outcomes: i64,
+) -> Result<(), DbError> {
     sqlx::query!(
-        "insert into day_share (shop_id, share, confidence_percent) values ($1, $2, $3)
-         on conflict (shop_id) do update set share = excluded.share, confidence_percent = excluded.confidence_percent
-         where (day_share.share, day_share.confidence_percent) is distinct from (excluded.share, excluded.confidence_percent)",
+        "insert into record_share (shop_id, kind, share, confidence_percent, outcomes) values ($1, $2, $3, $4, $5)
+         on conflict (shop_id, kind) do update
+         set share = excluded.share, confidence_percent = excluded.confidence_percent, outcomes = excluded.outcomes
+         where (record_share.share, record_share.confidence_percent, record_share.outcomes)
+               is distinct from (excluded.share, excluded.confidence_percent, excluded.outcomes)",
         tx.shop_id(),
+        what.code(),
         share,
         stored_count("confidence", stated)?,
+        outcomes,
     )
     .execute(tx.conn())
     .await?;
     Ok(())
+}
+
+/// How many outcomes a share was learned from at a confidence in per cent; none when none was.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn share_outcomes(
+    tx: &mut ShopTx,
+    what: Promised,
+    stated: u32,
+) -> Result<Option<i64>, DbError> {
+    Ok(sqlx::query_scalar!(
+        "select outcomes from record_share where shop_id = $1 and kind = $2 and confidence_percent = $3",
+        tx.shop_id(),
+        what.code(),
+        stored_count("confidence", stated)?,
+    )
+    .fetch_optional(tx.conn())
+    .await?)
 }
 
 /// Changes how much work varies, and nothing else; `version` is the version of the settings that the editor saw.

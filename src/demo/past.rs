@@ -104,6 +104,7 @@ pub(super) async fn write(
             margin_percent: shop.margin_percent,
             tax_percent: shop.tax_percent,
             confidence_percent: u32::from(shop.confidence_percent),
+            costs: crate::estimating::Recalibration::none(),
         },
     };
     // What is not done when the year ends was never accepted: the work since then is that of the live jobs.

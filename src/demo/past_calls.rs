@@ -132,7 +132,7 @@ impl Pricing<'_> {
             full.rounded().to_minor().map_err(fault)
         };
         Ok(Offer {
-            price: PriceRange::of(&prices, policy.confidence_percent, self.currency)
+            price: PriceRange::of(&prices, policy, self.currency)
                 .ok_or_else(|| fault("no futures"))?,
             full_cost: percentiles(&direct)
                 .iter()

@@ -12,7 +12,7 @@ use super::simulation::{Draws, Dropped, Work};
 use super::ways::Way;
 use super::wish::{Knowledge, Wish};
 use crate::estimating::cost::{CostError, Costing, Donor};
-use crate::estimating::futures::{CostSampler, percentile, rank};
+use crate::estimating::futures::{CostSampler, percentile, rank, rank_of_share};
 use crate::estimating::{CostBuildUp, CostLine, Policy};
 use crate::sourcing::hunt::{GIVE_UP_AFTER, Limits, Spent};
 use crate::units::{Currency, Money, MoneyError, plain};
@@ -362,15 +362,18 @@ impl<'a> Pricing<'a> {
     }
 }
 
-/// Direct costs of futures, minor units, with overhead: the percentiles from 0 to 100.
+/// Direct costs of futures, minor units, with overhead: what is 0, 1 … 100 per cent sure to be enough.
 pub(super) fn full_costs(
     mut costs: Vec<i64>,
     policy: &Policy,
     currency: Currency,
 ) -> Result<Vec<i64>, MoneyError> {
     costs.sort_unstable();
-    (0..=100)
-        .filter_map(|percent| costs.get(rank(percent, costs.len())))
+    (0..=100_u32)
+        .filter_map(|percent| {
+            let share = policy.costs.share_of_futures(f64::from(percent) / 100.0);
+            costs.get(rank_of_share(share, costs.len()))
+        })
         .map(|minor| {
             let cost = Money::from_minor(*minor, currency);
             cost.plus(cost.percent(policy.overhead_percent)?)?

@@ -157,7 +157,7 @@ impl Quick {
             })
             .collect::<Result<Vec<i64>, MoneyError>>()?;
         let confidence = policy.confidence_percent;
-        let price = PriceRange::of(&prices, confidence, currency).ok_or(WorkListError::Empty)?;
+        let price = PriceRange::of(&prices, policy, currency).ok_or(WorkListError::Empty)?;
         // Work begins when the part is here, from the first hour of that day on.
         let start = self
             .arrives_on
@@ -301,6 +301,7 @@ mod tests {
                 margin_percent: Decimal::from(20),
                 tax_percent: Decimal::from(20),
                 confidence_percent: 80,
+                costs: crate::estimating::Recalibration::none(),
             },
             days: Recalibration::none(),
             zone: Tz::Europe__London,

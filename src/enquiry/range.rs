@@ -1,40 +1,41 @@
 //! Ranges read off simulated futures: order statistics, never fitted curves.
 
-use crate::estimating::futures::{rank, rank_of_share};
+use crate::estimating::futures::rank_of_share;
 use crate::estimating::{Policy, Recalibration};
 use crate::units::{Currency, Money};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-/// Prices over the futures, before tax.
+/// Prices over the futures, before tax, each at the share of futures that the shop's record of costs asks for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PriceRange {
-    /// 1 in 10 futures is cheaper.
+    /// 1 in 10 is cheaper.
     pub low: Money,
     /// As many cheaper as dearer.
     pub likely: Money,
-    /// 1 in 10 futures is dearer.
+    /// 1 in 10 is dearer.
     pub high: Money,
-    /// What the shop's confidence asks for: this many per cent of futures are no dearer.
+    /// What the shop's confidence asks for.
     pub at_confidence: Money,
 }
 
 impl PriceRange {
     /// Reads the range off prices in minor units. `None` when there are no futures.
     #[must_use]
-    pub fn of(prices: &[i64], confidence_percent: u32, currency: Currency) -> Option<Self> {
+    pub fn of(prices: &[i64], policy: &Policy, currency: Currency) -> Option<Self> {
         let mut sorted = prices.to_vec();
         sorted.sort_unstable();
-        let at = |percent| {
+        let at = |percent: u32| {
+            let share = policy.costs.share_of_futures(f64::from(percent) / 100.0);
             sorted
-                .get(rank(percent, sorted.len()))
+                .get(rank_of_share(share, sorted.len()))
                 .map(|minor| Money::from_minor(*minor, currency))
         };
         Some(Self {
             low: at(10)?,
             likely: at(50)?,
             high: at(90)?,
-            at_confidence: at(confidence_percent)?,
+            at_confidence: at(policy.confidence_percent)?,
         })
     }
 }
@@ -135,16 +136,34 @@ pub fn day_share_percent(map: Recalibration, policy: &Policy) -> Option<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::estimating::futures::rank;
     use proptest::prelude::*;
+
+    fn at_80() -> Policy {
+        Policy {
+            overhead_percent: 0.into(),
+            margin_percent: 0.into(),
+            tax_percent: 0.into(),
+            confidence_percent: 80,
+            costs: Recalibration::none(),
+        }
+    }
 
     #[test]
     fn eighty_in_a_hundred_means_at_least_eighty() {
         let pounds = Currency::from_code("GBP").unwrap();
         let prices: Vec<i64> = (1..=10).map(|i| i * 100).collect();
-        let range = PriceRange::of(&prices, 80, pounds).unwrap();
+        let range = PriceRange::of(&prices, &at_80(), pounds).unwrap();
         assert_eq!(range.at_confidence, Money::from_minor(800, pounds));
         assert_eq!(range.low, Money::from_minor(100, pounds));
-        assert!(PriceRange::of(&[], 80, pounds).is_none());
+        // Where costs proved higher than forecast, the price that is as sure is a higher one.
+        let policy = Policy {
+            costs: Recalibration::new(0.8, 0.95),
+            ..at_80()
+        };
+        let range = PriceRange::of(&prices, &policy, pounds).unwrap();
+        assert_eq!(range.at_confidence, Money::from_minor(1_000, pounds));
+        assert!(PriceRange::of(&[], &at_80(), pounds).is_none());
     }
 
     #[test]

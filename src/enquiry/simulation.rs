@@ -141,13 +141,16 @@ pub(super) fn simulate(
     }
     let ready = draws.ready(&way.route, dates, simulation.now);
     let confidence = knowledge.policy.confidence_percent;
-    let range = PriceRange::of(&draws.delivered(&price), confidence, knowledge.currency).ok_or(
-        if limit.is_some() {
-            Dropped::OutOfProportion
-        } else {
-            Dropped::NothingFound
-        },
-    )?;
+    let range = PriceRange::of(
+        &draws.delivered(&price),
+        &knowledge.policy,
+        knowledge.currency,
+    )
+    .ok_or(if limit.is_some() {
+        Dropped::OutOfProportion
+    } else {
+        Dropped::NothingFound
+    })?;
     let futures = draws.release.len();
     let never = draws.released().filter(|released| !released).count();
     let priced = pricing.priced(&draws, &range, percent_of(futures - never, futures))?;

@@ -184,6 +184,7 @@ pub(super) fn knowledge() -> Knowledge {
             margin_percent: dec!(15),
             tax_percent: dec!(20),
             confidence_percent: 80,
+            costs: crate::estimating::Recalibration::none(),
         },
         selling: Selling::starting(currency),
         crack_repairs: vec![],

@@ -172,7 +172,7 @@ impl CostBuildUp {
         lines.extend(failed);
 
         let confidence = policy.confidence_percent;
-        let enough = percentile(futures, confidence)
+        let enough = percentile(futures, policy.covered_percent())
             .map_or(expected, |minor| Money::from_minor(minor, currency));
         let contingency = enough.minus(expected)?;
         let (contingency, how) = if contingency.amount().is_sign_negative() {

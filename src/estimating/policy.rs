@@ -1,5 +1,6 @@
 //! How the shop makes a price of a cost.
 
+use super::Recalibration;
 use crate::units::{Money, MoneyError};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
@@ -15,6 +16,9 @@ pub struct Policy {
     pub tax_percent: Decimal,
     /// The chance, in per cent, with which the shop wants its quoted hours and costs to suffice.
     pub confidence_percent: u32,
+    /// How sure costs have proved to be.
+    #[serde(default = "Recalibration::none")]
+    pub costs: Recalibration,
 }
 
 impl Policy {
@@ -48,6 +52,16 @@ impl Policy {
         .filter(|(well, ..)| !well)
         .map(|(_, field, message)| (field, message.to_owned()))
         .collect()
+    }
+
+    /// The futures, in per cent, whose cost a price at the shop's confidence covers: the confidence, unless the record of costs
+    /// asks for another.
+    #[must_use]
+    pub fn covered_percent(&self) -> u32 {
+        let share = self
+            .costs
+            .share_of_futures(f64::from(self.confidence_percent) / 100.0);
+        (share * 100.0).round() as u32
     }
 
     /// The selling price before tax for a cost before overhead, not rounded: cost × (1 + overhead) / (1 − margin).

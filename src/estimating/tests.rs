@@ -147,6 +147,7 @@ fn policy() -> Policy {
         margin_percent: dec!(22.5),
         tax_percent: dec!(20),
         confidence_percent: 80,
+        costs: Recalibration::none(),
     }
 }
 
@@ -517,6 +518,7 @@ proptest! {
             margin_percent: Decimal::new(margin, 2),
             tax_percent: Decimal::new(tax, 2),
             confidence_percent: confidence,
+            costs: Recalibration::none(),
         };
         let costing = Costing {
             route: &route,

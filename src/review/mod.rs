@@ -10,6 +10,7 @@ pub mod decisions;
 pub mod proposals;
 pub mod rates;
 pub mod ratios;
+pub mod scatter;
 pub mod spread;
 pub mod variance;
 pub mod wins;

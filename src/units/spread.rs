@@ -2,8 +2,8 @@
 
 use rand::Rng;
 use rand_distr::Distribution;
-use rust_decimal::Decimal;
-use rust_decimal::prelude::ToPrimitive;
+use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
+use rust_decimal::{Decimal, dec};
 use serde::{Deserialize, Serialize};
 use statrs::distribution::ContinuousCDF;
 
@@ -122,6 +122,37 @@ impl Spread {
         }
     }
 
+    /// Standard deviation over mean.
+    #[must_use]
+    pub fn coefficient(&self) -> f64 {
+        self.variance().sqrt() / self.mean()
+    }
+
+    /// The same mean and shape with another coefficient of variation, to a thousandth. Three points are moved towards their mean
+    /// or away from it, but the lowest not below a tenth; without any spread before, only a mean of one can be given one.
+    #[must_use]
+    pub fn with_coefficient(&self, cv: Decimal) -> Option<Self> {
+        let now = Decimal::from_f64(self.coefficient())?;
+        match *self {
+            Self::Cv { .. } => Self::cv(cv).ok(),
+            Self::ThreePoint { .. } if now.is_zero() => {
+                (self.mean() == 1.0).then(|| Self::cv(cv).ok()).flatten()
+            }
+            Self::ThreePoint { low, likely, high } => {
+                let mean = (low + Decimal::from(4) * likely + high) / Decimal::from(6);
+                let least = dec!(0.1);
+                let most = if low < mean && mean > least {
+                    (mean - least) / (mean - low)
+                } else {
+                    Decimal::ONE
+                };
+                let by = (cv / now).min(most);
+                let moved = |point: Decimal| (mean + (point - mean) * by).round_dp(3);
+                Self::three_point(moved(low), moved(likely), moved(high)).ok()
+            }
+        }
+    }
+
     /// The distribution of the ratio, made once for many samples.
     ///
     /// Three points: the beta distribution on `low` to `high` whose mean **and** variance are the two published PERT
@@ -235,6 +266,28 @@ mod tests {
 
     fn d(text: &str) -> Decimal {
         text.parse().unwrap()
+    }
+
+    #[test]
+    fn another_coefficient_keeps_the_mean_and_the_shape() {
+        let three = Spread::three_point(d("0.8"), d("1.0"), d("1.8")).unwrap();
+        let half = three.with_coefficient(d("0.075")).unwrap();
+        assert!((half.mean() - three.mean()).abs() < 0.001);
+        assert!((half.coefficient() - 0.075).abs() < 0.001, "{half:?}");
+        // Towards nothing and back is where it was, to the last place that is kept.
+        let back = half.with_coefficient(d("0.1515")).unwrap();
+        assert!((back.coefficient() - three.coefficient()).abs() < 0.002);
+        // Far out, the lowest stays a tenth.
+        let Some(Spread::ThreePoint { low, .. }) = three.with_coefficient(d("2")) else {
+            panic!("three points stay three points");
+        };
+        assert_eq!(low, d("0.1"));
+        let cv = Spread::cv(d("0.2")).unwrap();
+        assert_eq!(cv.with_coefficient(d("0.35")), Spread::cv(d("0.35")).ok());
+        let exact = Spread::three_point(d("1"), d("1"), d("1")).unwrap();
+        assert_eq!(exact.with_coefficient(d("0.1")), Spread::cv(d("0.1")).ok());
+        let off = Spread::three_point(d("2"), d("2"), d("2")).unwrap();
+        assert_eq!(off.with_coefficient(d("0.1")), None);
     }
 
     fn moments(spread: Spread, samples: u32) -> (f64, f64) {

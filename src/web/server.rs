@@ -11,7 +11,9 @@ use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
 use crate::app::shared_plans::SharedPlans;
 use crate::db::readiness::Readiness;
+use crate::web::shell::budget::Budget;
 use crate::web::shell::log::RequestLog;
+use crate::web::shell::prepare;
 use actix_web::dev::Server;
 use actix_web::middleware::{Compress, Condition, DefaultHeaders, from_fn};
 use actix_web::{App, HttpServer, web};
@@ -28,6 +30,10 @@ use tracing_actix_web::TracingLogger;
 pub const BODY_LIMIT: usize = 1024 * 1024;
 /// Password hashes computed at once: each takes 19 MiB and a core for some tens of milliseconds.
 const HASHES_AT_ONCE: usize = 2;
+/// Megabytes for files as they arrive.
+const UPLOADS: u32 = 128;
+/// Megabytes for photographs as they are read: one of the most pixels in the hungriest format, or four of a telephone.
+const PICTURES: u32 = 480;
 
 /// Only our own style sheet, scripts, pictures and addresses; no inline style or script; framed by nobody.
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; \
@@ -54,7 +60,10 @@ impl Application {
             pool: pool.clone(),
             readiness: readiness.clone(),
             secure_cookies: config.secure_cookies,
-            behind_proxy: config.behind_proxy,
+            proxies: config.proxies.clone(),
+            body_time: config.body_time,
+            uploads: Budget::new(UPLOADS),
+            pictures: Budget::new(PICTURES),
             simulator: Simulator::new(config.futures),
             lessons: Lessons::default(),
             plans: SharedPlans::default(),
@@ -85,6 +94,7 @@ impl Application {
                 .default_service(web::to(error::nothing_here))
                 // The last one wrapped is the first one met.
                 .wrap(from_fn(gate::gate))
+                .wrap(from_fn(prepare::prepare))
                 .wrap(from_fn(error_page::render))
                 .wrap(Compress::default())
                 .wrap(Condition::new(
@@ -107,6 +117,7 @@ impl Application {
                 .wrap(TracingLogger::<RequestLog>::new())
         })
         .workers(config.workers)
+        .max_connections(config.connections.div_ceil(config.workers.max(1)))
         .disable_signals()
         .shutdown_timeout(10)
         .client_request_timeout(Duration::from_secs(15))

@@ -9,6 +9,7 @@
     reason = "a test fails by panicking, and so do its helpers"
 )]
 
+mod access;
 mod bargain;
 mod bench;
 mod bench_store;
@@ -29,6 +30,7 @@ mod job_list;
 mod jobs_by_hand;
 mod layers;
 mod learning;
+mod limits;
 mod market;
 mod migrations;
 mod needs;

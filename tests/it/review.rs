@@ -150,7 +150,7 @@ async fn how_much_of_a_run_somebody_stands_by_is_learned_and_taken_over() {
         .nth(1)
         .expect("a proposal");
     let field = |name: &str| between(form, &format!("name=\"{name}\" value=\""), "\"").to_owned();
-    let (element, version, share) = (field("element"), field("version"), field("share"));
+    let (element, version, share) = (field("element"), field("version"), field("figure"));
     let known: Value =
         serde_json::from_str(&text(&owner, "/api/v1/review/standards").await).unwrap();
     let known = known["attended"].as_array().unwrap();
@@ -166,18 +166,38 @@ async fn how_much_of_a_run_somebody_stands_by_is_learned_and_taken_over() {
     let fields = [
         ("element", element.as_str()),
         ("version", version.as_str()),
-        ("share", share.as_str()),
+        ("figure", share.as_str()),
     ];
     let path = "/review/standards/attended";
     assert!(!text(&office, "/review/standards").await.contains(path));
     assert_eq!(office.post(path, &fields).await.status(), 403);
-    let other = [fields[0], fields[1], ("share", "0.95")];
+    let other = [fields[0], fields[1], ("figure", "0.95")];
     assert_eq!(owner.post(path, &other).await.status(), 409);
     assert_eq!(owner.post(path, &fields).await.status(), 303);
     assert_eq!(owner.post(path, &fields).await.status(), 409);
     let after = text(&owner, &format!("/shop/standards/{element}")).await;
     assert!(after.contains("Attended"), "{after}");
-    assert!(!text(&owner, "/review/standards").await.contains(path));
+    let page = text(&owner, "/review/standards").await;
+    assert!(!page.contains(path));
+
+    // The spread of an element is taken over in the same way, and then it is right.
+    let path = "/review/standards/scatter";
+    let proposals = page.matches(&format!("action=\"{path}\"")).count();
+    assert!(proposals > 0);
+    let form = page.split(&format!("action=\"{path}\"")).nth(1).unwrap();
+    let field = |name: &str| between(form, &format!("name=\"{name}\" value=\""), "\"").to_owned();
+    let (element, version, figure) = (field("element"), field("version"), field("figure"));
+    let fields = [
+        ("element", element.as_str()),
+        ("version", version.as_str()),
+        ("figure", figure.as_str()),
+    ];
+    assert_eq!(office.post(path, &fields).await.status(), 403);
+    assert_eq!(owner.post(path, &fields).await.status(), 303);
+    assert_eq!(owner.post(path, &fields).await.status(), 409);
+    let page = text(&owner, "/review/standards").await;
+    let left = page.matches(&format!("action=\"{path}\"")).count();
+    assert_eq!(left, proposals - 1);
 }
 
 /// On the demo fewer promises were kept than was said. Once the owner has days follow the record, a call is answered with a
@@ -201,21 +221,21 @@ async fn days_follow_the_record_when_the_owner_says_so() {
     assert!(!text(&owner, &call).await.contains(said));
 
     let page = text(&owner, "/review/promises").await;
-    assert!(page.contains("Days do not follow the record"));
+    assert!(page.contains("Let days follow the record"));
     let version = between(&page, "name=\"version\" value=\"", "\"");
     let asked = text(&office, "/review/promises").await;
     assert!(!asked.contains("Let days follow the record"));
     let refused = office
         .post(
             "/review/promises/follow",
-            &[("follow", "yes"), ("version", version)],
+            &[("what", "day"), ("follow", "yes"), ("version", version)],
         )
         .await;
     assert_eq!(refused.status(), 403);
     let done = owner
         .post(
             "/review/promises/follow",
-            &[("follow", "yes"), ("version", version)],
+            &[("what", "day"), ("follow", "yes"), ("version", version)],
         )
         .await;
     assert_eq!(done.status(), 303);
@@ -223,7 +243,7 @@ async fn days_follow_the_record_when_the_owner_says_so() {
     let stale = owner
         .post(
             "/review/promises/follow",
-            &[("follow", "no"), ("version", version)],
+            &[("what", "day"), ("follow", "no"), ("version", version)],
         )
         .await;
     assert_eq!(stale.status(), 409);
@@ -239,11 +259,31 @@ async fn days_follow_the_record_when_the_owner_says_so() {
             .contains(&format!("when it holds in {share} %"))
     );
 
+    // Prices are another matter, decided apart; they cover more futures then, and the plan's runs keep what was learned.
+    let covered = async || {
+        let mut tx = site.shop.begin().await;
+        let settings = borewright::db::settings::get(&mut tx).await.unwrap();
+        settings.policy.covered_percent()
+    };
+    assert_eq!(covered().await, 80);
+    let version = between(&page, "name=\"version\" value=\"", "\"");
+    let prices = owner
+        .post(
+            "/review/promises/follow",
+            &[("what", "cost"), ("follow", "yes"), ("version", version)],
+        )
+        .await;
+    assert_eq!(prices.status(), 303);
+    let more = covered().await;
+    assert!((81..=99).contains(&more), "{more}");
+    let page = text(&owner, "/review/promises").await;
+    assert!(page.contains(&format!("80 % sure is given at {more} % of the futures")));
+
     let version = between(&page, "name=\"version\" value=\"", "\"");
     let back = owner
         .post(
             "/review/promises/follow",
-            &[("follow", "no"), ("version", version)],
+            &[("what", "day"), ("follow", "no"), ("version", version)],
         )
         .await;
     assert_eq!(back.status(), 303);

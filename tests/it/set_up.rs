@@ -125,7 +125,7 @@ async fn from_elsewhere_only_the_code_opens_it() {
     typed.push(("code", ""));
     assert_eq!(from_elsewhere(&site.stranger(), &typed).await.0, 422);
     let behind = Config {
-        behind_proxy: true,
+        proxies: vec!["127.0.0.0/8".parse().unwrap()],
         ..Config::default()
     };
     let site = TestSite::empty_with(behind).await;

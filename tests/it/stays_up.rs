@@ -31,10 +31,12 @@ fn program(verb: &[&str], data: &Path) -> Command {
 }
 
 /// The program as it is run, with a shop whose owner is signed in.
-struct Running {
-    child: Child,
+pub struct Running {
+    /// Its process.
+    pub child: Child,
     log: Option<std::thread::JoinHandle<String>>,
-    owner: Visitor,
+    /// Of the shop "quay".
+    pub owner: Visitor,
 }
 
 impl Drop for Running {
@@ -45,7 +47,7 @@ impl Drop for Running {
 }
 
 impl Running {
-    async fn start(data: &Path) -> Self {
+    pub async fn start(data: &Path) -> Self {
         let mut child = program(&["serve", "--port", "0"], data)
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
@@ -94,7 +96,7 @@ impl Running {
     }
 
     /// Stops it in order, and gives what it logged.
-    fn stop(mut self) -> String {
+    pub fn stop(mut self) -> String {
         let id = self.child.id().to_string();
         assert!(
             Command::new("kill")
@@ -226,9 +228,9 @@ async fn a_killed_server_is_started_again_under_load_and_loses_nothing_acknowled
         longest
     };
     let (one, two, three, longest) = tokio::join!(caller(), caller(), caller(), killer);
-    // Two seconds, and as much again for a machine that is busy with other tests.
+    // A tenth of a second on an idle machine; this one may be busy with other tests.
     assert!(
-        longest < Duration::from_secs(4),
+        longest < Duration::from_secs(10),
         "started after {longest:?}"
     );
     assert!(until(owner, true).await < AGAIN);

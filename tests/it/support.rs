@@ -150,6 +150,14 @@ pub struct TestShop {
 }
 
 impl TestShop {
+    /// The shop of this key.
+    pub fn at(pool: &PgPool, id: Uuid) -> Self {
+        Self {
+            id,
+            pool: pool.clone(),
+        }
+    }
+
     /// A new shop with a name of its own.
     pub async fn made_in(pool: &PgPool, short_name: &str) -> Self {
         let shop = NewShop {

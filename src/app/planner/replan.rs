@@ -72,8 +72,11 @@ pub async fn replan(
         id: Uuid::now_v7(),
     };
     let began = Utc::now();
+    // The plan does not hang on it.
+    if let Err(why) = follow_record::learn(&run.actor, began).await {
+        tracing::warn!(shop = %shop_id, error = ?why, "promises could not be learned from");
+    }
     let mut tx = run.begin().await?;
-    follow_record::learn(&mut tx, began).await?;
     let inputs = current_plan::read(&mut tx, began).await?;
     let version = inputs.age.floor_version;
     plans::begin_run(&mut tx, run.id, version).await?;

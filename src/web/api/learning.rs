@@ -63,10 +63,22 @@ struct AttendedOut {
 }
 
 #[derive(Debug, Serialize)]
+struct ScatterOut {
+    element: Uuid,
+    name: String,
+    /// Coefficients of variation: 0.1 is ten per cent.
+    standard: f64,
+    by_bookings: Range,
+    proposed: Option<Decimal>,
+    operations: usize,
+}
+
+#[derive(Debug, Serialize)]
 struct StandardsOut {
     finished_operations: usize,
     standards: Vec<StandardOut>,
     attended: Vec<AttendedOut>,
+    scatter: Vec<ScatterOut>,
 }
 
 fn verdict(verdict: Verdict) -> &'static str {
@@ -101,10 +113,19 @@ async fn standards(who: SignedIn, site: web::Data<Site>) -> Answer {
         proposed: a.proposed,
         operations: a.found.operations,
     });
+    let scatter = lesson.scatter.iter().map(|s| ScatterOut {
+        element: s.element,
+        name: s.name.clone(),
+        standard: s.present,
+        by_bookings: s.found.cv.into(),
+        proposed: s.proposed,
+        operations: s.found.operations,
+    });
     let out = StandardsOut {
         finished_operations: lesson.sources.len(),
         standards: standards.collect(),
         attended: attended.collect(),
+        scatter: scatter.collect(),
     };
     Ok(HttpResponse::Ok().json(out).into())
 }

@@ -7,7 +7,7 @@ use crate::app::sign_in::{self, SignIn, SignedIn};
 use crate::app::{Refusal, password};
 use crate::db::refusal::Refusal as Stored;
 use crate::db::shops::NewShop;
-use crate::estimating::Policy;
+use crate::estimating::{Policy, Recalibration};
 use crate::units::Currency;
 use crate::web::shell::body::OpenForm;
 use crate::web::shell::session;
@@ -110,6 +110,7 @@ impl SetUpForm {
             margin_percent: margin?,
             tax_percent: tax?,
             confidence_percent: 80,
+            costs: Recalibration::none(),
         };
         for (field, message) in policy.faults() {
             errors.add(field, message);
@@ -155,7 +156,7 @@ fn is_local(req: &HttpRequest, site: &Site) -> bool {
         .iter()
         .all(|name| !req.headers().contains_key(*name));
     let host = req.headers().get(HOST).and_then(|host| host.to_str().ok());
-    peer && direct && !site.behind_proxy && host.is_some_and(names_this_machine)
+    peer && direct && site.proxies.is_empty() && host.is_some_and(names_this_machine)
 }
 
 /// Whether a host, perhaps with a port, is `localhost` or a loopback address.
@@ -203,17 +204,20 @@ async fn save(req: HttpRequest, site: web::Data<Site>, form: OpenForm<SetUpForm>
         Err(error) => return Err(error.into()),
     };
     let asked = SignIn {
-        shop_id: Some(shop_id),
+        shop_id,
         name: &first.sign_in,
         password: &first.password,
         address: &session::address(&req, &site),
+        browser: &session::browser(&req),
+        known: None,
         earlier: None,
     };
     let mut response = HttpResponse::SeeOther();
     match sign_in::sign_in(&site.pool, &site.hashing, asked, Utc::now()).await? {
-        SignedIn::Begun(token) => response
+        SignedIn::Begun { session, known } => response
             .insert_header((LOCATION, "/"))
-            .cookie(session::cookie(&token, site.secure_cookies)),
+            .cookie(session::cookie(&session, site.secure_cookies))
+            .cookie(session::known(&known, site.secure_cookies)),
         _ => response.insert_header((LOCATION, "/sign-in")),
     };
     Ok(response.finish().into())

@@ -97,16 +97,19 @@ async fn sign_in(
         None => sessions::shop_named(&site.pool, &form.shop).await?,
     };
     let asked = SignIn {
-        shop_id: shop.map(|shop| shop.shop_id),
+        shop_id: shop.map_or_else(|| sign_in::no_shop(&form.shop), |shop| shop.shop_id),
         name: &name,
         password: &form.password,
         address: &session::address(&req, &site),
+        browser: &session::browser(&req),
+        known: session::known_of(&req, &site),
         earlier: session::token_of(&req, &site),
     };
     match sign_in::sign_in(&site.pool, &site.hashing, asked, Utc::now()).await? {
-        SignedIn::Begun(token) => Ok(HttpResponse::SeeOther()
+        SignedIn::Begun { session, known } => Ok(HttpResponse::SeeOther()
             .insert_header((LOCATION, safe_next(&form.next)))
-            .cookie(session::cookie(&token, site.secure_cookies))
+            .cookie(session::cookie(&session, site.secure_cookies))
+            .cookie(session::known(&known, site.secure_cookies))
             .finish()),
         SignedIn::Wrong => {
             let told = if ask_shop {

@@ -2,7 +2,9 @@
 
 use super::error::WebError;
 use super::gate::SignedIn;
+use super::prepare::is_late;
 use actix_web::dev::Payload;
+use actix_web::error::PayloadError;
 use actix_web::http::header::CONTENT_TYPE;
 use actix_web::{FromRequest, HttpMessage, HttpRequest, web};
 use futures_util::StreamExt;
@@ -15,6 +17,8 @@ use uuid::Uuid;
 
 /// Largest form body, in bytes.
 pub const FORM_LIMIT: usize = 256 * 1024;
+/// The same of someone who need not have signed in.
+const OPEN_LIMIT: usize = 64 * 1024;
 
 /// The name of the hidden field with the session's token.
 pub(super) const CSRF_FIELD: &str = "csrf";
@@ -54,7 +58,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for CheckedForm<T> {
         let payload = payload.take();
         Box::pin(async move {
             let who = who.ok_or(WebError::SignInNeeded)?;
-            let body = read_body(&req, payload).await?;
+            let body = read_body(&req, payload, FORM_LIMIT).await?;
             req.extensions_mut().insert(TypedBody::form(body.clone()));
             let sent = form_urlencoded::parse(&body)
                 .find(|(name, _)| name == CSRF_FIELD)
@@ -81,7 +85,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for OpenForm<T> {
         let req = req.clone();
         let payload = payload.take();
         Box::pin(async move {
-            let body = read_body(&req, payload).await?;
+            let body = read_body(&req, payload, OPEN_LIMIT).await?;
             req.extensions_mut().insert(TypedBody::form(body.clone()));
             deserialize(&body).map(Self)
         })
@@ -141,7 +145,7 @@ fn is_secret(name: &str) -> bool {
 
 /// Reads and keeps the form of a request that no handler will answer; a body that is no form is left.
 pub(in crate::web) async fn keep_typed(req: &HttpRequest, payload: Payload) {
-    if let Ok(body) = read_body(req, payload).await {
+    if let Ok(body) = read_body(req, payload, FORM_LIMIT).await {
         req.extensions_mut().insert(TypedBody::form(body));
     }
 }
@@ -149,7 +153,11 @@ pub(in crate::web) async fn keep_typed(req: &HttpRequest, payload: Payload) {
 /// How much more than is kept of a body is read before the line is cut, so that the browser comes to hear the answer.
 const PATIENCE: usize = 8;
 
-async fn read_body(req: &HttpRequest, mut payload: Payload) -> Result<web::Bytes, WebError> {
+async fn read_body(
+    req: &HttpRequest,
+    mut payload: Payload,
+    limit: usize,
+) -> Result<web::Bytes, WebError> {
     let kind = req
         .headers()
         .get(CONTENT_TYPE)
@@ -166,25 +174,40 @@ async fn read_body(req: &HttpRequest, mut payload: Payload) -> Result<web::Bytes
     let mut body = web::BytesMut::new();
     let mut all: usize = 0;
     while let Some(chunk) = payload.next().await {
-        let chunk = chunk.map_err(|error| {
-            WebError::BadRequest(format!("The form did not arrive whole: {error}."))
-        })?;
+        let chunk = match chunk {
+            Ok(chunk) => chunk,
+            Err(error) => {
+                keep_part(req, &body.freeze());
+                return Err(broken(error));
+            }
+        };
         all = all.saturating_add(chunk.len());
-        if all > FORM_LIMIT * PATIENCE {
+        if all > limit * PATIENCE {
             break;
         }
-        let room = FORM_LIMIT - body.len();
+        let room = limit - body.len();
         body.extend_from_slice(chunk.get(..room.min(chunk.len())).unwrap_or_default());
     }
     let body = body.freeze();
-    if all <= FORM_LIMIT {
+    if all <= limit {
         return Ok(body);
     }
-    // The last field was cut off somewhere.
+    keep_part(req, &body);
+    Err(WebError::TooLarge)
+}
+
+/// Keeps the fields of a form that did not arrive whole; the last one was cut off somewhere.
+fn keep_part(req: &HttpRequest, body: &web::Bytes) {
     let end = body.iter().rposition(|byte| *byte == b'&').unwrap_or(0);
     req.extensions_mut()
         .insert(TypedBody::part(body.slice(..end)));
-    Err(WebError::TooLarge)
+}
+
+fn broken(error: PayloadError) -> WebError {
+    if is_late(&error) {
+        return WebError::TooSlow;
+    }
+    WebError::BadRequest(format!("The form did not arrive whole: {error}."))
 }
 
 pub(super) fn deserialize<T: DeserializeOwned>(body: &[u8]) -> Result<T, WebError> {

@@ -1,5 +1,6 @@
 //! One error type at the edge: a page with words for people, a problem document (RFC 9457) for machines.
 
+use super::prepare::is_late;
 use crate::app::{self, AppError};
 use crate::db::people::Role;
 use crate::db::{DbError, Needed, Unique};
@@ -59,6 +60,12 @@ pub enum WebError {
     /// The body is larger than we read.
     #[error("That is more than can be sent at once.")]
     TooLarge,
+    /// The body did not arrive in the time it has.
+    #[error("The connection was too slow, so nothing was saved. Send it again.")]
+    TooSlow,
+    /// As much is being done as can be done at once.
+    #[error("Too much is going on just now. Try again in a moment.")]
+    Busy,
     /// Too often; a sentence, and the seconds to wait.
     #[error("{message}")]
     TooMany {
@@ -100,6 +107,8 @@ impl ResponseError for WebError {
             }
             Self::UnsupportedMedia(_) => StatusCode::UNSUPPORTED_MEDIA_TYPE,
             Self::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
+            Self::TooSlow => StatusCode::REQUEST_TIMEOUT,
+            Self::Busy => StatusCode::SERVICE_UNAVAILABLE,
             Self::TooMany { .. } => StatusCode::TOO_MANY_REQUESTS,
             Self::Internal(_) => StatusCode::INTERNAL_SERVER_ERROR,
         }
@@ -109,6 +118,10 @@ impl ResponseError for WebError {
     fn error_response(&self) -> HttpResponse {
         let mut response = HttpResponse::build(self.status_code());
         match self {
+            // What is left of the body is not waited for.
+            Self::TooSlow => {
+                response.force_close();
+            }
             Self::TooMany { retry_after, .. } => {
                 response.insert_header((RETRY_AFTER, *retry_after));
             }
@@ -135,6 +148,7 @@ impl From<AppError> for WebError {
             AppError::Db(error) => Self::Store(error),
             AppError::NotAllowed(role) => Self::needs(role),
             AppError::Refused(why) => Self::Refused(why),
+            AppError::Busy => Self::Busy,
             AppError::Failed { .. } => Self::Internal(error.to_string()),
         }
     }
@@ -234,6 +248,7 @@ pub(in crate::web) fn json_error(
     use actix_web::error::JsonPayloadError as J;
     match error {
         J::OverflowKnownLength { .. } | J::Overflow { .. } => WebError::TooLarge,
+        J::Payload(error) if is_late(&error) => WebError::TooSlow,
         J::ContentType => WebError::UnsupportedMedia("Send it as application/json.".to_owned()),
         J::Deserialize(why) => WebError::Unprocessable(format!("The JSON does not fit: {why}.")),
         other => WebError::BadRequest(format!("The body does not read: {other}.")),

@@ -22,6 +22,8 @@ use actix_web::{FromRequest, HttpMessage, HttpRequest, ResponseError, web};
 use chrono::{NaiveDate, Utc};
 use sqlx::PgPool;
 use std::future::{Ready, ready};
+use tracing::Span;
+use tracing::field::display;
 
 /// What is reachable without signing in. Everything else is not, whether or not it exists.
 fn is_open(path: &str) -> bool {
@@ -150,8 +152,18 @@ pub(in crate::web) async fn gate(
         Ok(admitted) => {
             match admitted {
                 Admitted::Anyone => {}
-                Admitted::Person(who) => drop(req.extensions_mut().insert(who)),
-                Admitted::Device(at) => drop(req.extensions_mut().insert(at)),
+                Admitted::Person(who) => {
+                    Span::current()
+                        .record("shop", display(who.scope.shop_id))
+                        .record("person", display(who.person_id));
+                    req.extensions_mut().insert(who);
+                }
+                Admitted::Device(at) => {
+                    Span::current()
+                        .record("shop", display(at.shop_id))
+                        .record("device", display(at.device.id));
+                    req.extensions_mut().insert(at);
+                }
             }
             next.call(req)
                 .await

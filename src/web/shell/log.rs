@@ -3,11 +3,13 @@
 
 use super::feed_address::loggable;
 use super::health::is_health;
-use actix_web::HttpMessage;
+use super::session;
+use super::site::Site;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::{HttpMessage, web};
 use std::time::Instant;
-use tracing::Span;
+use tracing::{Span, field};
 use tracing_actix_web::{RequestId, RootSpanBuilder};
 
 /// For [`tracing_actix_web::TracingLogger`]. The query is left out: it may hold what people searched for.
@@ -22,7 +24,19 @@ impl RootSpanBuilder for RequestLog {
             .get::<RequestId>()
             .map(ToString::to_string);
         request.extensions_mut().insert(Started(Instant::now()));
-        tracing::info_span!("request", id, method = %request.method(), path = loggable(request.path()))
+        let site = request.app_data::<web::Data<Site>>();
+        let address = site.map(|site| session::address(request.request(), site));
+        // Who it is comes to be known at the gate.
+        tracing::info_span!(
+            "request",
+            id,
+            method = %request.method(),
+            path = loggable(request.path()),
+            address,
+            shop = field::Empty,
+            person = field::Empty,
+            device = field::Empty,
+        )
     }
 
     fn on_request_end<B: MessageBody>(

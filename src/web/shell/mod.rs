@@ -3,12 +3,15 @@
 pub mod assets;
 pub mod body;
 pub mod brake;
+pub mod budget;
 pub mod device;
 pub mod error;
 pub mod feed_address;
 pub mod gate;
 pub mod health;
 pub(in crate::web) mod log;
+pub(in crate::web) mod prepare;
+pub mod proxies;
 pub mod session;
 pub mod site;
 pub mod upload;

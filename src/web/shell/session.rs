@@ -1,12 +1,13 @@
 //! Sessions: the token in a cookie, and where a request comes from.
 
+use super::proxies::origin;
 use super::site::Site;
 use crate::app::token::Token;
-use crate::db::sessions;
+use crate::db::{attempts, sessions};
 use actix_web::cookie::time::Duration as CookieDuration;
 use actix_web::cookie::{Cookie, SameSite};
 use actix_web::http::Uri;
-use actix_web::http::header::LOCATION;
+use actix_web::http::header::{LOCATION, USER_AGENT};
 use actix_web::{HttpRequest, HttpResponse};
 
 /// The token of the session that a request carries.
@@ -19,6 +20,38 @@ pub(in crate::web) fn cookie(token: &Token, secure: bool) -> Cookie<'static> {
     let mut cookie = session_cookie(token.text(), secure);
     cookie.set_max_age(CookieDuration::seconds(sessions::LONGEST.num_seconds()));
     cookie
+}
+
+/// The token by which a browser is known, that a request carries.
+pub(in crate::web) fn known_of(req: &HttpRequest, site: &Site) -> Option<Token> {
+    Token::read(req.cookie(known_name(site.secure_cookies))?.value())
+}
+
+/// The cookie by which a browser is known. It opens nothing: it only spares whoever has signed in from here before what
+/// others do to their name.
+pub(in crate::web) fn known(token: &Token, secure: bool) -> Cookie<'static> {
+    Cookie::build(known_name(secure), token.text())
+        .path("/")
+        .http_only(true)
+        .secure(secure)
+        .same_site(SameSite::Strict)
+        .max_age(CookieDuration::seconds(attempts::KNOWN_FOR.num_seconds()))
+        .finish()
+}
+
+fn known_name(secure: bool) -> &'static str {
+    if secure {
+        "__Host-borewright-known"
+    } else {
+        "borewright-known"
+    }
+}
+
+/// What the browser calls itself, as far as it is kept.
+pub(in crate::web) fn browser(req: &HttpRequest) -> String {
+    let name = req.headers().get(USER_AGENT);
+    let name = name.and_then(|name| name.to_str().ok()).unwrap_or_default();
+    name.chars().take(200).collect()
 }
 
 /// The cookie that makes a browser forget its session.
@@ -62,16 +95,14 @@ pub(in crate::web) fn ask(wanted: &Uri) -> HttpResponse {
         .finish()
 }
 
-/// Where a request comes from, for the brake. A caller can write anything into `X-Forwarded-For`, so it is read only
-/// behind a proxy of ours, and then only the entry that proxy added, the last.
+/// Where a request comes from.
 pub(in crate::web) fn address(req: &HttpRequest, site: &Site) -> String {
-    let forwarded = || {
-        let header = req.headers().get("x-forwarded-for")?.to_str().ok()?;
-        header.rsplit(',').next().map(|last| last.trim().to_owned())
-    };
-    site.behind_proxy
-        .then(forwarded)
-        .flatten()
-        .or_else(|| req.peer_addr().map(|peer| peer.ip().to_string()))
-        .unwrap_or_default()
+    let forwarded: Vec<&str> = req
+        .headers()
+        .get_all("x-forwarded-for")
+        .filter_map(|line| line.to_str().ok())
+        .collect();
+    req.peer_addr().map_or_else(String::new, |peer| {
+        origin(&site.proxies, peer.ip(), forwarded.into_iter()).to_string()
+    })
 }

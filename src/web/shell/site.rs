@@ -1,6 +1,8 @@
 //! What the service was told at its start, and what every request may need.
 
 use super::brake::Brake;
+use super::budget::Budget;
+use super::proxies::{Network, is_ours};
 use crate::app::answer_enquiry::Simulator;
 use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
@@ -9,8 +11,10 @@ use crate::app::shared_plans::SharedPlans;
 use crate::db::casting_records::PhotoPlace;
 use crate::db::readiness::Readiness;
 use actix_web::HttpRequest;
+use actix_web::http::header::HOST;
 use sqlx::PgPool;
 use std::sync::Arc;
+use std::time::Duration;
 
 /// What the web application is built from.
 #[derive(Debug, Clone)]
@@ -19,8 +23,13 @@ pub struct Config {
     pub bind: String,
     /// Whether browsers reach it over HTTPS: cookies are then `Secure` with the `__Host-` prefix, and HSTS is sent.
     pub secure_cookies: bool,
-    /// Whether a proxy of ours sits in front, whose `X-Forwarded-For` names the caller's address.
-    pub behind_proxy: bool,
+    /// Proxies of ours in front, whose `X-Forwarded-For` names the caller's address and whose `X-Forwarded-Host` the name it
+    /// was called by; from anybody else neither is believed.
+    pub proxies: Vec<Network>,
+    /// Connections at once; more wait to be taken.
+    pub connections: usize,
+    /// How long the body of a request may take; one that says it is large has more.
+    pub body_time: Duration,
     /// Worker threads.
     pub workers: usize,
     /// Simulated futures behind each answer.
@@ -38,7 +47,9 @@ impl Default for Config {
         Self {
             bind: "127.0.0.1:8080".to_owned(),
             secure_cookies: false,
-            behind_proxy: false,
+            proxies: Vec::new(),
+            connections: 1_000,
+            body_time: Duration::from_secs(20),
             workers: 2,
             futures: 1_000,
             photos: PhotoPlace::Database,
@@ -55,8 +66,10 @@ pub struct Site {
     pub pool: PgPool,
     /// See [`Config::secure_cookies`].
     pub secure_cookies: bool,
-    /// See [`Config::behind_proxy`].
-    pub behind_proxy: bool,
+    /// See [`Config::proxies`].
+    pub proxies: Vec<Network>,
+    /// See [`Config::body_time`].
+    pub body_time: Duration,
     /// See [`Config::photos`].
     pub photos: PhotoPlace,
     /// See [`Config::base_url`].
@@ -72,6 +85,10 @@ pub struct Site {
     /// Whether the database answers and writes, as of the last second.
     pub readiness: Arc<Readiness>,
     pub(in crate::web) hashing: Hashing,
+    /// Memory for files as they arrive.
+    pub(in crate::web) uploads: Budget,
+    /// Memory for photographs as they are read.
+    pub(in crate::web) pictures: Budget,
     pub(in crate::web) feed_brake: Arc<Brake>,
 }
 
@@ -84,9 +101,26 @@ impl Site {
             Some(base) => format!("{base}{path}"),
             None => {
                 let scheme = if self.secure_cookies { "https" } else { "http" };
-                let connection = req.connection_info();
-                format!("{scheme}://{}{path}", connection.host())
+                format!("{scheme}://{}{path}", self.host(req))
             }
         }
+    }
+
+    /// The name this browser reached the service by.
+    fn host<'a>(&self, req: &'a HttpRequest) -> &'a str {
+        let text = |name: &str| {
+            req.headers()
+                .get(name)
+                .and_then(|value| value.to_str().ok())
+        };
+        let by_proxy = req
+            .peer_addr()
+            .filter(|peer| is_ours(&self.proxies, peer.ip()))
+            .and_then(|_| text("x-forwarded-host"));
+        let authority = || req.uri().authority().map(|name| name.as_str());
+        by_proxy
+            .or_else(|| text(HOST.as_str()))
+            .or_else(authority)
+            .unwrap_or("localhost")
     }
 }

@@ -1,9 +1,12 @@
 //! A form with a file in it (RFC 7578): its fields and one file, each read no further than its limit.
 
 use super::body::{CSRF_FIELD, FORM_LIMIT, TypedBody};
+use super::budget::Share;
 use super::error::WebError;
+use super::prepare::is_late;
+use super::site::Site;
 use crate::web::shell::gate::SignedIn;
-use actix_multipart::{Field, Multipart};
+use actix_multipart::{Field, Multipart, MultipartError};
 use actix_web::dev::Payload;
 use actix_web::http::header::CONTENT_TYPE;
 use actix_web::{FromRequest, HttpMessage, HttpRequest, web};
@@ -17,12 +20,14 @@ const PARTS: usize = 40;
 
 /// A form with a file whose token is that of the session. A file of more than `LIMIT` bytes is read to its end and not
 /// kept, so that the screen can say so beside its field with nothing typed lost.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct CheckedUpload<T, const LIMIT: usize> {
     /// The other fields.
     pub form: T,
     /// The file.
     pub file: Uploaded,
+    /// The memory the file takes of what all uploads share, for as long as it is held.
+    pub share: Share,
 }
 
 /// What came in a file's field.
@@ -46,6 +51,11 @@ impl<T: DeserializeOwned + 'static, const LIMIT: usize> FromRequest for CheckedU
         Box::pin(async move {
             let who = req.extensions().get::<SignedIn>().cloned();
             let who = who.ok_or(WebError::SignInNeeded)?;
+            let site = req
+                .app_data::<web::Data<Site>>()
+                .ok_or_else(|| WebError::Internal("the site is not configured".to_owned()))?;
+            // What is read grows by doubling, so that at most twice its size is held.
+            let share = site.uploads.share(2 * LIMIT as u64).await?;
             let mut fields = Vec::new();
             let file = read(&req, payload, LIMIT, &mut fields).await;
             // One way from typed text to a form: by way of what a form without a file would have sent.
@@ -63,6 +73,7 @@ impl<T: DeserializeOwned + 'static, const LIMIT: usize> FromRequest for CheckedU
             Ok(Self {
                 form: super::body::deserialize(&body)?,
                 file,
+                share,
             })
         })
     }
@@ -143,6 +154,9 @@ async fn keep(part: &mut Field, limit: usize) -> Result<(Vec<u8>, bool), WebErro
     Ok((bytes, all <= limit))
 }
 
-fn broken(error: impl std::fmt::Display) -> WebError {
+fn broken(error: MultipartError) -> WebError {
+    if matches!(&error, MultipartError::Payload(error) if is_late(error)) {
+        return WebError::TooSlow;
+    }
     WebError::BadRequest(format!("The form did not arrive whole: {error}."))
 }

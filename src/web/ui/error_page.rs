@@ -133,6 +133,7 @@ fn words(status: StatusCode, refusal: Option<Refusal>, id: Option<String>, kept:
             "Someone else changed this",
             "Your changes are not saved. Load the page again and make them on top.",
         ),
+        StatusCode::REQUEST_TIMEOUT => ("Too slow", "The request did not arrive in time."),
         StatusCode::PAYLOAD_TOO_LARGE => ("Too large", "That is more than can be sent at once."),
         StatusCode::UNSUPPORTED_MEDIA_TYPE => {
             ("Not understood", "This kind of content is not read here.")

@@ -4,6 +4,7 @@ mod files;
 mod picture;
 mod proposal;
 mod quotes;
+mod shape;
 mod spread;
 mod standards;
 mod words;
@@ -16,5 +17,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     standards::routes(cfg);
     proposal::routes(cfg);
     quotes::routes(cfg);
+    shape::routes(cfg);
     spread::routes(cfg);
 }

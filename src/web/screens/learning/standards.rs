@@ -1,32 +1,24 @@
 //! Every standard with what the bookings say of it.
 
 use super::picture::small;
+use super::shape;
 use super::words::{names, part, range, standard, took};
-use crate::app::AppError;
 use crate::app::learn::{self, Lesson};
-use crate::app::learn_attended::{AttendedShare, take_attended};
-use crate::db::DbError;
-use crate::db::people::Role;
 use crate::review::proposals::{Decided, Decision, LEAST_OPERATIONS, Proposal, Verdict};
 use crate::review::ratios::LEAST_ROWS;
 use crate::units::Code;
 use crate::web::screens::review::tabs;
 use crate::web::shell::site::Site;
 use crate::web::ui::show::{count, day};
-use crate::web::ui::stale::stale_notice;
-use crate::web::ui::{Answer, CheckedForm, Page, Reply, Section, SignedIn, WebError, csrf_field};
-use actix_web::http::StatusCode;
+use crate::web::ui::{Answer, Page, Section, SignedIn, WebError};
 use actix_web::web;
 use chrono::Utc;
 use maud::{Markup, html};
-use rust_decimal::Decimal;
-use serde::Deserialize;
 
 pub(super) const PATH: &str = "/review/standards";
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route(PATH, web::get().to(list))
-        .route("/review/standards/attended", web::post().to(attend));
+    cfg.route(PATH, web::get().to(list));
 }
 
 /// Where a proposal is decided.
@@ -41,7 +33,7 @@ async fn list(who: SignedIn, site: web::Data<Site>) -> Answer {
     Ok(page(&who, &site, &html! {}).await?.into())
 }
 
-async fn page(who: &SignedIn, site: &Site, notice: &Markup) -> Result<Page, WebError> {
+pub(super) async fn page(who: &SignedIn, site: &Site, notice: &Markup) -> Result<Page, WebError> {
     let actor = who.actor();
     let lesson = learn::lesson(&actor, &site.lessons, Utc::now()).await?;
     let decided = learn::decisions(&actor).await?;
@@ -50,80 +42,14 @@ async fn page(who: &SignedIn, site: &Site, notice: &Markup) -> Result<Page, WebE
         (tabs(PATH))
         (notice)
         @if lesson.findings.is_none() { (nothing_yet(&lesson)) } @else { (found(who, &lesson, &decided)) }
-        (attended(who, &lesson.attended))
+        (shape::attended(who, &lesson.attended))
+        (shape::scatter(who, &lesson.scatter))
         @if lesson.findings.is_some() { p.no-print { a href={ (PATH) ".csv" } { "Download for a spreadsheet" } } }
         (decisions(who, &decided))
     };
     Ok(Page::new(who, "Standard times against bookings")
         .nav(Section::Review)
         .body(body))
-}
-
-/// The share that is to be taken over, as it was on the screen.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(default)]
-struct AttendedForm {
-    element: String,
-    version: String,
-    share: String,
-}
-
-async fn attend(who: SignedIn, site: web::Data<Site>, form: CheckedForm<AttendedForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let element = form.element.parse().ok();
-    let read = element
-        .zip(form.version.parse().ok())
-        .zip(form.share.parse().ok());
-    let (key, share) = read.ok_or(WebError::NotFound("this standard"))?;
-    match take_attended(&who.actor(), &site.lessons, key, share, Utc::now()).await {
-        Ok(()) => {
-            Ok(Reply::see_other(PATH).flash("Saved. The next quotes and plans count with it."))
-        }
-        Err(AppError::Db(DbError::Stale(_))) => {
-            let notice = stale_notice("The standard or what is learned", &[]);
-            let page = page(&who, &site, &notice).await?;
-            Ok(page.status(StatusCode::CONFLICT).into())
-        }
-        Err(error) => Err(error.into()),
-    }
-}
-
-/// Elements that a machine runs by itself, with how much of it somebody stands by.
-fn attended(who: &SignedIn, shares: &[AttendedShare]) -> Markup {
-    let may = who.may(Role::Owner) && shares.iter().any(|a| a.proposed.is_some());
-    let percent = |share: Decimal| (share * Decimal::ONE_HUNDRED).normalize();
-    html! {
-        @if !shares.is_empty() {
-            h2 #attended { "How much of a run somebody stands by" }
-            p.muted { "A person is planned and charged for this share of a run; the machine does the rest alone. It is learned from what was booked as attended and as running alone." }
-            table.cells {
-                thead { tr {
-                    th scope="col" { "Work" } th.number scope="col" { "Standard" } th.number scope="col" { "By bookings" }
-                    th scope="col" { "9 in 10 sure" } th.number scope="col" { "Operations" }
-                    @if may { th scope="col" { "Change" } }
-                } }
-                tbody { @for a in shares { tr {
-                    th scope="row" { a href={ "/shop/standards/" (a.element) } { (a.name) } }
-                    td.number data-label="Standard" { (percent(a.standard)) "\u{a0}%" }
-                    td.number data-label="By bookings" { (format!("{:.0}", a.found.share.likely * 100.0)) "\u{a0}%" }
-                    td data-label="9 in 10 sure" { (format!("{:.0} to {:.0}", a.found.share.low * 100.0, a.found.share.high * 100.0)) "\u{a0}%" }
-                    td.number data-label="Operations" { (a.found.operations) }
-                    @if may { td data-label="Change" { @match a.proposed {
-                        Some(share) => {
-                            form method="post" action="/review/standards/attended" {
-                                (csrf_field(who))
-                                input type="hidden" name="element" value=(a.element);
-                                input type="hidden" name="version" value=(a.version);
-                                input type="hidden" name="share" value=(share);
-                                button { "Use " (percent(share)) "\u{a0}%" }
-                            }
-                        }
-                        None => span.muted { "right, or too little to say" },
-                    } } }
-                } } }
-            }
-        }
-    }
 }
 
 fn nothing_yet(lesson: &Lesson) -> Markup {

@@ -8,7 +8,9 @@ use crate::app::promises::{Promise, Promises, promises};
 use crate::app::review::Period;
 use crate::db::DbError;
 use crate::db::people::Role;
+use crate::db::settings::Promised;
 use crate::review::calibration::{Kept, Place, Verdict, histogram};
+use crate::units::Code;
 use crate::web::ui::stale::stale_notice;
 use crate::web::ui::{
     Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field, show,
@@ -48,17 +50,21 @@ pub(super) async fn show(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
 #[serde(default)]
 pub(super) struct FollowForm {
     version: String,
+    what: String,
     follow: String,
 }
 
 pub(super) async fn follow(who: SignedIn, form: CheckedForm<FollowForm>) -> Answer {
     let version = form.version.parse().unwrap_or_default();
     let follow = form.follow == "yes";
-    match follow_record(&who.actor(), follow, version, Utc::now()).await {
-        Ok(()) => Ok(Reply::see_other(PATH).flash(if follow {
-            "Days follow the record from now on."
-        } else {
-            "Days are given as the futures have them from now on."
+    let what =
+        Promised::from_code(&form.what).ok_or(WebError::NotFound("what follows the record"))?;
+    match follow_record(&who.actor(), what, follow, version, Utc::now()).await {
+        Ok(()) => Ok(Reply::see_other(PATH).flash(match (what, follow) {
+            (Promised::Day, true) => "Days follow the record from now on.",
+            (Promised::Day, false) => "Days are given as the futures have them from now on.",
+            (Promised::Cost, true) => "Prices follow the record from now on.",
+            (Promised::Cost, false) => "Prices cover what the futures have from now on.",
         })),
         Err(AppError::Db(DbError::Stale(_))) => {
             let typed = ReviewQuery::default();
@@ -119,48 +125,65 @@ fn told(known: &Promises, who: &SignedIn) -> Markup {
             ul {
                 li { "A day is kept when the last operation was done on it or before. A job that is not done after its day is not kept." }
                 li { "The range beside a count is 9 times out of 10 where the true share is (Wilson’s interval). While there are few, it is wide." }
-                li { "The correction moves with every outcome: up after a broken promise, down after one that was kept (adaptive conformal inference, Gibbs and Candès 2021). It changes promises only when the owner has days follow the record." }
+                li { "The correction moves with every outcome: up after a broken promise, down after one that was kept (adaptive conformal inference, Gibbs and Candès 2021). It changes promises only when the owner has days or prices follow the record." }
                 li { "The picture: each outcome is put where it fell in its own forecast. Bars of one height mean the forecast is right; more at the late or dear end mean it is too hopeful." }
             }
         }
     }
 }
 
-/// Whether days follow the record, and for the owner the way to change it.
+/// Whether days and prices follow the record, and for the owner the way to change it.
 fn following(known: &Promises, who: &SignedIn) -> Markup {
+    html! {
+        div.columns {
+            (follows(known, who, Promised::Day))
+            (follows(known, who, Promised::Cost))
+        }
+    }
+}
+
+fn follows(known: &Promises, who: &SignedIn, what: Promised) -> Markup {
     let stated = known.confidence;
-    let (says, offer) = match (known.follows, known.day_share) {
-        (true, Some(share)) => (
-            format!(
-                "Days follow the record: {stated} % sure is given at {:.0} % of the futures.",
-                share * 100.0
-            ),
-            "Stop following the record",
+    let (title, name, on, share, besides) = match what {
+        Promised::Day => (
+            "Days and the record",
+            "days",
+            known.follows,
+            known.day_share,
+            "The chances on the answer, the bargain and the week go through the same map.",
         ),
-        (true, None) => (
-            format!("Days follow the record; nothing is known of promises at {stated} % yet."),
-            "Stop following the record",
+        Promised::Cost => (
+            "Prices and the record",
+            "prices",
+            known.prices_follow,
+            known.cost_share,
+            "Standard times that are off are better put right under Standard times: then prices are right for each kind of work, and not all of them dearer.",
         ),
-        (false, _) => (
-            "Days do not follow the record: they are given as the futures have them.".to_owned(),
-            "Let days follow the record",
+    };
+    let said = match (on, share) {
+        (true, Some(share)) => format!(
+            "{stated} % sure is given at {:.0} % of the futures.",
+            share * 100.0
         ),
+        (true, None) => format!("The record asks for no other share of futures at {stated} %."),
+        (false, _) => "They are given as the futures have them.".to_owned(),
     };
     html! {
         section.card {
-            h2 { "Days and the record" }
-            p { (says) }
-            @if known.follows {
-                p.muted { "Every promise that comes to its day moves the share. The chances on the answer, the bargain and the week go through the same map." }
-            } @else {
-                p.muted { "When they do, the days and chances of the next calls and of the week are moved so that as many promises hold as is said." }
+            h2 { (title) }
+            p { @if on { strong { "On. " } } @else { strong { "Off. " } } (said) }
+            p.muted {
+                @if on { "Every outcome moves the share. " }
+                @else { "When " (name) " follow the record, the next ones are moved so that as many hold as is said. " }
+                (besides)
             }
             @if who.may(Role::Owner) {
                 form method="post" action="/review/promises/follow" {
                     (csrf_field(who))
                     input type="hidden" name="version" value=(known.version);
-                    input type="hidden" name="follow" value=(if known.follows { "no" } else { "yes" });
-                    button { (offer) }
+                    input type="hidden" name="what" value=(what.code());
+                    input type="hidden" name="follow" value=(if on { "no" } else { "yes" });
+                    button { @if on { "Stop: " (name) " as the futures have them" } @else { "Let " (name) " follow the record" } }
                 }
             } @else {
                 p.muted { "The owner decides this." }

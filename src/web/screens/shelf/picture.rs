@@ -3,7 +3,7 @@
 
 use crate::db::casting_records::NewPhoto;
 use image::codecs::jpeg::JpegEncoder;
-use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
+use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Limits};
 use std::io::Cursor;
 
 /// Largest file that is read, in bytes.
@@ -14,43 +14,52 @@ const SIDE: u32 = 2_000;
 const SMALL_SIDE: u32 = 320;
 /// Longest side of what is read, in pixels.
 const READ_SIDE: u32 = 12_000;
-/// Memory for reading one, in bytes.
-const MEMORY: u64 = 400 * 1024 * 1024;
+/// Most pixels of what is read: more than cameras and telephones make by themselves.
+const MOST_PIXELS: u64 = 50_000_000;
+/// Memory for the pixels of one, in bytes: of the most there are, eight each.
+const MEMORY: u64 = 8 * MOST_PIXELS;
+/// Memory for what is made of one, in bytes: pictures of the longest side, four bytes a pixel, three of them at once.
+const KEPT: u64 = 3 * 4 * (SIDE as u64) * (SIDE as u64);
 /// JPEG quality of 100.
 const QUALITY: u8 = 85;
+
+/// Looks at what a file says of itself, without reading its picture: how much memory, in bytes, reading it takes at most.
+///
+/// # Errors
+/// Words for whoever sent it.
+pub(super) fn memory(bytes: &[u8]) -> Result<u64, String> {
+    let (kind, decoder) = decoder(bytes)?;
+    let (width, height) = decoder.dimensions();
+    let pixels = u64::from(width) * u64::from(height);
+    if pixels > MOST_PIXELS {
+        let most = MOST_PIXELS / 1_000_000;
+        return Err(format!(
+            "This photograph has more than {most} million pixels. Make it smaller and choose it again"
+        ));
+    }
+    // Beside the pixels, decoders hold: all coefficients of a progressive JPEG, three of two bytes for a pixel; the planes
+    // of a lossy WebP or the colours of a lossless one, four bytes at most.
+    let beside = match kind {
+        ImageFormat::Jpeg => 6 * pixels,
+        ImageFormat::WebP => 4 * pixels,
+        _ => 0,
+    };
+    Ok(decoder.total_bytes() + beside + KEPT)
+}
 
 /// Makes a photograph of the bytes of a file.
 ///
 /// # Errors
 /// Words for whoever sent it.
 pub(super) fn keep(bytes: &[u8], caption: String) -> Result<NewPhoto, String> {
-    let kind = image::guess_format(bytes).ok();
-    if !matches!(
-        kind,
-        Some(ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP)
-    ) {
-        return Err("This is not a photograph. Choose a JPEG, PNG or WebP file".to_owned());
-    }
-    let unreadable = |_| "This photograph is damaged and cannot be read".to_owned();
-    let mut reader = ImageReader::new(Cursor::new(bytes))
-        .with_guessed_format()
-        .map_err(|_| "This photograph cannot be read".to_owned())?;
-    let mut limits = Limits::default();
-    limits.max_image_width = Some(READ_SIDE);
-    limits.max_image_height = Some(READ_SIDE);
-    limits.max_alloc = Some(MEMORY);
-    reader.limits(limits);
-    let mut decoder = reader.into_decoder().map_err(|error| match error {
-        image::ImageError::Limits(_) => {
-            format!("This photograph is more than {READ_SIDE} pixels wide or high")
-        }
-        _ => "This photograph is damaged and cannot be read".to_owned(),
-    })?;
+    memory(bytes)?;
+    let (_, mut decoder) = decoder(bytes)?;
     let orientation = decoder.orientation().map_err(unreadable)?;
-    let mut picture = DynamicImage::from_decoder(decoder).map_err(unreadable)?;
+    let picture = DynamicImage::from_decoder(decoder).map_err(unreadable)?;
+    // Made small first, so that turning it takes little memory.
+    let mut picture = shrunk(picture, SIDE);
     picture.apply_orientation(orientation);
-    let picture = shrunk(&picture, SIDE);
-    let small = shrunk(&picture, SMALL_SIDE);
+    let small = shrunk(picture.clone(), SMALL_SIDE);
     Ok(NewPhoto {
         caption,
         width: picture.width(),
@@ -60,10 +69,34 @@ pub(super) fn keep(bytes: &[u8], caption: String) -> Result<NewPhoto, String> {
     })
 }
 
+fn unreadable(_: ImageError) -> String {
+    "This photograph is damaged and cannot be read".to_owned()
+}
+
+fn decoder(bytes: &[u8]) -> Result<(ImageFormat, impl ImageDecoder), String> {
+    let kind = image::guess_format(bytes).ok();
+    let Some(kind @ (ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP)) = kind else {
+        return Err("This is not a photograph. Choose a JPEG, PNG or WebP file".to_owned());
+    };
+    let mut reader = ImageReader::with_format(Cursor::new(bytes), kind);
+    let mut limits = Limits::default();
+    limits.max_image_width = Some(READ_SIDE);
+    limits.max_image_height = Some(READ_SIDE);
+    limits.max_alloc = Some(MEMORY);
+    reader.limits(limits);
+    let decoder = reader.into_decoder().map_err(|error| match error {
+        ImageError::Limits(_) => {
+            format!("This photograph is more than {READ_SIDE} pixels wide or high")
+        }
+        other => unreadable(other),
+    })?;
+    Ok((kind, decoder))
+}
+
 /// No larger than a side; never made larger.
-fn shrunk(picture: &DynamicImage, side: u32) -> DynamicImage {
+fn shrunk(picture: DynamicImage, side: u32) -> DynamicImage {
     if picture.width() <= side && picture.height() <= side {
-        picture.clone()
+        picture
     } else {
         picture.thumbnail(side, side)
     }

@@ -357,13 +357,21 @@ async fn add_photo(
             None
         }
         (Uploaded::File(_), None) => None,
-        (Uploaded::File(bytes), Some(caption)) => {
-            web::block(move || picture::keep(&bytes, caption))
-                .await
-                .map_err(|error| WebError::Internal(error.to_string()))?
-                .map_err(|why| errors.add("photo", why))
-                .ok()
-        }
+        (Uploaded::File(bytes), Some(caption)) => match picture::memory(&bytes) {
+            Err(why) => {
+                errors.add("photo", why);
+                None
+            }
+            Ok(memory) => {
+                let share = site.pictures.share(memory).await?;
+                // The share is held until the work is done, even when nobody waits for it any more.
+                let work = move || (picture::keep(&bytes, caption), share);
+                let (made, _) = web::block(work)
+                    .await
+                    .map_err(|error| WebError::Internal(error.to_string()))?;
+                made.map_err(|why| errors.add("photo", why)).ok()
+            }
+        },
     };
     let Some(photo) = photo else {
         if upload_chosen {

@@ -7,6 +7,7 @@ mod machines;
 pub mod people;
 mod rates;
 mod selling;
+mod sessions;
 mod settings;
 mod standards;
 mod variation;
@@ -22,6 +23,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     devices::routes(cfg);
     hours::routes(cfg);
     machines::routes(cfg);
+    sessions::routes(cfg);
     people::routes(cfg);
     rates::routes(cfg);
     settings::routes(cfg);

@@ -43,6 +43,7 @@ impl Record for Staff {
     const NAV: Section = Section::Shop;
     const READ: Role = Role::Owner;
     const WRITE: Role = Role::Owner;
+    const TABLE: &'static str = "person";
     const PATHS: Paths = Paths {
         new: "/shop/people/new",
         add: "/shop/people",
@@ -126,6 +127,10 @@ impl Record for Staff {
         &mut self.person.version
     }
 
+    fn key(&self) -> Uuid {
+        self.person.id
+    }
+
     async fn prepare(&mut self, req: &HttpRequest) -> Result<(), WebError> {
         let site = req
             .app_data::<web::Data<Site>>()
@@ -177,7 +182,7 @@ impl Record for Staff {
             @if let Some(staff) = &sheet.stored {
                 section.card {
                     h2 { "Set a new password" }
-                    p { "If they have forgotten theirs. It signs them out everywhere." }
+                    p { "If they have forgotten theirs. It signs them out everywhere, at the bench too, and ends their calendar feeds." }
                     form.grid method="post" action={ (PATH) "/" (staff.person.id) "/password" } novalidate {
                         (csrf_field(&sheet.who))
                         (new_password_field("New password").errors(&sheet.errors))
@@ -234,6 +239,7 @@ async fn list(who: SignedIn) -> Answer {
     let body = html! {
         div.bar {
             h1 { "People" }
+            a.button.quiet href="/shop/people/sessions" { "Who is signed in" }
             a.button href="/shop/people/new" data-key="n" data-key-label="Add a person" { "Add a person" }
         }
         table.cells {

@@ -80,6 +80,7 @@ impl SettingsForm {
             margin_percent: margin?,
             tax_percent: tax?,
             confidence_percent: u32::try_from(confidence?).ok()?,
+            costs: stored.policy.costs,
         };
         for (field, message) in policy.faults() {
             errors.add(field, message);
@@ -94,6 +95,7 @@ impl SettingsForm {
             tax_name: tax_name?,
             quote_valid_days: u32::try_from(valid?).ok()?,
             days_follow_record: stored.days_follow_record,
+            prices_follow_record: stored.prices_follow_record,
             days: stored.days,
             variation: stored.variation.clone(),
             version: self.version.parse().unwrap_or_default(),
