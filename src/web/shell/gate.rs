@@ -27,8 +27,7 @@ use tracing::field::display;
 
 /// What is reachable without signing in. Everything else is not, whether or not it exists.
 fn is_open(path: &str) -> bool {
-    path == "/sign-in"
-        || path == "/sign-in/code"
+    matches!(path, "/sign-in" | "/sign-in/code" | "/set-up")
         || is_health(path)
         || path.starts_with("/static/")
         || is_feed(path)
@@ -300,6 +299,7 @@ mod tests {
         for path in [
             "/sign-in",
             "/sign-in/code",
+            "/set-up",
             "/health",
             "/health/live",
             "/static/0/x.css",

@@ -2,13 +2,15 @@
 
 mod second_factor;
 
+use crate::app::set_up_shop::shop_stands;
 use crate::app::sign_in::{self, Begun, Browser, SignIn, SignedIn};
 use crate::db::sessions;
+use crate::web::screens::set_up;
 use crate::web::shell::body::OpenForm;
 use crate::web::shell::session;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{CheckedForm, Field, FormErrors};
-use crate::web::ui::page::{Answer, Page};
+use crate::web::ui::page::{Answer, Page, Reply};
 use crate::web::ui::{self, WebError};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{LOCATION, RETRY_AFTER};
@@ -63,6 +65,9 @@ impl std::fmt::Debug for SignInForm {
 
 async fn show(site: web::Data<Site>, wanted: web::Query<Wanted>) -> Answer {
     let only = sessions::only_shop(&site.pool).await?;
+    if only.is_none() && !shop_stands(&site.pool).await? {
+        return Ok(Reply::see_other(set_up::PATH));
+    }
     let form = SignInForm {
         next: wanted.into_inner().next,
         ..SignInForm::default()
