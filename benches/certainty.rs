@@ -175,6 +175,7 @@ fn route(rng: &mut Pcg64) -> Route {
                 Decimal::ONE
             },
             steps: vec![Step {
+                sizes: String::new(),
                 left_out: String::new(),
                 code,
                 name: String::new(),
@@ -191,6 +192,7 @@ fn route(rng: &mut Pcg64) -> Route {
             checks: vec![],
             cautions: vec![],
             materials: vec![],
+            tools: Vec::new(),
             can_fail: false,
             outside: outside.then(|| {
                 let gbp = Currency::from_code("GBP").unwrap();

@@ -5,7 +5,8 @@ use super::{Actor, AppError, Refusal, due_day, meet_need};
 use crate::db::jobs::{self, NewJob};
 use crate::db::people::Role;
 use crate::db::{
-    DbError, ShopTx, casting_records, customer_links, cutting, job_changes, standards,
+    DbError, ShopTx, casting_records, customer_links, cutting, job_changes, order_of_work,
+    standards,
 };
 use crate::estimating::{Route, WorkList};
 use crate::jobs::{JobDetails, StepKind};
@@ -94,7 +95,10 @@ async fn route(tx: &mut ShopTx, work: &HandWork) -> Result<(Route, String), AppE
         HandWork::Listed(list) => {
             let elements = standards::list(tx).await?;
             let data = cutting::usual(tx).await?;
-            let route = list.route(&elements, &data).map_err(Refusal::Work)?;
+            let (_, order) = order_of_work::get(tx).await?;
+            let route = list
+                .route(&elements, (&data, &order))
+                .map_err(Refusal::Work)?;
             let summary = list.summary(&elements);
             let part = list.part.trim();
             let title = if part.is_empty() {

@@ -6,6 +6,7 @@ use crate::db::{self, DbError};
 use crate::enquiry::bargain::BargainFault;
 use crate::enquiry::doubt::Doubt;
 use crate::enquiry::quote::{QuoteRefusal, Unbalanced};
+use crate::estimating::OrderError;
 use crate::estimating::WorkListError;
 use crate::jobs::{ChangeRefusal, DueDoubt, NotPossible};
 use crate::quality::CheckRefusal;
@@ -108,6 +109,9 @@ pub enum Refusal {
     /// A check is wrong, however often it is sent.
     #[error("check: {0}")]
     Check(#[from] CheckRefusal),
+    /// Kinds of work would wait for one another.
+    #[error(transparent)]
+    Order(#[from] OrderError),
     /// A hold was to be decided as measured again, and the latest measurement does not pass.
     #[error("the latest measurement does not pass")]
     StillFails,

@@ -242,7 +242,11 @@ pub async fn of_route(
             quantity: material.quantity,
         })
         .collect();
-    needs::add_materials(tx, job_id, &lines).await
+    needs::add_materials(tx, job_id, &lines).await?;
+    let tools: Vec<(u32, String)> = (route.operations.iter())
+        .flat_map(|o| o.tools.iter().map(|tool| (o.number, tool.clone())))
+        .collect();
+    needs::add_tools(tx, job_id, &tools).await
 }
 
 /// Adds the part that the customer of a new job brings on a day.

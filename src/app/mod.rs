@@ -10,6 +10,7 @@ pub mod book_time;
 pub mod booked_hours;
 pub mod catalogue;
 pub mod change_job;
+pub mod change_order;
 pub mod change_plan;
 pub mod close_enquiry;
 pub mod close_job;

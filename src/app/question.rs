@@ -7,7 +7,9 @@ use crate::db::enquiries::{Enquiry, EnquiryDetails};
 use crate::db::plans::{self, Age};
 use crate::db::quick_work::QuickWork;
 use crate::db::settings::{self, Settings};
-use crate::db::{DbError, ShopTx, castings, crack_repairs, cutting, machines, sightings};
+use crate::db::{
+    DbError, ShopTx, castings, crack_repairs, cutting, machines, order_of_work, sightings,
+};
 use crate::enquiry::{
     Answer, AnswerError, Knowledge, OwnBlock, PlanState, Quick, QuickError, QuickKnowledge,
     SearchLimits, ShelfCasting, Simulation, Supply, Wish, Work, answer,
@@ -154,6 +156,7 @@ impl Asked {
         let knowledge = QuickKnowledge {
             elements: catalogue.elements.clone(),
             cutting: cutting::usual(tx).await?,
+            order: order_of_work::get(tx).await?.1,
             rates,
             days: settings.days,
             policy: settings.policy,
@@ -173,12 +176,14 @@ impl Asked {
         let pattern = castings::pattern(tx, wanted.pattern_id).await?;
         let supplies = supplies(tx, pattern.id, &settings, today).await?;
         let wish = wish(tx, wanted, said, settings.currency).await?;
+        let cutting = cutting::for_metal(tx, pattern.metal).await?;
         let knowledge = Knowledge {
             pattern,
             supplies,
             rules: catalogue.rules.clone(),
             elements: catalogue.elements.clone(),
-            cutting: cutting::usual(tx).await?,
+            cutting,
+            order: order_of_work::get(tx).await?.1,
             rates,
             days: settings.days,
             policy: settings.policy,

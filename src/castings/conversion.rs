@@ -7,6 +7,9 @@ use super::{
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
+/// The element that measures how thick the metal is, by ultrasound, before it is cut.
+pub const WALL_MEASURE: &str = "WALL-MEASURE";
+
 /// All remedies from a donor variant to a wanted variant.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Conversion {
@@ -106,14 +109,15 @@ fn remedy(
     let fitting = rules
         .iter()
         .find(|rule| rule.fits(when, subject, gearbox_under));
-    let (action, rule, elements, say) = match fitting {
+    let unknown = matches!(no_metal, Some(NoMetal::Unknown(_)));
+    let (action, rule, mut elements, mut say) = match fitting {
         Some(rule) => (
             rule.action,
             rule.name.clone(),
             rule.elements.clone(),
             match no_metal {
                 // The shop's own words, with the limit that stands in the way.
-                Some(no_metal) if rule.action == Action::Impossible => {
+                Some(ref no_metal) if rule.action == Action::Impossible => {
                     format!("{} ({no_metal}).", rule.say.trim_end_matches('.'))
                 }
                 _ => rule.say.clone(),
@@ -123,15 +127,22 @@ fn remedy(
             Action::Impossible,
             String::new(),
             Vec::new(),
-            why_not(when, &difference, no_metal),
+            why_not(when, &difference, no_metal.filter(|_| !unknown)),
         ),
     };
+    let measure_first = unknown && action.is_work();
+    if measure_first {
+        elements.insert(0, WALL_MEASURE.to_owned());
+        let question = "Nobody has said how thick the metal is here: it is measured first, and the work depends on it.";
+        say = format!("{say} {question}").trim().to_owned();
+    }
     Remedy {
         difference,
         action,
         rule,
         elements,
         say,
+        measure_first,
     }
 }
 
@@ -140,30 +151,37 @@ fn case(pattern: &Pattern, difference: &Difference) -> (When, Option<NoMetal>) {
     match difference {
         Difference::Missing { wanted } => match pattern.metal_for(wanted) {
             Ok(()) => (When::MissingWithMetal, None),
+            Err(unknown @ NoMetal::Unknown(_)) => (When::MissingWithMetal, Some(unknown)),
             Err(no_metal) => (When::MissingNoMetal, Some(no_metal)),
         },
         Difference::Changed { donor, wanted } => {
-            // The donor's own feature shows that there was metal; a boss's limit only stands in the way of taking more.
-            let no_metal = pattern
-                .boss(&wanted.place)
-                .filter(|_| takes_more(wanted, donor))
-                .and_then(|boss| boss.takes(wanted).err());
+            // The donor's own feature shows that there was metal; only taking more is in question, and where the pattern
+            // says nothing of the place nobody knows.
+            let no_metal = match pattern.boss(&wanted.place) {
+                _ if !takes_more(wanted, donor) => None,
+                Some(boss) => boss.takes(wanted).err(),
+                None => Some(NoMetal::Unknown(wanted.place.clone())),
+            };
+            let clears = match wanted.clears(donor) {
+                true => When::ChangedClears,
+                false => When::ChangedDoesNotClear,
+            };
             match no_metal {
+                Some(unknown @ NoMetal::Unknown(_)) => (clears, Some(unknown)),
                 Some(no_metal) => (When::ChangedNoMetal, Some(no_metal)),
-                None if wanted.clears(donor) => (When::ChangedClears, None),
-                None => (When::ChangedDoesNotClear, None),
+                None => (clears, None),
             }
         }
         Difference::Extra { .. } => (When::Extra, None),
     }
 }
 
-/// Whether a feature is wider or deeper than the one that is there.
+/// Whether a feature is wider than the one that is there, or its tools go deeper.
 fn takes_more(wanted: &Feature, donor: &Feature) -> bool {
-    let deeper = match (wanted.depth, donor.depth) {
+    let deeper = match (wanted.depths(None), donor.depths(None)) {
         (_, None) => false,
         (None, Some(_)) => true,
-        (Some(wanted), Some(donor)) => wanted > donor,
+        (Some(wanted), Some(donor)) => wanted.bottom() > donor.bottom(),
     };
     deeper || wanted.size > donor.size
 }
@@ -244,7 +262,7 @@ mod tests {
         };
         assert_eq!(
             reason(blind("35")),
-            "There is not metal enough: the boss at rear face, R1 takes a depth of 30 mm at most, and 35 mm is wanted."
+            "There is not metal enough: the boss at rear face, R1 takes a depth of 30 mm at most, and 38.7 mm is wanted."
         );
         assert!(reason(plain("12")).contains("a through hole is wanted"));
         assert!(reason(plain("19")).contains("takes 18 mm at most, and 19 mm is wanted"));
@@ -290,6 +308,59 @@ mod tests {
             plan(vec![blind("8")], vec![blind("17")], &rules()).remedies[0].action,
             Action::Rework
         );
+    }
+
+    /// 24 mm of M10 thread fit in a boss of 30 mm, but the drill before the tap goes 31.2 mm deep even with a bottoming tap.
+    #[test]
+    fn what_breaks_through_is_the_drill_and_not_the_thread() {
+        let thread = Feature {
+            depth: Some(length("24")),
+            ..tapped("M10")
+        };
+        let conversion = plan(vec![], vec![thread.clone()], &rules());
+        let say = &conversion.impossible().next().unwrap().say;
+        assert!(
+            say.contains("30 mm at most, and 31.2 mm is wanted"),
+            "{say}"
+        );
+        let shallow = Feature {
+            depth: Some(length("22")),
+            ..thread
+        };
+        assert!(plan(vec![], vec![shallow], &rules()).is_possible());
+    }
+
+    #[test]
+    fn unknown_metal_is_measured_before_it_is_cut() {
+        let mut pattern = pattern();
+        for boss in &mut pattern.bosses {
+            (boss.deepest, boss.through) = (None, false);
+        }
+        let deep = |size: &str, depth: &str| Feature {
+            depth: Some(length(depth)),
+            ..plain(size)
+        };
+        let plan = |pattern: &Pattern, donor, wanted| {
+            let (donor, wanted) = (
+                variant("donor", false, donor),
+                variant("wanted", false, wanted),
+            );
+            Conversion::plan(pattern, &donor, &wanted, &rules())
+                .unwrap()
+                .remedies
+                .remove(0)
+        };
+        let missing = plan(&pattern, vec![], vec![deep("8", "20")]);
+        assert!(missing.measure_first && missing.action == Action::Machine);
+        assert_eq!(missing.elements[0], WALL_MEASURE);
+        assert!(missing.say.contains("Nobody has said how thick"));
+        let opened = plan(&pattern, vec![deep("8", "20")], vec![deep("10", "20")]);
+        assert!(opened.measure_first && opened.action == Action::Rework);
+        // Where the pattern says nothing of the place, nobody knows either.
+        pattern.bosses.clear();
+        assert!(plan(&pattern, vec![deep("8", "20")], vec![deep("10", "20")]).measure_first);
+        // Nothing more is taken: what is there will do.
+        assert!(!plan(&pattern, vec![deep("8", "20")], vec![deep("8", "15")]).measure_first);
     }
 
     #[test]

@@ -39,8 +39,10 @@
 //!     cylinders: 4,
 //!     mains: 5,
 //!     outlines: vec![Outline { face: Face::Rear, width: mm("380")?, height: mm("320")? }],
-//!     bosses: vec![Boss { place: Place::new(Face::Rear, "D1"), largest: mm("16")?, deepest: Some(mm("25")?) }],
+//!     bosses: vec![Boss { place: Place::new(Face::Rear, "D1"), largest: mm("16")?, deepest: Some(mm("40")?), through: false }],
 //!     marks: String::new(),
+//!     metal: Metal::GreyIron,
+//!     weight_kg: None,
 //!     version: 1,
 //! };
 //! let variant = |name: &str, features| Variant {
@@ -89,10 +91,12 @@
 
 pub mod clears;
 pub mod conversion;
+mod depths;
 pub mod difference;
 pub mod fault;
 pub mod feature;
 pub mod identify;
+pub mod metal;
 pub mod pattern;
 pub mod remedy;
 #[cfg(test)]
@@ -100,9 +104,11 @@ pub(crate) mod samples;
 pub(crate) mod words;
 
 pub use clears::Trace;
-pub use conversion::{Conversion, ConversionError};
+pub use conversion::{Conversion, ConversionError, WALL_MEASURE};
+pub use depths::{Depths, FirstDrill, before_reamer};
 pub use difference::{Difference, differences};
 pub use fault::Fault;
 pub use feature::{Face, Feature, FeatureKind, Place};
+pub use metal::Metal;
 pub use pattern::{Boss, NoMetal, Outline, Pattern, Variant};
 pub use remedy::{Action, Remedy, RemedyRule, When};

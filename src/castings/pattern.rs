@@ -1,7 +1,9 @@
 //! Patterns (where there is metal) and variants (what was machined).
 
 use super::feature::{Face, Feature, Place};
+use super::metal::Metal;
 use crate::units::Length;
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -12,8 +14,10 @@ pub struct Boss {
     pub place: Place,
     /// Largest diameter that leaves a sound wall.
     pub largest: Length,
-    /// Deepest hole that does not break out; `None` when it may go through.
+    /// How deep the tool may go, point and all, before it breaks out; `None` when it may go through, or nobody knows.
     pub deepest: Option<Length>,
+    /// Whether a hole may go through. Neither this nor a depth: nobody has said how thick it is.
+    pub through: bool,
 }
 
 /// The outline of one face, for drawing: width and height from the face's datum.
@@ -44,6 +48,12 @@ pub struct Pattern {
     pub bosses: Vec<Boss>,
     /// Marks by which the casting is known.
     pub marks: String,
+    /// What it is cast in.
+    #[serde(default)]
+    pub metal: Metal,
+    /// What a bare casting weighs, kg; none where nobody has weighed one.
+    #[serde(default)]
+    pub weight_kg: Option<Decimal>,
     /// Grows by one with every edit.
     pub version: i32,
 }
@@ -83,6 +93,9 @@ pub enum NoMetal {
         /// What was wanted.
         wanted: Length,
     },
+    /// Nobody has said how thick the metal is, so it must be measured before it is cut.
+    #[error("nobody has said how thick the metal is at {0}: measure it first")]
+    Unknown(Place),
     /// It would break out.
     #[error("the boss at {place} takes a depth of {deepest} at most, and {} is wanted", depth_word(.wanted))]
     TooDeep {
@@ -90,7 +103,7 @@ pub enum NoMetal {
         place: Place,
         /// The boss's limit.
         deepest: Length,
-        /// What was wanted; `None` for through.
+        /// How deep the tool would go, run-out and point included; `None` for through.
         wanted: Option<Length>,
     },
 }
@@ -100,10 +113,11 @@ fn depth_word(depth: &Option<Length>) -> String {
 }
 
 impl Boss {
-    /// Whether a feature of this size and depth leaves this boss sound; a thread counts by its major diameter.
+    /// Whether a feature of this size and depth leaves this boss sound. A thread counts by its major diameter, and the depth
+    /// is that of the tool: full thread, run-out and drill point, or what is milled or bored.
     ///
     /// # Errors
-    /// [`NoMetal::TooLarge`], [`NoMetal::TooDeep`].
+    /// [`NoMetal::TooLarge`], [`NoMetal::TooDeep`], [`NoMetal::Unknown`] where nobody has said how thick it is.
     pub fn takes(&self, feature: &Feature) -> Result<(), NoMetal> {
         if feature.size > self.largest {
             return Err(NoMetal::TooLarge {
@@ -112,16 +126,21 @@ impl Boss {
                 wanted: feature.size,
             });
         }
-        match self.deepest {
-            Some(deepest) if feature.depth.is_none_or(|depth| depth > deepest) => {
-                Err(NoMetal::TooDeep {
-                    place: self.place.clone(),
-                    deepest,
-                    wanted: feature.depth,
-                })
-            }
-            _ => Ok(()),
+        let Some(deepest) = self.deepest else {
+            return match self.through {
+                true => Ok(()),
+                false => Err(NoMetal::Unknown(self.place.clone())),
+            };
+        };
+        let bottom = feature.depths(Some(deepest)).map(|d| d.bottom());
+        if bottom.is_none_or(|bottom| bottom > deepest) {
+            return Err(NoMetal::TooDeep {
+                place: self.place.clone(),
+                deepest,
+                wanted: bottom,
+            });
         }
+        Ok(())
     }
 }
 

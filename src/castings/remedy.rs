@@ -160,4 +160,7 @@ pub struct Remedy {
     pub elements: Vec<String>,
     /// The caution to the customer, or the reason why not; may be empty.
     pub say: String,
+    /// Whether nobody has said how thick the metal is, so that it is measured first and the work depends on it.
+    #[serde(default)]
+    pub measure_first: bool,
 }

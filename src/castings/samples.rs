@@ -70,6 +70,7 @@ pub(crate) fn pattern() -> Pattern {
         place: Place::new(face, label),
         largest: length(largest),
         deepest: deepest.map(length),
+        through: deepest.is_none(),
     };
     let outline = |face, width, height| Outline {
         face,
@@ -95,6 +96,8 @@ pub(crate) fn pattern() -> Pattern {
             boss(Face::Sump, "S3", "16", Some("40")),
         ],
         marks: "TARN cast beside the mounting pad".to_owned(),
+        metal: crate::castings::Metal::default(),
+        weight_kg: None,
         version: 1,
     }
 }

@@ -45,7 +45,7 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
     }
     let mut bosses: HashMap<Uuid, Vec<Boss>> = HashMap::new();
     let rows = sqlx::query!(
-        "select pattern_id, face, label, largest_mm, deepest_mm from boss
+        "select pattern_id, face, label, largest_mm, deepest_mm, through from boss
          where shop_id = $1 and ($2::uuid is null or pattern_id = $2)",
         shop,
         only
@@ -57,10 +57,11 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
             place: Place::new(word("face", &row.face)?, row.label),
             largest: Length::from_mm(row.largest_mm),
             deepest: row.deepest_mm.map(Length::from_mm),
+            through: row.through,
         });
     }
     let rows = sqlx::query!(
-        "select id, name, cylinders, mains, marks, version from pattern
+        "select id, name, cylinders, mains, marks, metal, weight_kg, version from pattern
          where shop_id = $1 and ($2::uuid is null or id = $2) order by lower(name)",
         shop,
         only
@@ -81,6 +82,8 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
                 outlines,
                 bosses,
                 marks: row.marks,
+                metal: word("metal", &row.metal)?,
+                weight_kg: row.weight_kg,
                 version: row.version,
             })
         })
@@ -93,13 +96,15 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
 /// [`DbError::Duplicate`] when the name is taken, [`DbError::Database`].
 pub async fn insert_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), DbError> {
     sqlx::query!(
-        "insert into pattern (shop_id, id, name, cylinders, mains, marks) values ($1, $2, $3, $4, $5, $6)",
+        "insert into pattern (shop_id, id, name, cylinders, mains, marks, metal, weight_kg) values ($1, $2, $3, $4, $5, $6, $7, $8)",
         tx.shop_id(),
         pattern.id,
         pattern.name,
         stored_count("cylinders", pattern.cylinders)?,
         stored_count("mains", pattern.mains)?,
         pattern.marks,
+        pattern.metal.code(),
+        pattern.weight_kg,
     )
     .execute(tx.conn())
     .await
@@ -114,7 +119,7 @@ pub async fn insert_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), Db
 pub async fn update_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), DbError> {
     let shop = tx.shop_id();
     let done = sqlx::query!(
-        "update pattern set name = $3, cylinders = $4, mains = $5, marks = $6, version = version + 1
+        "update pattern set name = $3, cylinders = $4, mains = $5, marks = $6, metal = $8, weight_kg = $9, version = version + 1
          where shop_id = $1 and id = $2 and version = $7",
         shop,
         pattern.id,
@@ -123,6 +128,8 @@ pub async fn update_pattern(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), Db
         stored_count("mains", pattern.mains)?,
         pattern.marks,
         pattern.version,
+        pattern.metal.code(),
+        pattern.weight_kg,
     )
     .execute(tx.conn())
     .await
@@ -161,13 +168,14 @@ async fn insert_faces(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), DbError>
     }
     for boss in &pattern.bosses {
         sqlx::query!(
-            "insert into boss (shop_id, pattern_id, face, label, largest_mm, deepest_mm) values ($1, $2, $3, $4, $5, $6)",
+            "insert into boss (shop_id, pattern_id, face, label, largest_mm, deepest_mm, through) values ($1, $2, $3, $4, $5, $6, $7)",
             shop,
             pattern.id,
             boss.place.face.code(),
             boss.place.label,
             boss.largest.mm(),
             boss.deepest.map(|depth| depth.mm()),
+            boss.through,
         )
         .execute(tx.conn())
         .await?;

@@ -3,6 +3,7 @@
 use super::read::{count, stored_count, word};
 use super::rows::{Touched, broken, changed};
 use super::{DbError, ShopTx};
+use crate::castings::Metal;
 use crate::estimating::{CuttingData, ToolData};
 use crate::units::{Code, Length};
 use rust_decimal::Decimal;
@@ -19,6 +20,8 @@ pub struct WorkMaterial {
     pub top_speed: Decimal,
     /// Whether castings are of it unless told otherwise; one material of a shop is.
     pub usual: bool,
+    /// The metal of castings that it is for; at most one material is for each.
+    pub metal: Option<Metal>,
     /// Grows by one with every edit.
     pub version: i32,
 }
@@ -39,16 +42,27 @@ pub struct CuttingLine {
 /// All materials, the usual one first.
 ///
 /// # Errors
-/// [`DbError::Database`].
+/// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn materials(tx: &mut ShopTx) -> Result<Vec<WorkMaterial>, DbError> {
-    Ok(sqlx::query_as!(
-        WorkMaterial,
-        "select id, name, top_speed, usual, version from work_material where shop_id = $1
+    let rows = sqlx::query!(
+        "select id, name, top_speed, usual, metal, version from work_material where shop_id = $1
          order by usual desc, lower(name)",
         tx.shop_id()
     )
     .fetch_all(tx.conn())
-    .await?)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(WorkMaterial {
+                id: row.id,
+                name: row.name,
+                top_speed: row.top_speed,
+                usual: row.usual,
+                metal: row.metal.map(|code| word("metal", &code)).transpose()?,
+                version: row.version,
+            })
+        })
+        .collect()
 }
 
 /// One material.
@@ -66,7 +80,22 @@ pub async fn material(tx: &mut ShopTx, id: Uuid) -> Result<WorkMaterial, DbError
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn usual(tx: &mut ShopTx) -> Result<CuttingData, DbError> {
     let usual = materials(tx).await?.into_iter().find(|m| m.usual);
-    Ok(match usual {
+    data_of(tx, usual).await
+}
+
+/// The cutting data for castings of a metal: the material that is for it, or else the usual one.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn for_metal(tx: &mut ShopTx, metal: Metal) -> Result<CuttingData, DbError> {
+    let materials = materials(tx).await?;
+    let own = materials.iter().find(|m| m.metal == Some(metal));
+    let found = own.or_else(|| materials.iter().find(|m| m.usual)).cloned();
+    data_of(tx, found).await
+}
+
+async fn data_of(tx: &mut ShopTx, of: Option<WorkMaterial>) -> Result<CuttingData, DbError> {
+    Ok(match of {
         Some(material) => CuttingData {
             tools: lines(tx, material.id)
                 .await?
@@ -74,10 +103,12 @@ pub async fn usual(tx: &mut ShopTx) -> Result<CuttingData, DbError> {
                 .map(|line| line.data)
                 .collect(),
             work: material.name,
+            metal: material.metal,
             top_speed: material.top_speed,
         },
         None => CuttingData {
             work: "the usual material".to_owned(),
+            metal: None,
             top_speed: Decimal::ONE,
             tools: Vec::new(),
         },
@@ -91,12 +122,13 @@ pub async fn usual(tx: &mut ShopTx) -> Result<CuttingData, DbError> {
 pub async fn insert_material(tx: &mut ShopTx, material: &WorkMaterial) -> Result<(), DbError> {
     stand_down(tx, material).await?;
     sqlx::query!(
-        "insert into work_material (shop_id, id, name, top_speed, usual) values ($1, $2, $3, $4, $5)",
+        "insert into work_material (shop_id, id, name, top_speed, usual, metal) values ($1, $2, $3, $4, $5, $6)",
         tx.shop_id(),
         material.id,
         material.name,
         material.top_speed,
         material.usual,
+        material.metal.map(|metal| metal.code()),
     )
     .execute(tx.conn())
     .await
@@ -111,7 +143,7 @@ pub async fn insert_material(tx: &mut ShopTx, material: &WorkMaterial) -> Result
 pub async fn update_material(tx: &mut ShopTx, material: &WorkMaterial) -> Result<(), DbError> {
     stand_down(tx, material).await?;
     let done = sqlx::query!(
-        "update work_material set name = $3, top_speed = $4, usual = $5, version = version + 1
+        "update work_material set name = $3, top_speed = $4, usual = $5, metal = $7, version = version + 1
          where shop_id = $1 and id = $2 and version = $6",
         tx.shop_id(),
         material.id,
@@ -119,6 +151,7 @@ pub async fn update_material(tx: &mut ShopTx, material: &WorkMaterial) -> Result
         material.top_speed,
         material.usual,
         material.version,
+        material.metal.map(|metal| metal.code()),
     )
     .execute(tx.conn())
     .await
@@ -273,6 +306,7 @@ pub async fn start(tx: &mut ShopTx, tables: &[CuttingData]) -> Result<(), DbErro
             name: table.work.clone(),
             top_speed: table.top_speed,
             usual: i == 0,
+            metal: table.metal,
             version: 1,
         };
         insert_material(tx, &material).await?;

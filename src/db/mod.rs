@@ -32,6 +32,7 @@ pub mod jobs;
 pub mod machines;
 pub mod migrate;
 pub mod needs;
+pub mod order_of_work;
 pub mod other_ways;
 pub mod past;
 pub mod people;

@@ -4,6 +4,7 @@ use super::read::{corrupt, count, stored_count, word};
 use super::rows::{Touched, broken};
 use super::settings;
 use super::{DbError, Needed, ShopTx};
+use crate::castings::Metal;
 use crate::estimating::Element;
 use crate::units::{Code, Minutes, Money};
 use serde::Serialize;
@@ -35,7 +36,7 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbErr
     let rows = sqlx::query!(
         "select id, code, name, stage, machine_kind, skill, basis, standing, can_fail, apart, setup_minutes,
                 revised_minutes, handling_minutes, calculated_percent, owner_minutes, attended_share, spread, recipe,
-                outside_price, outside_days, checks, cautions, materials, left_out, version
+                outside_price, outside_days, checks, cautions, materials, left_out, followed_by, metals, tools, version
          from element where shop_id = $1 and ($2::uuid is null or id = $2) order by code",
         tx.shop_id(),
         only
@@ -70,6 +71,11 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbErr
                     .transpose()?,
                 checks: document("list of checks", row.checks)?,
                 cautions: document("list of cautions", row.cautions)?,
+                followed_by: row.followed_by,
+                metals: (row.metals.iter())
+                    .map(|code| word("metal", code))
+                    .collect::<Result<_, _>>()?,
+                tools: row.tools,
                 apart: row.apart,
                 materials: document("list of materials", row.materials)?,
                 version: row.version,
@@ -86,9 +92,10 @@ pub async fn insert(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
     sqlx::query!(
         "insert into element (shop_id, id, code, name, stage, machine_kind, skill, basis, standing, can_fail, apart,
                               setup_minutes, revised_minutes, handling_minutes, owner_minutes, attended_share, spread,
-                              recipe, outside_price, outside_days, checks, cautions, materials, left_out, calculated_percent)
+                              recipe, outside_price, outside_days, checks, cautions, materials, left_out, calculated_percent,
+                              followed_by, metals, tools)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23,
-                 $24, $25)",
+                 $24, $25, $26, $27, $28)",
         tx.shop_id(),
         element.id,
         element.code,
@@ -117,6 +124,9 @@ pub async fn insert(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         as_document(&element.materials)?,
         element.left_out,
         element.calculated_percent,
+        &element.followed_by,
+        &codes(&element.metals),
+        &element.tools,
     )
     .execute(tx.conn())
     .await
@@ -136,7 +146,7 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
                 can_fail = $10, apart = $11, setup_minutes = $12, revised_minutes = $13, handling_minutes = $14,
                 owner_minutes = $15, attended_share = $16, spread = $17, recipe = $18, outside_price = $19,
                 outside_days = $20, checks = $21, cautions = $22, materials = $23, left_out = $25, calculated_percent = $26,
-                version = version + 1
+                followed_by = $27, metals = $28, tools = $29, version = version + 1
          where shop_id = $1 and id = $2 and version = $24",
         tx.shop_id(),
         element.id,
@@ -167,6 +177,9 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         element.version,
         element.left_out,
         element.calculated_percent,
+        &element.followed_by,
+        &codes(&element.metals),
+        &element.tools,
     )
     .execute(tx.conn())
     .await
@@ -176,6 +189,15 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         sqlx::query!(
             "update remedy_rule set elements = array_replace(elements, $2, $3), version = version + 1
              where shop_id = $1 and $2 = any (elements)",
+            tx.shop_id(),
+            before.code,
+            element.code,
+        )
+        .execute(tx.conn())
+        .await?;
+        sqlx::query!(
+            "update element set followed_by = array_replace(followed_by, $2, $3), version = version + 1
+             where shop_id = $1 and $2 = any (followed_by)",
             tx.shop_id(),
             before.code,
             element.code,
@@ -205,6 +227,8 @@ pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
         r#"select name as "name!" from remedy_rule where shop_id = $1 and $2 = any (elements)
            union all
            select 'crack: ' || replace(place, '_', ' ') from crack_repair where shop_id = $1 and $2 = any (elements)
+           union all
+           select 'after ' || code from element where shop_id = $1 and $2 = any (followed_by)
            order by 1"#,
         tx.shop_id(),
         code
@@ -230,4 +254,8 @@ fn document<T: DeserializeOwned>(what: &'static str, stored: Value) -> Result<T,
 
 fn as_document(value: &impl Serialize) -> Result<Value, DbError> {
     serde_json::to_value(value).map_err(|why| corrupt("document", why))
+}
+
+fn codes(metals: &[Metal]) -> Vec<String> {
+    metals.iter().map(|metal| metal.code().to_owned()).collect()
 }

@@ -2,7 +2,7 @@
 
 use super::seed::{Seed, SeedError};
 use crate::castings::Conversion;
-use crate::estimating::{CuttingData, Route, cutting_data};
+use crate::estimating::{CuttingData, OrderOfWork, Route, cutting_data};
 use crate::sourcing::{Fate, Sighting};
 use crate::units::{Minutes, Money};
 use chrono::{Datelike, Days, NaiveDate, Weekday};
@@ -133,6 +133,7 @@ fn work(route: &Route) -> Minutes {
 pub(super) fn kinds(seed: &Seed) -> Result<Vec<Kind>, SeedError> {
     let file = "jobs.toml";
     let data = iron()?;
+    let order = OrderOfWork::default();
     let fault = |why: String| SeedError { file, why };
     let mut kinds = Vec::new();
     for drawn in &seed.jobs.conversion {
@@ -145,8 +146,9 @@ pub(super) fn kinds(seed: &Seed) -> Result<Vec<Kind>, SeedError> {
             .ok_or_else(|| fault(format!("{} has no pattern", wanted.name)))?;
         let conversion = Conversion::plan(pattern, donor, wanted, &seed.rules)
             .map_err(|error| fault(error.to_string()))?;
-        let route = Route::for_conversion(&conversion, &[], pattern, &seed.elements, &data)
-            .map_err(|error| fault(format!("{} to {}: {error}", donor.name, wanted.name)))?;
+        let route =
+            Route::for_conversion(&conversion, &[], pattern, &seed.elements, (&data, &order))
+                .map_err(|error| fault(format!("{} to {}: {error}", donor.name, wanted.name)))?;
         kinds.push(Kind {
             title: format!("{} converted to {}", donor.name, wanted.name),
             route,
@@ -167,7 +169,7 @@ pub(super) fn kinds(seed: &Seed) -> Result<Vec<Kind>, SeedError> {
             .iter()
             .map(|code| (code.clone(), 1))
             .collect();
-        let route = Route::for_elements(&codes, pattern, &seed.elements, &data)
+        let route = Route::for_elements(&codes, pattern, &seed.elements, (&data, &order))
             .map_err(|error| fault(format!("{}: {error}", drawn.title)))?;
         kinds.push(Kind {
             title: format!("{}, {}", drawn.title, pattern.name),

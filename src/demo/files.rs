@@ -2,7 +2,8 @@
 
 use super::seed::SeedError;
 use crate::castings::{
-    Action, Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, RemedyRule, Variant, When,
+    Action, Boss, Face, Feature, FeatureKind, Metal, Outline, Pattern, Place, RemedyRule, Variant,
+    When,
 };
 use crate::enquiry::CrackPlace;
 use crate::estimating::{LabourRate, Machine, MachineRate};
@@ -73,6 +74,9 @@ struct PatternSeed {
     cylinders: u32,
     mains: u32,
     marks: String,
+    #[serde(default)]
+    metal: Metal,
+    weight_kg: Option<Decimal>,
     outlines: Vec<OutlineSeed>,
     bosses: Vec<BossSeed>,
     common: Vec<FeatureSeed>,
@@ -97,6 +101,8 @@ struct BossSeed {
     largest: Length,
     #[serde(default, deserialize_with = "parsed_option")]
     deepest: Option<Length>,
+    #[serde(default)]
+    through: bool,
 }
 
 #[derive(Deserialize)]
@@ -238,9 +244,12 @@ impl PatternFile {
                     place: Place::new(boss.face, boss.label),
                     largest: boss.largest,
                     deepest: boss.deepest,
+                    through: boss.through,
                 })
                 .collect(),
             marks: seed.marks,
+            metal: seed.metal,
+            weight_kg: seed.weight_kg,
             version: 1,
         };
         if let Some(what) = pattern.faults().first() {

@@ -2,6 +2,7 @@
 //! fit goes on to the next page. [`notes`] holds what the program itself notes in records.
 
 pub mod notes;
+pub mod points;
 pub mod qr;
 pub mod route_card;
 mod sheet;

@@ -115,6 +115,9 @@ fn operation(sheet: &mut Sheet, one: &CardOperation, side: f32) -> Result<(), Sh
             String::new()
         };
         sheet.paragraph(Style::Text, 2.0, &format!("• {}{place}{times}", step.name));
+        if !step.sizes.is_empty() {
+            sheet.paragraph(Style::Text, 6.0, &step.sizes);
+        }
     }
     for check in &operation.checks {
         let with = if check.instrument.is_empty() {

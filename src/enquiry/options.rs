@@ -7,7 +7,7 @@ use super::range::percent_of;
 use super::say;
 use super::ways::{Found, Label, NoWay, OnOffer, Options, Way};
 use super::wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish};
-use crate::castings::{Conversion, Variant};
+use crate::castings::{Action, Conversion, Remedy, Variant};
 use crate::estimating::Route;
 use crate::estimating::cost::Donor;
 use crate::sourcing::hunt::GIVE_UP_AFTER;
@@ -115,7 +115,7 @@ pub(super) fn found_and_own(
             work,
             &knowledge.pattern,
             &knowledge.elements,
-            &knowledge.cutting,
+            (&knowledge.cutting, &knowledge.order),
         )
         .map_err(NoWay::because)
     };
@@ -368,7 +368,7 @@ fn convert(
         &also,
         &knowledge.pattern,
         &knowledge.elements,
-        &knowledge.cutting,
+        (&knowledge.cutting, &knowledge.order),
     )
     .map_err(NoWay::because)?;
     Ok((conversion, route))
@@ -443,11 +443,12 @@ fn hunt_risks(hunt: &Hunt) -> Vec<String> {
     ]
 }
 
-/// What must be said of the remedies: cautions, and what is left as it is.
+/// What must be said of the remedies: cautions, what is left as it is, and where the metal is still to be measured.
 fn cautions(conversion: Option<&Conversion>) -> Vec<String> {
+    let said = |remedy: &&Remedy| remedy.action == Action::Caution || remedy.measure_first;
     conversion
         .into_iter()
-        .flat_map(Conversion::cautions)
+        .flat_map(|conversion| conversion.remedies.iter().filter(said))
         .filter(|remedy| !remedy.say.is_empty())
         .map(|remedy| format!("{}: {}", remedy.difference.subject().place, remedy.say))
         .collect()

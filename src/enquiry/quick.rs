@@ -9,8 +9,8 @@ use super::say;
 use super::simulation::{self, Simulation};
 use crate::estimating::cutting_data::CuttingData;
 use crate::estimating::{
-    CostBuildUp, CostError, CostSampler, Costing, Element, Policy, Rates, Recalibration, Route,
-    WorkList, WorkListError,
+    CostBuildUp, CostError, CostSampler, Costing, Element, OrderOfWork, Policy, Rates,
+    Recalibration, Route, WorkList, WorkListError,
 };
 use crate::planning::{ReadyDates, local_instant};
 use crate::units::text::uncapitalised;
@@ -39,6 +39,8 @@ pub struct QuickKnowledge {
     pub elements: Vec<Element>,
     /// Cutting data.
     pub cutting: CuttingData,
+    /// The shop's order of work.
+    pub order: OrderOfWork,
     /// Hourly rates.
     pub rates: Rates,
     /// Pricing policy.
@@ -80,7 +82,9 @@ impl Quick {
         let QuickKnowledge {
             elements, policy, ..
         } = knowledge;
-        let route = self.list.route(elements, &knowledge.cutting)?;
+        let route = self
+            .list
+            .route(elements, (&knowledge.cutting, &knowledge.order))?;
         let figures = self.figures(&route, knowledge, dates, simulation)?;
         let summary = self.list.summary(elements);
         let part = self.list.part.trim();
@@ -291,6 +295,7 @@ mod tests {
         QuickKnowledge {
             elements,
             cutting: cutting_data::starting_points().remove(0),
+            order: OrderOfWork::default(),
             rates: Rates {
                 machine,
                 people: BTreeMap::new(),

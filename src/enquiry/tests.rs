@@ -10,7 +10,9 @@ use super::wish::{Knowledge, OwnBlock, SearchLimits, ShelfCasting, Supply, Wish}
 use crate::castings::{
     Action, Boss, Face, Feature, FeatureKind, Pattern, Place, RemedyRule, Variant, When,
 };
-use crate::estimating::{CostLine, Policy, Rates, Recalibration, cutting_data, starting};
+use crate::estimating::{
+    CostLine, OrderOfWork, Policy, Rates, Recalibration, cutting_data, starting,
+};
 use crate::planning::calendar::{Calendar, Hours, Shift};
 use crate::planning::engine::formats::classical::job_shop;
 use crate::planning::engine::model::Person;
@@ -140,6 +142,7 @@ pub(super) fn knowledge() -> Knowledge {
         place: Place::new(Face::Rear, label),
         largest: Length::from_mm(dec!(20)),
         deepest: None,
+        through: true,
     };
     let kinds = [
         "bench",
@@ -159,6 +162,8 @@ pub(super) fn knowledge() -> Knowledge {
             outlines: vec![],
             bosses: vec![boss("R1"), boss("R2")],
             marks: String::new(),
+            metal: crate::castings::Metal::default(),
+            weight_kg: None,
             version: 1,
         },
         supplies: vec![
@@ -171,6 +176,7 @@ pub(super) fn knowledge() -> Knowledge {
         ],
         elements: starting::elements(currency, Uuid::nil).unwrap(),
         cutting: cutting_data::starting_points().remove(0),
+        order: OrderOfWork::default(),
         rates: Rates {
             machine: kinds
                 .iter()

@@ -4,7 +4,7 @@ use super::customer::{Condition, CrackRepair, Purpose};
 use super::selling::Selling;
 use crate::castings::{Pattern, RemedyRule, Variant};
 use crate::estimating::cutting_data::CuttingData;
-use crate::estimating::{Element, Policy, Rates, Recalibration};
+use crate::estimating::{Element, OrderOfWork, Policy, Rates, Recalibration};
 use crate::sourcing::{Inspected, Sighting, Watch};
 use crate::units::{Currency, Money};
 use chrono::NaiveDate;
@@ -93,6 +93,8 @@ pub struct Knowledge {
     pub elements: Vec<Element>,
     /// Cutting data.
     pub cutting: CuttingData,
+    /// The shop's order of work.
+    pub order: OrderOfWork,
     /// Hourly rates.
     pub rates: Rates,
     /// Pricing policy.

@@ -206,6 +206,7 @@ mod tests {
             run: Minutes(dec!(100)),
             attended_share: dec!(0.4),
             steps: vec![Step {
+                sizes: String::new(),
                 code: "HOLE-TAP".to_owned(),
                 name: String::new(),
                 place: None,
@@ -222,6 +223,7 @@ mod tests {
             checks: Vec::new(),
             cautions: Vec::new(),
             materials: Vec::new(),
+            tools: Vec::new(),
             can_fail: false,
             outside: None,
         }

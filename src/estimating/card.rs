@@ -2,24 +2,26 @@
 //! of, what it uses up.
 
 use super::check::{Check, CheckKind};
+use super::cutting::{Process, Recipe};
 use super::cutting_data::CuttingData;
 use super::element::Material;
+use super::order::OrderOfWork;
 use super::route::{Operation, Step};
 use super::routing::{Draft, Group, Key, RouteError};
-use crate::castings::Feature;
+use crate::castings::{Feature, before_reamer};
 use crate::units::text::capitalised;
-use crate::units::{Minutes, Money, Spread};
+use crate::units::{Length, Minutes, Money, Spread};
 use rust_decimal::Decimal;
 
 /// The operation of a group of steps.
 pub(super) fn operation(
     group: &Group,
     number: u32,
-    part: &str,
-    data: &CuttingData,
+    (part, weight): (&str, Option<Decimal>),
+    (data, order): (&CuttingData, &OrderOfWork),
 ) -> Result<Operation, RouteError> {
     let mut drafts: Vec<&Draft> = group.drafts.iter().collect();
-    drafts.sort_by_key(|d| d.stage);
+    drafts.sort_by_key(|d| order.rank(d.stage));
     let key = group.key;
     let steps: Vec<Step> = drafts.iter().map(|d| step(d, data)).collect();
     let run: Minutes = steps.iter().map(Step::run).sum();
@@ -35,7 +37,11 @@ pub(super) fn operation(
     let mut checks = Vec::new();
     let mut cautions = Vec::new();
     let mut materials: Vec<Material> = Vec::new();
+    let mut tools = Vec::new();
     let mut outside: Option<(Money, u32)> = None;
+    if let Some(weight) = weight.filter(|_| setup > Minutes::ZERO && !key.apart) {
+        cautions.push(lifting(weight));
+    }
     for draft in &drafts {
         for check in checks_of(draft) {
             push_new(&mut checks, check);
@@ -44,7 +50,12 @@ pub(super) fn operation(
             push_new(&mut cautions, caution.clone());
         }
         let times = Decimal::from(draft.count);
-        for material in &draft.element.materials {
+        let size = draft.feature.map(|feature| feature.size);
+        for tool in &draft.element.tools {
+            push_new(&mut tools, tool.replace("{part}", part));
+        }
+        let used = draft.element.materials.iter();
+        for material in used.filter(|material| material.is_for(size)) {
             let quantity = material.quantity * times;
             let same = |m: &&mut Material| m.name == material.name && m.price == material.price;
             match materials.iter_mut().find(same) {
@@ -71,7 +82,7 @@ pub(super) fn operation(
     Ok(Operation {
         number,
         title: title(key, &drafts),
-        stage: group.stage(),
+        stage: group.stage(order),
         machine_kind: key.machine_kind.to_owned(),
         skill: key.skill.to_owned(),
         face: key.face,
@@ -89,9 +100,25 @@ pub(super) fn operation(
         checks,
         cautions,
         materials,
+        tools,
         can_fail: drafts.iter().any(|d| d.element.can_fail),
         outside,
     })
+}
+
+/// What is said before a casting is lifted. Above 25 kg nobody lifts alone (the usual guideline figure for one person, from
+/// memory; local rules go before it).
+fn lifting(weight: Decimal) -> String {
+    let kg = weight.normalize();
+    if weight > Decimal::from(25) {
+        format!(
+            "The bare casting weighs about {kg} kg: hoist and rated slings, never by hand alone."
+        )
+    } else {
+        format!(
+            "The bare casting weighs about {kg} kg: lift it with straight arms close to the body, or with two."
+        )
+    }
 }
 
 fn push_new<T: PartialEq>(list: &mut Vec<T>, item: T) {
@@ -128,6 +155,10 @@ fn step(draft: &Draft, data: &CuttingData) -> Step {
         each,
         source,
         how,
+        sizes: draft
+            .feature
+            .and_then(|f| sizes(f, element.recipe.as_ref()?, draft.deepest))
+            .unwrap_or_default(),
         left_out: element.left_out.clone(),
         spread: element.spread,
         calculated_percent: element.calculated_percent,
@@ -152,6 +183,47 @@ fn checks_of(draft: &Draft) -> Vec<Check> {
         check.judged("as on the drawing");
     }
     checks
+}
+
+/// What is set at the machine for a feature: the drill, how deep it goes and what of that is full thread, reamed or
+/// run-out; the depth that is bored. `deepest` is the metal there.
+fn sizes(feature: &Feature, recipe: &Recipe, deepest: Option<Length>) -> Option<String> {
+    let has = |process| recipe.cuts.iter().any(|cut| cut.process == process);
+    let mm = |length: Length| length.mm().normalize();
+    let depths = feature.depths(deepest);
+    if !has(Process::Drill) {
+        let bored = depths.filter(|_| has(Process::Bore) || has(Process::Mill))?;
+        return Some(format!("{} mm deep", mm(bored.full)));
+    }
+    let (drill, rule) = match &feature.thread {
+        None if has(Process::Ream) => {
+            let drill = before_reamer(feature.size);
+            (drill.diameter, format!(" ({})", drill.rule))
+        }
+        _ => (feature.first_drill()?.diameter, String::new()),
+    };
+    let Some(depths) = depths else {
+        return Some(format!("Drill ⌀{}{rule}, through", mm(drill)));
+    };
+    let below = match (&feature.thread, has(Process::Ream)) {
+        (Some(_), _) => format!(
+            "; full thread {} mm, run-out {} mm",
+            mm(depths.full),
+            mm(depths.run_out)
+        ),
+        (None, true) => format!("; ream {} mm", mm(depths.full)),
+        (None, false) => String::new(),
+    };
+    let short = match deepest.filter(|_| depths.short) {
+        Some(deepest) => format!("; bottoming tap, the metal ends at {} mm", mm(deepest)),
+        None => String::new(),
+    };
+    Some(format!(
+        "Drill ⌀{}{rule}, {} mm deep, point to {} mm{below}{short}",
+        mm(drill),
+        mm(depths.shoulder()),
+        mm(depths.bottom())
+    ))
 }
 
 /// The size of a feature as a drawing calls it out: `M10x1.5, tap drill 8.5 mm`, `ø12 H7`.

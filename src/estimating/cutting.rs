@@ -3,7 +3,7 @@
 //! The figures are starting points. The tool maker's data, the machine and the person at it decide.
 
 use super::cutting_data::{CuttingData, ToolData};
-use crate::castings::{Feature, words::words};
+use crate::castings::{Feature, before_reamer, words::words};
 use crate::units::{Length, Minutes};
 use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
 use rust_decimal::{Decimal, RoundingStrategy};
@@ -27,8 +27,8 @@ pub struct Cut {
     pub tool: String,
     /// Passes.
     pub passes: u32,
-    /// Diameter where it is not the feature's own; for milling the cutter's. A drill before a tap needs none: it is the
-    /// thread's tap drill.
+    /// Diameter where it is not the feature's own; for milling the cutter's. A drill before a tap or a reamer needs none:
+    /// it is the thread's tap drill, or leaves the reamer its allowance.
     pub diameter: Option<Length>,
 }
 
@@ -131,7 +131,8 @@ pub fn drill_point(diameter_mm: f64) -> f64 {
 impl Recipe {
     /// The cutting time of one feature. `through` is the thickness of metal where the feature goes through.
     ///
-    /// - Drilling, reaming and boring: passes × (approach + length + overrun)/(f·n); a drill's point is added.
+    /// - Drilling, reaming and boring: passes × (approach + length + overrun)/(f·n). A blind hole is drilled deeper than it
+    ///   is tapped or reamed, by the run-out ([`crate::castings::Depths`]), and a drill's point is added.
     /// - Tapping: in and out at the pitch, 2 × (approach + length + overrun)/(P·n).
     /// - Milling: table feed f·z·n. Inside a feature larger than the cutter the path is the circle π·(D − d); otherwise one
     ///   straight pass of the feature's size plus the cutter's diameter, so that it starts and ends clear.
@@ -146,8 +147,10 @@ impl Recipe {
     ) -> Result<CuttingTime, CuttingError> {
         let mut total = 0.0;
         let mut how = Vec::with_capacity(self.cuts.len());
-        for cut in &self.cuts {
-            let (minutes, words) = cut.time(feature, through, data)?;
+        for (at, cut) in self.cuts.iter().enumerate() {
+            let later = self.cuts.get(at..).unwrap_or_default();
+            let reamed = later.iter().any(|c| c.process == Process::Ream);
+            let (minutes, words) = cut.time(feature, reamed, through, data)?;
             total += minutes;
             how.push(words);
         }
@@ -174,10 +177,11 @@ impl Cut {
     fn time(
         &self,
         feature: &Feature,
+        reamed: bool,
         through: Option<Length>,
         data: &CuttingData,
     ) -> Result<(f64, String), CuttingError> {
-        let diameter = self.cutting_diameter(feature)?;
+        let diameter = self.cutting_diameter(feature, reamed)?;
         let tool = data
             .find(self.process, &self.tool, diameter)
             .ok_or_else(|| CuttingError::NoData {
@@ -224,12 +228,13 @@ impl Cut {
         Ok((minutes, words))
     }
 
-    /// The diameter that cuts.
-    fn cutting_diameter(&self, feature: &Feature) -> Result<Length, CuttingError> {
+    /// The diameter that cuts; a drill before a reamer is smaller by the reamer's allowance.
+    fn cutting_diameter(&self, feature: &Feature, reamed: bool) -> Result<Length, CuttingError> {
         match (self.process, self.diameter, &feature.thread) {
             (_, Some(diameter), _) => Ok(diameter),
             (Process::Mill, None, _) => Err(CuttingError::NoCutter),
             (Process::Drill, None, Some(thread)) => Ok(thread.tap_drill().diameter),
+            (Process::Drill, None, None) if reamed => Ok(before_reamer(feature.size).diameter),
             (Process::Tap, None, Some(thread)) => Ok(thread.major_diameter()),
             (_, None, _) => Ok(feature.size),
         }
@@ -264,7 +269,14 @@ impl Cut {
                 size + cutter
             });
         }
-        let length = feature.depth.or(through).ok_or(CuttingError::NoLength)?;
+        let drilled = feature
+            .depths(None)
+            .filter(|_| self.process == Process::Drill)
+            .map(|depths| depths.shoulder());
+        let length = drilled
+            .or(feature.depth)
+            .or(through)
+            .ok_or(CuttingError::NoLength)?;
         positive("the depth", length.mm())
     }
 }

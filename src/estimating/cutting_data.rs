@@ -3,6 +3,7 @@
 //! Every line is a **starting point**: the tool maker's own data come first, then what the machine and the job will bear.
 
 use super::cutting::Process;
+use crate::castings::Metal;
 use crate::units::Length;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
@@ -40,6 +41,9 @@ pub struct ToolData {
 pub struct CuttingData {
     /// The work material, e.g. "grey cast iron".
     pub work: String,
+    /// The metal of castings that it is for, if it is.
+    #[serde(default)]
+    pub metal: Option<Metal>,
     /// The machine's top speed, rev/min.
     pub top_speed: Decimal,
     /// The lines.
@@ -63,16 +67,22 @@ impl CuttingData {
 /// 1.6 to 3.2 mm, 0.05 to 0.15 to 6.4, 0.10 to 0.25 to 12.8, 0.175 to 0.375 to 25 and more above.
 const DRILL_FEEDS: &str = "feed: machinemfg.com, “CNC calculation formula”, drill factor table";
 
-/// The table a shop starts with: high-speed steel in grey cast iron first, then in aluminium alloy, on a machine that turns
-/// 2500 rev/min.
+/// The table a shop starts with: high-speed steel in grey cast iron first, then in aluminium alloy, ductile iron and steel,
+/// on a machine that turns 2500 rev/min.
 #[must_use]
 pub fn starting_points() -> Vec<CuttingData> {
     [
-        ("grey cast iron", for_grey_iron()),
-        ("aluminium alloy", for_aluminium()),
+        (Metal::GreyIron, for_grey_iron()),
+        (Metal::Aluminium, for_aluminium()),
+        (
+            Metal::DuctileIron,
+            slower("20", "8", "7", "60", ("18", "70")),
+        ),
+        (Metal::Steel, slower("15", "6", "5", "80", ("18", "80"))),
     ]
-    .map(|(work, tools)| CuttingData {
-        work: work.to_owned(),
+    .map(|(metal, tools)| CuttingData {
+        work: metal.word().to_owned(),
+        metal: Some(metal),
         top_speed: Decimal::from(2500),
         tools,
     })
@@ -121,6 +131,30 @@ fn for_grey_iron() -> Vec<ToolData> {
             PRACTICE,
         ),
     ]);
+    tools
+}
+
+/// The tools of grey iron at other speeds, m/min: drill, reamer, tap, boring bar, and end and face mill.
+fn slower(
+    drill: &str,
+    ream: &str,
+    tap: &str,
+    bore: &str,
+    (end_mill, face_mill): (&str, &str),
+) -> Vec<ToolData> {
+    let mut tools = for_grey_iron();
+    for tool in &mut tools {
+        let speed = match (tool.process, tool.tool.as_str()) {
+            (Process::Drill, _) => drill,
+            (Process::Ream, _) => ream,
+            (Process::Tap, _) => tap,
+            (Process::Bore, _) => bore,
+            (Process::Mill, "end mill, HSS") => end_mill,
+            (Process::Mill, _) => face_mill,
+        };
+        tool.speed = decimal(speed);
+        PRACTICE.clone_into(&mut tool.source);
+    }
     tools
 }
 

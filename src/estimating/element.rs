@@ -3,14 +3,15 @@
 use super::check::Check;
 use super::cutting::Recipe;
 use super::cutting_data::CuttingData;
-use crate::castings::{Feature, words::words};
-use crate::units::{Minutes, Money, Spread};
+use super::order::OrderOfWork;
+use crate::castings::{Feature, Metal, words::words};
+use crate::units::{Length, Minutes, Money, Spread};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-/// The trade's order of work.
+/// A kind of work, in the usual order. What comes before what in a shop is [`super::OrderOfWork`].
 #[derive(
     Debug,
     Clone,
@@ -35,18 +36,30 @@ pub enum Stage {
     Clean,
     /// Crack-test and measure; a donor can fail here.
     Inspect,
-    /// Rough work: plugs, sleeves, facing.
+    /// Cracks stitched or welded.
+    Repair,
+    /// Crack-tested again after a repair.
+    Retest,
+    /// Rough work: plugs, sleeves.
     Rough,
+    /// The main line: bored, or checked.
+    LineBore,
+    /// The deck.
+    Deck,
+    /// Cylinders bored.
+    Cylinder,
+    /// Cylinders honed.
+    Hone,
     /// Fitted dowels.
     Dowel,
     /// Drilled and tapped holes.
     Hole,
-    /// Mains line bore.
-    LineBore,
-    /// Seal housing.
+    /// Seal housing bored.
     Seal,
-    /// Final wash.
+    /// Final hot wash.
     Wash,
+    /// Seals fitted.
+    SealFit,
     /// Final check.
     Check,
 }
@@ -55,28 +68,51 @@ words!(Stage {
     Identify = "receive and identify";
     Clean = "strip and clean";
     Inspect = "crack-test and measure";
+    Repair = "crack repair";
+    Retest = "crack-test after repair";
     Rough = "rough work";
+    LineBore = "main line";
+    Deck = "deck";
+    Cylinder = "cylinder bores";
+    Hone = "hone";
     Dowel = "fitted dowels";
     Hole = "drilled and tapped holes";
-    LineBore = "mains line bore";
     Seal = "seal housing";
     Wash = "final wash";
+    SealFit = "fit seals";
     Check = "final check";
 });
 
 impl Stage {
-    /// Whether metal is worked: from rough work to the seal housing.
+    /// Whether metal is worked, or a seal is fitted to it: what the trade calls the machining of a job.
     #[must_use]
     pub fn is_machining(self) -> bool {
-        (Self::Rough..=Self::Seal).contains(&self)
+        match self {
+            Self::Repair
+            | Self::Rough
+            | Self::LineBore
+            | Self::Deck
+            | Self::Cylinder
+            | Self::Hone
+            | Self::Dowel
+            | Self::Hole
+            | Self::Seal
+            | Self::SealFit => true,
+            Self::Identify
+            | Self::Clean
+            | Self::Inspect
+            | Self::Retest
+            | Self::Wash
+            | Self::Check => false,
+        }
     }
 
-    /// Rough work, dowels and holes of one face are done in one setup, so they are one phase; every other stage is its
-    /// own. The seal housing waits for the line bore, because it is dialled in to the crankshaft's centre line.
+    /// Dowels and holes of one face are done in one setup, so they are one phase; every other kind of work is its own. The
+    /// seal housing waits for the main line, because it is dialled in to the crankshaft's centre line.
     #[must_use]
     pub(super) fn phase(self) -> Self {
         match self {
-            Self::Dowel | Self::Hole => Self::Rough,
+            Self::Dowel => Self::Hole,
             other => other,
         }
     }
@@ -158,6 +194,27 @@ pub struct Material {
     pub quantity: Decimal,
     /// Price of one.
     pub price: Money,
+    /// Only for features above this size; the size itself is left out.
+    #[serde(default)]
+    pub smallest: Option<Length>,
+    /// Only for features up to this size; the size itself is included.
+    #[serde(default)]
+    pub largest: Option<Length>,
+}
+
+impl Material {
+    /// Whether it is the one for a feature of this size. Without a feature it is the one with no upper end, so that a
+    /// sleeve of unknown size is priced as the dearest.
+    #[must_use]
+    pub fn is_for(&self, size: Option<Length>) -> bool {
+        match size {
+            Some(size) => {
+                self.smallest.is_none_or(|smallest| smallest < size)
+                    && self.largest.is_none_or(|largest| size <= largest)
+            }
+            None => self.largest.is_none(),
+        }
+    }
 }
 
 /// Where a time came from, best first.
@@ -220,6 +277,12 @@ pub struct Element {
     pub checks: Vec<Check>,
     /// Cautions where the work is instructed.
     pub cautions: Vec<String>,
+    /// The metals it is done on; any where it is empty: magnetic particles on iron and steel, dye on aluminium.
+    pub metals: Vec<Metal>,
+    /// Tools it needs that come back, such as temporary bolts or a mandrel; `{part}` stands for what is worked on.
+    pub tools: Vec<String>,
+    /// Codes of elements that must follow wherever this one is done: a crack test after welding.
+    pub followed_by: Vec<String>,
     /// Done to a part off the block (a seal housing on the bench), so it need not wait for the block.
     pub apart: bool,
     /// What it uses up.
@@ -233,9 +296,9 @@ pub const OUTSIDE: &str = "outside";
 
 impl Element {
     /// Its stage, except that standing work in which a donor can fail is never left until metal has been cut.
-    pub(super) fn place_in_order(&self) -> Stage {
+    pub(super) fn place_in_order(&self, order: &OrderOfWork) -> Stage {
         if self.can_fail && self.standing > Inclusion::Asked {
-            self.stage.min(Stage::Inspect)
+            order.earlier(self.stage, Stage::Inspect)
         } else {
             self.stage
         }
@@ -279,6 +342,12 @@ impl Element {
             },
             _ => (self.owner_figure, TimeSource::Owner, owner),
         }
+    }
+
+    /// Whether it is done on a metal.
+    #[must_use]
+    pub fn suits(&self, metal: Metal) -> bool {
+        self.metals.is_empty() || self.metals.contains(&metal)
     }
 
     /// What is wrong with it, each complaint with the form field it belongs beside. Empty when all is well.

@@ -30,6 +30,9 @@ pub struct Step {
     pub how: String,
     /// Spread of the time.
     pub spread: Spread,
+    /// What is set at the machine: drill, depths, run-out; empty where there is nothing to set.
+    #[serde(default)]
+    pub sizes: String,
     /// What the customer must hear when it is left out; empty when it is always done.
     #[serde(default)]
     pub left_out: String,
@@ -88,6 +91,9 @@ pub struct Operation {
     pub cautions: Vec<String>,
     /// Material it uses up.
     pub materials: Vec<Material>,
+    /// Tools it needs that come back.
+    #[serde(default)]
+    pub tools: Vec<String>,
     /// Whether a donor can fail here.
     pub can_fail: bool,
     /// For outside work: its price and the days away.

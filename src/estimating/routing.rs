@@ -8,9 +8,10 @@
 use super::card::operation;
 use super::cutting_data::CuttingData;
 use super::element::{Basis, Element, Inclusion, Stage};
+use super::order::OrderOfWork;
 use super::route::{Operation, Route};
 use crate::castings::{Action, Conversion, Face, Feature, Pattern};
-use crate::units::{Minutes, MoneyError};
+use crate::units::{Length, Minutes, MoneyError};
 use rust_decimal::Decimal;
 
 /// Why no route can be made.
@@ -42,6 +43,8 @@ struct Chain<'a> {
     feature: Option<&'a Feature>,
     /// Whether the chain makes the feature, so that its limits are checked at the end, or only closes or leaves it.
     makes: bool,
+    /// How deep the metal goes at the feature, if it ends and somebody has said where.
+    deepest: Option<Length>,
     links: Vec<(&'a Element, u32)>,
 }
 
@@ -56,7 +59,7 @@ impl Route {
         also: &[(String, u32)],
         pattern: &Pattern,
         elements: &[Element],
-        data: &CuttingData,
+        (data, order): (&CuttingData, &OrderOfWork),
     ) -> Result<Self, RouteError> {
         let mut chains = standing(elements, Inclusion::Conversion, pattern);
         for remedy in &conversion.remedies {
@@ -79,11 +82,17 @@ impl Route {
             chains.push(Chain {
                 feature: Some(feature),
                 makes,
+                deepest: pattern.boss(&feature.place).and_then(|b| b.deepest),
                 links,
             });
         }
         list(&mut chains, also, pattern, elements)?;
-        draw_up(chains, &pattern.name, data)
+        draw_up(
+            chains,
+            (&pattern.name, pattern.weight_kg),
+            elements,
+            (data, order),
+        )
     }
 
     /// The route of listed work on a block: what a found block still needs, or a repair of the caller's own. Each code
@@ -95,11 +104,16 @@ impl Route {
         codes: &[(String, u32)],
         pattern: &Pattern,
         elements: &[Element],
-        data: &CuttingData,
+        (data, order): (&CuttingData, &OrderOfWork),
     ) -> Result<Self, RouteError> {
         let mut chains = standing(elements, Inclusion::EveryBlock, pattern);
         list(&mut chains, codes, pattern, elements)?;
-        draw_up(chains, &pattern.name, data)
+        draw_up(
+            chains,
+            (&pattern.name, pattern.weight_kg),
+            elements,
+            (data, order),
+        )
     }
 
     /// The route of listed work on a part that no pattern describes: a crankshaft to grind, a liner to press in. Each code
@@ -112,7 +126,7 @@ impl Route {
         part: &str,
         codes: &[(String, u32)],
         elements: &[Element],
-        data: &CuttingData,
+        (data, order): (&CuttingData, &OrderOfWork),
     ) -> Result<Self, RouteError> {
         let chains = codes
             .iter()
@@ -121,11 +135,12 @@ impl Route {
                 Ok(Chain {
                     feature: None,
                     makes: false,
+                    deepest: None,
                     links: vec![(element, *count)],
                 })
             })
             .collect::<Result<_, RouteError>>()?;
-        draw_up(chains, part, data)
+        draw_up(chains, (part, None), elements, (data, order))
     }
 }
 
@@ -145,6 +160,7 @@ fn list<'a>(
         chains.push(Chain {
             feature: None,
             makes: false,
+            deepest: None,
             links: vec![(element, count)],
         });
     }
@@ -175,10 +191,11 @@ fn times(element: &Element, feature_count: u32, pattern: &Pattern) -> u32 {
 fn standing<'a>(elements: &'a [Element], least: Inclusion, pattern: &Pattern) -> Vec<Chain<'a>> {
     elements
         .iter()
-        .filter(|e| e.standing >= least)
+        .filter(|e| e.standing >= least && e.suits(pattern.metal))
         .map(|e| Chain {
             feature: None,
             makes: false,
+            deepest: None,
             links: vec![(e, times(e, 1, pattern))],
         })
         .collect()
@@ -190,7 +207,7 @@ pub(super) struct Key<'a> {
     pub(super) machine_kind: &'a str,
     pub(super) face: Option<Face>,
     pub(super) skill: &'a str,
-    /// Rough work, dowels and holes share a setup of a face; whatever comes later is set up again.
+    /// Dowels and holes share a setup of a face; whatever comes earlier or later is set up again.
     pub(super) phase: Stage,
     pub(super) apart: bool,
 }
@@ -204,6 +221,8 @@ pub(super) struct Draft<'a> {
     pub(super) stage: Stage,
     /// The feature whose limits are checked once this step is done.
     pub(super) finishes: Option<&'a Feature>,
+    /// How deep the metal goes at the feature, if it ends and somebody has said where.
+    pub(super) deepest: Option<Length>,
 }
 
 /// An operation on its way.
@@ -215,26 +234,31 @@ pub(super) struct Group<'a> {
 }
 
 impl Group<'_> {
-    pub(super) fn stage(&self) -> Stage {
+    /// The earliest of its steps.
+    pub(super) fn stage(&self, order: &OrderOfWork) -> Stage {
         let stages = self.drafts.iter().map(|d| d.stage);
-        stages.min().unwrap_or(self.key.phase)
+        stages
+            .min_by_key(|stage| order.rank(*stage))
+            .unwrap_or(self.key.phase)
     }
 }
 
-/// All groups so far.
-#[derive(Default)]
-struct Groups<'a>(Vec<Group<'a>>);
+/// All groups so far, and the shop's order of work.
+struct Groups<'a> {
+    groups: Vec<Group<'a>>,
+    order: &'a OrderOfWork,
+}
 
 impl<'a> Groups<'a> {
     /// Whether `later` must come after `earlier`.
     fn follows(&self, later: usize, earlier: usize) -> bool {
         let mut stack = vec![later];
-        let mut seen = vec![false; self.0.len()];
+        let mut seen = vec![false; self.groups.len()];
         while let Some(at) = stack.pop() {
             if at == earlier {
                 return true;
             }
-            if let (Some(group), Some(seen)) = (self.0.get(at), seen.get_mut(at))
+            if let (Some(group), Some(seen)) = (self.groups.get(at), seen.get_mut(at))
                 && !std::mem::replace(seen, true)
             {
                 stack.extend(&group.before);
@@ -246,7 +270,7 @@ impl<'a> Groups<'a> {
     /// Makes `later` come after `earlier`, unless it is the same one or that would close a circle.
     fn link(&mut self, earlier: usize, later: usize) {
         if !self.follows(earlier, later)
-            && let Some(group) = self.0.get_mut(later)
+            && let Some(group) = self.groups.get_mut(later)
             && !group.before.contains(&earlier)
         {
             group.before.push(earlier);
@@ -258,7 +282,7 @@ impl<'a> Groups<'a> {
         if element.basis == Basis::PerFeature {
             return None;
         }
-        self.0
+        self.groups
             .iter()
             .position(|g| g.drafts.iter().any(|d| d.element.code == element.code))
     }
@@ -272,7 +296,7 @@ impl<'a> Groups<'a> {
             .rposition(|(e, _)| e.recipe.is_some())
             .or(chain.links.len().checked_sub(1));
         let mut previous: Option<usize> = None;
-        let mut stage = Stage::Identify;
+        let mut stage: Option<Stage> = None;
         for (i, &(element, count)) in chain.links.iter().enumerate() {
             if let Some(at) = self.done(element) {
                 if let Some(previous) = previous {
@@ -281,36 +305,43 @@ impl<'a> Groups<'a> {
                 previous = Some(at);
                 continue;
             }
-            stage = stage.max(element.place_in_order());
+            let own = element.place_in_order(self.order);
+            let reached = stage.map_or(own, |so_far| self.order.later(so_far, own));
+            stage = Some(reached);
             let face = chain.feature.map(|f| f.place.face);
             let key = Key {
                 machine_kind: &element.machine_kind,
                 face,
                 skill: &element.skill,
-                phase: if face.is_some() { stage.phase() } else { stage },
+                phase: if face.is_some() {
+                    reached.phase()
+                } else {
+                    reached
+                },
                 apart: element.apart,
             };
             let fits = |(at, group): &(usize, &Group<'a>)| {
                 group.key == key && previous.is_none_or(|p| p == *at || !self.follows(p, *at))
             };
-            let at = match self.0.iter().enumerate().find(fits) {
+            let at = match self.groups.iter().enumerate().find(fits) {
                 Some((at, _)) => at,
                 None => {
-                    self.0.push(Group {
+                    self.groups.push(Group {
                         key,
                         drafts: Vec::new(),
                         before: Vec::new(),
                     });
-                    self.0.len() - 1
+                    self.groups.len() - 1
                 }
             };
-            if let Some(group) = self.0.get_mut(at) {
+            if let Some(group) = self.groups.get_mut(at) {
                 group.drafts.push(Draft {
                     element,
                     feature: chain.feature,
                     count,
-                    stage,
+                    stage: reached,
                     finishes: made.filter(|_| finish == Some(i)),
+                    deepest: chain.deepest,
                 });
             }
             if let Some(previous) = previous.filter(|p| *p != at) {
@@ -322,16 +353,16 @@ impl<'a> Groups<'a> {
 
     /// A part worked on apart that nothing else waits for is wanted by the final check at the latest.
     fn bring_parts_home(&mut self) {
-        let checks: Vec<usize> = (0..self.0.len())
+        let checks: Vec<usize> = (0..self.groups.len())
             .filter(|&i| {
-                self.0
+                self.groups
                     .get(i)
-                    .is_some_and(|g| !g.key.apart && g.stage() == Stage::Check)
+                    .is_some_and(|g| !g.key.apart && g.stage(self.order) == Stage::Check)
             })
             .collect();
-        for part in 0..self.0.len() {
-            let waited_for = self.0.iter().any(|g| g.before.contains(&part));
-            if self.0.get(part).is_some_and(|g| g.key.apart) && !waited_for {
+        for part in 0..self.groups.len() {
+            let waited_for = self.groups.iter().any(|g| g.before.contains(&part));
+            if self.groups.get(part).is_some_and(|g| g.key.apart) && !waited_for {
                 for &check in &checks {
                     self.link(part, check);
                 }
@@ -342,15 +373,20 @@ impl<'a> Groups<'a> {
     /// Indices in the order of work: the earliest stage first among those that wait for nothing; what is already on
     /// the table before what is not.
     fn order(&self) -> Vec<usize> {
-        let mut order: Vec<usize> = Vec::with_capacity(self.0.len());
+        let mut order: Vec<usize> = Vec::with_capacity(self.groups.len());
         let mut on_table = None;
         loop {
-            let ready = self.0.iter().enumerate().filter(|(i, g)| {
+            let ready = self.groups.iter().enumerate().filter(|(i, g)| {
                 !order.contains(i) && g.before.iter().all(|before| order.contains(before))
             });
             let next = ready.min_by_key(|(i, g)| {
                 let table = Some((g.key.machine_kind, g.key.face));
-                (g.stage(), table != on_table, g.key.face, *i)
+                (
+                    self.order.rank(g.stage(self.order)),
+                    table != on_table,
+                    g.key.face,
+                    *i,
+                )
             });
             let Some((i, group)) = next else { break };
             if !group.key.apart {
@@ -362,29 +398,58 @@ impl<'a> Groups<'a> {
     }
 }
 
-/// Puts chains of elements together into a route; `part` is what is worked on, the pattern of a casting.
-fn draw_up(chains: Vec<Chain>, part: &str, data: &CuttingData) -> Result<Route, RouteError> {
-    let mut groups = Groups::default();
+/// Adds to each chain what must follow its elements wherever they are done, right after each of them.
+fn follow<'a>(chains: &mut [Chain<'a>], elements: &'a [Element]) -> Result<(), RouteError> {
+    for chain in chains {
+        let mut links: Vec<(&'a Element, u32)> = Vec::with_capacity(chain.links.len());
+        for &(element, count) in &chain.links {
+            links.push((element, count));
+            for code in &element.followed_by {
+                let next = find(elements, code, &format!("the element {}", element.code))?;
+                let listed = chain.links.iter().chain(&links);
+                if !listed.into_iter().any(|(e, _)| e.code == next.code) {
+                    links.push((next, count));
+                }
+            }
+        }
+        chain.links = links;
+    }
+    Ok(())
+}
+
+/// Puts chains of elements together into a route; `part` is what is worked on, the pattern of a casting, and
+/// its weight in kg.
+fn draw_up<'a>(
+    mut chains: Vec<Chain<'a>>,
+    part: (&str, Option<Decimal>),
+    elements: &'a [Element],
+    (data, rules): (&CuttingData, &OrderOfWork),
+) -> Result<Route, RouteError> {
+    follow(&mut chains, elements)?;
+    let mut groups = Groups {
+        groups: Vec::new(),
+        order: rules,
+    };
     for chain in &chains {
         groups.place(chain);
     }
     groups.bring_parts_home();
     let order = groups.order();
 
-    let mut number_of = vec![0_u32; groups.0.len()];
+    let mut number_of = vec![0_u32; groups.groups.len()];
     let mut operations: Vec<Operation> = Vec::with_capacity(order.len());
     // The last operation on the block: its number, what is on the table for it, and that setup in full.
     let mut on_block: Option<(u32, String, Minutes)> = None;
     for (&at, number) in order.iter().zip((10_u32..).step_by(10)) {
-        let (Some(group), Some(slot)) = (groups.0.get(at), number_of.get_mut(at)) else {
+        let (Some(group), Some(slot)) = (groups.groups.get(at), number_of.get_mut(at)) else {
             continue;
         };
         *slot = number;
-        let mut operation = operation(group, number, part, data)?;
+        let mut operation = operation(group, number, part, (data, rules))?;
         let parts = group
             .before
             .iter()
-            .filter(|&&b| groups.0.get(b).is_some_and(|g| g.key.apart));
+            .filter(|&&b| groups.groups.get(b).is_some_and(|g| g.key.apart));
         operation.after = parts
             .filter_map(|&part| number_of.get(part).copied())
             .collect();

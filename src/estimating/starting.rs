@@ -6,7 +6,8 @@ use super::cutting::{Cut, Process, Recipe};
 use super::element::{Basis, Element, Inclusion, Material, Stage};
 use super::machine::{LabourRate, Machine};
 use super::rates::MachineRate;
-use crate::units::{Currency, Minutes, Money, Spread};
+use crate::castings::Metal;
+use crate::units::{Currency, Length, Minutes, Money, Spread};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 use uuid::Uuid;
@@ -50,6 +51,12 @@ struct Line {
     #[serde(default)]
     cautions: Vec<String>,
     #[serde(default)]
+    followed_by: Vec<String>,
+    #[serde(default)]
+    metals: Vec<Metal>,
+    #[serde(default)]
+    tools: Vec<String>,
+    #[serde(default)]
     materials: Vec<MaterialLine>,
 }
 
@@ -68,6 +75,8 @@ struct MaterialLine {
     name: String,
     quantity: Decimal,
     price: Decimal,
+    smallest: Option<Length>,
+    largest: Option<Length>,
 }
 
 fn wholly() -> Decimal {
@@ -129,6 +138,9 @@ pub fn elements(
                 outside_days: line.outside_days,
                 checks: line.checks,
                 cautions: line.cautions,
+                followed_by: line.followed_by,
+                metals: line.metals,
+                tools: line.tools,
                 apart: line.apart,
                 materials: line
                     .materials
@@ -137,6 +149,8 @@ pub fn elements(
                         name: m.name,
                         quantity: m.quantity,
                         price: price(m.price),
+                        smallest: m.smallest,
+                        largest: m.largest,
                     })
                     .collect(),
                 version: 1,

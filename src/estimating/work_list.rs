@@ -3,6 +3,7 @@
 
 use super::cutting_data::CuttingData;
 use super::element::{Basis, Element};
+use super::order::OrderOfWork;
 use super::route::Route;
 use super::routing::RouteError;
 use crate::units::text::uncapitalised;
@@ -93,11 +94,15 @@ impl WorkList {
         Ok(times)
     }
 
-    /// Its route, in the trade's order of work.
+    /// Its route, in the shop's order of work.
     ///
     /// # Errors
     /// [`WorkListError`].
-    pub fn route(&self, elements: &[Element], data: &CuttingData) -> Result<Route, WorkListError> {
+    pub fn route(
+        &self,
+        elements: &[Element],
+        (data, order): (&CuttingData, &OrderOfWork),
+    ) -> Result<Route, WorkListError> {
         let codes: Vec<(String, u32)> = self
             .times(elements)?
             .into_iter()
@@ -111,7 +116,7 @@ impl WorkList {
         } else {
             part.to_owned()
         };
-        Ok(Route::for_part(&on_table, &codes, elements, data)?)
+        Ok(Route::for_part(&on_table, &codes, elements, (data, order))?)
     }
 
     /// The work in a line: "Grind crankshaft journal × 5, face the deck".
@@ -182,7 +187,9 @@ mod tests {
 
     fn minutes(list: &WorkList) -> Minutes {
         let data = cutting_data::starting_points().remove(0);
-        let route = list.route(&elements(), &data).unwrap();
+        let route = list
+            .route(&elements(), (&data, &OrderOfWork::default()))
+            .unwrap();
         route.operations.iter().map(|o| o.run).sum()
     }
 
@@ -203,7 +210,9 @@ mod tests {
             each("CRANK-GRIND") * Decimal::from(3) + each("DECK-FACE") * Decimal::from(2)
         );
         let data = cutting_data::starting_points().remove(0);
-        let route = picked.route(&elements, &data).unwrap();
+        let route = picked
+            .route(&elements, (&data, &OrderOfWork::default()))
+            .unwrap();
         assert_eq!(route.operations.len(), 2);
         assert!(
             route
@@ -245,7 +254,9 @@ mod tests {
                 part: " ".to_owned(),
                 ..list(lines)
             };
-            let route = nameless.route(&elements(), &data).unwrap();
+            let route = nameless
+                .route(&elements(), (&data, &OrderOfWork::default()))
+                .unwrap();
             route.operations[0].setup_key.clone()
         };
         assert_eq!(key(&[("DECK-FACE", 1)]), key(&[("DECK-FACE", 2)]));

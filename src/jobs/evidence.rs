@@ -161,6 +161,7 @@ mod tests {
         let mut planned = operation(10, &[]);
         planned.setup = Minutes(dec!(30));
         planned.steps = vec![Step {
+            sizes: String::new(),
             code: elements[0].code.clone(),
             name: String::new(),
             place: None,

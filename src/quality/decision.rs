@@ -159,6 +159,7 @@ fn rework_operation(
         run: rework.run,
         attended_share: Decimal::ONE,
         steps: vec![Step {
+            sizes: String::new(),
             left_out: String::new(),
             code: "REWORK".to_owned(),
             name: rework.title.clone(),

@@ -71,6 +71,7 @@ pub(crate) mod tests {
             checks: Vec::new(),
             cautions: Vec::new(),
             materials: Vec::new(),
+            tools: Vec::new(),
             can_fail: false,
             outside: None,
         }

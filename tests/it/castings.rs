@@ -48,6 +48,7 @@ fn pattern() -> Pattern {
         place: Place::new(face, label),
         largest: length(largest),
         deepest: deepest.map(length),
+        through: deepest.is_none(),
     };
     let mut bosses = vec![
         boss(Face::Sump, "S5", "16", Some("40")),
@@ -67,6 +68,8 @@ fn pattern() -> Pattern {
         ],
         bosses,
         marks: "TARN cast under the mounting pad".to_owned(),
+        metal: borewright::castings::Metal::Aluminium,
+        weight_kg: Some(rust_decimal::dec!(92.5)),
         version: 1,
     }
 }
@@ -412,6 +415,30 @@ async fn rules_keep_the_order_they_are_put_in() {
         stored.iter().map(|rule| rule.priority).collect::<Vec<_>>(),
         [10, 20, 30, 40, 50]
     );
+}
+
+/// The points of a face are a file for the readout and one for a drawing program; of a face that does not exist, none.
+#[tokio::test]
+async fn the_points_of_a_face_are_files() {
+    let site = TestSite::new().await;
+    let owner = site.owner().await;
+    let (_, variants) = fill(&site.shop).await;
+    let path = format!("/castings/variants/{}/points", variants[0].id);
+    let table = owner.get(&format!("{path}/rear.csv")).await;
+    assert_eq!(table.status(), 200);
+    let text = table.text().await.unwrap();
+    assert!(text.starts_with("Place,Feature,\"Across, mm\""), "{text}");
+    let drawing = owner.get(&format!("{path}/rear.dxf")).await;
+    assert_eq!(drawing.headers()["content-type"], "image/vnd.dxf");
+    let text = drawing.text().await.unwrap();
+    assert!(
+        text.contains("CIRCLE") && text.ends_with("0\nEOF\n"),
+        "{text}"
+    );
+    for wrong in ["rear.exe", "roof.csv", "rear"] {
+        let answer = owner.get(&format!("{path}/{wrong}")).await;
+        assert_eq!(answer.status(), 404, "{wrong}");
+    }
 }
 
 /// Sends a form and gives the page that refuses it.

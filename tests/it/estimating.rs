@@ -7,10 +7,12 @@ use borewright::castings::{Action, RemedyRule, When};
 use borewright::db::cutting::{self, CuttingLine};
 use borewright::db::people::Role;
 use borewright::db::{
-    DbError, Needed, ShopTx, Unique, floor, history, machines, remedy_rules, settings, standards,
+    DbError, Needed, ShopTx, Unique, floor, history, machines, order_of_work, remedy_rules,
+    settings, standards,
 };
 use borewright::estimating::{
-    CuttingData, Element, LabourRate, Machine, MachineRate, cutting_data, starting,
+    CuttingData, Element, LabourRate, Machine, MachineRate, OrderOfWork, Stage, cutting_data,
+    starting,
 };
 use borewright::units::{Code, Currency, Length, Minutes, Money, Spread};
 use chrono::Utc;
@@ -511,6 +513,48 @@ async fn an_element_is_entered_read_back_and_complained_about_field_by_field() {
         303
     );
     assert_eq!(owner.get(&path).await.status(), 404);
+}
+
+/// The usual order is shown, a rule that makes a circle is refused beside its field, and one that does not moves the work.
+#[tokio::test]
+async fn a_shop_changes_its_order_of_work() {
+    let site = TestSite::new().await;
+    let owner = site.owner().await;
+    let add = |first: &'static str, then: &'static str| {
+        [
+            ("change", "add"),
+            ("first", first),
+            ("then", then),
+            ("why", "so we do it"),
+        ]
+    };
+    let page = owner.get("/shop/order").await.text().await.unwrap();
+    assert!(page.contains("dowels are dialled in from the main line"));
+    let answer = owner.post("/shop/order", &add("dowel", "line_bore")).await;
+    assert_eq!(answer.status(), 422);
+    let page = answer.text().await.unwrap();
+    assert!(page.contains("these would wait for one another: main line, fitted dowels"));
+    let same = owner.post("/shop/order", &add("dowel", "dowel")).await;
+    assert_eq!(same.status(), 422);
+
+    let gone = [
+        ("change", "remove"),
+        ("first", "line_bore"),
+        ("then", "dowel"),
+    ];
+    assert_eq!(owner.post("/shop/order", &gone).await.status(), 303);
+    let moved = owner.post("/shop/order", &add("dowel", "line_bore")).await;
+    assert_eq!(moved.status(), 303);
+    let mut tx = site.shop.begin().await;
+    let (rules, order) = order_of_work::get(&mut tx).await.unwrap();
+    assert!(order.rank(Stage::Dowel) < order.rank(Stage::LineBore));
+    assert_eq!(rules.last().unwrap().why, "so we do it");
+    drop(tx);
+    let usual = owner.post("/shop/order", &[("change", "usual")]).await;
+    assert_eq!(usual.status(), 303);
+    let mut tx = site.shop.begin().await;
+    let (_, order) = order_of_work::get(&mut tx).await.unwrap();
+    assert_eq!(order, OrderOfWork::default());
 }
 
 #[tokio::test]

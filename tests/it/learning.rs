@@ -7,7 +7,9 @@ use borewright::db::jobs::{self, NewJob, OperationState};
 use borewright::db::people::Role;
 use borewright::db::{history, machines, settings, standards};
 use borewright::estimating::element::OUTSIDE;
-use borewright::estimating::{Element, Machine, MachineRate, Route, cutting_data, starting};
+use borewright::estimating::{
+    Element, Machine, MachineRate, OrderOfWork, Route, cutting_data, starting,
+};
 use borewright::planning::{Shift, local_instant};
 use borewright::shopfloor::Kind;
 use borewright::units::{Currency, Minutes, Money, plain};
@@ -42,7 +44,10 @@ async fn booked(site: &TestSite, person: Uuid) -> [Element; 2] {
             "crank",
             &[(short.code.clone(), count), (right.code.clone(), 1 + n % 2)],
             &elements,
-            &cutting_data::starting_points().remove(0),
+            (
+                &cutting_data::starting_points().remove(0),
+                &OrderOfWork::default(),
+            ),
         )
         .unwrap();
         let job = NewJob {

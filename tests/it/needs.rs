@@ -348,6 +348,8 @@ fn quote(enquiry_id: Uuid, kind: &str, casting_id: Option<Uuid>) -> CheckedQuote
         name: name.to_owned(),
         quantity: d(quantity),
         price: pounds("1.80"),
+        smallest: None,
+        largest: None,
     };
     drilled.materials = vec![material("ground dowel", "2"), material("Sealant", "0.2")];
     let quote = NewQuote {

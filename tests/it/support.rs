@@ -218,6 +218,8 @@ impl TestShop {
             outlines: Vec::new(),
             bosses: Vec::new(),
             marks: String::new(),
+            metal: borewright::castings::Metal::default(),
+            weight_kg: None,
             version: 1,
         };
         let variant = Variant {
@@ -260,6 +262,7 @@ pub fn operation(number: u32, machine_kind: &str, setup: i64, run: i64) -> Opera
         checks: Vec::new(),
         cautions: vec!["Guards closed; keep clear of the rotating cutter.".to_owned()],
         materials: Vec::new(),
+        tools: Vec::new(),
         can_fail: false,
         outside: None,
     }

@@ -49,9 +49,12 @@ fn pattern(id: u128, name: &str, marks: &str) -> Pattern {
                 place: at(label),
                 largest: mm("20"),
                 deepest: None,
+                through: true,
             })
             .collect(),
         marks: marks.to_owned(),
+        metal: crate::castings::Metal::default(),
+        weight_kg: None,
         version: 1,
     }
 }

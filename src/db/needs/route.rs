@@ -52,6 +52,41 @@ pub async fn add_materials(
     Ok(())
 }
 
+/// Adds tools that come back to the needs of a job, each before the operation that takes it, by the operation's number. A
+/// set in the tool store whose name begins with what is needed stands behind it.
+///
+/// # Errors
+/// [`DbError::Corrupt`] for an operation number out of range, [`DbError::Database`].
+pub async fn add_tools(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    tools: &[(u32, String)],
+) -> Result<(), DbError> {
+    let ids: Vec<Uuid> = tools.iter().map(|_| Uuid::now_v7()).collect();
+    let numbers = tools
+        .iter()
+        .map(|(number, _)| i32::try_from(*number))
+        .collect::<Result<Vec<i32>, _>>()
+        .map_err(|why| corrupt("operation number", why))?;
+    let names: Vec<String> = tools.iter().map(|(_, name)| name.clone()).collect();
+    sqlx::query!(
+        "insert into need (shop_id, id, job_id, operation_id, kind, what, quantity, unit, tool_id)
+         select $1, line.id, $2, o.id, 'tool', line.name, 1, 'each',
+                (select t.id from tool t
+                 where t.shop_id = $1 and t.active and starts_with(lower(t.name), lower(line.name)) order by t.name limit 1)
+         from unnest($3::uuid[], $4::int[], $5::text[]) as line (id, number, name)
+         join job_operation o on o.shop_id = $1 and o.job_id = $2 and o.number = line.number",
+        tx.shop_id(),
+        job_id,
+        &ids,
+        &numbers,
+        &names,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
 /// Puts another casting, or none yet, behind the need of a job for its casting.
 ///
 /// # Errors

@@ -32,7 +32,14 @@ fn route(seed: &Seed, conversion: &Conversion) -> Route {
         .iter()
         .find(|p| p.id == wanted.pattern_id)
         .unwrap();
-    Route::for_conversion(conversion, &[], pattern, &seed.elements, &iron().unwrap()).unwrap()
+    Route::for_conversion(
+        conversion,
+        &[],
+        pattern,
+        &seed.elements,
+        (&iron().unwrap(), &OrderOfWork::default()),
+    )
+    .unwrap()
 }
 
 fn machining(route: &Route) -> Minutes {
@@ -128,6 +135,30 @@ fn what_has_no_metal_cannot_be_made_and_says_so() {
     assert_eq!(impossible.len(), 1);
     assert_eq!(impossible[0].difference.subject().place.label, "J1-6");
     assert!(impossible[0].say.contains("metal"), "{}", impossible[0].say);
+}
+
+/// Whatever a variant has at a boss is there, so the boss must have taken it: drill points and run-out of the threads too.
+#[test]
+fn every_feature_of_the_demo_fits_the_boss_it_was_made_in() {
+    let seed = Seed::read().unwrap();
+    let mut held = 0;
+    for variant in &seed.variants {
+        let pattern = seed.patterns.iter().find(|p| p.id == variant.pattern_id);
+        for feature in &variant.features {
+            if let Some(boss) = pattern.unwrap().boss(&feature.place) {
+                held += 1;
+                assert_eq!(boss.takes(feature), Ok(()), "{}", variant.name);
+                let depths = feature.depths(boss.deepest);
+                assert!(
+                    depths.is_none_or(|d| !d.short),
+                    "{}: {}",
+                    variant.name,
+                    feature.place
+                );
+            }
+        }
+    }
+    assert!(held > 30, "{held}");
 }
 
 #[test]

@@ -153,6 +153,93 @@ fn holes_are_the_published_table() {
     assert_eq!(deviations("P7", 40), (-42, -17));
 }
 
+/// Every standard tolerance, so that none can move by a micrometre unseen: IT4 to IT13 up to 315 mm from
+/// engineersvault.blogspot.com, "Index of ISO hole and shaft tolerances" (2007), IT5 to IT11 up to 500 mm from mechguru.com,
+/// "DIN ISO 286 standard tolerance zone size table"; IT4, IT12 and IT13 above 315 mm from memory.
+#[test]
+fn every_standard_tolerance_is_the_published_one() {
+    let published: [(u32, [i32; 10]); 13] = [
+        (3, [3, 4, 6, 10, 14, 25, 40, 60, 100, 140]),
+        (6, [4, 5, 8, 12, 18, 30, 48, 75, 120, 180]),
+        (10, [4, 6, 9, 15, 22, 36, 58, 90, 150, 220]),
+        (18, [5, 8, 11, 18, 27, 43, 70, 110, 180, 270]),
+        (30, [6, 9, 13, 21, 33, 52, 84, 130, 210, 330]),
+        (50, [7, 11, 16, 25, 39, 62, 100, 160, 250, 390]),
+        (80, [8, 13, 19, 30, 46, 74, 120, 190, 300, 460]),
+        (120, [10, 15, 22, 35, 54, 87, 140, 220, 350, 540]),
+        (180, [12, 18, 25, 40, 63, 100, 160, 250, 400, 630]),
+        (250, [14, 20, 29, 46, 72, 115, 185, 290, 460, 720]),
+        (315, [16, 23, 32, 52, 81, 130, 210, 320, 520, 810]),
+        (400, [18, 25, 36, 57, 89, 140, 230, 360, 570, 890]),
+        (500, [20, 27, 40, 63, 97, 155, 250, 400, 630, 970]),
+    ];
+    for (step, (end, widths)) in published.iter().enumerate() {
+        assert_eq!(STEPS[step], *end);
+        for (grade, width) in (4..=13).zip(widths) {
+            assert_eq!(it(grade, step), *width, "IT{grade} up to {end}");
+        }
+    }
+}
+
+/// Every fundamental deviation, as ISO 286-1, tables 4 and 5, has them: written down from memory, column by column, and the
+/// lines above, which are from print, are points of it. d, e, f, g are upper deviations; k, m, n, p, r, s lower ones.
+#[test]
+fn every_fundamental_deviation_is_the_published_one() {
+    let by_step: [(u32, [i64; 8]); 13] = [
+        (3, [-20, -14, -6, -2, 0, 2, 4, 6]),
+        (6, [-30, -20, -10, -4, 1, 4, 8, 12]),
+        (10, [-40, -25, -13, -5, 1, 6, 10, 15]),
+        (18, [-50, -32, -16, -6, 1, 7, 12, 18]),
+        (30, [-65, -40, -20, -7, 2, 8, 15, 22]),
+        (50, [-80, -50, -25, -9, 2, 9, 17, 26]),
+        (80, [-100, -60, -30, -10, 2, 11, 20, 32]),
+        (120, [-120, -72, -36, -12, 3, 13, 23, 37]),
+        (180, [-145, -85, -43, -14, 3, 15, 27, 43]),
+        (250, [-170, -100, -50, -15, 4, 17, 31, 50]),
+        (315, [-190, -110, -56, -17, 4, 20, 34, 56]),
+        (400, [-210, -125, -62, -18, 4, 21, 37, 62]),
+        (500, [-230, -135, -68, -20, 5, 23, 40, 68]),
+    ];
+    for (mm, [d, e, f, g, k, m, n, p]) in by_step {
+        for (letter, upper) in [("d", d), ("e", e), ("f", f), ("g", g)] {
+            let fit = format!("{letter}7");
+            assert_eq!(deviations(&fit, mm).1, upper, "{mm} {fit}");
+        }
+        for (letter, lower) in [("k", k), ("m", m), ("n", n), ("p", p)] {
+            let fit = format!("{letter}6");
+            assert_eq!(deviations(&fit, mm).0, lower, "{mm} {fit}");
+        }
+    }
+    let fine: [(u32, i64, i64); 22] = [
+        (3, 10, 14),
+        (6, 15, 19),
+        (10, 19, 23),
+        (18, 23, 28),
+        (30, 28, 35),
+        (50, 34, 43),
+        (65, 41, 53),
+        (80, 43, 59),
+        (100, 51, 71),
+        (120, 54, 79),
+        (140, 63, 92),
+        (160, 65, 100),
+        (180, 68, 108),
+        (200, 77, 122),
+        (225, 80, 130),
+        (250, 84, 140),
+        (280, 94, 158),
+        (315, 98, 170),
+        (355, 108, 190),
+        (400, 114, 208),
+        (450, 126, 232),
+        (500, 132, 252),
+    ];
+    for (mm, r, s) in fine {
+        assert_eq!(deviations("r6", mm).0, r, "{mm} r6");
+        assert_eq!(deviations("s6", mm).0, s, "{mm} s6");
+    }
+}
+
 /// The table is the formula of ISO 286-1 (i = 0.45·∛D + 0.001·D, D the geometric mean of the step) within the rounding:
 /// worked for 50 to 80 mm on byjus.com ("a hole-shaft pair has been designated as 64 mm H8f7"): i = 1.859 µm,
 /// IT8 = 25·i = 46 µm.

@@ -47,6 +47,7 @@ pub fn refusal(why: &Refusal, today: NaiveDate) -> String {
         ),
         Refusal::Booking(why) => format!("{}.", booking_refused(*why)),
         Refusal::Check(why) => format!("{}.", check_refused(*why)),
+        Refusal::Order(why) => format!("That makes no order: {why}."),
         Refusal::StillFails => {
             "The latest measurement fails. Enter the new measurement first.".to_owned()
         }

@@ -67,6 +67,7 @@ impl Screen<'_> {
                                 (step.name)
                                 @if let Some(place) = &step.place { ", at " (place) }
                                 @if step.count > 1 { ", " (step.count) " times" }
+                                @if !step.sizes.is_empty() { br; strong { (step.sizes) } }
                             }
                         }
                     }

@@ -32,6 +32,7 @@ impl BossSheet {
                 place,
                 largest: Length::ZERO,
                 deepest: None,
+                through: false,
             },
         }
     }
@@ -104,7 +105,8 @@ impl Record for BossSheet {
         f.length("largest", "Largest diameter", at!(boss.largest))
             .hint("That leaves a sound wall; a thread counts by its major diameter");
         f.length("deepest", "Deepest hole", at!(boss.deepest))
-            .hint("That does not break out; leave empty where a hole may go through");
+            .hint("For the tip of the drill: thread, run-out and point together. Leave it empty where nobody has measured it");
+        f.tick("through", "A hole may go through", at!(boss.through));
         f
     }
 

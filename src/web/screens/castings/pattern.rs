@@ -109,7 +109,7 @@ fn boss_row(pattern: &Pattern, boss: &Boss, unit: LengthUnit, may_edit: bool) ->
         tr id=(place_id(&boss.place)) {
             th scope="row" { (boss.place) }
             td data-label="Largest diameter" { (boss.largest.show(unit)) }
-            td data-label="Deepest" { (or_none(boss.deepest.map(|depth| depth.show(unit)), "through")) }
+            td data-label="Deepest" { (or_none(boss.deepest.map(|depth| depth.show(unit)), if boss.through { "through" } else { "not known" })) }
             @if may_edit {
                 td.row-links {
                     a href={ (path) "/bosses/edit?" (query) } aria-label={ "Edit " (boss.place) } { "Edit" }

@@ -2,17 +2,19 @@
 
 use super::pattern_path;
 use crate::castings::fault::{LONGEST_NAME, LONGEST_NOTE, MOST_CYLINDERS};
-use crate::castings::{Face, Fault, Outline, Pattern, Variant};
+use crate::castings::{Face, Fault, Metal, Outline, Pattern, Variant};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings as db};
 use crate::units::text::capitalised;
 use crate::units::{Code, LengthUnit};
+use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{
     self, At, Copying, Done, Fields, Group, Paths, Record, Sheet, Typed, Words, at,
 };
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::{Markup, html};
+use rust_decimal::Decimal;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
@@ -60,6 +62,8 @@ impl Record for Pattern {
             outlines: Vec::new(),
             bosses: Vec::new(),
             marks: String::new(),
+            metal: Metal::default(),
+            weight_kg: None,
             version: 1,
         }
     }
@@ -75,6 +79,26 @@ impl Record for Pattern {
         f.int("mains", "Main bearings", 1..=most + 1, at!(mains));
         f.area("marks", "Marks it is known by", 2, LONGEST_NOTE, at!(marks))
             .hint("Cast or stamped marks, and where they are");
+        let metals = Metal::ALL.iter();
+        let metals = metals.map(|m| Choice::new(m.code(), m.word())).collect();
+        f.value(
+            Field::select("metal", "Metal", "", metals),
+            at!(metal),
+            |metal: &Metal| metal.code().to_owned(),
+            |errors, name, raw| match raw {
+                // Most blocks are of grey iron, and whoever sends no metal means one.
+                "" => Some(Metal::GreyIron),
+                code => errors.choice(name, code, Metal::from_code),
+            },
+        );
+        f.decimal(
+            "weight_kg",
+            "Weight of a bare casting",
+            Decimal::ONE..=Decimal::from(20_000),
+            at!(weight_kg),
+        )
+        .unit("kg")
+        .hint("For lifting, and said with the work. Leave it empty where nobody has weighed one");
         f.group(Group {
             label: "Faces as drawn",
             write: Box::new(move |pattern: &Self, typed| {

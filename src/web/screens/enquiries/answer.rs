@@ -254,6 +254,7 @@ pub(in crate::web) fn route_table(route: &Route) -> Markup {
                     ul.steps { @for step in &operation.steps {
                         li {
                             @if step.count > 1 { (step.count) " × " } (step.name) ", " (step.each.rounded()) @if step.count > 1 { " each" }
+                            @if !step.sizes.is_empty() { ". " (step.sizes) "." }
                             " " small.muted { (step.how) }
                         }
                     } }

@@ -1,6 +1,7 @@
 //! Cutting data: speeds and feeds by work material and tool. Guide figures, each with its source.
 
 use super::standards::Nothing;
+use crate::castings::Metal;
 use crate::db::cutting::{self, CuttingLine, WorkMaterial};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx};
@@ -158,6 +159,7 @@ impl Record for WorkMaterial {
             name: String::new(),
             top_speed: Decimal::from(1_000),
             usual: false,
+            metal: None,
             version: 1,
         }
     }
@@ -178,6 +180,15 @@ impl Record for WorkMaterial {
             "Usual material: castings are made of it",
             at!(usual),
         );
+        let metals = Metal::ALL.iter();
+        let metals = metals.map(|m| Choice::new(m.code(), m.word())).collect();
+        f.value(
+            Field::select("metal", "For castings of", "", metals).optional(),
+            at!(metal),
+            |metal: &Option<Metal>| metal.map_or("", |m| m.code()).to_owned(),
+            |errors, name, raw| errors.optional(raw, |e| e.choice(name, raw, Metal::from_code)),
+        )
+        .hint("Patterns of this metal are cut with these data; no other material may be for it");
         f
     }
 

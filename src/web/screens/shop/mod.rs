@@ -4,6 +4,7 @@ mod cutting;
 mod devices;
 pub mod hours;
 mod machines;
+mod order;
 pub mod people;
 mod rates;
 mod selling;
@@ -23,6 +24,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     devices::routes(cfg);
     hours::routes(cfg);
     machines::routes(cfg);
+    order::routes(cfg);
     sessions::routes(cfg);
     people::routes(cfg);
     rates::routes(cfg);
@@ -63,6 +65,12 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
         "/shop/standards",
         "Standard times",
         "The elements of work: how long each takes, its checks, cautions and materials",
+        Role::Machinist,
+    ),
+    (
+        "/shop/order",
+        "Order of work",
+        "Which kinds of work come before which on a casting, and why",
         Role::Machinist,
     ),
     (

@@ -1,6 +1,7 @@
 //! The fields of an element.
 
 use super::checks::checks;
+use crate::castings::Metal;
 use crate::db::people::Role;
 use crate::estimating::{Basis, Cut, Element, Inclusion, Material, Process, Recipe, Stage};
 use crate::units::{Code, Length, Spread};
@@ -36,6 +37,41 @@ pub(super) fn fields(suggested: &Suggestions, who: &SignedIn) -> Fields<Element>
         },
     )
     .hint("Shown with the work: guards, lifting, rotating cutters, swarf, pressure");
+    f.value(
+        Field::text("followed_by", "Must be followed by", "").optional(),
+        at!(followed_by),
+        |codes: &Vec<String>| codes.join(", "),
+        |errors, name, raw| {
+            let text = errors.text(name, raw, 400)?;
+            let codes = text.split(',').map(|code| code.trim().to_uppercase());
+            Some(codes.filter(|code| !code.is_empty()).collect())
+        },
+    )
+    .hint("Codes of elements, with commas, for example CRACK-RETEST after welding");
+    f.value(
+        Field::textarea("tools_back", "Tools that come back, one a line", "", 2).optional(),
+        at!(tools),
+        |lines: &Vec<String>| lines.join("\n"),
+        |errors, name, raw| {
+            let text = errors.text(name, raw, 2_000)?;
+            let lines = text.lines().map(str::trim).filter(|line| !line.is_empty());
+            Some(lines.map(str::to_owned).collect())
+        },
+    )
+    .hint("Temporary bolts, a mandrel. {part} stands for the pattern; a set in the tool store whose name begins so is meant");
+    f.value(
+        Field::text("metals", "Only on these metals", "").optional(),
+        at!(metals),
+        |metals: &Vec<Metal>| {
+            metals
+                .iter()
+                .map(|m| m.word())
+                .collect::<Vec<_>>()
+                .join(", ")
+        },
+        metals_typed,
+    )
+    .hint("Grey cast iron, ductile iron, aluminium alloy, steel; leave it empty for any");
     if who.may(Role::Office) {
         f.group(materials(who));
         f.heading("Sent out");
@@ -48,6 +84,25 @@ pub(super) fn fields(suggested: &Suggestions, who: &SignedIn) -> Fields<Element>
     f.datalist("skills", &suggested.skills);
     f.datalist("tools", &suggested.tools);
     f
+}
+
+/// Metals by name, with commas.
+fn metals_typed(errors: &mut FormErrors, name: &str, raw: &str) -> Option<Vec<Metal>> {
+    let typed = raw.split(',').map(str::trim).filter(|one| !one.is_empty());
+    let named = |one: &str| {
+        Metal::ALL
+            .iter()
+            .copied()
+            .find(|metal| metal.word().eq_ignore_ascii_case(one))
+    };
+    let metals: Option<Vec<Metal>> = typed.map(named).collect();
+    if metals.is_none() {
+        errors.add(
+            name,
+            "Enter metals as grey cast iron, ductile iron, aluminium alloy, steel",
+        );
+    }
+    metals
 }
 
 fn the_work(f: &mut Fields<Element>) {
@@ -271,23 +326,29 @@ fn cuts(who: &SignedIn) -> Group<Element> {
 
 fn materials(who: &SignedIn) -> Group<Element> {
     let currency = who.shop.currency;
+    let unit = who.shop.length_unit;
     rows(
         (
             "Materials",
             "materials",
-            "What it uses up each time it is done.",
+            "What it uses up each time it is done. With sizes, only for features of those sizes: a sleeve by its bore.",
         ),
         vec![
             Field::text("material_name", "Material", ""),
             Field::decimal("material_quantity", "Quantity", ""),
             Field::money("material_price", "Price of one", "", currency),
+            Field::length("material_smallest", "Above size", "", unit),
+            Field::length("material_largest", "Up to size", "", unit),
         ],
-        |element: &Element| {
+        move |element: &Element| {
             let materials = element.materials.iter();
             materials
                 .map(|m| {
                     let quantity = m.quantity.normalize().to_string();
-                    vec![m.name.clone(), quantity, amount(m.price)]
+                    let size =
+                        |size: Option<Length>| size.map(|s| s.entry(unit)).unwrap_or_default();
+                    let (smallest, largest) = (size(m.smallest), size(m.largest));
+                    vec![m.name.clone(), quantity, amount(m.price), smallest, largest]
                 })
                 .collect()
         },
@@ -297,10 +358,19 @@ fn materials(who: &SignedIn) -> Group<Element> {
                 let most = Decimal::ZERO..=Decimal::from(10_000);
                 let quantity = errors.decimal(&row.id("material_quantity"), row.get(1), most);
                 let price = errors.money(&row.id("material_price"), row.get(2), currency);
+                let mut size = |column: usize, name: &str| {
+                    let field = row.id(name);
+                    let typed = row.get(column);
+                    errors.optional(typed, |errors| errors.length(&field, typed, unit))
+                };
+                let smallest = size(3, "material_smallest");
+                let largest = size(4, "material_largest");
                 Some(Material {
                     name: name?,
                     quantity: quantity?,
                     price: price?,
+                    smallest: smallest?,
+                    largest: largest?,
                 })
             });
             if let Some(materials) = all(materials.collect()) {

@@ -5,9 +5,9 @@ mod fields;
 
 use super::rates::skills;
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, cutting, machines, standards};
+use crate::db::{DbError, ShopTx, cutting, machines, order_of_work, standards};
 use crate::estimating::{Basis, Element, Inclusion, Stage, starting};
-use crate::units::{Code, Minutes, Spread};
+use crate::units::{Minutes, Spread};
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words};
 use crate::web::ui::{
     Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
@@ -87,6 +87,9 @@ impl Record for Element {
             outside_days: None,
             checks: Vec::new(),
             cautions: Vec::new(),
+            followed_by: Vec::new(),
+            metals: Vec::new(),
+            tools: Vec::new(),
             apart: false,
             materials: Vec::new(),
             version: 1,
@@ -150,6 +153,7 @@ impl Record for Element {
 async fn list(who: SignedIn) -> Answer {
     let mut tx = who.begin().await?;
     let elements = standards::list(&mut tx).await?;
+    let (_, order) = order_of_work::get(&mut tx).await?;
     let body = html! {
         div.bar {
             h1 { "Standard times" }
@@ -158,7 +162,7 @@ async fn list(who: SignedIn) -> Answer {
             }
         }
         p.lead {
-            "The elements of work that routes are made of, in order. Conversion rules name them by code."
+            "The elements of work that routes are made of, in " a href="/shop/order" { "the order of work" } ". Conversion rules name them by code."
             @if who.may(Role::Office) { " " a href="/review/standards" { "See what your bookings say of them" } "." }
         }
         @if elements.is_empty() {
@@ -173,7 +177,7 @@ async fn list(who: SignedIn) -> Answer {
                 }
             }
         }
-        @for &stage in Stage::ALL {
+        @for &stage in order.all() {
             @let here: Vec<&Element> = elements.iter().filter(|e| e.stage == stage).collect();
             @if !here.is_empty() { (stage_table(stage, &here)) }
         }
