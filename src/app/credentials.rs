@@ -4,7 +4,7 @@ use super::password::Hashing;
 use super::token::Token;
 use super::{Actor, AppError};
 use crate::db::people::{self, Person, Role};
-use crate::db::{DbError, access, devices};
+use crate::db::{DbError, access, devices, second_factor};
 use chrono::{DateTime, Utc};
 use std::collections::HashSet;
 use uuid::Uuid;
@@ -35,6 +35,10 @@ pub async fn reset_password(
     let hash = hashing.hash(password).await?;
     let mut tx = actor.begin().await?;
     people::set_password(&mut tx, person.id, &hash, None).await?;
+    // Whoever has lost the telephone is helped by another owner; one's own goes with the password alone.
+    if person.id != actor.person()? {
+        second_factor::remove(&mut tx, person.id).await?;
+    }
     tx.commit().await?;
     Ok(person)
 }

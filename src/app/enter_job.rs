@@ -4,7 +4,10 @@
 use super::{Actor, AppError, Refusal, due_day, meet_need};
 use crate::db::jobs::{self, NewJob};
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, casting_records, cutting, job_changes, order_of_work, standards};
+use crate::db::{
+    DbError, ShopTx, casting_records, customer_links, cutting, job_changes, order_of_work,
+    standards,
+};
 use crate::estimating::{Route, WorkList};
 use crate::jobs::{JobDetails, StepKind};
 use crate::units::Money;
@@ -68,6 +71,7 @@ pub async fn enter_job(
         promised_on: None,
     };
     let (id, number) = jobs::create(&mut tx, &new, &route).await?;
+    customer_links::adopt(&mut tx, &job.customer, "").await?;
     casting_records::set_customer_of_job(&mut tx, id, &job.customer).await?;
     if job.value.is_some() {
         let details = JobDetails {

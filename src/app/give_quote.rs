@@ -5,7 +5,7 @@ use super::answer_enquiry::{Simulator, asked};
 use super::catalogue::Catalogue;
 use super::kept_answer::SaidAnswer;
 use super::question::Question;
-use super::{Actor, AppError, Refusal};
+use super::{Actor, AppError, Refusal, name_customers};
 use crate::db::enquiries::{self, Enquiry};
 use crate::db::people::Role;
 use crate::db::plans::{self, Age};
@@ -13,7 +13,7 @@ use crate::db::quick_work::{self, QuickWork};
 use crate::db::settings::{self, Settings};
 use crate::db::{DbError, ShopTx, decisions, quotes};
 use crate::enquiry::bargain::{Bargain, BargainFault, BargainRules, Bargained, bargain};
-use crate::enquiry::doubt::{Doubt, Standing};
+use crate::enquiry::doubt::{self, Doubt, Standing};
 use crate::enquiry::quote::{CheckedQuote, NewQuote, Quote, Terms};
 use crate::enquiry::{Answer, OptionAnswer};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -122,7 +122,9 @@ impl Read {
             said,
             again: look.then(|| fresh.as_ref().and_then(|answer| answer.option(key))),
         };
-        Ok(standing.doubts())
+        let mut doubts = standing.doubts();
+        doubts.extend(doubt::of_policy(&self.settings.policy));
+        Ok(doubts)
     }
 
     /// The same question asked now; `None` when it has no answer any more.
@@ -234,6 +236,7 @@ async fn write(
             .map_err(|why| Refusal::Quote { number, why })?;
     }
     let (id, _) = quotes::create(&mut tx, new).await?;
+    name_customers::name_caller_within(&mut tx, request.enquiry_id).await?;
     if let Some(until) = request.reserve_until {
         decisions::hold_slot(&mut tx, id, until.min(new.quote().valid_until)).await?;
     }

@@ -9,7 +9,7 @@ use crate::db::job_changes::{self, JobStep};
 use crate::db::jobs::{self, Job, JobOperation};
 use crate::db::needs::{self, Need};
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, casting_records, machines, quotes};
+use crate::db::{DbError, ShopTx, casting_records, customer_links, machines, quotes};
 use crate::enquiry::quote::Quote;
 use crate::estimating::{CostError, Rates};
 use crate::jobs::{Overview, Place, Worked, current, overview};
@@ -44,6 +44,8 @@ pub struct JobOverview {
     pub steps: Vec<JobStep>,
     /// The customer it is for; empty when none is named.
     pub customer: String,
+    /// That customer, when they are on record.
+    pub customer_id: Option<Uuid>,
     /// What it needs.
     pub needs: Vec<Need>,
     /// Checks that were made, in order.
@@ -105,6 +107,7 @@ pub async fn job_overview(
         },
         steps: job_changes::steps(tx, id).await?,
         customer: casting_records::customer_of_job(tx, id).await?,
+        customer_id: customer_links::of_job(tx, id).await?,
         needs: needs::of_job(tx, id).await?,
         checks: checks::of_operations(tx, &keys).await?,
         holds: checks::holds(tx, Some(id)).await?,

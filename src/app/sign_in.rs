@@ -7,7 +7,7 @@ use super::{Actor, AppError};
 use crate::db::attempts::{self, Attempt, From, Try};
 use crate::db::people::Role;
 use crate::db::sessions::{self, NewSession};
-use crate::db::{Scope, ShopTx, people};
+use crate::db::{Scope, ShopTx, people, second_factor};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::{DateTime, TimeDelta, Utc};
@@ -27,25 +27,36 @@ pub struct SignIn<'a> {
     pub name: &'a str,
     /// The password.
     pub password: &'a str,
-    /// Where from, for the slow-down and the list of sessions.
-    pub address: &'a str,
-    /// What the browser calls itself.
-    pub browser: &'a str,
-    /// The token by which the browser is known, if it brings one.
-    pub known: Option<Token>,
+    /// What they sign in from.
+    pub browser: Browser<'a>,
     /// The session that the same browser had; it ends.
     pub earlier: Option<Token>,
 }
 
+/// What somebody signs in from.
+pub struct Browser<'a> {
+    /// Where from, for the slow-down and the list of sessions.
+    pub address: &'a str,
+    /// What it calls itself.
+    pub name: &'a str,
+    /// The token by which it is known, if it brings one.
+    pub known: Option<Token>,
+}
+
+/// A session that has begun.
+pub struct Begun {
+    /// Its token.
+    pub session: Token,
+    /// The token by which the browser is known from now on.
+    pub known: Token,
+}
+
 /// What came of it.
 pub enum SignedIn {
-    /// A session, by its token, and the token by which the browser is known from now on.
-    Begun {
-        /// Of the session.
-        session: Token,
-        /// Of the browser.
-        known: Token,
-    },
+    /// A session.
+    Begun(Begun),
+    /// The password was right, and a code of the second factor is awaited, by this token.
+    CodeNeeded(Token),
     /// Name and password do not belong together.
     Wrong,
     /// Tried too often: to be tried again after this time.
@@ -76,18 +87,20 @@ pub async fn sign_in(
         shop_id,
         person_id: None,
     };
-    let brought = asked.known.filter(|token| token.shop_id == shop_id);
-    let browser = brought.as_ref().map(Token::hash);
+    let brought = asked.browser.known.as_ref();
+    let brought = brought
+        .filter(|token| token.shop_id == shop_id)
+        .map(Token::hash);
     let mut tx = ShopTx::begin(pool, scope).await?;
-    let known = match &browser {
+    let known = match &brought {
         Some(hash) => attempts::is_known(&mut tx, hash, asked.name, now).await?,
         None => false,
     };
     let tried = Try {
         sign_in: asked.name,
-        from: match &browser {
+        from: match &brought {
             Some(hash) if known => From::Known(hash),
-            _ => From::Address(asked.address),
+            _ => From::Address(asked.browser.address),
         },
     };
     let attempt = attempts::attempt(&mut tx, tried, now).await?;
@@ -105,32 +118,63 @@ pub async fn sign_in(
         tracing::warn!(shop = %shop_id, known, "a sign-in failed");
         return Ok(SignedIn::Wrong);
     };
-    let session = Token::new(shop_id)?;
-    let csrf_token = URL_SAFE_NO_PAD.encode(random()?);
-    // A token that is not known here may be anybody's make.
-    let keeps = brought.filter(|_| known);
-    let browser = keeps.map_or_else(|| Token::new(shop_id), Ok)?;
     scope.person_id = Some(found.person_id);
     let mut tx = ShopTx::begin(pool, scope).await?;
     attempts::forget_failures(&mut tx, tried).await?;
     if let Some(earlier) = asked.earlier.filter(|t| t.shop_id == shop_id) {
         sessions::end(&mut tx, &earlier.hash()).await?;
     }
-    let new = NewSession {
-        token_hash: &session.hash(),
-        person_id: found.person_id,
-        csrf_token: &csrf_token,
-        address: asked.address,
-        browser: asked.browser,
-    };
-    sessions::start(&mut tx, &new, now).await?;
-    attempts::know(&mut tx, &browser.hash(), found.person_id, now).await?;
+    if second_factor::is_on(&mut tx, found.person_id).await? {
+        let waiting = start(&mut tx, found.person_id, &asked.browser, true, now).await?;
+        tx.commit().await?;
+        return Ok(SignedIn::CodeNeeded(waiting));
+    }
+    let begun = begin_session(&mut tx, found.person_id, asked.browser, now).await?;
     tx.commit().await?;
     tracing::info!(shop = %shop_id, person = %found.person_id, known, "signed in");
-    Ok(SignedIn::Begun {
-        session,
-        known: browser,
-    })
+    Ok(SignedIn::Begun(begun))
+}
+
+/// Begins a session, and knows the browser from then on.
+pub(super) async fn begin_session(
+    tx: &mut ShopTx,
+    person_id: Uuid,
+    browser: Browser<'_>,
+    now: DateTime<Utc>,
+) -> Result<Begun, AppError> {
+    let session = start(tx, person_id, &browser, false, now).await?;
+    // A token that is not known in this shop may be anybody's make.
+    let keeps = match browser.known {
+        Some(token) if token.shop_id == tx.shop_id() => {
+            attempts::is_known_at_all(tx, &token.hash(), now)
+                .await?
+                .then_some(token)
+        }
+        _ => None,
+    };
+    let known = keeps.map_or_else(|| Token::new(tx.shop_id()), Ok)?;
+    attempts::know(tx, &known.hash(), person_id, now).await?;
+    Ok(Begun { session, known })
+}
+
+async fn start(
+    tx: &mut ShopTx,
+    person_id: Uuid,
+    browser: &Browser<'_>,
+    awaits_code: bool,
+    now: DateTime<Utc>,
+) -> Result<Token, AppError> {
+    let token = Token::new(tx.shop_id())?;
+    let new = NewSession {
+        token_hash: &token.hash(),
+        person_id,
+        csrf_token: &URL_SAFE_NO_PAD.encode(random()?),
+        address: browser.address,
+        browser: browser.name,
+        awaits_code,
+    };
+    sessions::start(tx, &new, now).await?;
+    Ok(token)
 }
 
 /// Ends a session of anybody's, for the owner.

@@ -6,7 +6,7 @@ use anyhow::{Context, anyhow, bail};
 use borewright::app::password;
 use borewright::db::people::{self, NewPerson, Role};
 use borewright::db::shops::{self, NewShop};
-use borewright::db::{Scope, ShopTx};
+use borewright::db::{Scope, ShopTx, second_factor};
 use borewright::units::{Code, Currency};
 use chrono_tz::Tz;
 use clap::{Args, Subcommand};
@@ -74,7 +74,7 @@ pub(super) enum UserVerb {
     Add(AddUser),
     /// List the people of a shop.
     List(OfShop),
-    /// Set a person's password and end their sessions.
+    /// Set a person's password, end their sessions and turn their second factor off.
     Password(SetPassword),
 }
 
@@ -191,6 +191,7 @@ pub(super) fn user(verb: UserVerb) -> anyhow::Result<()> {
                     .find(|p| p.sign_in.to_lowercase() == set.sign_in.to_lowercase())
                     .ok_or_else(|| anyhow!("nobody here signs in as “{}”", set.sign_in))?;
                 people::set_password(&mut tx, person.id, &password_hash, None).await?;
+                second_factor::remove(&mut tx, person.id).await?;
                 tx.commit().await?;
                 say!("{} has a new password.", person.name);
                 Ok(())

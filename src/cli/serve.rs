@@ -4,6 +4,7 @@ use super::database::Database;
 use super::settings::{DatabaseSettings, PlannerSettings};
 use anyhow::Context;
 use borewright::app::planner::keep_planning;
+use borewright::app::set_up_shop::{SetUpCode, shop_stands};
 use borewright::db::casting_records::PhotoPlace;
 use borewright::demo::{self, Demo};
 use borewright::units::Code;
@@ -152,7 +153,15 @@ async fn answer(
     } else {
         None
     };
-    let config = web.config();
+    let empty = !shop_stands(&pool).await?;
+    let config = Config {
+        set_up_code: if empty {
+            SetUpCode::new()?
+        } else {
+            SetUpCode::default()
+        },
+        ..web.config()
+    };
     let application =
         Application::build(pool.clone(), &config).map_err(|why| in_words(why, web))?;
     if config.secure_cookies && !web.url(0).starts_with("https://") {
@@ -162,6 +171,12 @@ async fn answer(
         );
     }
     say!("Borewright answers at {}", web.url(application.port()));
+    if let Some(code) = config.set_up_code.text() {
+        say!(
+            "There is no shop yet: set one up at {}/set-up. From another machine that takes the code {code}.",
+            web.url(application.port())
+        );
+    }
     if let Some(demo) = demo {
         say!("{}", sign_ins(&demo));
     }

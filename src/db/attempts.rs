@@ -181,6 +181,25 @@ pub async fn is_known(
     .await?)
 }
 
+/// Whether anybody of the shop has signed in from this browser before, not too long ago.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn is_known_at_all(
+    tx: &mut ShopTx,
+    browser: &[u8; 32],
+    now: DateTime<Utc>,
+) -> Result<bool, DbError> {
+    Ok(sqlx::query_scalar!(
+        r#"select exists(select from known_browser where shop_id = $1 and token_hash = $2 and used_at > $3) as "known!""#,
+        tx.shop_id(),
+        browser,
+        now - KNOWN_FOR
+    )
+    .fetch_one(tx.conn())
+    .await?)
+}
+
 /// Notes that a person has signed in from a browser, and forgets theirs that have not been used for long.
 ///
 /// # Errors

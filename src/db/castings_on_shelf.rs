@@ -153,7 +153,7 @@ pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Casting, DbError> {
     .try_into()
 }
 
-/// Castings in any of these states, by number; of one variant when one is named.
+/// Castings in any of these states, by number; of one variant when one is named. The first 65 535.
 ///
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
@@ -162,23 +162,64 @@ pub async fn list(
     states: &[ShelfState],
     variant_id: Option<Uuid>,
 ) -> Result<Vec<Casting>, DbError> {
+    page(tx, states, variant_id, 0, u16::MAX).await
+}
+
+/// At most `limit` castings in any of these states, by number, those numbered above `after`; of one variant when one is named.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn page(
+    tx: &mut ShopTx,
+    states: &[ShelfState],
+    variant_id: Option<Uuid>,
+    after: i64,
+    limit: u16,
+) -> Result<Vec<Casting>, DbError> {
     let states: Vec<String> = states.iter().map(|s| s.code().to_owned()).collect();
-    sqlx::query_as!(
-        Row,
-        r#"select c.id, c.number, c.variant_id, c.ownership, c.cost, c.currency, c.condition, c.outcome, c.inspected_on,
-                  c.state, c.job_id, j.number as "job_number?", c.version
-           from casting c left join job j on j.shop_id = c.shop_id and j.id = c.job_id
-           where c.shop_id = $1 and c.state = any ($2) and ($3::uuid is null or c.variant_id = $3)
-           order by c.number"#,
-        tx.shop_id(),
-        &states,
-        variant_id
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(Casting::try_from)
-    .collect()
+    let rows = match variant_id {
+        Some(variant_id) => {
+            sqlx::query_as!(
+                Row,
+                r#"select c.id, c.number, c.variant_id, c.ownership, c.cost, c.currency, c.condition, c.outcome,
+                          c.inspected_on, c.state, c.job_id,
+                          (select j.number from job j where j.shop_id = c.shop_id and j.id = c.job_id) as "job_number?",
+                          c.version
+                   from casting c
+                   where c.shop_id = $1 and c.variant_id = $2 and c.state = any ($3) and c.number > $4
+                   order by c.number limit $5"#,
+                tx.shop_id(),
+                variant_id,
+                &states,
+                after,
+                i64::from(limit)
+            )
+            .fetch_all(tx.conn())
+            .await?
+        }
+        None => {
+            sqlx::query_as!(
+                Row,
+                r#"select c.id as "id!", c.number as "number!", c.variant_id as "variant_id!", c.ownership as "ownership!",
+                          c.cost as "cost!", c.currency as "currency!", c.condition as "condition!", c.outcome,
+                          c.inspected_on, c.state as "state!", c.job_id,
+                          (select j.number from job j where j.shop_id = c.shop_id and j.id = c.job_id) as "job_number?",
+                          c.version as "version!"
+                   from (select c.* from unnest($2::text[]) s cross join lateral (
+                             select * from casting where shop_id = $1 and state = s and number > $3
+                             order by number limit $4) c
+                         order by c.number limit $4) c
+                   order by c.number"#,
+                tx.shop_id(),
+                &states,
+                after,
+                i64::from(limit)
+            )
+            .fetch_all(tx.conn())
+            .await?
+        }
+    };
+    rows.into_iter().map(Casting::try_from).collect()
 }
 
 /// Changes what is written down about a casting, where it came from and whose it is, and returns its new version.

@@ -178,13 +178,16 @@ pub async fn list(
     let states: Vec<String> = states.iter().map(|s| s.code().to_owned()).collect();
     sqlx::query_as!(
         Row,
-        "select id, number, caller, contact, wanted_variant_id, wanted_by, brings_variant_id, brings_note, repairs, also,
-                note, search_most, search_ends_on, purpose, condition, state, created_at, created_by, version
-         from enquiry where shop_id = $1 and state = any ($2) and ($3::bigint is null or number < $3)
-         order by number desc limit $4",
+        r#"select e.id as "id!", e.number as "number!", e.caller as "caller!", e.contact as "contact!", e.wanted_variant_id,
+                  e.wanted_by, e.brings_variant_id, e.brings_note as "brings_note!", e.repairs as "repairs!", e.also as "also!",
+                  e.note as "note!", e.search_most, e.search_ends_on, e.purpose as "purpose!", e.condition as "condition!",
+                  e.state as "state!", e.created_at as "created_at!", e.created_by, e.version as "version!"
+           from unnest($2::text[]) s cross join lateral (
+               select * from enquiry where shop_id = $1 and state = s and number < $3 order by number desc limit $4) e
+           order by e.number desc limit $4"#,
         tx.shop_id(),
         &states,
-        before,
+        before.unwrap_or(i64::MAX),
         i64::from(limit)
     )
     .fetch_all(tx.conn())

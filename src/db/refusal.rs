@@ -61,6 +61,9 @@ pub enum Refusal {
     /// The short name of a shop is too short, too long or has other characters.
     #[error("a short name is 2 to 40 small letters, digits and hyphens")]
     ShortName,
+    /// There is a shop already, so that no first one is set up.
+    #[error("there is a shop already")]
+    ShopStands,
 }
 
 /// What still needs a row that was to be deleted or changed. The text is for the log.
@@ -91,6 +94,9 @@ pub enum Unique {
     /// The place of a crack repair.
     #[error("another crack repair is for this place")]
     CrackPlace,
+    /// A name that a customer goes by.
+    #[error("another customer goes by this name")]
+    CustomerName,
     /// A device's name.
     #[error("another device has this name")]
     DeviceName,

@@ -89,6 +89,31 @@ pub struct NewSession<'a> {
     pub address: &'a str,
     /// What the browser calls itself.
     pub browser: &'a str,
+    /// Whether it opens nothing until a code of the second factor has come.
+    pub awaits_code: bool,
+}
+
+/// How long a code is waited for.
+const CODE: TimeDelta = TimeDelta::minutes(10);
+
+/// Whose session waits for a code behind a token.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn awaiting(
+    tx: &mut ShopTx,
+    token_hash: &[u8],
+    now: DateTime<Utc>,
+) -> Result<Option<Uuid>, DbError> {
+    Ok(sqlx::query_scalar!(
+        "select s.person_id from session s join person p on p.shop_id = s.shop_id and p.id = s.person_id
+         where s.shop_id = $1 and s.token_hash = $2 and s.expires_at > $3 and s.awaits_code and p.active",
+        tx.shop_id(),
+        token_hash,
+        now
+    )
+    .fetch_optional(tx.conn())
+    .await?)
 }
 
 /// A session that runs, as the owner sees it.
@@ -126,7 +151,7 @@ pub async fn running(
         r#"select s.id, s.person_id, p.name, s.created_at, s.last_seen_at, s.address, s.browser,
                   coalesce(s.token_hash = $2, false) as "own!"
            from session s join person p on p.shop_id = s.shop_id and p.id = s.person_id
-           where s.shop_id = $1 and s.expires_at > $3 and s.last_seen_at > $4
+           where s.shop_id = $1 and s.expires_at > $3 and s.last_seen_at > $4 and not s.awaits_code
            order by s.last_seen_at desc, s.id limit 500"#,
         tx.shop_id(),
         own,
@@ -171,17 +196,18 @@ pub async fn start(
     .execute(tx.conn())
     .await?;
     sqlx::query!(
-        "insert into session (shop_id, token_hash, person_id, csrf_token, created_at, last_seen_at, expires_at, id, address, browser)
-         values ($1, $2, $3, $4, $5, $5, $6, $7, $8, $9)",
+        "insert into session (shop_id, token_hash, person_id, csrf_token, created_at, last_seen_at, expires_at, id, address, browser, awaits_code)
+         values ($1, $2, $3, $4, $5, $5, $6, $7, $8, $9, $10)",
         shop_id,
         session.token_hash,
         session.person_id,
         session.csrf_token,
         now,
-        now + LONGEST,
+        now + if session.awaits_code { CODE } else { LONGEST },
         Uuid::now_v7(),
         session.address,
         session.browser,
+        session.awaits_code,
     )
     .execute(tx.conn())
     .await?;
@@ -204,7 +230,7 @@ pub async fn find(
          from session s
          join person p on p.shop_id = s.shop_id and p.id = s.person_id
          join shop on shop.shop_id = s.shop_id
-         where s.shop_id = $1 and s.token_hash = $2 and s.expires_at > $3 and s.last_seen_at > $4 and p.active",
+         where s.shop_id = $1 and s.token_hash = $2 and s.expires_at > $3 and s.last_seen_at > $4 and p.active and not s.awaits_code",
         shop_id,
         token_hash,
         now,

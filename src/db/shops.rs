@@ -50,15 +50,68 @@ pub async fn create(pool: &PgPool, shop: &NewShop) -> Result<Uuid, DbError> {
 /// # Errors
 /// As [`create`].
 pub async fn found(pool: &PgPool, shop: &NewShop) -> Result<ShopTx, DbError> {
-    let shop_id = Uuid::now_v7();
-    let mut tx = ShopTx::begin(
-        pool,
-        Scope {
-            shop_id,
-            person_id: None,
-        },
+    let mut tx = begin(pool).await?;
+    write(&mut tx, shop).await?;
+    Ok(tx)
+}
+
+/// The same for the first shop of a database: of several that try at once, the others wait and are refused.
+///
+/// # Errors
+/// As [`create`]; [`Refusal::ShopStands`] when there is a shop already.
+pub async fn found_first(pool: &PgPool, shop: &NewShop) -> Result<ShopTx, DbError> {
+    let mut tx = begin(pool).await?;
+    sqlx::query!(
+        r#"select pg_advisory_xact_lock(hashtextextended('first shop', 0)) as "locked?: ()""#
     )
+    .fetch_one(tx.conn())
     .await?;
+    let stands = sqlx::query_scalar!(r#"select exists (select from shop_directory) as "stands!""#)
+        .fetch_one(tx.conn())
+        .await?;
+    if stands {
+        return Err(Refusal::ShopStands.into());
+    }
+    write(&mut tx, shop).await?;
+    Ok(tx)
+}
+
+/// Whether there is a shop.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn any(pool: &PgPool) -> Result<bool, DbError> {
+    Ok(
+        sqlx::query_scalar!(r#"select exists (select from shop_directory) as "stands!""#)
+            .fetch_one(pool)
+            .await?,
+    )
+}
+
+/// Keeps the transaction's shop for itself until it ends: others that ask for the same wait.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn lock(tx: &mut ShopTx) -> Result<(), DbError> {
+    sqlx::query!(
+        "select from shop where shop_id = $1 for update",
+        tx.shop_id()
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    Ok(())
+}
+
+async fn begin(pool: &PgPool) -> Result<ShopTx, DbError> {
+    let scope = Scope {
+        shop_id: Uuid::now_v7(),
+        person_id: None,
+    };
+    ShopTx::begin(pool, scope).await
+}
+
+async fn write(tx: &mut ShopTx, shop: &NewShop) -> Result<(), DbError> {
+    let shop_id = tx.shop_id();
     let listed = sqlx::query!(
         "insert into shop_directory (short_name, shop_id) values ($1, $2)",
         shop.short_name,
@@ -93,7 +146,7 @@ pub async fn found(pool: &PgPool, shop: &NewShop) -> Result<ShopTx, DbError> {
     )
     .execute(tx.conn())
     .await?;
-    Ok(tx)
+    Ok(())
 }
 
 /// The shop of a short name.

@@ -15,8 +15,8 @@ use crate::db::jobs::{self, NewJob, OperationState};
 use crate::db::people::{self, NewPerson, Role};
 use crate::db::shops::{self, NewShop};
 use crate::db::{
-    DbError, ShopTx, castings, crack_repairs, cutting, devices, machines, remedy_rules, sightings,
-    standards,
+    DbError, ShopTx, castings, crack_repairs, customer_links, cutting, devices, machines,
+    remedy_rules, sightings, standards,
 };
 use crate::estimating::cutting_data;
 use crate::planning::calendar::Shift;
@@ -177,6 +177,7 @@ async fn make(
     past::write(&mut tx, seed, &people, today).await?;
     write_market(&mut tx, seed, today).await?;
     write_jobs(&mut tx, seed, &people, today, now).await?;
+    customer_links::adopt_all(&mut tx).await?;
     tx.commit().await?;
     Ok(())
 }

@@ -1,6 +1,7 @@
 //! What speaks against quoting an answer as it was said: its age, and what has changed since.
 
 use super::answer::OptionAnswer;
+use crate::estimating::Policy;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 
@@ -29,6 +30,21 @@ pub enum Doubt {
     },
     /// It cannot be done any more.
     NotPossible,
+    /// The shop's overhead and margin are nought, so that the price only covers what the work costs.
+    AtCost,
+    /// The shop's tax is nought.
+    NoTax,
+}
+
+/// What speaks against any quote by this policy: one that forgets to earn anything, or to charge the tax.
+#[must_use]
+pub fn of_policy(policy: &Policy) -> Vec<Doubt> {
+    let at_cost = policy.overhead_percent.is_zero() && policy.margin_percent.is_zero();
+    let found = [
+        at_cost.then_some(Doubt::AtCost),
+        policy.tax_percent.is_zero().then_some(Doubt::NoTax),
+    ];
+    found.into_iter().flatten().collect()
 }
 
 /// What the shop knows of an answer that is about to be quoted.

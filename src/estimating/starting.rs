@@ -1,8 +1,11 @@
-//! The elements a new shop may start from. Its figures are starting points for the shop's own.
+//! What a new shop may start from: elements, machines with worked rates, a labour rate. Its figures are starting points for the
+//! shop's own.
 
 use super::check::Check;
 use super::cutting::{Cut, Process, Recipe};
 use super::element::{Basis, Element, Inclusion, Material, Stage};
+use super::machine::{LabourRate, Machine};
+use super::rates::MachineRate;
 use crate::castings::Metal;
 use crate::units::{Currency, Length, Minutes, Money, Spread};
 use rust_decimal::Decimal;
@@ -156,11 +159,98 @@ pub fn elements(
         .collect())
 }
 
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MachinesFile {
+    labour: Decimal,
+    machine: Vec<MachineLine>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MachineLine {
+    name: String,
+    kind: String,
+    capital: Decimal,
+    residual: Decimal,
+    life_years: Decimal,
+    power_kw: Decimal,
+    maintenance_a_year: Decimal,
+    space_m2: Decimal,
+    insurance_a_year: Decimal,
+    hours_a_year: Decimal,
+}
+
+/// Interest, per cent a year; the price of a kWh; rent, rates and heat of one m² a year. From memory, to be replaced.
+const INTEREST_PERCENT: Decimal = Decimal::from_parts(6, 0, 0, false, 0);
+const POWER_PRICE: Decimal = Decimal::from_parts(28, 0, 0, false, 2);
+const SPACE_PRICE: Decimal = Decimal::from_parts(90, 0, 0, false, 0);
+
+/// The machines of a typical shop with worksheets that work out, and a labour rate for every skill, in the shop's currency;
+/// `new_id` makes their keys.
+///
+/// # Errors
+/// As [`elements`].
+pub fn machines(
+    currency: Currency,
+    mut new_id: impl FnMut() -> Uuid,
+) -> Result<(Vec<Machine>, LabourRate), toml::de::Error> {
+    let file: MachinesFile = toml::from_str(include_str!("starting_machines.toml"))?;
+    let price = |amount| Money::new(amount, currency);
+    let labour = LabourRate {
+        id: new_id(),
+        skill: None,
+        hourly: price(file.labour),
+        version: 1,
+    };
+    let machines = file.machine.into_iter().map(|line| Machine {
+        id: new_id(),
+        kind: line.kind,
+        name: line.name,
+        active: true,
+        worksheet: MachineRate {
+            capital: price(line.capital),
+            residual: price(line.residual),
+            life_years: line.life_years,
+            interest_percent: INTEREST_PERCENT,
+            power_kw: line.power_kw,
+            power_price: price(POWER_PRICE),
+            maintenance_a_year: price(line.maintenance_a_year),
+            space_m2: line.space_m2,
+            space_price: price(SPACE_PRICE),
+            insurance_a_year: price(line.insurance_a_year),
+            hours_a_year: line.hours_a_year,
+        },
+        agreed_rate: None,
+        version: 1,
+    });
+    Ok((machines.collect(), labour))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::estimating::cutting_data;
+    use crate::estimating::element::OUTSIDE;
     use crate::units::Length;
+
+    #[test]
+    fn every_element_has_a_machine_and_every_machine_a_rate() {
+        let pounds = Currency::from_code("GBP").unwrap();
+        let (machines, _) = machines(pounds, Uuid::nil).unwrap();
+        for machine in &machines {
+            assert!(
+                machine.hourly().unwrap().amount() > Decimal::ONE,
+                "{}",
+                machine.name
+            );
+        }
+        for element in elements(pounds, Uuid::nil).unwrap() {
+            let kind = &element.machine_kind;
+            let done = kind == OUTSIDE || machines.iter().any(|m| m.kind == *kind);
+            assert!(done, "{} needs a {kind}", element.code);
+        }
+    }
 
     #[test]
     fn every_tool_of_the_starting_set_has_cutting_data() {

@@ -7,6 +7,7 @@ pub mod length;
 pub mod minutes;
 pub mod money;
 pub mod spread;
+pub mod table;
 pub mod text;
 pub mod thread;
 

@@ -49,11 +49,6 @@ use actix_web::web;
 
 /// Every route.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route(
-        "/",
-        web::get()
-            .to(|_: ui::SignedIn| async { ui::Reply::see_other(ui::Section::Enquiries.path()) }),
-    );
     api::routes(cfg);
     screens::routes(cfg);
     shell::assets::routes(cfg);

@@ -69,6 +69,7 @@ impl Application {
             plans: SharedPlans::default(),
             photos: config.photos.clone(),
             base_url: config.base_url.clone(),
+            set_up_code: config.set_up_code.clone(),
             hashing: Hashing::new(HASHES_AT_ONCE),
             feed_brake: Arc::default(),
         });

@@ -499,7 +499,7 @@ async fn a_press_is_taken_back_for_a_minute() {
         at: now - ago,
         device_at: now - ago,
         received_at: now - ago,
-        ..booking(kind, floor.first[0], floor.col, "2026-11-23T08:00:00Z")
+        ..booking(kind, floor.first[0], floor.col, "23T08:00")
     };
     let first = earlier(Kind::Setup, TimeDelta::minutes(30));
     book_time::book_within(&mut tx, &first).await.unwrap();

@@ -21,8 +21,12 @@ const ASKED_OTHERWISE: [&str; 5] = [
 
 /// Routes of forms and links that stand on a page only in some state: a running clock, a part on its way, an undone change.
 /// They are asked for with keys of nothing, and must be answered by a handler of theirs.
-const IN_SOME_STATE: [&str; 19] = [
+const IN_SOME_STATE: [&str; 29] = [
     "/castings/shelf/goods-in/put",
+    "/customers/import/{id}/undo",
+    "/customers/names",
+    "/customers/{id}/merges/{merge}/undo",
+    "/enquiries/{id}/customer",
     "/enquiries/{id}/price",
     "/enquiries/{id}/sooner",
     "/feeds/{id}/revoke",
@@ -33,12 +37,18 @@ const IN_SOME_STATE: [&str; 19] = [
     "/jobs/{id}/entries/{entry}",
     "/jobs/{id}/needs/{need}/arrived",
     "/jobs/{id}/needs/{need}/put-back",
+    "/set-up",
     "/shop/cutting/start",
     "/shop/devices/{id}/revoke",
     "/shop/devices/{id}/unlock",
     "/shop/hours/holidays/file/add",
     "/shop/standards/start",
+    "/second-factor/confirm",
+    "/second-factor/off",
+    "/shop/people/sessions/{id}/end",
+    "/shop/starting-set",
     "/sign-in",
+    "/sign-in/code",
     "/week/freshness",
     "/week/undo/{id}",
 ];

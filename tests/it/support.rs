@@ -93,6 +93,11 @@ impl TestDatabase {
         (database, shop)
     }
 
+    /// A database with nothing in it, seen by its owner: for migrations one by one.
+    pub async fn without_schema() -> PgConnection {
+        Self::copy_of("template0").await.owner().await
+    }
+
     async fn copy_of(template: &str) -> Self {
         let name = format!("test_{}", Uuid::new_v4().simple());
         Self::named(&name, template).await
@@ -172,6 +177,14 @@ impl TestShop {
         Self {
             id,
             pool: pool.clone(),
+        }
+    }
+
+    /// The key of a shop that is not there.
+    pub fn of_nobody(database: &TestDatabase) -> Self {
+        Self {
+            id: Uuid::nil(),
+            pool: database.pool.clone(),
         }
     }
 

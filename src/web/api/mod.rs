@@ -2,9 +2,11 @@
 
 mod bargain;
 pub mod castings;
+pub mod customers;
 pub mod enquiries;
 pub mod learning;
 pub mod review;
+pub mod search;
 pub mod sightings;
 
 use actix_web::web;
@@ -12,8 +14,10 @@ use actix_web::web;
 /// `/api/v1` and what is under it. One line for each kind of thing, in alphabetical order.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     castings::routes(cfg);
+    customers::routes(cfg);
     enquiries::routes(cfg);
     learning::routes(cfg);
     review::routes(cfg);
+    search::routes(cfg);
     sightings::routes(cfg);
 }

@@ -2,6 +2,7 @@
 
 pub mod bench;
 pub mod castings;
+pub mod customers;
 pub mod enquiries;
 pub mod feeds;
 pub mod jobs;
@@ -9,10 +10,13 @@ pub mod learning;
 pub mod market;
 pub mod quotes;
 pub mod review;
+pub mod search;
+pub mod set_up;
 pub mod shelf;
 pub mod shop;
 pub mod sign_in;
 pub mod stock;
+pub mod today;
 pub mod week;
 
 use actix_web::web;
@@ -21,6 +25,7 @@ use actix_web::web;
 pub fn routes(cfg: &mut web::ServiceConfig) {
     bench::routes(cfg);
     castings::routes(cfg);
+    customers::routes(cfg);
     enquiries::routes(cfg);
     feeds::routes(cfg);
     jobs::routes(cfg);
@@ -28,9 +33,12 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     market::routes(cfg);
     quotes::routes(cfg);
     review::routes(cfg);
+    search::routes(cfg);
+    set_up::routes(cfg);
     shelf::routes(cfg);
     shop::routes(cfg);
     sign_in::routes(cfg);
     stock::routes(cfg);
+    today::routes(cfg);
     week::routes(cfg);
 }

@@ -78,6 +78,7 @@ const STYLE: &[(&str, &str)] = style![
     "bench",
     "records",
     "review",
+    "customers",
 ];
 
 /// The style sheet as it is served.
@@ -92,6 +93,7 @@ static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
         Asset::new("borewright.css", "text/css; charset=utf-8", style_sheet()),
         asset!("keys.js", "text/javascript; charset=utf-8"),
         asset!("live.js", "text/javascript; charset=utf-8"),
+        asset!("lookup.js", "text/javascript; charset=utf-8"),
         asset!("mark.svg", "image/svg+xml"),
         asset!("week.js", "text/javascript; charset=utf-8"),
     ]

@@ -27,7 +27,10 @@ use tracing::field::display;
 
 /// What is reachable without signing in. Everything else is not, whether or not it exists.
 fn is_open(path: &str) -> bool {
-    path == "/sign-in" || is_health(path) || path.starts_with("/static/") || is_feed(path)
+    matches!(path, "/sign-in" | "/sign-in/code" | "/set-up")
+        || is_health(path)
+        || path.starts_with("/static/")
+        || is_feed(path)
 }
 
 /// What a screen must know of the shop to read and show values.
@@ -293,7 +296,14 @@ mod tests {
 
     #[test]
     fn open_paths_are_few() {
-        for path in ["/sign-in", "/health", "/health/live", "/static/0/x.css"] {
+        for path in [
+            "/sign-in",
+            "/sign-in/code",
+            "/set-up",
+            "/health",
+            "/health/live",
+            "/static/0/x.css",
+        ] {
             assert!(is_open(path), "{path}");
         }
         for path in [

@@ -6,6 +6,7 @@ use super::proxies::{Network, is_ours};
 use crate::app::answer_enquiry::Simulator;
 use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
+use crate::app::set_up_shop::SetUpCode;
 use crate::app::shared_plans::SharedPlans;
 use crate::db::casting_records::PhotoPlace;
 use crate::db::readiness::Readiness;
@@ -37,6 +38,8 @@ pub struct Config {
     pub photos: PhotoPlace,
     /// Where browsers reach it, such as `https://quotes.example`; `None`: where the one that asks has reached it.
     pub base_url: Option<String>,
+    /// The code with which the first shop is set up from another machine.
+    pub set_up_code: SetUpCode,
 }
 
 impl Default for Config {
@@ -51,6 +54,7 @@ impl Default for Config {
             futures: 1_000,
             photos: PhotoPlace::Database,
             base_url: None,
+            set_up_code: SetUpCode::default(),
         }
     }
 }
@@ -76,6 +80,8 @@ pub struct Site {
     pub lessons: Lessons,
     /// The current plans that pages show.
     pub plans: SharedPlans,
+    /// See [`Config::set_up_code`].
+    pub(in crate::web) set_up_code: SetUpCode,
     /// Whether the database answers and writes, as of the last second.
     pub readiness: Arc<Readiness>,
     pub(in crate::web) hashing: Hashing,

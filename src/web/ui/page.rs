@@ -67,7 +67,7 @@ impl Section {
 
     /// Whether it stands in somebody's navigation.
     fn is_for(self, who: &SignedIn) -> bool {
-        self != Self::Review || who.may(Role::Office)
+        !matches!(self, Self::Enquiries | Self::Review) || who.may(Role::Office)
     }
 
     fn label(self) -> &'static str {
@@ -210,7 +210,7 @@ impl Page {
 fn header(who: &SignedIn, section: Option<Section>) -> Markup {
     html! {
         header.head {
-            a.shop-name href="/" { (mark()) span { (who.shop.name) } }
+            a.shop-name href="/" data-key="g t" data-key-label="Today" { (mark()) span { (who.shop.name) } }
             nav aria-label="Main" {
                 ul {
                     @for item in Section::ALL.into_iter().filter(|item| item.is_for(who)) {
@@ -221,6 +221,11 @@ fn header(who: &SignedIn, section: Option<Section>) -> Markup {
                     }
                 }
             }
+            form.find method="get" action="/search" role="search" aria-label="Search the shop" {
+                input type="search" name="q" aria-label="Search" placeholder="Search" autocomplete="off" maxlength="120"
+                    data-key="/" data-key-label="Search";
+            }
+            a.find-link href="/search" data-key="/" data-key-label="Search" aria-label="Search" { (lens()) }
             div.person {
                 a href="/password" title="Your password" { (who.name) }
                 form method="post" action="/sign-out" {
@@ -228,6 +233,16 @@ fn header(who: &SignedIn, section: Option<Section>) -> Markup {
                     button.quiet type="submit" { "Sign out" }
                 }
             }
+        }
+    }
+}
+
+/// A magnifying glass.
+fn lens() -> Markup {
+    html! {
+        svg viewBox="0 0 24 24" width="22" height="22" aria-hidden="true" {
+            circle cx="10.5" cy="10.5" r="6.5" fill="none" stroke="currentColor" stroke-width="2" {}
+            path d="M15.5 15.5 21 21" stroke="currentColor" stroke-width="2" stroke-linecap="round" {}
         }
     }
 }

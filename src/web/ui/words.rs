@@ -110,6 +110,7 @@ fn stored_refusal(why: &db::Refusal) -> String {
             "A customer’s casting cannot be used for another’s job.".to_owned()
         }
         db::Refusal::CastingNotFree { casting } => format!("Casting {casting} is no longer free."),
+        db::Refusal::ShopStands => "There is a shop already. Sign in to it.".to_owned(),
         db::Refusal::NotOnHand => "There is not that much on hand. Count it first.".to_owned(),
         db::Refusal::StockWasBooked => {
             "Stock was booked for it, so it stays on record. Correct its quantity instead."
@@ -151,6 +152,7 @@ pub fn needed(by: &Needed) -> String {
 #[must_use]
 pub fn taken(what: Unique) -> (&'static str, &'static str) {
     match what {
+        Unique::CustomerName => ("name", "Another customer goes by this name already"),
         Unique::DeviceName => ("name", "There is another device with this name already"),
         Unique::ElementCode => ("code", "There is an element with this code already"),
         Unique::HolidayDay => ("on", "This day is a holiday already"),
@@ -215,6 +217,14 @@ pub fn doubt(doubt: &Doubt, today: NaiveDate) -> String {
         ),
         Doubt::CastingGone { number } => format!("Casting {number} is no longer free."),
         Doubt::NotPossible => "It can no longer be done as it was said.".to_owned(),
+        Doubt::AtCost => {
+            "Overhead and margin are 0, so this price only covers the cost. Set them under Shop, Settings."
+                .to_owned()
+        }
+        Doubt::NoTax => {
+            "Tax is 0, so none is charged. If you charge tax, set it under Shop, Settings."
+                .to_owned()
+        }
     }
 }
 

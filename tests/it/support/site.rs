@@ -2,6 +2,7 @@
 
 use super::{TestDatabase, TestShop};
 use borewright::app::password;
+use borewright::app::set_up_shop::SetUpCode;
 use borewright::db::people::{self, NewPerson, Role};
 use borewright::web::server::{Application, Config};
 use reqwest::header::HeaderMap;
@@ -47,6 +48,22 @@ impl TestSite {
         let site = Self::start(database, shop, config);
         site.person("Edda Marsh", "edda", Role::Owner).await;
         site
+    }
+
+    /// A database without a shop; [`Self::shop`] is none that is there.
+    pub async fn empty(set_up_code: SetUpCode) -> Self {
+        Self::empty_with(Config {
+            set_up_code,
+            ..Config::default()
+        })
+        .await
+    }
+
+    /// The same, with settings of the test's own.
+    pub async fn empty_with(config: Config) -> Self {
+        let database = TestDatabase::new().await;
+        let shop = TestShop::of_nobody(&database);
+        Self::start(database, shop, config)
     }
 
     fn start(database: TestDatabase, shop: TestShop, config: Config) -> Self {

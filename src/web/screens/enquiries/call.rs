@@ -15,6 +15,7 @@ use crate::db::enquiries::{Enquiry, EnquiryDetails};
 use crate::enquiry::doubt::Doubt;
 use crate::enquiry::quote::{Quote, slot_until};
 use crate::estimating::{Basis, Element};
+use crate::web::screens::customers::Known;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{Choice, Live};
 use crate::web::ui::stale::{Changed, stale_notice};
@@ -37,7 +38,7 @@ pub(super) async fn open(who: SignedIn, _form: CheckedForm<CallForm>) -> Answer 
 
 pub(super) async fn show(who: SignedIn, site: web::Data<Site>, id: web::Path<Uuid>) -> Answer {
     let answered = answer_enquiry(&who.actor(), &site.simulator, *id, Utc::now()).await?;
-    let view = View::of(&who, &answered);
+    let view = View::of(&who, &answered, Known::read(&who, *id).await?);
     let form = CallForm::of(&answered.enquiry);
     Ok(view.page(&form, &FormErrors::default(), &html! {}).into())
 }
@@ -65,7 +66,7 @@ pub(super) async fn save(
         }
     }
     let answered = answer_with(&actor, &site.simulator, catalogue, *id, Utc::now()).await?;
-    let view = View::of(&who, &answered);
+    let view = View::of(&who, &answered, Known::read(&who, *id).await?);
     if stale {
         let notice = view.stale(&form);
         let over = CallForm {
@@ -212,10 +213,11 @@ struct View<'a> {
     extra_work: Vec<&'a Element>,
     quotes: &'a [Quote],
     answer: &'a Result<ReadOut, Unanswerable>,
+    known: Known,
 }
 
 impl<'a> View<'a> {
-    fn of(who: &'a SignedIn, answered: &'a AnsweredEnquiry) -> Self {
+    fn of(who: &'a SignedIn, answered: &'a AnsweredEnquiry, known: Known) -> Self {
         Self {
             who,
             enquiry: &answered.enquiry,
@@ -223,6 +225,7 @@ impl<'a> View<'a> {
             catalogue: &answered.catalogue,
             quotes: &answered.quotes,
             answer: &answered.answer,
+            known,
         }
     }
 
@@ -240,7 +243,7 @@ impl<'a> View<'a> {
                     h2 #asks-title { "What the customer wants" }
                     div #problems { (errors.summary()) }
                     form #call.grid method="post" action={ "/enquiries/" (enquiry.id) } novalidate
-                        data-live="version problems answer" {
+                        data-live={ "version problems " (Known::ID) " answer" } {
                         (csrf_field(self.who))
                         input #version type="hidden" name="version" value=(form.version);
                         (self.fields(form, errors))
@@ -249,6 +252,7 @@ impl<'a> View<'a> {
                             p.live-status role="status" {}
                         }
                     }
+                    (self.known.section(self.who, enquiry))
                     (actions::quotes_given(self.quotes))
                 }
                 section #answer aria-label="Options" {
@@ -264,6 +268,7 @@ impl<'a> View<'a> {
         };
         Page::new(self.who, title)
             .nav(Section::Enquiries)
+            .script("lookup.js")
             .body(body)
     }
 
@@ -277,7 +282,7 @@ impl<'a> View<'a> {
         };
         let untouched = self.enquiry.version == 1 && form.caller.is_empty();
         html! {
-            (Field::text("caller", "Customer", &form.caller).optional().autofocus(untouched).errors(errors))
+            (Field::text("caller", "Customer", &form.caller).customers("contact").optional().autofocus(untouched).errors(errors))
             (Field::telephone("contact", "Phone or email", &form.contact).optional().errors(errors))
             (Field::select("wanted", "Casting wanted", &form.wanted, variants()).wide().optional().errors(errors))
             (Field::date("wanted_by", "Needed by", &form.wanted_by).optional().errors(errors))

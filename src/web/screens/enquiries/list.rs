@@ -75,6 +75,8 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         p {
             a href="/quotes" { @if waiting == 0 { "Quotes (none open)" } @else { "Open quotes" } }
             " · "
+            a href="/customers" data-key="g u" data-key-label="Customers" { "Customers" }
+            " · "
             @if all { a href="/enquiries" { "Hide enquiries with no sale" } }
             @else { a href="/enquiries?show=all" { "Show enquiries with no sale" } }
         }
@@ -125,7 +127,7 @@ fn row(who: &SignedIn, enquiry: &Enquiry, wanted: Option<String>) -> Markup {
     }
 }
 
-pub(super) fn state_words(state: EnquiryState) -> &'static str {
+pub(in crate::web) fn state_words(state: EnquiryState) -> &'static str {
     match state {
         EnquiryState::Open => "open",
         EnquiryState::Quoted => "quoted",

@@ -10,6 +10,7 @@ use crate::db::enquiries::Enquiry;
 use crate::db::people::Role;
 use crate::db::quick_work::{self, QuickWork};
 use crate::estimating::Element;
+use crate::web::screens::customers::Known;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::Live;
 use crate::web::ui::stale::{Changed, stale_notice};
@@ -207,6 +208,7 @@ struct View<'a> {
     who: &'a SignedIn,
     answered: AnsweredEnquiry,
     work: QuickWork,
+    known: Known,
 }
 
 impl<'a> View<'a> {
@@ -218,6 +220,7 @@ impl<'a> View<'a> {
             who,
             answered,
             work,
+            known: Known::read(who, id).await?,
         })
     }
 
@@ -240,7 +243,7 @@ impl<'a> View<'a> {
                     h2 #asks-title { "Quick quote" }
                     div #problems { (errors.summary()) }
                     form #call.grid method="post" action={ "/enquiries/" (enquiry.id) "/quick" } novalidate
-                        data-live={ "version problems " (TIMED_BY) " answer" } {
+                        data-live={ "version problems " (TIMED_BY) " " (Known::ID) " answer" } {
                         (csrf_field(who))
                         input #version type="hidden" name="version" value=(form.version);
                         (self.fields(form, errors))
@@ -250,6 +253,7 @@ impl<'a> View<'a> {
                             p.live-status role="status" {}
                         }
                     }
+                    (self.known.section(who, enquiry))
                     (actions::quotes_given(&self.answered.quotes))
                 }
                 section #answer aria-label="Price" {
@@ -263,13 +267,16 @@ impl<'a> View<'a> {
                 }
             }
         };
-        Page::new(who, title).nav(Section::Enquiries).body(body)
+        Page::new(who, title)
+            .nav(Section::Enquiries)
+            .script("lookup.js")
+            .body(body)
     }
 
     fn fields(&self, form: &QuickForm, errors: &FormErrors) -> Markup {
         let untouched = self.answered.enquiry.version == 1 && form.caller.is_empty();
         html! {
-            (Field::text("caller", "Customer", &form.caller).optional().autofocus(untouched).errors(errors))
+            (Field::text("caller", "Customer", &form.caller).customers("contact").optional().autofocus(untouched).errors(errors))
             (form.lines().fields(&self.answered.catalogue.elements, errors))
             (Field::date("wanted_by", "Needed by", &form.wanted_by).optional().errors(errors))
             details.field.wide #more-said open[form.says_more() || !errors.is_empty()] {

@@ -2,9 +2,11 @@
 
 use crate::app::AppError;
 use crate::app::describe_casting::set_customer_of_job;
+use crate::app::job_overview::JobOverview;
 use crate::db::casting_records;
 use crate::db::jobs::{Job, JobState};
 use crate::db::people::Role;
+use crate::web::screens::customers;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, words,
 };
@@ -22,10 +24,14 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 }
 
 /// Who it is for, among the figures of the job's page.
-pub(super) fn figure(who: &SignedIn, job: &Job, customer: &str) -> Markup {
+pub(super) fn figure(who: &SignedIn, job: &Job, all: &JobOverview) -> Markup {
+    let customer = &all.customer;
+    let page = all.customer_id.filter(|_| who.may(Role::Office));
     html! {
         div { dt { "Customer" } dd {
-            @if customer.is_empty() { span.muted { "no customer" } } @else { (customer) }
+            @if customer.is_empty() { span.muted { "no customer" } }
+            @else if let Some(id) = page { a href=(customers::path(id)) { (customer) } }
+            @else { (customer) }
             @if who.may(Role::Office) && job.state == JobState::Open {
                 " · " a href={ "/jobs/" (job.id) "/customer" } { "Change" }
             }
@@ -46,7 +52,7 @@ fn page(who: &SignedIn, id: Uuid, form: &CustomerForm, errors: &FormErrors) -> P
         (errors.summary())
         form.grid method="post" action={ "/jobs/" (id) "/customer" } novalidate {
             (csrf_field(who))
-            (Field::text("customer", "Customer", &form.customer).optional()
+            (Field::text("customer", "Customer", &form.customer).customers("").optional()
                 .hint("Spell it as on the customer’s castings: they go only into jobs of that name").errors(errors))
             div.actions {
                 button type="submit" { "Save" }
@@ -54,7 +60,10 @@ fn page(who: &SignedIn, id: Uuid, form: &CustomerForm, errors: &FormErrors) -> P
             }
         }
     };
-    Page::new(who, title).nav(Section::Jobs).body(body)
+    Page::new(who, title)
+        .nav(Section::Jobs)
+        .script("lookup.js")
+        .body(body)
 }
 
 async fn edit(who: SignedIn, id: web::Path<Uuid>) -> Answer {

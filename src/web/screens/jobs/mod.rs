@@ -100,7 +100,7 @@ fn summary(who: &SignedIn, all: &JobOverview, route: &Route) -> Markup {
         section.card {
             h2 { (job.title) }
             dl.figures {
-                (customer::figure(who, job, &all.customer))
+                (customer::figure(who, job, all))
                 div { dt { "Due" } dd { (show::day(job.due_on, who.today())) @if open { br; a href={ "/week/risk?job=" (job.id) "#job" } { "On time?" } } } }
                 div { dt { "Promised" } dd { @match job.promised_on { Some(day) => (show::day(day, who.today())), None => "No date" } } }
                 @if let Some(day) = job.collected_on { div { dt { "Collected" } dd { (show::day(day, who.today())) } } }

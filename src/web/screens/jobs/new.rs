@@ -110,7 +110,7 @@ fn page(
         (errors.summary())
         form #job.grid method="post" action="/jobs/new" novalidate data-live=(TIMED_BY) {
             (csrf_field(who))
-            (Field::text("customer", "Customer", &form.customer).optional().autofocus(errors.is_empty())
+            (Field::text("customer", "Customer", &form.customer).customers("").optional().autofocus(errors.is_empty())
                 .hint("Spell it as on the customer’s castings: they go only into jobs of that name").errors(errors))
             (Field::text("title", "Title", &form.title).optional()
                 .hint("Leave blank to name the job after its work").errors(errors))
@@ -132,7 +132,10 @@ fn page(
             }
         }
     };
-    Page::new(who, title).nav(Section::Jobs).body(body)
+    Page::new(who, title)
+        .nav(Section::Jobs)
+        .script("lookup.js")
+        .body(body)
 }
 
 async fn form(who: SignedIn) -> Answer {

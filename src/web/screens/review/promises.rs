@@ -163,7 +163,7 @@ fn follows(known: &Promises, who: &SignedIn, what: Promised) -> Markup {
     let said = match (on, share) {
         (true, Some(share)) => format!(
             "{stated} % sure is given at {:.0} % of the futures.",
-            share * 100.0
+            (share * 100.0).round()
         ),
         (true, None) => format!("The record asks for no other share of futures at {stated} %."),
         (false, _) => "They are given as the futures have them.".to_owned(),
@@ -194,7 +194,7 @@ fn follows(known: &Promises, who: &SignedIn, what: Promised) -> Markup {
 
 /// What the record says, for each confidence, in words first.
 fn record(kept: &[Kept], what: &str) -> Markup {
-    let percent = |share: f64| format!("{:.0}\u{a0}%", share * 100.0);
+    let percent = |share: f64| format!("{:.0}\u{a0}%", (share * 100.0).round());
     html! {
         @if kept.is_empty() { p { "No " (what) " was given with a confidence that is known." } }
         @for one in kept {

@@ -83,7 +83,12 @@ struct Which {
     show: String,
     /// Of this variant only.
     variant: Option<Uuid>,
+    /// Those numbered above this only.
+    after: Option<i64>,
 }
+
+/// Rows on one page.
+const ROWS: u16 = 200;
 
 impl Which {
     /// The same list with more or fewer on it.
@@ -112,7 +117,11 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         None => None,
     };
     let variants = castings::variant_names(&mut tx).await?;
-    let on_shelf = db::list(&mut tx, states, which.variant).await?;
+    let after = which.after.unwrap_or(0);
+    let on_shelf = db::page(&mut tx, states, which.variant, after, ROWS).await?;
+    let more = (on_shelf.len() == usize::from(ROWS))
+        .then(|| on_shelf.last().map(|casting| casting.number))
+        .flatten();
     let new = match which.variant {
         Some(id) => format!("/castings/shelf/new?variant={id}"),
         None => "/castings/shelf/new".to_owned(),
@@ -143,6 +152,9 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
             section.card { p { "No castings on the shelf." } }
         }
         @for variant in &variants { (of_variant(&who, variant, &on_shelf)) }
+        @if let Some(after) = more {
+            p { a.button.quiet href={ (which.path(all)) "&after=" (after) } { "Next" } }
+        }
     };
     Ok(Page::new(&who, "On the shelf")
         .nav(Section::Castings)

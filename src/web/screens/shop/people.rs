@@ -335,6 +335,9 @@ fn own_password_page(who: &SignedIn, errors: &FormErrors) -> Page {
                 (new_password_field("New password").errors(errors))
                 div.actions { button type="submit" { "Change" } }
             }
+            @if who.may(Role::Owner) {
+                p { a href="/second-factor" { "Second factor" } ": a code from your phone, asked for after your password" }
+            }
         }
     };
     Page::new(who, "Your password").body(body)

@@ -24,6 +24,9 @@ mod risk;
 mod sheet;
 mod words;
 
+pub(in crate::web) use risk::why_late;
+pub(in crate::web) use words::{job_href, long_number, slack_words, state_words, status_words};
+
 use crate::app::current_plan::CurrentPlan;
 use crate::app::week::{Week, week};
 use crate::db::people::Role;

@@ -172,7 +172,7 @@ impl Panel<'_> {
                 (self.general())
                 (self.next_days(&machine.hours, |slot| slot.machine == Some(machine.id)))
                 @if self.may { (self.offers(subject)) }
-                p { a href={ "/shop/machines/" (machine.id) } { "Machine details, rate and hours" } }
+                @if self.may { p { a href={ "/shop/machines/" (machine.id) } { "Machine details, rate and hours" } } }
             }
         }
     }

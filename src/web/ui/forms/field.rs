@@ -59,6 +59,7 @@ pub struct Field {
     autocomplete: &'static str,
     list: Option<String>,
     key: Option<String>,
+    lookup: Option<&'static str>,
 }
 
 impl Field {
@@ -78,6 +79,7 @@ impl Field {
             autocomplete: "off",
             list: None,
             key: None,
+            lookup: None,
         }
     }
 
@@ -296,6 +298,14 @@ impl Field {
         self
     }
 
+    /// Offers customers as a name or number is typed (`lookup.js`); one that is chosen fills in how to reach them in the
+    /// field `fills` too, where that is on the form.
+    #[must_use]
+    pub fn customers(mut self, fills: &'static str) -> Self {
+        self.lookup = Some(fills);
+        self
+    }
+
     fn described_by(&self) -> Option<String> {
         let mut ids = Vec::new();
         if self.error.is_some() {
@@ -346,6 +356,7 @@ impl Field {
                 Control::Input { kind, mode } => {
                     input id=(self.id) name=(self.name) type=(kind) inputmode=[*mode] value=(self.value)
                         autocomplete=(self.autocomplete) list=[self.list.as_deref()] data-key=[self.key.as_deref()]
+                        data-lookup=[self.lookup.map(|_| "/api/v1/customers")] data-fills=[self.lookup]
                         aria-describedby=[described] aria-invalid=[invalid] aria-required=[required]
                         autofocus[self.autofocus];
                 }

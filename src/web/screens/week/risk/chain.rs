@@ -86,8 +86,8 @@ impl<'a> Chain<'a> {
     }
 }
 
-/// How the time until the job is ready is made up, the most first.
-pub(super) fn weights(chain: &Chain) -> Markup {
+/// What the time until the job is ready goes into, in minutes by the clock, the most first.
+fn sums(chain: &Chain) -> Vec<(String, i64)> {
     let mut sums: Vec<(String, i64)> = Vec::new();
     let mut add = |what: String, minutes: i64| {
         if minutes > 0 {
@@ -107,10 +107,32 @@ pub(super) fn weights(chain: &Chain) -> Markup {
         add("off shift".to_owned(), link.closed);
     }
     sums.sort_by_key(|(_, minutes)| -minutes);
+    sums
+}
+
+/// How the time until the job is ready is made up, the most first.
+pub(super) fn weights(chain: &Chain) -> Markup {
     html! {
         p {
             "By the clock until it is ready: "
-            @for (i, (what, minutes)) in sums.iter().enumerate() { @if i > 0 { ", " } (hours(*minutes)) " " (what) }
+            @for (i, (what, minutes)) in sums(chain).iter().enumerate() { @if i > 0 { ", " } (hours(*minutes)) " " (what) }
+            "."
+        }
+    }
+}
+
+/// The two things that hold the job up most, in a line: "Mostly behind other jobs (4 days), waiting for Wyn (3 days)."
+pub(super) fn mostly(chain: &Chain) -> Markup {
+    const DAY: i64 = 24 * 60;
+    let long = |minutes: i64| match (minutes + DAY / 2) / DAY {
+        days if days > 1 => format!("{days} days"),
+        _ => hours(minutes),
+    };
+    let sums = sums(chain);
+    html! {
+        @if !sums.is_empty() {
+            "Mostly "
+            @for (i, (what, minutes)) in sums.iter().take(2).enumerate() { @if i > 0 { ", " } (what) " (" (long(*minutes)) ")" }
             "."
         }
     }

@@ -17,7 +17,7 @@ use crate::units::text::capitalised;
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, FormErrors, Page, Section, SignedIn, show};
 use actix_web::web;
-use chain::{Chain, weights};
+use chain::{Chain, mostly, weights};
 use chrono::Utc;
 use maud::{Markup, html};
 
@@ -164,6 +164,16 @@ fn table(floor: &Floor, open: &[&OpenPromise]) -> Markup {
             } }
         }
     }
+}
+
+/// What holds a job up most, in a line.
+pub(in crate::web) fn why_late(plan: &CurrentPlan, explained: &ExplainedJob) -> Markup {
+    mostly(&Chain {
+        floor: &plan.floor,
+        model: &plan.model,
+        job: explained.job,
+        explanation: &explained.explanation,
+    })
 }
 
 fn explained_job(

@@ -1,17 +1,21 @@
 //! Signing in and out.
 
-use crate::app::sign_in::{self, SignIn, SignedIn};
+mod second_factor;
+
+use crate::app::set_up_shop::shop_stands;
+use crate::app::sign_in::{self, Begun, Browser, SignIn, SignedIn};
 use crate::db::sessions;
+use crate::web::screens::set_up;
 use crate::web::shell::body::OpenForm;
 use crate::web::shell::session;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::{CheckedForm, Field, FormErrors};
-use crate::web::ui::page::{Answer, Page};
+use crate::web::ui::page::{Answer, Page, Reply};
 use crate::web::ui::{self, WebError};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{LOCATION, RETRY_AFTER};
 use actix_web::{HttpRequest, HttpResponse, Responder, web};
-use chrono::Utc;
+use chrono::{TimeDelta, Utc};
 use maud::html;
 use serde::Deserialize;
 
@@ -23,6 +27,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::post().to(sign_in)),
     )
     .route("/sign-out", web::post().to(sign_out));
+    second_factor::routes(cfg);
 }
 
 /// An address of ours to go on to; `/` for anything that could lead elsewhere.
@@ -60,6 +65,9 @@ impl std::fmt::Debug for SignInForm {
 
 async fn show(site: web::Data<Site>, wanted: web::Query<Wanted>) -> Answer {
     let only = sessions::only_shop(&site.pool).await?;
+    if only.is_none() && !shop_stands(&site.pool).await? {
+        return Ok(Reply::see_other(set_up::PATH));
+    }
     let form = SignInForm {
         next: wanted.into_inner().next,
         ..SignInForm::default()
@@ -91,20 +99,23 @@ async fn sign_in(
         Some(shop) => Some(shop),
         None => sessions::shop_named(&site.pool, &form.shop).await?,
     };
+    let address = session::address(&req, &site);
     let asked = SignIn {
         shop_id: shop.map_or_else(|| sign_in::no_shop(&form.shop), |shop| shop.shop_id),
         name: &name,
         password: &form.password,
-        address: &session::address(&req, &site),
-        browser: &session::browser(&req),
-        known: session::known_of(&req, &site),
+        browser: Browser {
+            address: &address,
+            name: &session::browser(&req),
+            known: session::known_of(&req, &site),
+        },
         earlier: session::token_of(&req, &site),
     };
     match sign_in::sign_in(&site.pool, &site.hashing, asked, Utc::now()).await? {
-        SignedIn::Begun { session, known } => Ok(HttpResponse::SeeOther()
-            .insert_header((LOCATION, safe_next(&form.next)))
-            .cookie(session::cookie(&session, site.secure_cookies))
-            .cookie(session::known(&known, site.secure_cookies))
+        SignedIn::Begun(begun) => Ok(signed_in(&begun, &form.next, &site)),
+        SignedIn::CodeNeeded(waiting) => Ok(HttpResponse::SeeOther()
+            .insert_header((LOCATION, second_factor::address(safe_next(&form.next))))
+            .cookie(session::cookie(&waiting, site.secure_cookies))
             .finish()),
         SignedIn::Wrong => {
             let told = if ask_shop {
@@ -116,12 +127,7 @@ async fn sign_in(
             Ok(page.respond_to(&req))
         }
         SignedIn::TooSoon(wait) => {
-            // Rounded up: a browser told "2" that comes back after 2.0 s must not be early.
-            let seconds = wait.num_milliseconds().max(0) / 1_000 + 1;
-            let told = format!(
-                "That was tried too often. Wait {} and try again.",
-                crate::web::ui::show::count(seconds, "second", "seconds")
-            );
+            let (told, seconds) = too_soon(wait);
             let page =
                 view(&form, ask_shop, &errors, Some(&told)).status(StatusCode::TOO_MANY_REQUESTS);
             let mut response = page.respond_to(&req);
@@ -129,6 +135,25 @@ async fn sign_in(
             Ok(response)
         }
     }
+}
+
+/// What to say of a wait, and its seconds. Rounded up: a browser told "2" that comes back after 2.0 s must not be early.
+fn too_soon(wait: TimeDelta) -> (String, i64) {
+    let seconds = wait.num_milliseconds().max(0) / 1_000 + 1;
+    let told = format!(
+        "That was tried too often. Wait {} and try again.",
+        crate::web::ui::show::count(seconds, "second", "seconds")
+    );
+    (told, seconds)
+}
+
+/// Sends a browser on with its session.
+fn signed_in(begun: &Begun, next: &str, site: &Site) -> HttpResponse {
+    HttpResponse::SeeOther()
+        .insert_header((LOCATION, safe_next(next)))
+        .cookie(session::cookie(&begun.session, site.secure_cookies))
+        .cookie(session::known(&begun.known, site.secure_cookies))
+        .finish()
 }
 
 #[derive(Debug, Deserialize)]

@@ -1,0 +1,212 @@
+//! What a day begins with: for the office what waits for it, for a machinist their own work in order.
+
+use super::current_plan::CurrentPlan;
+use super::settle::{self, Open};
+use super::shared_plans::SharedPlans;
+use super::week::{ExplainedJob, compute};
+use super::{Actor, AppError};
+use crate::db::calendars::{self, Owner};
+use crate::db::people::{self, Role};
+use crate::db::today::{self, CallWaiting, CameIn, QuoteWaiting, SetUp, ToCollect};
+use crate::planning::engine::explain::explain;
+use crate::planning::floor::{PromiseStatus, Slot};
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use std::sync::Arc;
+
+/// The most of each kind that are shown; the rest is counted, and a link leads to it.
+pub const SHOWN: i64 = 6;
+/// Days after which a quote without an answer is followed up. Common practice, no source.
+const FOLLOW_UP_DAYS: i64 = 4;
+/// Days before it runs out.
+const RUNS_OUT_DAYS: u64 = 5;
+/// Days ahead for which absences are told.
+const AHEAD_DAYS: u64 = 7;
+/// Days after its due date for which a job that is done and not collected is told: what was never marked as collected is
+/// not told for ever.
+const COLLECT_DAYS: u64 = 30;
+/// Late jobs whose reason is worked out.
+const EXPLAINED: usize = 6;
+
+/// Somebody who is off, or a day on which nobody works.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Off {
+    /// Who; `None` for everybody.
+    pub who: Option<String>,
+    /// The first day, not before today.
+    pub from: NaiveDate,
+    /// The last day.
+    pub until: NaiveDate,
+    /// Why.
+    pub why: String,
+}
+
+/// The office's day.
+#[derive(Debug, Clone)]
+pub struct OfficeDay {
+    /// What the shop still lacks.
+    pub set_up: SetUp,
+    /// Calls that wait for a price, the oldest first, and how many in all.
+    pub calls: (Vec<CallWaiting>, i64),
+    /// Quotes to follow up, and how many in all.
+    pub quotes: (Vec<QuoteWaiting>, i64),
+    /// The plan; `None` where the floor cannot be planned yet.
+    pub plan: Option<Arc<CurrentPlan>>,
+    /// Why jobs are late or at risk, the worst first.
+    pub late: Vec<ExplainedJob>,
+    /// What waits for a decision or an answer.
+    pub open: Open,
+    /// What came in since yesterday morning.
+    pub came_in: Vec<CameIn>,
+    /// Jobs with nothing left to do in them.
+    pub to_collect: Vec<ToCollect>,
+    /// Who is off in the next days.
+    pub off: Vec<Off>,
+}
+
+/// What the office's day begins with; `today` is the shop's calendar day.
+///
+/// # Errors
+/// [`AppError::NotAllowed`], [`AppError::Db`], [`AppError::Failed`].
+pub async fn office_day(
+    actor: &Actor,
+    plans: &SharedPlans,
+    today: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<OfficeDay, AppError> {
+    actor.require(Role::Office)?;
+    let mut tx = actor.begin().await?;
+    let set_up = today::set_up(&mut tx).await?;
+    let calls = today::calls(&mut tx, SHOWN).await?;
+    let given_before = now - TimeDelta::days(FOLLOW_UP_DAYS);
+    let runs_out_by = today
+        .checked_add_days(Days::new(RUNS_OUT_DAYS))
+        .unwrap_or(today);
+    let quotes = today::quotes(&mut tx, given_before, runs_out_by, SHOWN).await?;
+    let collect_from = today
+        .checked_sub_days(Days::new(COLLECT_DAYS))
+        .unwrap_or(today);
+    let came_in = today::came_in(&mut tx, now - TimeDelta::hours(30), SHOWN).await?;
+    let to_collect = today::to_collect(&mut tx, collect_from, SHOWN).await?;
+    let working = calendars::read(&mut tx).await?;
+    let people = people::list(&mut tx).await?;
+    drop(tx);
+    let until = today
+        .checked_add_days(Days::new(AHEAD_DAYS))
+        .unwrap_or(today);
+    let mut off = Vec::new();
+    for stop in &working.stops {
+        let who = match stop.owner {
+            Owner::Person(id) => match people.iter().find(|person| person.id == id) {
+                Some(person) => Some(person.name.clone()),
+                None => continue,
+            },
+            Owner::Shop => None,
+            Owner::Machine(_) => continue,
+        };
+        let day = |at: DateTime<Utc>| at.with_timezone(&working.zone).date_naive();
+        let last = day(stop.ends_at - TimeDelta::seconds(1));
+        if last >= today && day(stop.starts_at) <= until {
+            off.push(Off {
+                who,
+                from: day(stop.starts_at).max(today),
+                until: last,
+                why: stop.why.clone(),
+            });
+        }
+    }
+    let holidays = working
+        .holidays
+        .iter()
+        .filter(|h| h.on >= today && h.on <= until);
+    off.extend(holidays.map(|holiday| Off {
+        who: None,
+        from: holiday.on,
+        until: holiday.on,
+        why: holiday.name.clone(),
+    }));
+    off.sort_by_key(|off| off.from);
+    let plan = plan(actor, plans, set_up, now).await?;
+    let late = match &plan {
+        Some(plan) => late(plan.clone()).await?,
+        None => Vec::new(),
+    };
+    Ok(OfficeDay {
+        set_up,
+        calls,
+        quotes,
+        plan,
+        late,
+        open: settle::open(actor, now).await?,
+        came_in,
+        to_collect,
+        off,
+    })
+}
+
+/// The current plan, where there is anything to plan with.
+async fn plan(
+    actor: &Actor,
+    plans: &SharedPlans,
+    set_up: SetUp,
+    now: DateTime<Utc>,
+) -> Result<Option<Arc<CurrentPlan>>, AppError> {
+    if !set_up.job {
+        return Ok(None);
+    }
+    Ok(Some(plans.now(actor, now).await?))
+}
+
+/// Why jobs are late or at risk.
+async fn late(plan: Arc<CurrentPlan>) -> Result<Vec<ExplainedJob>, AppError> {
+    compute("explaining late jobs", move || {
+        let open = plan.timetable.open_promises(&plan.floor);
+        let late = open.iter().filter(|o| o.status != PromiseStatus::OnTime);
+        let explained = late.take(EXPLAINED).map(|open| {
+            let job = plan.model.job(open.job.id)?;
+            Some(ExplainedJob {
+                job: open.job.id,
+                explanation: explain(&plan.model.model, &plan.plan, job).ok()?,
+                helps: Vec::new(),
+            })
+        });
+        explained.flatten().collect()
+    })
+    .await
+}
+
+/// A machinist's day.
+#[derive(Debug, Clone)]
+pub struct BenchDay {
+    /// The plan; `None` while there are no jobs.
+    pub plan: Option<Arc<CurrentPlan>>,
+    /// Their operations, in the order of the plan.
+    pub slots: Vec<Slot>,
+}
+
+/// The most operations of a day's page.
+const SLOTS: usize = 12;
+
+/// The work of the person who asks, in order.
+///
+/// # Errors
+/// [`AppError::Db`], [`AppError::Failed`].
+pub async fn bench_day(
+    actor: &Actor,
+    plans: &SharedPlans,
+    now: DateTime<Utc>,
+) -> Result<BenchDay, AppError> {
+    let me = actor.person()?;
+    let mut tx = actor.begin().await?;
+    let set_up = today::set_up(&mut tx).await?;
+    drop(tx);
+    let plan = plan(actor, plans, set_up, now).await?;
+    let slots = plan.as_ref().map_or_else(Vec::new, |plan| {
+        let mine = plan
+            .timetable
+            .slots
+            .iter()
+            .filter(|slot| slot.person == Some(me));
+        mine.take(SLOTS).cloned().collect()
+    });
+    Ok(BenchDay { plan, slots })
+}

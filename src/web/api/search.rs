@@ -1,0 +1,25 @@
+//! `/api/v1/search`: what a shop has, by number or words.
+
+use crate::app::search::search;
+use crate::web::ui::{Answer, SignedIn};
+use actix_web::{HttpResponse, web};
+use serde::Deserialize;
+
+/// `/api/v1/search`.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route("/api/v1/search", web::get().to(find));
+}
+
+#[derive(Debug, Deserialize)]
+struct Asked {
+    #[serde(default)]
+    q: String,
+}
+
+/// `GET /api/v1/search?q=…`: groups by kind, each with its first hits and how many more there are; `near` are words that
+/// nothing has, for which what is spelt like them was looked for.
+async fn find(who: SignedIn, asked: web::Query<Asked>) -> Answer {
+    let typed: String = asked.q.chars().take(120).collect();
+    let found = search(&who.actor(), &typed).await?;
+    Ok(HttpResponse::Ok().json(found).into())
+}

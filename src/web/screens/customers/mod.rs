@@ -1,0 +1,28 @@
+//! Customers: a list, a page for each with all that is theirs, their details, and merging those that are one.
+
+mod form;
+mod import;
+mod known;
+mod list;
+mod merge;
+mod page;
+
+use actix_web::web;
+use uuid::Uuid;
+
+pub(in crate::web) use known::Known;
+
+/// `/customers` and all below it.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    list::routes(cfg);
+    form::routes(cfg);
+    import::routes(cfg);
+    merge::routes(cfg);
+    known::routes(cfg);
+    page::routes(cfg);
+}
+
+/// Where a customer's page is.
+pub(in crate::web) fn path(id: Uuid) -> String {
+    format!("/customers/{id}")
+}
