@@ -21,13 +21,14 @@ const LARGE: [&str; 9] = [
 /// Parts of statements that read a period or a whole record because that is what is asked of them: review, learning, and
 /// what both are kept by, which the owner asks for now and then; and the list of jobs, which is searched by any word and
 /// counts what it finds.
-const ASKED_WHOLE: [&str; 7] = [
+const ASKED_WHOLE: [&str; 8] = [
     "as \"bookings!\"",
     "as \"any!\"",
     "b.at >= $2",
     "from booking where shop_id = $1 and at >= $2",
     "q.created_at >= $2",
     "min(at) as \"at!\"",
+    "count(*) as \"all!\" from job",
     "count(*) over () as \"all!\"",
 ];
 

@@ -3,7 +3,7 @@
 
 use crate::app::AppError;
 use crate::app::set_up_shop::{FirstShop, set_up_shop, shop_stands, short_name};
-use crate::app::sign_in::{self, SignIn, SignedIn};
+use crate::app::sign_in::{self, Browser, SignIn, SignedIn};
 use crate::app::{Refusal, password};
 use crate::db::refusal::Refusal as Stored;
 use crate::db::shops::NewShop;
@@ -207,17 +207,19 @@ async fn save(req: HttpRequest, site: web::Data<Site>, form: OpenForm<SetUpForm>
         shop_id,
         name: &first.sign_in,
         password: &first.password,
-        address: &session::address(&req, &site),
-        browser: &session::browser(&req),
-        known: None,
+        browser: Browser {
+            address: &session::address(&req, &site),
+            name: &session::browser(&req),
+            known: None,
+        },
         earlier: None,
     };
     let mut response = HttpResponse::SeeOther();
     match sign_in::sign_in(&site.pool, &site.hashing, asked, Utc::now()).await? {
-        SignedIn::Begun { session, known } => response
+        SignedIn::Begun(begun) => response
             .insert_header((LOCATION, "/"))
-            .cookie(session::cookie(&session, site.secure_cookies))
-            .cookie(session::known(&known, site.secure_cookies)),
+            .cookie(session::cookie(&begun.session, site.secure_cookies))
+            .cookie(session::known(&begun.known, site.secure_cookies)),
         _ => response.insert_header((LOCATION, "/sign-in")),
     };
     Ok(response.finish().into())
