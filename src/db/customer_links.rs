@@ -325,25 +325,7 @@ pub async fn adopt(tx: &mut ShopTx, name: &str, contact: &str) -> Result<Option<
     Ok(Some(customer.id))
 }
 
-/// How many names in calls, jobs and castings belong to no customer.
-///
-/// # Errors
-/// [`DbError::Database`].
-pub async fn names_of_nobody(tx: &mut ShopTx) -> Result<i64, DbError> {
-    Ok(sqlx::query_scalar!(
-        r#"select count(distinct key) as "count!" from (
-               select name_key(caller) as key from enquiry where shop_id = $1 and customer_id is null
-               union all select name_key(customer) from job where shop_id = $1 and customer_id is null
-               union all select name_key(owner) from casting
-                         where shop_id = $1 and customer_id is null and ownership = 'customer'
-           ) as said where key <> ''"#,
-        tx.shop_id(),
-    )
-    .fetch_one(tx.conn())
-    .await?)
-}
-
-/// Makes customers of all those names; says how many.
+/// Makes customers of all names in calls, jobs and castings that belong to none; says how many.
 ///
 /// # Errors
 /// [`DbError::Database`].

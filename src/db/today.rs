@@ -208,12 +208,16 @@ pub async fn to_collect(
 ) -> Result<Vec<ToCollect>, DbError> {
     Ok(sqlx::query_as!(
         ToCollect,
-        "select j.id, j.number, j.title, j.customer, j.due_on from job j
-         where j.shop_id = $1 and j.state = 'open'
-               and not exists (select from job_operation o where o.shop_id = $1 and o.job_id = j.id and o.state <> 'done')
-               and not exists (select from job_hold h where h.shop_id = $1 and h.id = j.id)
-            or j.shop_id = $1 and j.state = 'done' and j.collected_on is null and j.due_on >= $3
-         order by j.due_on, j.number limit $2",
+        r#"select id as "id!", number as "number!", title as "title!", customer as "customer!", due_on as "due_on!" from (
+               select j.id, j.number, j.title, j.customer, j.due_on from job j
+               where j.shop_id = $1 and j.state = 'open'
+                     and not exists (select from job_operation o
+                                     where o.shop_id = $1 and o.job_id = j.id and o.state <> 'done')
+                     and not exists (select from job_hold h where h.shop_id = $1 and h.id = j.id)
+               union all
+               select id, number, title, customer, due_on from job
+               where shop_id = $1 and state = 'done' and collected_on is null and due_on >= $3
+           ) as job order by due_on, number limit $2"#,
         tx.shop_id(),
         limit,
         due_from,
@@ -266,13 +270,13 @@ pub async fn set_up(tx: &mut ShopTx) -> Result<SetUp, DbError> {
                   exists (select from element where shop_id = $1) as "standard_time!",
                   exists (select from variant v where v.shop_id = $1 and exists (
                       select from variant o where o.shop_id = $1 and o.pattern_id = v.pattern_id and o.id <> v.id)) as "variants!",
-                  exists (select from quote where shop_id = $1) as "quote!",
+                  (select number from quote where shop_id = $1 order by number limit 1) is not null as "quote!",
                   exists (select from shift where shop_id = $1) as "hours!",
                   exists (select from person where shop_id = $1 and active and skills <> '{}') as "skilled!",
-                  exists (select from job where shop_id = $1) as "job!",
+                  (select number from job where shop_id = $1 order by number limit 1) is not null as "job!",
                   exists (select from device where shop_id = $1 and revoked_at is null) as "device!",
                   exists (select from bench_pin where shop_id = $1) as "pin!",
-                  exists (select from booking where shop_id = $1) as "booking!"
+                  (select id from booking where shop_id = $1 order by id limit 1) is not null as "booking!"
            from shop s where s.shop_id = $1"#,
         tx.shop_id(),
     )

@@ -2,7 +2,6 @@
 
 use super::path;
 use crate::app::name_customers::name_customers;
-use crate::db::customer_links;
 use crate::db::customers::{self, Asked, Listed, Only, Order};
 use crate::db::people::Role;
 use crate::units::Code;
@@ -89,7 +88,6 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let mut tx = who.begin().await?;
     let offset = (page - 1).saturating_mul(ROWS);
     let (rows, in_all) = customers::list(&mut tx, &asked, ROWS, offset).await?;
-    let nameless = customer_links::names_of_nobody(&mut tx).await?;
     let choices = Only::ALL.iter();
     let choices = choices.map(|only| Choice::new(only.code(), only_words(*only)));
     let body = html! {
@@ -101,7 +99,6 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
                 a.button href="/customers/new" data-key="n" data-key-label="New customer" { "New customer" }
             }
         }
-        @if nameless > 0 { (nameless_names(&who, nameless)) }
         form.grid.narrow method="get" action="/customers" role="search" aria-label="Customers" {
             (Field::text("q", "Name, phone or email", &which.q).optional().autofocus(rows.is_empty()))
             (Field::select("only", "Show", asked.only.code(), choices.collect()))
@@ -121,6 +118,7 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
                 @if i64::from(offset) + i64::from(ROWS) < in_all { a.button.quiet href=(which.address("/customers", &which.sort, page + 1)) { "Next" } }
             }
         }
+        (nameless_names(&who))
     };
     Ok(Page::new(&who, "Customers")
         .nav(Section::Enquiries)
@@ -128,12 +126,16 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .into())
 }
 
-fn nameless_names(who: &SignedIn, count: i64) -> Markup {
+/// The names that were said in calls and jobs and are nobody's yet.
+fn nameless_names(who: &SignedIn) -> Markup {
     html! {
-        form.notice method="post" action="/customers/names" {
-            (csrf_field(who))
-            p { (show::count(count, "name", "names")) " in enquiries, jobs and castings " @if count == 1 { "is" } @else { "are" } " not on record as customers." }
-            button.quiet type="submit" { "Add them as customers" }
+        details {
+            summary { "Names that are not on record" }
+            form.inline method="post" action="/customers/names" {
+                (csrf_field(who))
+                span { "A quote adds its caller. Names in enquiries, jobs and castings that never came to a quote can be added too." }
+                button.quiet type="submit" { "Add them as customers" }
+            }
         }
     }
 }
