@@ -135,9 +135,9 @@ impl Spread {
         let now = Decimal::from_f64(self.coefficient())?;
         match *self {
             Self::Cv { .. } => Self::cv(cv).ok(),
-            Self::ThreePoint { .. } if now.is_zero() => {
-                (self.mean() == 1.0).then(|| Self::cv(cv).ok()).flatten()
-            }
+            Self::ThreePoint { .. } if now.is_zero() => ((self.mean() - 1.0).abs() < 1e-9)
+                .then(|| Self::cv(cv).ok())
+                .flatten(),
             Self::ThreePoint { low, likely, high } => {
                 let mean = (low + Decimal::from(4) * likely + high) / Decimal::from(6);
                 let least = dec!(0.1);

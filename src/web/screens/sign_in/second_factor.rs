@@ -187,7 +187,7 @@ struct Nothing {}
 
 async fn begin(who: SignedIn, _form: CheckedForm<Nothing>) -> Answer {
     second_factor::begin(&who.actor()).await?;
-    Ok(Reply::see_other(PATH).into())
+    Ok(Reply::see_other(PATH))
 }
 
 async fn confirm(who: SignedIn, form: CheckedForm<CodeForm>) -> Answer {
