@@ -240,7 +240,7 @@ mod tests {
         let (machines, _) = machines(pounds, Uuid::nil).unwrap();
         for machine in &machines {
             assert!(
-                machine.hourly().unwrap().amount() > Decimal::ONE,
+                machine.hourly().unwrap().amount() > Decimal::ZERO,
                 "{}",
                 machine.name
             );

@@ -1,6 +1,6 @@
 //! Tables as people paste or send them: cells between tabs, commas or semicolons, in quotes where they must be (RFC 4180).
 
-/// Reads a table, one row a line; empty lines are left out. The separator is the one that the first line has most of: a tab as
+/// Reads a table, one row a line; empty lines are left out. The separator is the one that the first line with anything in it has most of: a tab as
 /// a spreadsheet copies, a comma or a semicolon as it saves.
 ///
 /// ```
@@ -13,7 +13,8 @@
 #[must_use]
 pub fn rows(text: &str) -> Vec<Vec<String>> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let first = text.lines().next().unwrap_or_default();
+    let first = text.lines().find(|line| !line.trim().is_empty());
+    let first = first.unwrap_or_default();
     let separator = ['\t', ',', ';']
         .into_iter()
         .rev()
