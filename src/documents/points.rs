@@ -177,7 +177,10 @@ mod tests {
             rows[1][..8],
             ["R2", "dowel hole", "45", "165", "12 H7", "22", "11.7", "24"]
         );
-        assert_eq!(rows[2][2..8], ["60.5", "260", "M10", "24", "8.5", "31.3"]);
+        assert_eq!(
+            rows[2][2..8],
+            ["60.5", "260", "M10x1.5", "24", "8.5", "31.3"]
+        );
         let inches = table(&[&dowel], LengthUnit::Inch);
         assert_eq!(
             inches[1][2..4],
