@@ -130,16 +130,28 @@ async fn with_words(
     near: &mut Vec<String>,
 ) -> Result<Vec<(Kind, (i64, Uuid))>, AppError> {
     let mut all = Vec::new();
-    for word in search::words(tx, typed).await?.into_iter().take(WORDS) {
-        let terms = search::terms(tx, &word).await?;
-        if terms.words.is_empty() {
-            return Ok(Vec::new());
+    for chunk in chunks(typed) {
+        let mut found = vec![(
+            chunk.joined.clone(),
+            search::terms(tx, &chunk.joined).await?,
+        )];
+        if chunk.parts.len() > 1 && found.iter().any(|(_, t)| t.near || t.words.is_empty()) {
+            found.clear();
+            for part in chunk.parts {
+                let terms = search::terms(tx, &part).await?;
+                found.push((part, terms));
+            }
         }
-        if terms.near {
-            near.push(word);
+        for (word, terms) in found {
+            if terms.words.is_empty() {
+                return Ok(Vec::new());
+            }
+            if terms.near {
+                near.push(word);
+            }
+            let rows = search::count(tx, &terms.words, 4000).await?;
+            all.push((rows, terms.words));
         }
-        let rows = search::count(tx, &terms.words, 4000).await?;
-        all.push((rows, terms.words));
     }
     all.sort();
     let mut words = all.into_iter();
@@ -161,9 +173,48 @@ async fn with_words(
         .collect())
 }
 
+/// What stands between two spaces: without its punctuation, and the parts that punctuation makes of it, as words are kept.
+#[derive(Debug, PartialEq, Eq)]
+struct Chunk {
+    joined: String,
+    parts: Vec<String>,
+}
+
+/// Words that say nothing, as they are left out where words are kept.
+const SAY_NOTHING: [&str; 11] = [
+    "the", "and", "for", "with", "of", "to", "in", "on", "at", "an", "is",
+];
+
+fn chunks(typed: &str) -> Vec<Chunk> {
+    let says =
+        |word: &str| (2..=40).contains(&word.chars().count()) && !SAY_NOTHING.contains(&word);
+    let typed = typed.to_lowercase();
+    let chunks = typed.split_whitespace().map(|chunk| Chunk {
+        joined: chunk.chars().filter(|c| c.is_alphanumeric()).collect(),
+        parts: chunk
+            .split(|c: char| !c.is_alphanumeric())
+            .filter(|part| says(part))
+            .map(str::to_owned)
+            .collect(),
+    });
+    chunks
+        .filter(|chunk| says(&chunk.joined))
+        .take(WORDS)
+        .collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_mark_is_one_word_and_its_parts() {
+        let chunks = chunks("the T490-1187, 4/90 ☃");
+        let joined: Vec<&str> = chunks.iter().map(|chunk| chunk.joined.as_str()).collect();
+        assert_eq!(joined, ["t4901187", "490"]);
+        assert_eq!(chunks[0].parts, ["t490", "1187"]);
+        assert_eq!(chunks[1].parts, ["90"]);
+    }
 
     #[test]
     fn a_number_is_looked_for_alone_or_after_its_kind() {

@@ -70,19 +70,6 @@ const TERMS: i64 = 60;
 /// The most rows of a kind that are looked at for each of them, the newest.
 const ROWS: i64 = 2000;
 
-/// What was typed as words, as they are kept.
-///
-/// # Errors
-/// [`DbError::Database`].
-pub async fn words(tx: &mut ShopTx, typed: &str) -> Result<Vec<String>, DbError> {
-    Ok(sqlx::query_scalar!(
-        r#"select word as "word!" from search_words($1) as word order by length(word) desc, word"#,
-        typed
-    )
-    .fetch_all(tx.conn())
-    .await?)
-}
-
 /// The shop's words that begin with a word or its English stem; if there are none, those that have it in them; if there are
 /// none, those whose trigrams are like its own.
 ///
@@ -105,7 +92,7 @@ pub async fn terms(tx: &mut ShopTx, typed: &str) -> Result<Terms, DbError> {
                select t.word from search_term t
                where t.shop_id = $1 and not exists (select from begins) and not exists (select from has)
                      and length($2) >= 4 and length(t.word) between length($2) - 2 and length($2) + 2
-                     and similarity(t.word, $2) > 0.35
+                     and similarity(t.word, $2) >= 0.3
                order by similarity(t.word, $2) desc, t.word limit 5
            )
            select word as "word!", false as "near!" from begins

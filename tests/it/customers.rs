@@ -160,9 +160,9 @@ async fn names_that_are_there_already_become_one_customer_each_within_their_shop
             ('{one}', gen_random_uuid(), 2, 'Hale Boats.', 'office@hale.example', '', '', '2026-02-01'),
             ('{one}', gen_random_uuid(), 3, ' ', '', '', '', '2026-02-01'),
             ('{two}', gen_random_uuid(), 1, 'Hale Boats', '', '', '', '2026-01-01');
-         insert into job (shop_id, id, number, title, customer, due_on) values
-            ('{one}', gen_random_uuid(), 1, 'Deck', 'hale boats', '2026-03-01'),
-            ('{one}', gen_random_uuid(), 2, 'Deck', '', '2026-03-01');
+         insert into job (shop_id, id, number, title, customer, due_on, created_at) values
+            ('{one}', gen_random_uuid(), 1, 'Deck', 'hale boats', '2026-03-01', '2026-01-15'),
+            ('{one}', gen_random_uuid(), 2, 'Deck', '', '2026-03-01', '2026-01-15');
          insert into pattern (shop_id, id, name, cylinders, mains, marks) values ('{one}', '{one}', 'P', 4, 5, '');
          insert into variant (shop_id, id, pattern_id, name, gearbox_under, note) values ('{one}', '{one}', '{one}', 'V', false, '');
          insert into casting (shop_id, id, number, variant_id, ownership, cost, currency, condition, owner, job_id, state)
