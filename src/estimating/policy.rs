@@ -61,7 +61,8 @@ impl Policy {
         let share = self
             .costs
             .share_of_futures(f64::from(self.confidence_percent) / 100.0);
-        (share * 100.0).round() as u32
+        // Never all of them: no price covers what nobody has drawn.
+        ((share * 100.0).round() as u32).min(99)
     }
 
     /// The selling price before tax for a cost before overhead, not rounded: cost × (1 + overhead) / (1 − margin).

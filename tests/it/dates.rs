@@ -1,6 +1,6 @@
 //! Dates and times no shop ever types, at every form that takes one: whatever they are, they are answered in words.
 
-use crate::support::crawl::{Form, Reached, every_page, forms, kind_of};
+use crate::support::crawl::{Form, Reached, every_page, first_job, forms, kind_of};
 use crate::support::site::{TestSite, Visitor, encoded};
 use borewright::db::castings;
 use borewright::db::enquiries::{self, EnquiryDetails};
@@ -112,7 +112,11 @@ async fn no_date_that_is_typed_breaks_a_form() {
     tx.commit().await.unwrap();
     let owner = site.signed_in("owner").await;
     let quote = a_quote(&owner, &enquiry.to_string()).await;
-    let pages = every_page(&owner, &["/enquiries", &quote], 2).await;
+    // A job that waits for something, and one that was begun long ago.
+    let waiting = first_job(&owner, "/jobs?view=waiting").await;
+    let begun = first_job(&owner, "/jobs?sort=number").await;
+    let starts = ["/enquiries", &quote, &waiting, &begun];
+    let pages = every_page(&owner, &starts, 2).await;
     let forms = dated(&pages);
     let actions: BTreeSet<String> = forms
         .iter()

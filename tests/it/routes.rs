@@ -1,7 +1,7 @@
 //! The table of routes, as the application has it: no path is hidden behind a pattern registered before it, and every
 //! route is reached by a link or a form of some page, or is on the short list of those that are reached otherwise.
 
-use crate::support::crawl::{every_page, forms};
+use crate::support::crawl::{every_page, first_job, forms};
 use crate::support::site::{TestSite, Visitor, header};
 use actix_web::dev::ResourceDef;
 use actix_web::{App, HttpRequest, test, web};
@@ -208,6 +208,9 @@ async fn something_of_everything(site: &TestSite, owner: &Visitor) -> Vec<String
     let cancel = [("version", "1"), ("reason", "Not wanted")];
     let cancelled = owner.post(&format!("{}/cancel", jobs[1]), &cancel).await;
     assert_eq!(cancelled.status(), 303);
+    // A job that waits for something, and one that was begun long ago.
+    jobs.push(first_job(owner, "/jobs?view=waiting").await);
+    jobs.push(first_job(owner, "/jobs?sort=number").await);
     [vec!["/enquiries".to_owned(), quick, quote], jobs].concat()
 }
 

@@ -63,6 +63,14 @@ pub fn kind_of(path: &str) -> String {
     format!("{}?{}", parts.join("/"), names.join("&"))
 }
 
+/// The first job of a list of jobs.
+pub async fn first_job(visitor: &Visitor, list: &str) -> String {
+    let page = visitor.get(list).await.text().await.unwrap();
+    let rows = page.split("<tbody>").nth(1).expect("a job");
+    let link = rows.split("href=\"").nth(1).expect("a link");
+    link.split('"').next().unwrap_or_default().to_owned()
+}
+
 /// Follows every link, and every form that only asks, from page to page; of pages of one kind at most `of_a_kind`.
 pub async fn every_page(visitor: &Visitor, starts: &[&str], of_a_kind: usize) -> Vec<Reached> {
     let mut queue: VecDeque<(Link, String)> = starts

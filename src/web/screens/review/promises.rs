@@ -163,7 +163,7 @@ fn follows(known: &Promises, who: &SignedIn, what: Promised) -> Markup {
     let said = match (on, share) {
         (true, Some(share)) => format!(
             "{stated} % sure is given at {:.0} % of the futures.",
-            (share * 100.0).round()
+            (share * 100.0).round().min(99.0)
         ),
         (true, None) => format!("The record asks for no other share of futures at {stated} %."),
         (false, _) => "They are given as the futures have them.".to_owned(),
