@@ -143,7 +143,9 @@ function tables() {
     pad.hidden = false;
     form.addEventListener("focusin", (event) => (at = fields(form).includes(event.target) ? event.target : at));
     form.addEventListener("input", (event) => verdict(form, event.target));
-    form.addEventListener("reset", () => form.querySelectorAll("output").forEach((output) => (output.textContent = "")));
+    form.addEventListener("reset", () => {
+      for (const output of form.querySelectorAll("output")) output.textContent = "";
+    });
     pad.addEventListener("click", (event) => {
       const key = event.target.closest("[data-key]")?.dataset.key;
       if (!key) return;
