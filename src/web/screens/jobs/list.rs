@@ -20,7 +20,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 }
 
 /// Rows on one page.
-const ROWS: u32 = 50;
+const ROWS: u32 = 25;
 /// Rows of a file: more are asked for by a narrower view.
 const MOST: u32 = 20_000;
 
@@ -182,23 +182,22 @@ fn nothing(asked: &Asked) -> Markup {
     }
 }
 
-/// The head of a column that sorts; a second press turns it round.
-fn head(asked: &Asked, sort: Sort, name: &str, number: bool) -> Markup {
-    let here = asked.sort == sort;
-    let to = Asked {
-        sort,
-        descending: here && !asked.descending,
-        page: 1,
-        ..asked.clone()
-    };
+/// The head of a column by which, or by either of which, the list is sorted; a second press turns it round.
+fn head(asked: &Asked, sorts: &[(Sort, &str)], class: Option<&str>) -> Markup {
+    let here = sorts.iter().any(|(sort, _)| *sort == asked.sort);
     let order = if asked.descending {
         "descending"
     } else {
         "ascending"
     };
     html! {
-        th.number[number] scope="col" aria-sort=[here.then_some(order)] {
-            a href=(address("/jobs", &to)) { (name) @if here { " " span aria-hidden="true" { @if asked.descending { "↓" } @else { "↑" } } } }
+        th scope="col" class=[class] aria-sort=[here.then_some(order)] {
+            @for (at, (sort, name)) in sorts.iter().enumerate() {
+                @let mine = asked.sort == *sort;
+                @let to = Asked { sort: *sort, descending: mine && !asked.descending, page: 1, ..asked.clone() };
+                @if at > 0 { ", " }
+                a href=(address("/jobs", &to)) { (name) @if mine { " " span aria-hidden="true" { @if asked.descending { "↓" } @else { "↑" } } } }
+            }
         }
     }
 }
@@ -206,15 +205,13 @@ fn head(asked: &Asked, sort: Sort, name: &str, number: bool) -> Markup {
 fn table(who: &SignedIn, asked: &Asked, found: &JobList) -> Markup {
     let money = who.may(Role::Office);
     html! {
-        table.cells {
+        table.cells.job-list {
             thead { tr {
-                (head(asked, Sort::Number, "No.", false))
-                (head(asked, Sort::Title, "Job", false))
-                (head(asked, Sort::Customer, "Customer", false))
-                th scope="col" { "Now at" }
-                (head(asked, Sort::Due, "Promised", false))
-                (head(asked, Sort::Ready, "Ready", false))
-                @if money { (head(asked, Sort::Value, "Value", true)) }
+                (head(asked, &[(Sort::Number, "No.")], None))
+                (head(asked, &[(Sort::Title, "Job"), (Sort::Customer, "customer")], None))
+                th.spare scope="col" { "Now at" }
+                (head(asked, &[(Sort::Due, "Promised"), (Sort::Ready, "ready")], None))
+                @if money { (head(asked, &[(Sort::Value, "Value")], Some("number spare"))) }
                 th scope="col" { "Status" }
             } }
             tbody { @for row in &found.rows { (job(who, row, money)) } }
@@ -226,27 +223,27 @@ fn job(who: &SignedIn, row: &Row, money: bool) -> Markup {
     let job = &row.job;
     let today = who.today();
     let late = matches!(row.lateness, Some(Lateness::Late(_) | Lateness::Overdue(_)));
+    // Most titles end in whom the work is for.
+    let named = !job.customer.is_empty() && !job.title.contains(&job.customer);
     html! {
         tr {
             th scope="row" { a href={ "/jobs/" (job.id) } { (job.number) } }
-            td data-label="Job" { (job.title) }
-            td data-label="Customer" { @if job.customer.is_empty() { span.muted { "none named" } } @else { (job.customer) } }
-            td data-label="Now at" {
+            td data-label="Job" { (job.title) @if named { div.small.muted { (job.customer) } } }
+            td.spare data-label="Now at" {
                 @match &job.current { Some(at) => { (at.number) " " (at.title) }, None => span.muted { "all done" } }
                 div.small.muted { (job.done) " of " (job.operations) " done" }
             }
             td data-label="Promised" {
                 @match job.promised_on {
                     Some(day) => (show::day(day, today)),
-                    None => { (show::day(job.due_on, today)) div.small.muted { "due, not promised" } },
+                    None => { (show::day(job.due_on, today)) " " span.small.muted { "due" } },
+                }
+                div.small {
+                    @if let Some(day) = row.ready_on { "ready " (show::day(day, today)) ", " }
+                    @if let Some(how) = row.lateness { @if late { strong { (lateness(how)) } } @else { (lateness(how)) } }
                 }
             }
-            td data-label="Ready" {
-                @if let Some(day) = row.ready_on { (show::day(day, today)) }
-                @if let Some(how) = row.lateness { div.small { @if late { strong { (lateness(how)) } } @else { (lateness(how)) } } }
-                @if row.ready_on.is_none() && row.lateness.is_none() { span.muted { "–" } }
-            }
-            @if money { td.number data-label="Value" { @match job.value { Some(value) => (show::whole(value)), None => "–" } } }
+            @if money { td.number.spare data-label="Value" { @match job.value { Some(value) => (show::whole(value)), None => "–" } } }
             td data-label="Status" { span.tag { (job_stage(row.stage)) } }
         }
     }
