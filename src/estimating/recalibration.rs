@@ -14,7 +14,7 @@
 //! assert!((map.share_of_futures(0.8) - 0.9).abs() < 1e-12);
 //! assert!((map.chance(0.9) - 0.8).abs() < 1e-12);
 //! assert!((map.chance(0.45) - 0.4).abs() < 1e-12);
-//! assert_eq!(Recalibration::none().share_of_futures(0.95), 0.95);
+//! assert!((Recalibration::none().share_of_futures(0.95) - 0.95).abs() < 1e-12);
 //! ```
 
 use serde::{Deserialize, Serialize};
@@ -112,7 +112,7 @@ mod tests {
             prop_assert!((map.chance(map.share_of_futures(a)) - a).abs() < 1e-9);
             prop_assert!((map.share_of_futures(stated) - share).abs() < 0.02);
             prop_assert!((a <= b) == (map.share_of_futures(a) <= map.share_of_futures(b)) || (a - b).abs() < 1e-9);
-            prop_assert_eq!((map.chance(0.0), map.chance(1.0)), (0.0, 1.0));
+            prop_assert!(map.chance(0.0).abs() < 1e-12 && (map.chance(1.0) - 1.0).abs() < 1e-12);
         }
     }
 
@@ -120,6 +120,6 @@ mod tests {
     fn what_is_no_share_changes_nothing() {
         assert!(Recalibration::none().is_none());
         assert!(Recalibration::new(f64::NAN, f64::NAN).is_none());
-        assert_eq!(Recalibration::new(0.8, 0.8).chance(0.37), 0.37);
+        assert!((Recalibration::new(0.8, 0.8).chance(0.37) - 0.37).abs() < 1e-12);
     }
 }

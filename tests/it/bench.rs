@@ -487,8 +487,7 @@ async fn a_press_is_taken_back_for_a_minute() {
         let fields = [("sign_on", sign_on.as_str()), ("corrects", entry)];
         let answer = tablet.post_bare("/bench/undo", &fields).await;
         assert_eq!(answer.status(), 303);
-        let page = tablet.get("/bench").await.text().await.unwrap();
-        page
+        tablet.get("/bench").await.text().await.unwrap()
     };
     // At work on the first job since half an hour ago; then the wrong card: it pauses the first and begins the second.
     let now = Utc::now();

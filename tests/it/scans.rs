@@ -144,7 +144,6 @@ async fn no_statement_of_a_page_reads_a_large_table_from_end_to_end() {
     for (number, statement) in statements.iter().enumerate() {
         let sql = statement["query"].as_str().unwrap();
         let word = sql
-            .trim_start()
             .split_whitespace()
             .next()
             .unwrap_or_default()
