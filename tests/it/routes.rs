@@ -21,7 +21,7 @@ const ASKED_OTHERWISE: [&str; 5] = [
 
 /// Routes of forms and links that stand on a page only in some state: a running clock, a part on its way, an undone change.
 /// They are asked for with keys of nothing, and must be answered by a handler of theirs.
-const IN_SOME_STATE: [&str; 29] = [
+const IN_SOME_STATE: [&str; 31] = [
     "/castings/shelf/goods-in/put",
     "/customers/import/{id}/undo",
     "/customers/names",
@@ -49,6 +49,8 @@ const IN_SOME_STATE: [&str; 29] = [
     "/shop/starting-set",
     "/sign-in",
     "/sign-in/code",
+    "/stock/tools/{id}/back",
+    "/stock/tools/{id}/expect",
     "/week/freshness",
     "/week/undo/{id}",
 ];

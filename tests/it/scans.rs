@@ -153,7 +153,8 @@ async fn no_statement_of_a_page_reads_a_large_table_from_end_to_end() {
         }
         looked_at += 1;
         let found = scans(&mut conn, number, statement).await;
-        if !found.is_empty() && !ASKED_WHOLE.iter().any(|part| sql.contains(part)) {
+        let one_line = sql.split_whitespace().collect::<Vec<_>>().join(" ");
+        if !found.is_empty() && !ASKED_WHOLE.iter().any(|part| one_line.contains(part)) {
             wrong.push(format!("{found:?}: {sql}"));
         }
     }
