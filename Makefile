@@ -13,9 +13,24 @@ demo: ## Build, fill the invented demo shop and serve it; Ctrl-C stops.
 	cargo build --release --locked
 	exec target/release/borewright demo
 
+.PHONY: cluster
+cluster: ## Build, start three database nodes, two web, two workers on this machine; Ctrl-C stops.
+	.ci/install serve cluster
+	$(if $(BOREWRIGHT),,cargo build --release --locked)
+	exec python3 cluster/cluster.py
+
+.PHONY: drill
+drill: ## Beside a running `make cluster`: kill one process after another under load and count.
+	python3 cluster/drill.py $(DRILL)
+
+.PHONY: api-check
+api-check: ## Beside a running `make demo`: hold the API against its own description with every check of schemathesis.
+	python3 tests/api/check.py $(or $(ADDRESS),http://127.0.0.1:8080)
+
 .PHONY: test
 test: ## Every test, against a throwaway PostgreSQL and a real browser.
-	.ci/install serve test
+	.ci/install serve test lint
+	npm ci --silent
 	env -u DATABASE_URL -u SERVICE_DATABASE_URL cargo test --locked
 
 .PHONY: lint
@@ -48,8 +63,8 @@ bench: ## The benchmarks whose figures the README shows.
 	env -u DATABASE_URL cargo bench --locked
 
 .PHONY: pictures
-pictures: ## Take the README's pictures anew, in a real browser.
+pictures: ## Take the pictures of the README and the guide anew, in a real browser.
 	.ci/install serve test
 	env -u DATABASE_URL cargo test --locked --test it
 	mkdir -p tests/pictures
-	for picture in $$(grep -o 'tests/pictures/[a-z0-9-]*\.png' README.md | sort -u); do cp "target/pictures/$${picture##*/}" "$$picture"; done
+	for picture in tests/pictures/*.png; do cp "target/pictures/$${picture##*/}" "$$picture"; done

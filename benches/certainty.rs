@@ -198,6 +198,7 @@ fn route(rng: &mut Pcg64) -> Route {
                 let gbp = Currency::from_code("GBP").unwrap();
                 (Money::zero(gbp), rng.random_range(2..6))
             }),
+            makes: None,
         });
     }
     Route { operations }
@@ -373,6 +374,7 @@ impl Shop {
             id,
             number: number as i64,
             title: String::new(),
+            customer: String::new(),
             order: Order::Job,
             due: Some(due),
             promised: true,

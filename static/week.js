@@ -3,7 +3,10 @@
 // Left and right go along a machine or a person, up and down to the box nearest in time on the next row that has one;
 // Home and End to the ends of the row. Enter follows the box's link. Tab still goes through them all.
 //
-//   <p id="week-freshness" data-freshness="/week/freshness" data-plan="…" data-busy="yes">
+// Work that is on a machine's row is on its person's row again. There it is only a shape with the key of the first box
+// (`data-again`), which is made here into a link that says and does the same; Tab passes over it.
+//
+//   <p id="week-freshness" data-freshness="/week/freshness" data-plan="…" data-planning="yes">
 //
 // While a plan is being made the address is asked every second and the line says what it answers; every half minute
 // otherwise. When there is a newer plan than the page shows, the parts named in `data-swap` are taken from the page
@@ -77,7 +80,7 @@ async function ask() {
     if (!response.ok) return again(CALM_MS); // signed out, or the service is being restarted: the line stays as it was
     const news = await response.json();
     say(here, news.words);
-    here.dataset.busy = news.busy ? "yes" : "no";
+    here.dataset.planning = news.busy ? "yes" : "no";
     const bar = here.querySelector("progress");
     if (bar) {
       bar.hidden = !news.busy;
@@ -98,7 +101,8 @@ function say(here, words) {
 
 // Puts the newer plan in place of the one on the page.
 async function show(here) {
-  const typing = document.activeElement?.matches("input, select, textarea");
+  const moving = document.getElementById("week-moving");
+  const typing = moving || document.activeElement?.matches("input, select, textarea");
   if (typing) {
     here.querySelector(".newer").hidden = false;
     return;
@@ -112,10 +116,28 @@ async function show(here) {
     const next = html.getElementById(id);
     if (now && next) now.replaceWith(document.adoptNode(next));
   }
+  repeat();
   const fresh = html.getElementById("week-freshness");
   if (fresh) here.dataset.plan = fresh.dataset.plan;
   if (held) document.querySelector(`a.block[data-block="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
 }
 
+// Makes the boxes that are there again into what the first ones are.
+function repeat() {
+  for (const plot of document.querySelectorAll(".week-plot")) {
+    const boxes = new Map([...plot.querySelectorAll("a.block")].map((box) => [box.dataset.block, box]));
+    for (const shape of plot.querySelectorAll("g.block[data-again]")) {
+      const box = boxes.get(shape.dataset.again);
+      if (!box) continue;
+      const link = box.cloneNode(false);
+      link.setAttribute("class", shape.getAttribute("class"));
+      link.setAttribute("tabindex", "-1");
+      link.append(box.querySelector("title").cloneNode(true), ...shape.childNodes);
+      shape.replaceWith(link);
+    }
+  }
+}
+
+repeat();
 const first = line();
-if (first) again(first.dataset.busy === "yes" ? BUSY_MS : CALM_MS);
+if (first) again(first.dataset.planning === "yes" ? BUSY_MS : CALM_MS);

@@ -41,6 +41,7 @@ impl Simulator {
     ///
     /// # Errors
     /// [`AppError::Db`], [`AppError::Failed`]. What keeps it from being answered is not an error but an [`Unanswerable`].
+    #[tracing::instrument(name = "answer", skip_all)]
     pub async fn answer(
         &self,
         actor: &Actor,

@@ -4,6 +4,7 @@ use super::booked_hours::{self, Question};
 use super::undo_booking::last_press;
 use super::{Actor, AppError};
 use crate::db::bookings::{self, Booking};
+use crate::db::castings_on_shelf::{self, JobCasting};
 use crate::db::checks::{self, CheckResult};
 use crate::db::devices::{self, BenchPerson, Device, SignOn};
 use crate::db::jobs;
@@ -47,6 +48,8 @@ pub struct BenchOverview {
     pub questions: Vec<Question>,
     /// Checks that were made of the operations shown.
     pub checks: Vec<CheckResult>,
+    /// The castings of the jobs shown.
+    pub castings: Vec<JobCasting>,
     /// What the person pressed last at this device, while it can be taken back.
     pub pressed: Option<Press>,
 }
@@ -84,7 +87,9 @@ pub async fn bench(
         .collect();
     let elsewhere = waiting(tx, None, Some(&elsewhere)).await?;
     let shown: Vec<Uuid> = here.iter().chain(&elsewhere).map(|w| w.id).collect();
+    let jobs: Vec<Uuid> = (here.iter().chain(&elsewhere)).map(|w| w.job_id).collect();
     Ok(Bench::Work(Box::new(BenchOverview {
+        castings: castings_on_shelf::of_jobs(tx, &jobs).await?,
         questions: booked_hours::questions(tx, &live, now).await?,
         checks: checks::of_operations(tx, &shown).await?,
         pressed: last_press(tx, device.id, who.person_id, now).await?.pop(),

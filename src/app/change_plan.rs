@@ -42,8 +42,19 @@ pub struct Preview {
 pub enum Tried {
     /// It can be made.
     Works(Box<Preview>),
-    /// It cannot, with the plan that it was tried on.
-    Cannot(Arc<CurrentPlan>, CannotChange),
+    /// It cannot.
+    Cannot(Cannot),
+}
+
+/// Why a change cannot be made, and what can be made in its place.
+#[derive(Debug)]
+pub struct Cannot {
+    /// The plan that it was tried on.
+    pub plan: Arc<CurrentPlan>,
+    /// Why.
+    pub why: CannotChange,
+    /// The nearest change that can be made instead.
+    pub nearest: Option<PlanChange>,
 }
 
 /// The role it takes to apply a change.
@@ -90,8 +101,8 @@ pub enum Applied {
     Done(String),
     /// The floor has changed since the actor saw it; what would come of the change now.
     Overtaken(Box<Preview>),
-    /// It cannot be made.
-    Cannot(Box<Week>, CannotChange),
+    /// It cannot be made; what could be instead.
+    Cannot(Box<Week>, CannotChange, Option<PlanChange>),
 }
 
 /// Applies a change, or undoes one, if the floor is still of the version the actor saw. It takes [`role`].
@@ -123,30 +134,31 @@ pub async fn apply(
     };
     let inverse = change.inverse(floor);
     let plan = Arc::new(current_plan::compute(read.inputs).await?);
-    let cannot = |plan: Arc<CurrentPlan>, why| {
+    let cannot = |plan: Arc<CurrentPlan>, why, nearest| {
         let week = Week {
             age: plan.age,
             plan,
             newest: read.newest,
         };
-        Ok(Applied::Cannot(Box::new(week), why))
+        Ok(Applied::Cannot(Box::new(week), why, nearest))
     };
     let only = |why: &str| CannotChange {
         field: "change",
         why: why.to_owned(),
     };
     if let Some(why) = change.preview_only() {
-        return cannot(plan, only(why));
+        return cannot(plan, only(why), None);
     }
     let undo = undoes.zip(read.undo);
     let preview = match tried(plan, change.clone(), undo.clone()).await? {
         Tried::Works(preview) => preview,
-        Tried::Cannot(plan, why) => return cannot(plan, why),
+        Tried::Cannot(no) => return cannot(no.plan, no.why, no.nearest),
     };
     let Some(inverse) = inverse else {
         return cannot(
             preview.plan,
             only("This could not be undone, so it is not done"),
+            None,
         );
     };
     if preview.plan.age.floor_version != seen {
@@ -185,13 +197,13 @@ async fn again(
     let plan = Arc::new(current_plan::compute(read.inputs).await?);
     Ok(match tried(plan, change, undo).await? {
         Tried::Works(preview) => Applied::Overtaken(preview),
-        Tried::Cannot(plan, why) => {
+        Tried::Cannot(no) => {
             let week = Week {
-                age: plan.age,
-                plan,
+                age: no.plan.age,
+                plan: no.plan,
                 newest: read.newest,
             };
-            Applied::Cannot(Box::new(week), why)
+            Applied::Cannot(Box::new(week), no.why, no.nearest)
         }
     })
 }
@@ -230,13 +242,11 @@ async fn tried(
 ) -> Result<Tried, AppError> {
     const WHAT: &str = "the plan with the change";
     let tried = compute(WHAT, move || {
-        let baseline = Baseline::new(&plan.floor, &plan.timetable, Settings::default());
-        let what = baseline
-            .map_err(TryError::from)
-            .and_then(|baseline| match &undo {
-                Some((_, undo)) => baseline.try_back(&undo.places, &change),
-                None => baseline.try_out(&change),
-            });
+        let baseline = Baseline::new(&plan.floor, &plan.timetable, Settings::by_hand())?;
+        let what = match &undo {
+            Some((_, undo)) => baseline.try_back(&undo.places, &change),
+            None => baseline.try_out(&change),
+        };
         match what {
             Ok(what) => Ok(Tried::Works(Box::new(Preview {
                 plan,
@@ -244,7 +254,11 @@ async fn tried(
                 undoes: undo.map(|(id, _)| id),
                 what,
             }))),
-            Err(TryError::Cannot(why)) => Ok(Tried::Cannot(plan, why)),
+            Err(TryError::Cannot(why)) => {
+                let nearest = baseline.nearest(&change);
+                drop(baseline);
+                Ok(Tried::Cannot(Cannot { plan, why, nearest }))
+            }
             Err(TryError::Model(why)) => Err(why),
         }
     })

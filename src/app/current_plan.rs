@@ -60,6 +60,7 @@ pub async fn current_plan(actor: &Actor, now: DateTime<Utc>) -> Result<CurrentPl
 ///
 /// # Errors
 /// [`AppError::Failed`] when the floor cannot be planned.
+#[tracing::instrument(name = "plan", skip_all)]
 pub async fn compute(inputs: PlanInputs) -> Result<CurrentPlan, AppError> {
     tokio::task::spawn_blocking(move || inputs.current())
         .await
@@ -79,6 +80,15 @@ pub async fn read(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<PlanInputs, DbE
 }
 
 impl PlanInputs {
+    /// Whether the kept plan is what somebody was shown before they applied a change by hand, of this very floor: then it
+    /// stays as it was shown.
+    #[must_use]
+    pub fn is_shown(&self) -> bool {
+        self.kept
+            .as_ref()
+            .is_some_and(|kept| kept.by_hand && kept.floor_version == self.age.floor_version)
+    }
+
     /// The model of the floor as it is, and the kept plan carried over to it; a plan by rules when none is kept.
     ///
     /// # Errors
@@ -86,6 +96,9 @@ impl PlanInputs {
     pub fn carry_over(&self) -> Result<(FloorModel, Plan), ModelError> {
         let model = self.floor.model();
         let plan = match &self.kept {
+            Some(kept) if self.is_shown() => {
+                model.carry_over_in_place(&self.floor, &kept.timetable)?
+            }
             Some(kept) => model.carry_over(&self.floor, &kept.timetable)?,
             None => first_plan(&model.model)?,
         };

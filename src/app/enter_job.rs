@@ -1,13 +1,12 @@
-//! Puts a job into work that no quote stands behind: its work picked from the standard times, or the same as in another
-//! job.
+//! Puts a job into work that no quote stands behind: its work picked from the standard times, the same as in another job,
+//! or parts made for the shelf.
 
+use super::make_part::{self, Workshop};
 use super::{Actor, AppError, Refusal, due_day, meet_need};
 use crate::db::jobs::{self, NewJob};
 use crate::db::people::Role;
-use crate::db::{
-    DbError, ShopTx, casting_records, customer_links, cutting, job_changes, order_of_work,
-    standards,
-};
+use crate::db::{DbError, ShopTx, casting_records, customer_links, job_changes};
+use crate::documents::notes;
 use crate::estimating::{Route, WorkList};
 use crate::jobs::{JobDetails, StepKind};
 use crate::units::Money;
@@ -24,6 +23,8 @@ pub enum HandWork {
     Listed(WorkList),
     /// What the job with this number began with.
     SameAs(i64),
+    /// So many pieces of an item that is made here, for the shelf.
+    Made(Uuid, u32),
 }
 
 /// A job to be entered by hand.
@@ -84,6 +85,7 @@ pub async fn enter_job(
         job_changes::set_details(&mut tx, id, &details).await?;
     }
     meet_need::of_route(&mut tx, id, &route, None).await?;
+    make_part::for_short_needs(&mut tx, id).await?;
     job_changes::note(&mut tx, id, StepKind::Entered, "").await?;
     tx.commit().await?;
     Ok((id, number))
@@ -93,13 +95,12 @@ pub async fn enter_job(
 async fn route(tx: &mut ShopTx, work: &HandWork) -> Result<(Route, String), AppError> {
     match work {
         HandWork::Listed(list) => {
-            let elements = standards::list(tx).await?;
-            let data = cutting::usual(tx).await?;
-            let (_, order) = order_of_work::get(tx).await?;
+            let workshop = Workshop::read(tx).await?;
+            let rules = (&workshop.data, &workshop.order);
             let route = list
-                .route(&elements, (&data, &order))
+                .route_with(&workshop.parts, &workshop.elements, rules)
                 .map_err(Refusal::Work)?;
-            let summary = list.summary(&elements);
+            let summary = list.summary(&workshop.elements);
             let part = list.part.trim();
             let title = if part.is_empty() {
                 summary
@@ -125,6 +126,13 @@ async fn route(tx: &mut ShopTx, work: &HandWork) -> Result<(Route, String), AppE
                 return Err(DbError::NotFound("work in a job with this number").into());
             }
             Ok((route, title))
+        }
+        HandWork::Made(item_id, pieces) => {
+            let workshop = Workshop::read(tx).await?;
+            let part = workshop.parts.iter().find(|part| part.item_id == *item_id);
+            let part = part.ok_or(DbError::NotFound("how this part is made"))?;
+            let route = workshop.batch(part, *pieces)?;
+            Ok((route, notes::for_the_shelf(&part.name, *pieces)))
         }
     }
 }

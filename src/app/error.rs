@@ -8,7 +8,7 @@ use crate::enquiry::doubt::Doubt;
 use crate::enquiry::quote::{QuoteRefusal, Unbalanced};
 use crate::estimating::OrderError;
 use crate::estimating::WorkListError;
-use crate::jobs::{ChangeRefusal, DueDoubt, NotPossible};
+use crate::jobs::{ChangeRefusal, DueDoubt, NotPossible, RouteRefusal};
 use crate::quality::CheckRefusal;
 use crate::shopfloor::BookingRefusal;
 use crate::stock::{NeedRefusal, NotMovable};
@@ -29,6 +29,9 @@ pub enum AppError {
     /// As much is being done as can be done at once; the same may be asked for again in a moment.
     #[error("too much is going on at once")]
     Busy,
+    /// The key under which something is to be made came with another request before.
+    #[error("the key was used for something else")]
+    KeyUsed,
     /// A computation failed or was stopped: a fault of the program.
     #[error("{what}: {why}")]
     Failed {
@@ -115,6 +118,9 @@ pub enum Refusal {
     /// A hold was to be decided as measured again, and the latest measurement does not pass.
     #[error("the latest measurement does not pass")]
     StillFails,
+    /// The route of a job is not changed so.
+    #[error(transparent)]
+    Route(#[from] RouteRefusal),
     /// The job cannot be changed or ended.
     #[error(transparent)]
     Job(#[from] NotPossible),

@@ -1,7 +1,8 @@
 //! The list of jobs as people look for them: all that is open, what is late, what waits, what is to be invoiced.
 
 use super::{Actor, AppError};
-use crate::db::job_list::{self, Filter, ListedJob, Sort, Stretch};
+use crate::db::job_list::{self, Filter, ListedJob, Sort};
+use crate::db::lists::Part;
 use crate::db::people::Role;
 use crate::db::{needs, settings};
 use crate::jobs::{JobState, Lateness, Stage, Standing, lateness};
@@ -39,12 +40,8 @@ pub struct Asked {
     pub words: String,
     /// By what it is sorted.
     pub sort: Sort,
-    /// The last first.
-    pub descending: bool,
-    /// The page, from one.
-    pub page: u32,
-    /// Rows of a page.
-    pub rows: u32,
+    /// Which rows, and which way.
+    pub part: Part,
 }
 
 /// A job of the list.
@@ -100,16 +97,11 @@ pub async fn job_list(
         to_invoice: asked.view == View::ToInvoice,
         only: (asked.view == View::Waiting).then(|| waiting.iter().copied().collect()),
     };
-    let stretch = Stretch {
-        sort: match asked.sort {
-            Sort::Value if !money => Sort::Number,
-            sort => sort,
-        },
-        descending: asked.descending,
-        skip: i64::from(asked.page.saturating_sub(1)) * i64::from(asked.rows),
-        rows: i64::from(asked.rows),
+    let sort = match asked.sort {
+        Sort::Value if !money => Sort::Number,
+        sort => sort,
     };
-    let (jobs, all) = job_list::list(&mut tx, &filter, stretch, zone.name()).await?;
+    let (jobs, all) = job_list::list(&mut tx, &filter, sort, asked.part, zone.name()).await?;
     let rows = jobs.into_iter().map(|mut job| {
         let ready_on = job.ready_at.map(|at| at.with_timezone(&zone).date_naive());
         let due = job.promised_on.unwrap_or(job.due_on);

@@ -7,12 +7,14 @@ use crate::db::history::{self, Change};
 use crate::db::holds::{self, Call, JobCost};
 use crate::db::job_changes::{self, JobStep};
 use crate::db::jobs::{self, Job, JobOperation};
-use crate::db::needs::{self, Need};
+use crate::db::measured_records::{self, MeasuredRecord};
+use crate::db::needs::{self, Behind, Need, Source};
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, casting_records, customer_links, machines, quotes};
+use crate::db::stock::{self, Batch};
+use crate::db::{DbError, ShopTx, aftercare, casting_records, customer_links, machines, quotes};
 use crate::enquiry::quote::Quote;
 use crate::estimating::{CostError, Rates};
-use crate::jobs::{Overview, Place, Worked, current, overview};
+use crate::jobs::{Aftercare, Overview, Place, Worked, current, overview};
 use crate::shopfloor::Hours;
 use crate::units::Money;
 use chrono::{DateTime, Utc};
@@ -48,6 +50,12 @@ pub struct JobOverview {
     pub customer_id: Option<Uuid>,
     /// What it needs.
     pub needs: Vec<Need>,
+    /// Parts that it makes.
+    pub batches: Vec<Batch>,
+    /// Its castings by key and number, each with what was measured on it, newest first.
+    pub measured: Vec<(Uuid, i64, Vec<MeasuredRecord>)>,
+    /// Calls for help and complaints about it, newest first; for who may see money.
+    pub aftercare: Vec<Aftercare>,
     /// Checks that were made, in order.
     pub checks: Vec<CheckResult>,
     /// Its holds.
@@ -93,7 +101,9 @@ pub async fn job_overview(
             state: o.state,
         })
         .collect();
+    let needs = needs::of_job(tx, id).await?;
     Ok(JobOverview {
+        batches: stock::batches_of_job(tx, id).await?,
         current: current(&places),
         overview: figures,
         no_money,
@@ -108,7 +118,13 @@ pub async fn job_overview(
         steps: job_changes::steps(tx, id).await?,
         customer: casting_records::customer_of_job(tx, id).await?,
         customer_id: customer_links::of_job(tx, id).await?,
-        needs: needs::of_job(tx, id).await?,
+        measured: measured(tx, &needs).await?,
+        aftercare: if with_money {
+            aftercare::of_job(tx, id).await?
+        } else {
+            Vec::new()
+        },
+        needs,
         checks: checks::of_operations(tx, &keys).await?,
         holds: checks::holds(tx, Some(id)).await?,
         calls: holds::calls(tx, Some(id)).await?,
@@ -117,6 +133,26 @@ pub async fn job_overview(
         operations,
         job,
     })
+}
+
+/// What was measured on the castings that are the job's own.
+async fn measured(
+    tx: &mut ShopTx,
+    needs: &[Need],
+) -> Result<Vec<(Uuid, i64, Vec<MeasuredRecord>)>, DbError> {
+    let mut all = Vec::new();
+    for need in needs {
+        if let (Behind::Casting(id), Source::Casting(casting)) = (need.details.behind, &need.source)
+            && casting.ours
+        {
+            all.push((
+                id,
+                casting.number,
+                measured_records::of_casting(tx, id).await?,
+            ));
+        }
+    }
+    Ok(all)
 }
 
 /// The rates in force; none when the shop has not set them all. Its own screens say what is missing.

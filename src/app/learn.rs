@@ -1,23 +1,24 @@
 //! What the shop's bookings teach: how far standard times are off, how much things vary, and what a changed standard would
 //! have done to past quotes. Nothing changes by itself: the owner decides about each proposal.
 
-use super::learn_attended::{self, AttendedShare};
-use super::learn_scatter::{self, OwnScatter};
+use super::learn_shape::{self, Shaped};
 use super::shared_results::SharedResults;
 use super::{Actor, AppError, Refusal};
 use crate::db::evidence::{self, Fingerprint, Finished, Mishaps};
+use crate::db::past_work::{self, PastWork};
 use crate::db::people::Role;
 use crate::db::settings::{self, Settings};
 use crate::db::{DbError, ShopTx, machines, quotes, standards};
 use crate::enquiry::quote::{Quote, QuoteState};
 use crate::estimating::cost::Costing;
 use crate::estimating::{CostBuildUp, Element, Policy, Rates, Route};
+use crate::jobs;
 use crate::jobs::evidence::{Booked, FinishedOperation};
 use crate::review::proposals::{self, Decided, Decision, Proposal};
 use crate::review::ratios::{self, Findings, Part};
 use crate::shopfloor;
 use crate::units::{Money, plain};
-use chrono::{DateTime, Datelike, Days, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use rand::SeedableRng;
 use rand_pcg::Pcg64;
@@ -72,9 +73,9 @@ pub struct Lesson {
     /// The standards they were compared with.
     pub elements: Vec<Element>,
     /// How much of their runs somebody stands by.
-    pub attended: Vec<AttendedShare>,
+    pub attended: Vec<Shaped>,
     /// How much their operations differ by themselves.
-    pub scatter: Vec<OwnScatter>,
+    pub scatter: Vec<Shaped>,
     /// The settings they were compared with.
     pub settings: Settings,
     /// The operations that evidence came from.
@@ -83,6 +84,8 @@ pub struct Lesson {
     pub finished: usize,
     /// Those left out because their setup was not booked apart.
     pub without_setup: usize,
+    /// Rows of work done before the shop booked its hours here.
+    pub past: i64,
     /// Work done again, and castings that failed.
     pub mishaps: Mishaps,
     /// On which days each person booked something, by the shop's calendar.
@@ -124,6 +127,7 @@ struct Read {
     elements: Vec<Element>,
     settings: Settings,
     mishaps: Mishaps,
+    past: Vec<PastWork>,
     since: DateTime<Utc>,
 }
 
@@ -136,6 +140,7 @@ impl Read {
             elements: standards::list(tx).await?,
             settings: settings::get(tx).await?,
             mishaps: evidence::mishaps(tx, since).await?,
+            past: past_work::since(tx, since.date_naive()).await?,
             since,
         })
     }
@@ -154,12 +159,19 @@ impl Read {
         let level = plain(self.settings.variation.level_percent) / 100.0;
         let zone = self.settings.time_zone;
         let Booked {
-            evidence,
+            mut evidence,
             without_setup,
             runs,
-        } = crate::jobs::evidence::evidence(&finished, &clocks, &self.elements, level, |at| {
+        } = jobs::evidence::evidence(&finished, &clocks, &self.elements, level, |at| {
             month(at, zone)
         });
+        evidence.extend(self.past.iter().filter_map(|past| {
+            let element = self.elements.iter().find(|e| e.id == past.element_id)?;
+            let minutes = plain(past.minutes.0);
+            let (id, job) = (past.id, past.job_id);
+            let period = month_of(past.done_on);
+            jobs::evidence::past((id, job), element, past.count, minutes, level, period)
+        }));
         let findings = ratios::infer(&evidence, SEED);
         let mut days_booked: BTreeMap<Uuid, BTreeSet<NaiveDate>> = BTreeMap::new();
         for entry in self.entries.iter().filter(|e| !e.kind.corrects()) {
@@ -168,12 +180,12 @@ impl Read {
         }
         let bearing: HashSet<Uuid> = evidence.iter().map(|e| e.operation).collect();
         let sources = self.finished.iter().filter(|f| bearing.contains(&f.id));
-        let attended = learn_attended::shares(&runs, &self.elements);
+        let attended = learn_shape::attended(&runs, &self.elements);
         Lesson {
             attended,
-            scatter: findings.as_ref().map_or(Vec::new(), |f| {
-                learn_scatter::own_scatter(f, &self.elements)
-            }),
+            scatter: findings
+                .as_ref()
+                .map_or(Vec::new(), |f| learn_shape::own_scatter(f, &self.elements)),
             proposals: findings
                 .as_ref()
                 .map_or(Vec::new(), |f| proposals::proposals(f, &self.elements)),
@@ -193,12 +205,18 @@ impl Read {
             elements: self.elements,
             settings: self.settings,
             without_setup,
+            past: i64::try_from(self.past.len()).unwrap_or(i64::MAX),
             mishaps: self.mishaps,
             days_booked,
             since: self
                 .entries
                 .iter()
                 .map(|e| e.at)
+                .chain(
+                    self.past
+                        .iter()
+                        .map(|past| past.done_on.and_time(NaiveTime::MIN).and_utc()),
+                )
                 .min()
                 .unwrap_or(self.since),
         }
@@ -206,8 +224,11 @@ impl Read {
 }
 
 fn month(at: DateTime<Utc>, zone: Tz) -> i32 {
-    let local = at.with_timezone(&zone);
-    local.year() * 12 + i32::try_from(local.month0()).unwrap_or(0)
+    month_of(at.with_timezone(&zone).date_naive())
+}
+
+fn month_of(day: NaiveDate) -> i32 {
+    day.year() * 12 + i32::try_from(day.month0()).unwrap_or(0)
 }
 
 /// What the bookings of the actor's shop teach, for the office.

@@ -8,7 +8,7 @@ use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, jobs, stock, tools};
 use crate::documents::notes;
 use crate::enquiry::quote::DonorSource;
-use crate::estimating::Route;
+use crate::estimating::{Material, Route};
 use crate::stock::{NeedRefusal, Transfer, materials};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -208,8 +208,8 @@ async fn move_stock(
     Ok(())
 }
 
-/// Adds what a new job needs: its casting, when its quote had one, and the materials of its route, each before the
-/// operation that uses it. A casting from the shelf is set aside for the job already.
+/// Adds what a new job needs: its casting, when its quote had one, and the materials and tools of its route, each before
+/// the operation that uses it, with the batches of parts that the route makes. A casting from the shelf is set aside for the job already.
 ///
 /// # Errors
 /// [`DbError::NotFound`] when the casting is gone, [`DbError::Corrupt`], [`DbError::Database`].
@@ -235,18 +235,43 @@ pub async fn of_route(
         };
         needs::insert(tx, job_id, &details).await?;
     }
+    of_operations(tx, job_id, route).await?;
+    Ok(())
+}
+
+/// Adds what operations of a job need: their materials and tools. What they make for each other is written down as batches,
+/// which are given by item and key; a material that is made in the job waits for its batch.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub(super) async fn of_operations(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    route: &Route,
+) -> Result<Vec<(Uuid, Uuid)>, DbError> {
+    let batches = stock::start_batches(tx, job_id, &route.operations).await?;
+    let batch_of = |material: &Material| {
+        let makes = route.operations.iter().filter_map(|o| o.makes.as_ref());
+        let item = makes
+            .filter(|_| material.made)
+            .find(|makes| makes.part == material.name)?;
+        let found = batches.iter().find(|(of, _)| *of == item.item_id);
+        found.map(|(_, batch)| *batch)
+    };
     let lines: Vec<MaterialLine> = materials(route)
         .map(|(operation, material)| MaterialLine {
             operation,
             name: material.name.clone(),
             quantity: material.quantity,
+            batch_id: batch_of(material),
         })
         .collect();
     needs::add_materials(tx, job_id, &lines).await?;
     let tools: Vec<(u32, String)> = (route.operations.iter())
         .flat_map(|o| o.tools.iter().map(|tool| (o.number, tool.clone())))
         .collect();
-    needs::add_tools(tx, job_id, &tools).await
+    needs::add_tools(tx, job_id, &tools).await?;
+    Ok(batches)
 }
 
 /// Adds the part that the customer of a new job brings on a day.

@@ -4,7 +4,7 @@ use super::promises::{Promises, promises};
 use super::review::{Period, Presence, review_period};
 use super::{Actor, AppError};
 use crate::db::people::Role;
-use crate::db::{calendars, machines, settings};
+use crate::db::{aftercare, calendars, machines, settings};
 use crate::planning::calendar::whole_day;
 use crate::review::changes::{Change, changes};
 use crate::review::variance::{Figures, Grouping, review};
@@ -35,22 +35,26 @@ pub struct Made {
     pub quoted: Money,
     /// What they cost, overhead included.
     pub cost: Money,
+    /// Calls for help and complaints that came in the month, about jobs of any month.
+    pub calls: i64,
+    /// What the shop paid to put right what came back.
+    pub aftercare: Money,
 }
 
 impl Made {
-    /// What is left of the price.
+    /// What is left of the price, once what came back is put right.
     ///
     /// # Errors
     /// [`MoneyError`].
     pub fn left(&self) -> Result<Money, MoneyError> {
-        self.quoted.minus(self.cost)
+        self.quoted.minus(self.cost)?.minus(self.aftercare)
     }
 
     /// The same in per cent of the price; none of nothing.
     #[must_use]
     pub fn left_percent(&self) -> Option<Decimal> {
-        let left = self.quoted.amount() - self.cost.amount();
-        let share = left.checked_div(self.quoted.amount())?;
+        let spent = self.cost.amount() + self.aftercare.amount();
+        let share = (self.quoted.amount() - spent).checked_div(self.quoted.amount())?;
         Some((share * Decimal::ONE_HUNDRED).round())
     }
 
@@ -58,6 +62,12 @@ impl Made {
         self.jobs += 1;
         self.quoted = self.quoted.plus(net)?;
         self.cost = self.cost.plus(cost)?;
+        Ok(())
+    }
+
+    fn add_aftercare(&mut self, borne: &aftercare::Borne) -> Result<(), MoneyError> {
+        self.calls += borne.calls;
+        self.aftercare = self.aftercare.plus(borne.cost)?;
         Ok(())
     }
 }
@@ -105,6 +115,8 @@ pub async fn month(actor: &Actor, period: Period, now: DateTime<Utc>) -> Result<
     let settings = settings::get(&mut tx).await?;
     let time = calendars::read(&mut tx).await?;
     let machines = machines::machines(&mut tx).await?;
+    let days = (period.from, period.until);
+    let came_back = aftercare::borne(&mut tx, days, settings.currency).await?;
     drop(tx);
     let zone = settings.time_zone;
     let edge = |day| whole_day(zone, day);
@@ -131,6 +143,8 @@ pub async fn month(actor: &Actor, period: Period, now: DateTime<Utc>) -> Result<
         jobs: 0,
         quoted: nothing,
         cost: nothing,
+        calls: 0,
+        aftercare: nothing,
     };
     let mut made = none;
     let mut by_kind: BTreeMap<String, Made> = BTreeMap::new();
@@ -142,6 +156,11 @@ pub async fn month(actor: &Actor, period: Period, now: DateTime<Utc>) -> Result<
         let kind = by_kind.entry(promise.kind.clone()).or_insert(none);
         kind.add(promise.net, cost).map_err(failed)?;
         scrap = scrap.plus(promise.scrapped).map_err(failed)?;
+    }
+    for borne in &came_back {
+        made.add_aftercare(borne).map_err(failed)?;
+        let kind = by_kind.entry(borne.kind.clone()).or_insert(none);
+        kind.add_aftercare(borne).map_err(failed)?;
     }
     let elements = review(&reviewed.units, Grouping::Element);
     let total = reviewed.review.total;

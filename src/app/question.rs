@@ -6,13 +6,15 @@ use crate::db::castings_on_shelf::{self, Outcome, Ownership, ShelfState};
 use crate::db::enquiries::{Enquiry, EnquiryDetails};
 use crate::db::plans::{self, Age};
 use crate::db::quick_work::QuickWork;
+use crate::db::related_patterns::Which;
 use crate::db::settings::{self, Settings};
 use crate::db::{
-    DbError, ShopTx, castings, crack_repairs, cutting, machines, order_of_work, sightings,
+    DbError, ShopTx, castings, crack_repairs, cutting, machines, order_of_work, related_patterns,
+    sightings, stock,
 };
 use crate::enquiry::{
     Answer, AnswerError, Knowledge, OwnBlock, PlanState, Quick, QuickError, QuickKnowledge,
-    SearchLimits, ShelfCasting, Simulation, Supply, Wish, Work, answer,
+    RelatedSupply, SearchLimits, ShelfCasting, Simulation, Supply, Wish, Work, answer,
 };
 use crate::estimating::{Rates, RatesError};
 use crate::planning::{Freshness, ReadyDates};
@@ -155,6 +157,7 @@ impl Asked {
         };
         let knowledge = QuickKnowledge {
             elements: catalogue.elements.clone(),
+            made: stock::made_parts(tx).await?,
             cutting: cutting::usual(tx).await?,
             order: order_of_work::get(tx).await?.1,
             rates,
@@ -177,11 +180,14 @@ impl Asked {
         let supplies = supplies(tx, pattern.id, &settings, today).await?;
         let wish = wish(tx, wanted, said, settings.currency).await?;
         let cutting = cutting::for_metal(tx, pattern.metal).await?;
+        let related = related(tx, pattern.id, &settings, today).await?;
         let knowledge = Knowledge {
             pattern,
             supplies,
+            related,
             rules: catalogue.rules.clone(),
             elements: catalogue.elements.clone(),
+            made: stock::made_parts(tx).await?,
             cutting,
             order: order_of_work::get(tx).await?.1,
             rates,
@@ -196,6 +202,30 @@ impl Asked {
     }
 }
 
+/// The patterns whose castings can be donors for this one, with what the shop knows about getting one.
+async fn related(
+    tx: &mut ShopTx,
+    pattern_id: Uuid,
+    settings: &Settings,
+    today: NaiveDate,
+) -> Result<Vec<RelatedSupply>, DbError> {
+    let which = Which {
+        wanted: Some(pattern_id),
+        ..Which::default()
+    };
+    let mut related = Vec::new();
+    for relation in related_patterns::list(tx, which).await? {
+        let pattern = castings::pattern(tx, relation.donor).await?;
+        related.push(RelatedSupply {
+            cutting: cutting::for_metal(tx, pattern.metal).await?,
+            supplies: supplies(tx, pattern.id, settings, today).await?,
+            relation,
+            pattern,
+        });
+    }
+    Ok(related)
+}
+
 /// Every variant of a pattern with what the shop knows about getting one.
 async fn supplies(
     tx: &mut ShopTx,
@@ -204,7 +234,7 @@ async fn supplies(
     today: NaiveDate,
 ) -> Result<Vec<Supply>, DbError> {
     let mut supplies = Vec::new();
-    for variant in castings::variants_of(tx, pattern_id).await? {
+    for variant in castings::variants_of(tx, &[pattern_id]).await? {
         let mut mine = castings_on_shelf::list(tx, ShelfState::ALL, Some(variant.id)).await?;
         mine.retain(|c| c.details.ownership == Ownership::Shop);
         let mut free: Vec<ShelfCasting> = mine

@@ -1,7 +1,8 @@
 //! Quick work: a call for work without a variant, saved as it is typed. It is answered and quoted as any other.
 
-use super::{Actor, AppError};
-use crate::db::enquiries::{self, Enquiry, EnquiryDetails};
+use super::{Actor, AppError, once};
+use crate::db::api_requests::Keyed;
+use crate::db::enquiries::{self, EnquiryDetails};
 use crate::db::people::Role;
 use crate::db::quick_work::{self, QuickWork};
 use crate::db::{DbError, ShopTx, standards};
@@ -37,19 +38,22 @@ impl QuickCall {
     }
 }
 
-/// Opens a call for quick work with what has been said by now, for the office.
+/// Opens a call for quick work with what has been said by now, for the office; under a key that opened one before, it is that
+/// one. Returns it by its own key.
 ///
 /// # Errors
-/// [`AppError::NotAllowed`], [`AppError::Db`].
-pub async fn open_quick(actor: &Actor, call: &QuickCall) -> Result<Enquiry, AppError> {
+/// [`AppError::NotAllowed`], [`AppError::KeyUsed`], [`AppError::Db`].
+pub async fn open_quick(
+    actor: &Actor,
+    call: &QuickCall,
+    keyed: Option<&Keyed>,
+) -> Result<Uuid, AppError> {
     actor.require(Role::Office)?;
     let mut tx = actor.begin().await?;
     let details = call.over(EnquiryDetails::default());
-    let (id, _) = enquiries::create(&mut tx, &details).await?;
-    quick_work::save(&mut tx, id, &call.work).await?;
-    let enquiry = enquiries::get(&mut tx, id).await?;
-    tx.commit().await?;
-    Ok(enquiry)
+    let (made, _) = enquiries::create(&mut tx, &details).await?;
+    quick_work::save(&mut tx, made, &call.work).await?;
+    once::finish(tx, made, keyed).await
 }
 
 /// The standard times that a call for quick work is picked from, for the office.

@@ -4,11 +4,17 @@ use super::current_plan::{self, CurrentPlan};
 use super::shared_results::SharedResults;
 use super::{Actor, AppError};
 use crate::db::plans::{self, Age};
+use crate::planning::what_if::Absence;
 use chrono::{DateTime, TimeDelta, Utc};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use uuid::Uuid;
 
 /// How long a plan that was carried over to a moment is shown again: plans are read to the minute.
 const KEPT_FOR: TimeDelta = TimeDelta::minutes(1);
+
+/// How long what puts jobs off is shown again: it is said in hours and days.
+const REASONS_KEPT_FOR: TimeDelta = TimeDelta::minutes(15);
 
 /// Shops whose plans are kept at once.
 const SHOPS_KEPT: usize = 4;
@@ -29,13 +35,28 @@ impl PlanKey {
     }
 }
 
-/// The current plans of shops. Clones share them.
+/// Which jobs' absences were tried on which plan.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct AbsencesOf {
+    plan: PlanKey,
+    jobs: Vec<Uuid>,
+}
+
+/// The current plans of shops, and what puts their late jobs off. Clones share them.
 #[derive(Debug, Clone)]
-pub struct SharedPlans(Arc<SharedResults<PlanKey, Arc<CurrentPlan>>>);
+pub struct SharedPlans {
+    plans: Arc<SharedResults<PlanKey, Arc<CurrentPlan>>>,
+    absences: Arc<SharedResults<AbsencesOf, Arc<Vec<Absence>>>>,
+    tried: Arc<AtomicU64>,
+}
 
 impl Default for SharedPlans {
     fn default() -> Self {
-        Self(Arc::new(SharedResults::new(SHOPS_KEPT, KEPT_FOR)))
+        Self {
+            plans: Arc::new(SharedResults::new(SHOPS_KEPT, KEPT_FOR)),
+            absences: Arc::new(SharedResults::new(SHOPS_KEPT, REASONS_KEPT_FOR)),
+            tried: Arc::default(),
+        }
     }
 }
 
@@ -55,7 +76,7 @@ impl SharedPlans {
             let plan = current_plan::current_plan(actor, now).await?;
             Ok(Arc::new(plan))
         };
-        self.0
+        self.plans
             .get(actor.shop_id(), PlanKey::of(age), now, compute)
             .await
     }
@@ -71,5 +92,35 @@ impl SharedPlans {
     ) -> Result<Arc<CurrentPlan>, AppError> {
         let age = plans::age(&mut actor.begin().await?, now).await?;
         self.current(actor, &age, now).await
+    }
+
+    /// The absences that put jobs of a plan off: computed once for the same floor, kept plan and jobs.
+    ///
+    /// # Errors
+    /// Those of the computation.
+    pub(super) async fn absences<F: Future<Output = Result<Arc<Vec<Absence>>, AppError>>>(
+        &self,
+        shop_id: Uuid,
+        plan: &CurrentPlan,
+        jobs: &[Uuid],
+        compute: impl FnOnce() -> F,
+    ) -> Result<Arc<Vec<Absence>>, AppError> {
+        let of = AbsencesOf {
+            plan: PlanKey::of(&plan.age),
+            jobs: jobs.to_vec(),
+        };
+        let counted = || {
+            self.tried.fetch_add(1, Ordering::Relaxed);
+            compute()
+        };
+        self.absences
+            .get(shop_id, of, plan.floor.now, counted)
+            .await
+    }
+
+    /// How many times absences have been tried since the start.
+    #[must_use]
+    pub fn tried(&self) -> u64 {
+        self.tried.load(Ordering::Relaxed)
     }
 }

@@ -1,10 +1,14 @@
-//! Fills a new shop with what it has none of yet: machines with worked rates, a labour rate, standard times, cutting data and
-//! working hours. All of it is a starting point for the shop's own figures.
+//! Fills a new shop with what it has none of yet: machines with worked rates, a labour rate, standard times, cutting data,
+//! conversion rules, crack repairs and working hours. All of it is a starting point for the shop's own figures.
 
-use super::{Actor, AppError};
+use super::{Actor, AppError, aftercare, everyday_work};
 use crate::db::calendars::{self, Owner, ShiftRow};
 use crate::db::people::Role;
-use crate::db::{cutting, machines, settings, shops, standards, today};
+use crate::db::{
+    crack_repairs, cutting, machines, remedy_rules, settings, shops, standards, today,
+    work_templates,
+};
+use crate::enquiry;
 use crate::estimating::{cutting_data, starting};
 use crate::planning::calendar::Shift;
 use chrono::{NaiveTime, Weekday};
@@ -19,6 +23,12 @@ pub struct Taken {
     pub labour_rates: usize,
     /// Standard times, with their cutting data.
     pub standard_times: usize,
+    /// Everyday work under a name.
+    pub templates: usize,
+    /// Texts for fitting sheets.
+    pub fitting_texts: usize,
+    /// Conversion rules and crack repairs.
+    pub rules: usize,
     /// Weekly shifts.
     pub shifts: usize,
 }
@@ -65,6 +75,26 @@ pub async fn take_starting_set(actor: &Actor) -> Result<Taken, AppError> {
         }
         if cutting::materials(&mut tx).await?.is_empty() {
             cutting::start(&mut tx, &cutting_data::starting_points()).await?;
+        }
+    }
+    if taken.standard_times > 0 && work_templates::list(&mut tx).await?.is_empty() {
+        taken.templates = everyday_work::take_what_fits(&mut tx).await?;
+    }
+    if taken.standard_times > 0 {
+        taken.fitting_texts = aftercare::take_usual_within(&mut tx).await?;
+    }
+    // Rules name elements by their codes: they go with the set's own standard times.
+    if taken.standard_times > 0 && remedy_rules::list(&mut tx).await?.is_empty() {
+        let (rules, repairs) = enquiry::starting::rules(Uuid::now_v7).map_err(unread)?;
+        for rule in &rules {
+            remedy_rules::insert(&mut tx, rule).await?;
+            taken.rules += 1;
+        }
+        if crack_repairs::list(&mut tx).await?.is_empty() {
+            for repair in &repairs {
+                crack_repairs::insert(&mut tx, repair).await?;
+                taken.rules += 1;
+            }
         }
     }
     if !has.hours {

@@ -1,17 +1,17 @@
 //! What a day begins with: for the office what waits for it, for a machinist their own work in order.
 
 use super::current_plan::CurrentPlan;
+use super::explain_jobs::{Depth, ExplainedJob, explain_jobs, late_jobs};
 use super::settle::{self, Open};
 use super::shared_plans::SharedPlans;
-use super::week::{ExplainedJob, compute};
 use super::{Actor, AppError};
 use crate::db::calendars::{self, Owner};
 use crate::db::people::{self, Role};
 use crate::db::today::{self, CallWaiting, CameIn, QuoteWaiting, SetUp, ToCollect};
-use crate::planning::engine::explain::explain;
-use crate::planning::floor::{PromiseStatus, Slot};
+use crate::planning::floor::Slot;
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use std::sync::Arc;
+use std::time::Duration;
 
 /// The most of each kind that are shown; the rest is counted, and a link leads to it.
 pub const SHOWN: i64 = 6;
@@ -24,8 +24,8 @@ const AHEAD_DAYS: u64 = 7;
 /// Days after its due date for which a job that is done and not collected is told: what was never marked as collected is
 /// not told for ever.
 const COLLECT_DAYS: u64 = 30;
-/// Late jobs whose reason is worked out.
-const EXPLAINED: usize = 6;
+/// How long the page waits for the absences that put jobs off; it opens without them otherwise.
+const PATIENCE: Duration = Duration::from_millis(150);
 
 /// Somebody who is off, or a day on which nobody works.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -127,7 +127,14 @@ pub async fn office_day(
     off.sort_by_key(|off| off.from);
     let plan = plan(actor, plans, set_up, now).await?;
     let late = match &plan {
-        Some(plan) => late(plan.clone()).await?,
+        Some(plan) => {
+            let depth = Depth {
+                helps: 0,
+                patience: Some(PATIENCE),
+            };
+            let shop = (actor.shop_id(), plans);
+            explain_jobs(shop, plan.clone(), late_jobs(plan), depth).await?
+        }
         None => Vec::new(),
     };
     Ok(OfficeDay {
@@ -154,24 +161,6 @@ async fn plan(
         return Ok(None);
     }
     Ok(Some(plans.now(actor, now).await?))
-}
-
-/// Why jobs are late or at risk.
-async fn late(plan: Arc<CurrentPlan>) -> Result<Vec<ExplainedJob>, AppError> {
-    compute("explaining late jobs", move || {
-        let open = plan.timetable.open_promises(&plan.floor);
-        let late = open.iter().filter(|o| o.status != PromiseStatus::OnTime);
-        let explained = late.take(EXPLAINED).map(|open| {
-            let job = plan.model.job(open.job.id)?;
-            Some(ExplainedJob {
-                job: open.job.id,
-                explanation: explain(&plan.model.model, &plan.plan, job).ok()?,
-                helps: Vec::new(),
-            })
-        });
-        explained.flatten().collect()
-    })
-    .await
 }
 
 /// A machinist's day.

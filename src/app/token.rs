@@ -7,6 +7,7 @@ use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use rand::TryRng;
 use rand::rngs::SysRng;
 use sha2::{Digest, Sha256};
+use subtle::ConstantTimeEq;
 use uuid::Uuid;
 
 /// A token of a session, a device.
@@ -53,6 +54,16 @@ impl Token {
             URL_SAFE_NO_PAD.encode(self.secret)
         )
     }
+}
+
+/// Whether a secret that was sent is the one that is kept, in a time that does not tell how much of it agrees.
+#[must_use]
+pub fn same(sent: &[u8], kept: &[u8]) -> bool {
+    // Digests have one length, so that not even the length is told.
+    Sha256::digest(sent)
+        .as_slice()
+        .ct_eq(Sha256::digest(kept).as_slice())
+        .into()
 }
 
 /// Random bits that nobody can guess.

@@ -2,13 +2,12 @@
 //! Each is computed after the transaction that read it has ended; the plan itself is shared ([`SharedPlans`]).
 
 use super::current_plan::CurrentPlan;
+use super::explain_jobs::{Depth, ExplainedJob, explain_jobs, late_jobs};
 use super::shared_plans::SharedPlans;
 use super::{Actor, AppError};
 use crate::db::plan_changes::{self, AppliedChange};
 use crate::db::plans::{self, Age};
-use crate::planning::engine::explain::{Explanation, explain};
-use crate::planning::floor::PromiseStatus;
-use crate::planning::what_if::{Combination, Help, Settings, combinations, helps};
+use crate::planning::what_if::{Combination, Settings, combinations};
 use chrono::{DateTime, Utc};
 use std::sync::Arc;
 use uuid::Uuid;
@@ -56,17 +55,6 @@ pub struct Risks {
     pub explained: Vec<ExplainedJob>,
 }
 
-/// Why a job is ready when it is, and what would help.
-#[derive(Debug, Clone)]
-pub struct ExplainedJob {
-    /// The job.
-    pub job: Uuid,
-    /// What it waits for.
-    pub explanation: Explanation,
-    /// Changes to preview, the best first.
-    pub helps: Vec<Help>,
-}
-
 /// One job of the actor's shop explained, or else the first that are late or at risk. For anyone in the shop. A job that
 /// is not in the plan is not in the answer.
 ///
@@ -79,34 +67,17 @@ pub async fn risks(
     now: DateTime<Utc>,
 ) -> Result<Risks, AppError> {
     let plan = plans.now(actor, now).await?;
-    compute("explaining late jobs", move || {
-        let jobs: Vec<Uuid> = match which {
-            Some(job) => vec![job],
-            None => plan
-                .timetable
-                .open_promises(&plan.floor)
-                .iter()
-                .filter(|open| open.status != PromiseStatus::OnTime)
-                .take(EXPLAINED)
-                .map(|open| open.job.id)
-                .collect(),
-        };
-        let explained = jobs
-            .into_iter()
-            .filter_map(|id| {
-                let job = plan.model.job(id)?;
-                let explanation = explain(&plan.model.model, &plan.plan, job).ok()?;
-                let helps = helps(&plan.floor, &plan.model, id, &explanation, HELPS);
-                Some(ExplainedJob {
-                    job: id,
-                    explanation,
-                    helps,
-                })
-            })
-            .collect();
-        Risks { plan, explained }
-    })
-    .await
+    let jobs = match which {
+        Some(job) => vec![job],
+        None => late_jobs(&plan).into_iter().take(EXPLAINED).collect(),
+    };
+    let depth = Depth {
+        helps: HELPS,
+        patience: None,
+    };
+    let shop = (actor.shop_id(), plans);
+    let explained = explain_jobs(shop, plan.clone(), jobs, depth).await?;
+    Ok(Risks { plan, explained })
 }
 
 /// Pairs of operations that are tried: each takes a plan of its own.

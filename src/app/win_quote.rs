@@ -1,7 +1,7 @@
 //! The customer accepts a quote: it becomes a job with its operations, its donor is set aside, and the job takes the slot
 //! that was reserved for it; all of it or nothing.
 
-use super::{Actor, AppError, Refusal, due_day, meet_need};
+use super::{Actor, AppError, Refusal, due_day, make_part, meet_need};
 use crate::db::jobs::{self, NewJob};
 use crate::db::people::Role;
 use crate::db::{ShopTx, castings_on_shelf, decisions, plans, quick_work, quotes};
@@ -30,7 +30,7 @@ const OTHER_TAKEN: &str = "The other option of the quote was taken.";
 ///
 /// # Errors
 /// [`AppError::NotAllowed`]; [`Refusal::Quote`] when it was decided already or has expired; [`Refusal::DueDate`] unless
-/// confirmed;
+/// confirmed; [`Refusal::Work`] when a part that is made here cannot be made as the shop says;
 /// [`crate::db::DbError::Refused`] when its donor is gone, [`crate::db::DbError::Stale`], [`AppError::Db`].
 pub async fn win_quote(actor: &Actor, won: Won, today: NaiveDate) -> Result<(Uuid, i64), AppError> {
     actor.require(Role::Office)?;
@@ -90,6 +90,8 @@ pub async fn win_within(
         castings_on_shelf::reserve(tx, casting_id, job_id).await?;
     }
     meet_need::of_route(tx, job_id, &route, donor).await?;
+    // What was on the shelf when it was quoted may be gone.
+    make_part::for_short_needs(tx, job_id).await?;
     if let Some(work) = quick_work::get(tx, quote.enquiry_id).await?
         && let Some(day) = work.arrives_on
     {

@@ -63,7 +63,7 @@ impl Feature {
         if self.count < old.count {
             return Some(Trace::Fewer);
         }
-        let same_centre = self.x == old.x && self.y == old.y;
+        let same_centre = self.same_centre(old);
         if same_centre
             && let Some((new, old)) = self.thread.as_ref().zip(old.thread.as_ref())
             && same_form(new, old)
@@ -104,8 +104,11 @@ impl Feature {
     /// diameters: (2·distance)² ≤ (difference of diameters)².
     fn encloses(&self, old: &Self, diameters: Decimal) -> bool {
         let square = |value: Decimal| value.checked_mul(value);
-        let across = square(self.x.mm() - old.x.mm());
-        let up = square(self.y.mm() - old.y.mm());
+        let Some((new, old)) = self.at.zip(old.at) else {
+            return true;
+        };
+        let across = square(new.x.mm() - old.x.mm());
+        let up = square(new.y.mm() - old.y.mm());
         let distance = across.zip(up).and_then(|(a, u)| a.checked_add(u));
         match (
             distance.and_then(|d| d.checked_mul(Decimal::from(4))),
@@ -146,7 +149,10 @@ impl Feature {
 
 /// Whether a tap for one runs in the other, whatever their tolerance classes.
 fn same_form(a: &Thread, b: &Thread) -> bool {
-    a.series() == b.series() && a.major_diameter() == b.major_diameter() && a.pitch() == b.pitch()
+    a.series() == b.series()
+        && a.takes_insert() == b.takes_insert()
+        && a.major_diameter() == b.major_diameter()
+        && a.pitch() == b.pitch()
 }
 
 /// Whether the new feature is at least as deep as the old.
@@ -161,8 +167,8 @@ fn reaches(new: &Feature, old: &Feature) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::castings::FeatureKind;
     use crate::castings::samples::{at, fitted, length, plain, tapped};
+    use crate::castings::{FeatureKind, Point};
     use crate::units::Length;
     use proptest::prelude::*;
 
@@ -197,6 +203,18 @@ mod tests {
             (plain("8"), at(plain("12"), "2", "0"), None),
             (plain("8"), at(plain("12"), "2.1", "0"), Some(Trace::Moved)),
             (plain("8"), at(plain("12"), "1.2", "1.6"), None),
+            // The same apart, far from the datum.
+            (
+                at(plain("8"), "100", "60"),
+                at(plain("12"), "101.2", "61.6"),
+                None,
+            ),
+            // Of one pitch, but the old thread is wider.
+            (tapped("M10x1"), tapped("M8x1"), Some(Trace::Wider)),
+            // The same thread: a class is only in doubt where another is asked for.
+            (tapped("M10-6H"), tapped("M10-6H"), None),
+            (tapped("M10-6H"), tapped("M10"), None),
+            (tapped("M10-6H"), tapped("M10-5H"), Some(Trace::Fit)),
             (fitted("20", "H7"), fitted("20", "H8"), None),
             (fitted("20", "H7"), plain("20"), None),
             (plain("20"), fitted("20", "H7"), Some(Trace::Fit)),
@@ -239,8 +257,10 @@ mod tests {
         )
             .prop_map(|(kind, x, y, size, depth, count)| Feature {
                 kind,
-                x: Length::from_mm(Decimal::from(x)),
-                y: Length::from_mm(Decimal::from(y)),
+                at: Some(Point {
+                    x: Length::from_mm(Decimal::from(x)),
+                    y: Length::from_mm(Decimal::from(y)),
+                }),
                 depth: depth.map(|depth| Length::from_mm(Decimal::from(depth))),
                 count,
                 ..plain(&size.to_string())
@@ -252,8 +272,7 @@ mod tests {
             "M6", "M8", "M10", "M10x1.25", "M12", "1/2 UNC", "G 1/4", "3/8 BSW",
         ]);
         let threaded = (thread, any_plain()).prop_map(|(thread, place)| Feature {
-            x: place.x,
-            y: place.y,
+            at: place.at,
             depth: place.depth,
             count: place.count,
             ..tapped(thread)
@@ -284,7 +303,8 @@ mod tests {
         /// Against the root that the code avoids.
         #[test]
         fn an_enclosed_hole_is_cleared(old in any_plain(), new in any_plain()) {
-            let distance = (new.x.mm_f64() - old.x.mm_f64()).hypot(new.y.mm_f64() - old.y.mm_f64());
+            let (to, from) = new.at.zip(old.at).unwrap();
+            let distance = (to.x.mm_f64() - from.x.mm_f64()).hypot(to.y.mm_f64() - from.y.mm_f64());
             let margin = new.size.mm_f64() / 2.0 - old.size.mm_f64() / 2.0 - distance;
             prop_assume!(margin.abs() > 1e-9);
             let through = |feature: Feature| Feature { depth: None, count: 1, ..feature };

@@ -220,6 +220,11 @@ mod tests {
         assert!(tight.short, "only a bottoming tap fits");
         assert_eq!(tight.bottom(), length("31.2"));
         assert_eq!(tapped("M10").depths(None), None, "through");
+        // The usual run-out stays wherever there is metal for it: 33.9 mm deep is just enough.
+        let run_out = |deepest: &str| hole.depths(Some(length(deepest))).unwrap().run_out;
+        assert_eq!(run_out("50"), length("7.3"));
+        assert_eq!(run_out("33.9"), length("7.3"));
+        assert_eq!(run_out("33.8"), length("4.6"));
     }
 
     /// Between the lines of the table by proportion: 28 threads to the inch is 0.907 mm, between 4.2 for 0.8 and 5.1 for 1.
@@ -248,6 +253,13 @@ mod tests {
         }
         let dowel = blind(fitted("12", "H7"), "22");
         assert!(dowel.is_reamed());
+        let plain_fitted = Feature {
+            kind: FeatureKind::PlainHole,
+            ..fitted("12", "H8")
+        };
+        let drill = |feature: &Feature| feature.first_drill().unwrap().diameter;
+        assert_eq!(drill(&plain_fitted), length("11.7"));
+        assert_eq!(drill(&plain("12")), length("12"), "no fit, no reamer");
         // 22 + 2 + 11.7 × 0.30043 = 27.515
         assert_eq!(dowel.depths(None).unwrap().bottom(), length("27.6"));
     }

@@ -198,12 +198,13 @@ impl Feature {
     pub fn faults(&self, outline: Option<&Outline>) -> Vec<Fault> {
         let mut faults = Vec::new();
         check_label(&self.place.label, &mut faults);
-        match outline {
-            None => faults.push(Fault::NoOutline(self.place.face)),
-            Some(outline) => {
+        match (self.at, outline) {
+            (None, _) => {}
+            (Some(_), None) => faults.push(Fault::NoOutline(self.place.face)),
+            (Some(point), Some(outline)) => {
                 for (field, at, extent) in [
-                    ("across", self.x, outline.width),
-                    ("up", self.y, outline.height),
+                    ("across", point.x, outline.width),
+                    ("up", point.y, outline.height),
                 ] {
                     if at.mm() < Decimal::ZERO || at > extent {
                         faults.push(Fault::OffTheFace {

@@ -147,6 +147,10 @@ pub enum FeatureKind {
     Bore,
     /// A faced seat round a hole.
     Spotface,
+    /// A bore that a core plug is pressed into.
+    CorePlugBore,
+    /// The seat of a sealing ring or washer round a parallel port, faced square to its thread.
+    SealSeat,
 }
 
 words!(FeatureKind {
@@ -157,7 +161,18 @@ words!(FeatureKind {
     Register = "register";
     Bore = "bore";
     Spotface = "spotface";
+    CorePlugBore = "core plug bore";
+    SealSeat = "seal seat";
 });
+
+/// Where a centre is on a face, from the face's datum.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Point {
+    /// Across.
+    pub x: Length,
+    /// Up.
+    pub y: Length,
+}
 
 /// One machined feature.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -166,10 +181,9 @@ pub struct Feature {
     pub place: Place,
     /// What it is.
     pub kind: FeatureKind,
-    /// Position of the (first) centre from the face's datum, across.
-    pub x: Length,
-    /// Position of the (first) centre from the face's datum, up.
-    pub y: Length,
+    /// Where the (first) centre is; `None` where nobody has measured it.
+    #[serde(flatten)]
+    pub at: Option<Point>,
     /// Diameter; for a tapped hole the major diameter of its thread.
     pub size: Length,
     /// Depth; `None` when it goes through. For a tapped hole the depth of full thread: the drilled hole below may go on.
@@ -185,13 +199,19 @@ pub struct Feature {
 }
 
 impl Feature {
+    /// Whether both have their centre at the same spot. A place is one spot of the pattern, so where one of the two was not
+    /// measured they count as the same.
+    #[must_use]
+    pub fn same_centre(&self, other: &Self) -> bool {
+        self.at.zip(other.at).is_none_or(|(a, b)| a == b)
+    }
+
     /// Whether both ask for the same machined metal: everything but the note.
     #[must_use]
     pub fn same_work(&self, other: &Self) -> bool {
         self.place == other.place
             && self.kind == other.kind
-            && self.x == other.x
-            && self.y == other.y
+            && self.same_centre(other)
             && self.size == other.size
             && self.depth == other.depth
             && self.thread == other.thread
@@ -203,6 +223,30 @@ impl Feature {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::castings::samples::{at, fitted, length, plain, tapped};
+
+    /// A difference of one thing alone is a difference of work; words are none.
+    #[test]
+    fn every_part_of_a_feature_counts_but_its_note() {
+        let hole = Feature {
+            depth: Some(length("20")),
+            ..plain("10")
+        };
+        let but = |change: fn(&mut Feature)| {
+            let mut other = hole.clone();
+            change(&mut other);
+            hole.same_work(&other)
+        };
+        assert!(but(|f| f.note = "drill first".to_owned()));
+        assert!(!but(|f| f.place.label = "R2".to_owned()));
+        assert!(!but(|f| f.kind = FeatureKind::Bore));
+        assert!(!but(|f| f.at = at(plain("10"), "1", "0").at));
+        assert!(!but(|f| f.size = length("10.1")));
+        assert!(!but(|f| f.depth = None));
+        assert!(!but(|f| f.thread = tapped("M10").thread));
+        assert!(!but(|f| f.fit = fitted("10", "H7").fit));
+        assert!(!but(|f| f.count = 2));
+    }
 
     #[test]
     fn places_are_counted_as_people_do() {

@@ -1,8 +1,9 @@
 //! Which variant is this casting? Its marks and what is found at its places, against every variant of the register.
 //!
 //! Each thing found speaks for a variant, against it, or not at all. How much one finding weighs is a plain reading-error
-//! model of our own (no source): a true variant agrees with a finding 19 times in 20, the rest being misread marks and
-//! holes that somebody made or plugged later. Findings are taken as independent and all variants as equally likely
+//! model of our own (no source): a true variant agrees with what is found at a place 19 times in 20, the rest being holes that
+//! somebody made or plugged later. A mark cast with the block comes first: it agrees 9999 times in 10000, because
+//! nobody changes the mould afterwards and only a misreading is left: three places that say otherwise do not outweigh it. Findings are taken as independent and all variants as equally likely
 //! before, so the share of a variant is Bayes' rule over its agreements and disagreements; a finding that says nothing of
 //! any variant changes nothing.
 
@@ -12,8 +13,11 @@ use rust_decimal::Decimal;
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
-/// The share of findings that speak against the true variant.
+/// The share of findings at places that speak against the true variant.
 const READING_ERROR: f64 = 0.05;
+
+/// The share of cast marks that do.
+const MISREAD_MARK: f64 = 0.0001;
 
 /// How far a hole may be from its nominal size and still be that hole, in mm: wear, paint and a calliper read in passing.
 /// Common practice, no source.
@@ -115,15 +119,18 @@ pub fn identify(findings: &[Finding], register: &[(Pattern, Vec<Variant>)]) -> V
             share: 0.0,
         })
         .collect();
-    let odds = ((1.0 - READING_ERROR) / READING_ERROR).ln();
+    let odds: Vec<f64> = findings.iter().map(odds).collect();
     // Log of each variant's weight; the greatest is taken off first, so that long lists of findings do not underflow.
     let logs: Vec<f64> = candidates
         .iter()
         .map(|c| {
-            let net = i64::try_from(c.agreeing()).unwrap_or(0)
-                - i64::try_from(c.disagreeing()).unwrap_or(0);
-            let net = i32::try_from(net).unwrap_or(0);
-            f64::from(net) * odds / 2.0
+            let weighed = c.says.iter().zip(&odds);
+            let said = weighed.map(|(says, odds)| match says {
+                Says::Agrees => odds / 2.0,
+                Says::Disagrees(_) => -odds / 2.0,
+                Says::Unknown(_) => 0.0,
+            });
+            said.sum()
         })
         .collect();
     let greatest = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -138,6 +145,15 @@ pub fn identify(findings: &[Finding], register: &[(Pattern, Vec<Variant>)]) -> V
             .then_with(|| a.name.cmp(&b.name))
     });
     candidates
+}
+
+/// The logarithm of how much more likely a finding is to agree with the true variant than to speak against it.
+fn odds(finding: &Finding) -> f64 {
+    let error = match finding {
+        Finding::Mark(_) => MISREAD_MARK,
+        Finding::At(..) => READING_ERROR,
+    };
+    ((1.0 - error) / error).ln()
 }
 
 fn says(finding: &Finding, pattern: &Pattern, variant: &Variant) -> Says {

@@ -49,3 +49,17 @@ impl Metal {
         self != Self::Aluminium
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Code;
+
+    /// Magnetic particle testing needs a ferromagnetic metal (ISO 9934-1, scope, from memory).
+    #[test]
+    fn all_but_aluminium_is_tested_with_magnetic_particles() {
+        let magnetic = Metal::ALL.iter().filter(|metal| metal.is_magnetic());
+        let found: Vec<Metal> = magnetic.copied().collect();
+        assert_eq!(found, [Metal::GreyIron, Metal::DuctileIron, Metal::Steel]);
+    }
+}

@@ -18,8 +18,7 @@
 //!     Ok(Feature {
 //!         place: Place::new(Face::Rear, label),
 //!         kind,
-//!         x: mm("100")?,
-//!         y: mm("60")?,
+//!         at: Some(Point { x: mm("100")?, y: mm("60")? }),
 //!         size: mm(size)?,
 //!         depth: Some(mm("20")?),
 //!         thread: None,
@@ -43,6 +42,7 @@
 //!     marks: String::new(),
 //!     metal: Metal::GreyIron,
 //!     weight_kg: None,
+//!     sizes: measured::Sizes::default(),
 //!     version: 1,
 //! };
 //! let variant = |name: &str, features| Variant {
@@ -93,22 +93,26 @@ pub mod clears;
 pub mod conversion;
 mod depths;
 pub mod difference;
+pub mod entry;
 pub mod fault;
 pub mod feature;
 pub mod identify;
+pub mod measured;
 pub mod metal;
 pub mod pattern;
+pub mod related;
 pub mod remedy;
 #[cfg(test)]
 pub(crate) mod samples;
 pub(crate) mod words;
 
 pub use clears::Trace;
-pub use conversion::{Conversion, ConversionError, WALL_MEASURE};
+pub use conversion::{Conversion, ConversionError, INSERT_FIT, WALL_MEASURE};
 pub use depths::{Depths, FirstDrill, before_reamer};
 pub use difference::{Difference, differences};
 pub use fault::Fault;
-pub use feature::{Face, Feature, FeatureKind, Place};
+pub use feature::{Face, Feature, FeatureKind, Place, Point};
 pub use metal::Metal;
 pub use pattern::{Boss, NoMetal, Outline, Pattern, Variant};
+pub use related::{Correspondence, OtherEngine, SameSpot, Shift, same_engine};
 pub use remedy::{Action, Remedy, RemedyRule, When};

@@ -1,6 +1,7 @@
 //! Patterns (where there is metal) and variants (what was machined).
 
 use super::feature::{Face, Feature, Place};
+use super::measured::Sizes;
 use super::metal::Metal;
 use crate::units::Length;
 use rust_decimal::Decimal;
@@ -54,6 +55,9 @@ pub struct Pattern {
     /// What a bare casting weighs, kg; none where nobody has weighed one.
     #[serde(default)]
     pub weight_kg: Option<Decimal>,
+    /// Sizes and limits of its castings, where somebody has entered them; they have an edit of their own.
+    #[serde(skip)]
+    pub sizes: Sizes,
     /// Grows by one with every edit.
     pub version: i32,
 }

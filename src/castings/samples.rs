@@ -1,7 +1,8 @@
 //! Invented castings for the tests of this room.
 
 use super::{
-    Action, Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, RemedyRule, Variant, When,
+    Action, Boss, Face, Feature, FeatureKind, Outline, Pattern, Place, Point, RemedyRule, Variant,
+    When,
 };
 use crate::units::{Length, LengthUnit};
 use uuid::Uuid;
@@ -16,8 +17,10 @@ pub(crate) fn plain(size: &str) -> Feature {
     Feature {
         place: Place::new(Face::Rear, "R1"),
         kind: FeatureKind::PlainHole,
-        x: Length::ZERO,
-        y: Length::ZERO,
+        at: Some(Point {
+            x: Length::ZERO,
+            y: Length::ZERO,
+        }),
         size: length(size),
         depth: None,
         thread: None,
@@ -50,8 +53,10 @@ pub(crate) fn fitted(size: &str, fit: &str) -> Feature {
 /// The feature at another position.
 pub(crate) fn at(feature: Feature, x: &str, y: &str) -> Feature {
     Feature {
-        x: length(x),
-        y: length(y),
+        at: Some(Point {
+            x: length(x),
+            y: length(y),
+        }),
         ..feature
     }
 }
@@ -98,6 +103,7 @@ pub(crate) fn pattern() -> Pattern {
         marks: "TARN cast beside the mounting pad".to_owned(),
         metal: crate::castings::Metal::default(),
         weight_kg: None,
+        sizes: crate::castings::measured::Sizes::default(),
         version: 1,
     }
 }

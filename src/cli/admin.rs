@@ -4,6 +4,7 @@ use super::database::Database;
 use super::settings::DatabaseSettings;
 use anyhow::{Context, anyhow, bail};
 use borewright::app::password;
+use borewright::db::move_shop::move_shop;
 use borewright::db::people::{self, NewPerson, Role};
 use borewright::db::shops::{self, NewShop};
 use borewright::db::{Scope, ShopTx, second_factor};
@@ -12,6 +13,7 @@ use chrono_tz::Tz;
 use clap::{Args, Subcommand};
 use rust_decimal::Decimal;
 use sqlx::PgPool;
+use sqlx::postgres::PgConnectOptions;
 use std::io::{BufRead, IsTerminal};
 
 #[derive(Debug, Subcommand)]
@@ -20,6 +22,56 @@ pub(super) enum ShopVerb {
     Add(Box<AddShop>),
     /// List the shops by short name.
     List(DatabaseSettings),
+    /// Move a shop to another cluster with everything of it, while people work, or back.
+    Move(Box<MoveShop>),
+}
+
+#[derive(Debug, Args)]
+pub(super) struct MoveShop {
+    /// The cluster with the directory of shops, which needs the owner's connection.
+    #[command(flatten)]
+    database: DatabaseSettings,
+    /// The shop's short name.
+    #[arg(long)]
+    short_name: String,
+    /// The other cluster as NAME=URL, of its owner. Services know it by the same name (`serve --cluster`).
+    #[arg(long, value_name = "NAME=URL", value_parser = super::settings::cluster)]
+    to: (String, PgConnectOptions),
+    /// Move it from the other cluster back to the one with the directory.
+    #[arg(long)]
+    back: bool,
+}
+
+/// What a cluster calls the one with the directory.
+const FIRST: &str = "first";
+
+fn move_to_cluster(asked: &MoveShop) -> anyhow::Result<()> {
+    let database = Database::beside_service(&asked.database)?;
+    let moved = super::runtime()
+        .map_err(anyhow::Error::from)
+        .and_then(|runtime| {
+            let server = database.server().context(
+                "moving needs DATABASE_URL, the owner's; SERVICE_DATABASE_URL alone is not enough",
+            )?;
+            let (first, (name, other)) = (server.options(), &asked.to);
+            let (from, to, called) = if asked.back {
+                (other, first, FIRST)
+            } else {
+                (first, other, name.as_str())
+            };
+            Ok(runtime.block_on(move_shop(from, to, &asked.short_name, called))?)
+        });
+    let closed = database.close();
+    let moved = moved?;
+    closed?;
+    match moved.rows {
+        0 => say!(
+            "The move that was interrupted is ended: “{}” is open.",
+            asked.short_name
+        ),
+        rows => say!("“{}” is moved, {rows} rows.", asked.short_name),
+    }
+    Ok(())
 }
 
 #[derive(Debug, Args)]
@@ -135,6 +187,7 @@ pub(super) fn shop(verb: ShopVerb) -> anyhow::Result<()> {
             say!("{} is set up as “{}”.", shop.name, shop.short_name);
             Ok(())
         }),
+        ShopVerb::Move(asked) => move_to_cluster(&asked),
         ShopVerb::List(database) => with_pool(&database, async |pool| {
             for (short_name, _) in shops::list(&pool).await? {
                 say!("{short_name}");

@@ -2,6 +2,7 @@
 
 use super::settings::DatabaseSettings;
 use anyhow::{Context, bail};
+use borewright::db::backup::Server;
 use borewright::db::cluster::ServerSocket;
 use borewright::db::migrate;
 use borewright::db::watch::WatchedCluster;
@@ -10,13 +11,15 @@ use sqlx::postgres::PgConnectOptions;
 use std::str::FromStr;
 
 /// The name of our database on the private server.
-const NAME: &str = "borewright";
+pub(super) const NAME: &str = "borewright";
 
 /// A database to work with. The private server, when it is one, runs until [`Database::close`].
 pub(super) struct Database {
     cluster: Option<WatchedCluster>,
     owner: Option<PgConnectOptions>,
     service: PgConnectOptions,
+    /// The database as its owner reaches it, for programs of PostgreSQL.
+    server: Option<Server>,
     pool_size: u32,
 }
 
@@ -48,10 +51,17 @@ impl Database {
             (None, None) => None,
         };
         if let Some(service) = service {
+            let server = settings
+                .database_url
+                .as_deref()
+                .map(Server::of_url)
+                .transpose()
+                .context("DATABASE_URL does not read")?;
             return Ok(Self {
                 cluster: None,
                 owner,
                 service,
+                server,
                 pool_size: settings.pool_size,
             });
         }
@@ -71,8 +81,14 @@ impl Database {
             cluster,
             owner: Some(socket.owner_options(NAME)),
             service: socket.service_options(NAME),
+            server: Some(Server::of_socket(&socket, NAME)),
             pool_size: settings.pool_size,
         })
+    }
+
+    /// The database as its owner reaches it, where we come as its owner.
+    pub(super) fn server(&self) -> Option<&Server> {
+        self.server.as_ref()
     }
 
     /// Brings the schema up to date where we come as its owner; says whether we do.

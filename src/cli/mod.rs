@@ -12,10 +12,14 @@ macro_rules! say {
 }
 
 mod admin;
+mod backup;
 mod database;
+mod man;
 mod plan;
 mod serve;
 mod settings;
+mod traces;
+mod upgrade_postgres;
 mod work;
 
 use clap::{Parser, Subcommand};
@@ -43,12 +47,20 @@ enum Verb {
     Work(work::WorkSettings),
     /// Bring the database schema up to date and end. `serve` does so by itself.
     Migrate(DatabaseSettings),
+    /// Write everything in the database to one file, beside a running service or without one.
+    Backup(backup::BackupSettings),
+    /// Restore the database from a file that `backup` wrote. Stop the service first.
+    Restore(backup::RestoreSettings),
+    /// Move the private server's data to the newest installed major version of PostgreSQL. Stop the service first.
+    UpgradePostgres(upgrade_postgres::UpgradeSettings),
     /// Shops: add one, list them.
     #[command(subcommand)]
     Shop(admin::ShopVerb),
     /// The people of a shop: add one, list them, set a password.
     #[command(subcommand)]
     User(admin::UserVerb),
+    /// Print the manual page, for `borewright man | man -l -`.
+    Man,
     /// The planning engine by itself: published instances, or a shop from a file.
     #[command(subcommand)]
     Plan(plan::PlanVerb),
@@ -57,22 +69,31 @@ enum Verb {
 /// Does what the command line asks.
 pub fn run() -> ExitCode {
     let cli = Cli::parse();
-    cli.log.start();
-    let done = match cli.verb {
-        Verb::Serve(settings) => serve::serve(&settings),
-        Verb::Demo(settings) => serve::demo(&settings),
-        Verb::Work(settings) => work::work(&settings),
-        Verb::Migrate(settings) => database::migrate(&settings),
-        Verb::Shop(verb) => admin::shop(verb),
-        Verb::User(verb) => admin::user(verb),
-        Verb::Plan(verb) => plan::plan(&verb),
-    };
+    let done = cli.log.start().and_then(|_traces| cli.verb.run());
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             // Without a reader the exit code says it alone.
             let _ = writeln!(std::io::stderr(), "borewright: {error:#}");
             ExitCode::FAILURE
+        }
+    }
+}
+
+impl Verb {
+    fn run(self) -> anyhow::Result<()> {
+        match self {
+            Self::Serve(settings) => serve::serve(&settings),
+            Self::Demo(settings) => serve::demo(&settings),
+            Self::Work(settings) => work::work(&settings),
+            Self::Migrate(settings) => database::migrate(&settings),
+            Self::Backup(settings) => backup::backup(&settings),
+            Self::Restore(settings) => backup::restore(&settings),
+            Self::UpgradePostgres(settings) => upgrade_postgres::upgrade(&settings),
+            Self::Shop(verb) => admin::shop(verb),
+            Self::User(verb) => admin::user(verb),
+            Self::Man => man::man::<Cli>(),
+            Self::Plan(verb) => plan::plan(&verb),
         }
     }
 }

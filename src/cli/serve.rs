@@ -6,12 +6,15 @@ use anyhow::Context;
 use borewright::app::planner::keep_planning;
 use borewright::app::set_up_shop::{SetUpCode, shop_stands};
 use borewright::db::casting_records::PhotoPlace;
+use borewright::db::migrate;
 use borewright::demo::{self, Demo};
 use borewright::units::Code;
 use borewright::web::server::{Application, Config};
 use borewright::web::shell::proxies::Network;
 use chrono::Utc;
 use clap::Args;
+use sqlx::postgres::PgConnectOptions;
+use std::collections::BTreeMap;
 use std::io;
 use std::net::{IpAddr, SocketAddr};
 use tokio::signal::unix::{SignalKind, signal};
@@ -70,9 +73,37 @@ struct WebSettings {
         value_parser = clap::value_parser!(u32).range(100..=100_000)
     )]
     futures: u32,
+    /// A token of 16 characters or more that lets another machine read /metrics; without it this machine alone may.
+    #[arg(
+        long,
+        env = "BOREWRIGHT_METRICS_TOKEN",
+        hide_env_values = true,
+        value_name = "TOKEN",
+        value_parser = metrics_token
+    )]
+    metrics_token: Option<String>,
+    /// A further cluster that shops lie in, as NAME=URL, of a role that owns nothing; as often as there are such. The directory
+    /// of shops is in the database above. See the verb `shop move`.
+    #[arg(
+        long = "cluster",
+        env = "BOREWRIGHT_CLUSTERS",
+        hide_env_values = true,
+        value_name = "NAME=URL",
+        value_delimiter = ',',
+        value_parser = super::settings::cluster
+    )]
+    clusters: Vec<(String, PgConnectOptions)>,
     /// A folder for photographs of castings, to be backed up besides the database [default: in the database].
     #[arg(long, env = "BOREWRIGHT_PHOTO_FOLDER", value_name = "FOLDER")]
     photo_folder: Option<std::path::PathBuf>,
+}
+
+fn metrics_token(text: &str) -> Result<String, String> {
+    if text.len() >= 16 && text.chars().all(|c| c.is_ascii_graphic()) {
+        Ok(text.to_owned())
+    } else {
+        Err("take 16 characters or more, without spaces".to_owned())
+    }
 }
 
 fn base_url(text: &str) -> Result<String, String> {
@@ -108,6 +139,7 @@ impl WebSettings {
                 .clone()
                 .map_or(PhotoPlace::Database, PhotoPlace::Folder),
             base_url: self.base_url.clone(),
+            metrics_token: self.metrics_token.clone(),
             ..Config::default()
         }
     }
@@ -154,7 +186,14 @@ async fn answer(
         None
     };
     let empty = !shop_stands(&pool).await?;
+    let mut clusters = BTreeMap::new();
+    for (name, options) in &web.clusters {
+        let size = settings.database.pool_size;
+        let pool = migrate::service_pool(options.clone(), size).await?;
+        clusters.insert(name.clone(), pool);
+    }
     let config = Config {
+        clusters,
         set_up_code: if empty {
             SetUpCode::new()?
         } else {

@@ -1,12 +1,18 @@
 //! Settings that several verbs share.
 
+use super::traces::Traces;
 use borewright::app::planner;
 use borewright::db::cluster;
 use clap::{Args, ValueEnum};
+use sqlx::postgres::PgConnectOptions;
 use std::io::IsTerminal;
 use std::path::PathBuf;
+use std::str::FromStr;
 use std::time::Duration;
-use tracing_subscriber::EnvFilter;
+use tracing_subscriber::filter::LevelFilter;
+use tracing_subscriber::layer::SubscriberExt;
+use tracing_subscriber::util::SubscriberInitExt;
+use tracing_subscriber::{EnvFilter, Layer, fmt};
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
 pub(super) enum LogFormat {
@@ -37,6 +43,14 @@ pub(super) struct LogSettings {
         value_parser = level
     )]
     log: String,
+    /// A collector of OpenTelemetry that takes traces by OTLP over HTTP, such as http://127.0.0.1:4318; none are sent without.
+    #[arg(
+        long,
+        global = true,
+        env = "OTEL_EXPORTER_OTLP_ENDPOINT",
+        value_name = "URL"
+    )]
+    traces_to: Option<String>,
 }
 
 fn level(text: &str) -> Result<String, String> {
@@ -46,17 +60,29 @@ fn level(text: &str) -> Result<String, String> {
 }
 
 impl LogSettings {
-    /// Starts logging, once for the whole program.
-    pub(super) fn start(&self) {
-        let log = tracing_subscriber::fmt()
-            .with_env_filter(EnvFilter::new(&self.log))
+    /// Starts logging and tracing, once for the whole program; traces are sent until what is returned goes.
+    ///
+    /// # Errors
+    /// When the collector's address cannot be one.
+    pub(super) fn start(&self) -> anyhow::Result<Option<Traces>> {
+        let log = fmt::layer()
             .with_writer(std::io::stderr)
             .with_ansi(std::io::stderr().is_terminal())
             .log_internal_errors(false);
-        match self.log_format {
-            LogFormat::Text => log.init(),
-            LogFormat::Json => log.json().flatten_event(true).init(),
-        }
+        let log = match self.log_format {
+            LogFormat::Text => log.boxed(),
+            LogFormat::Json => log.json().flatten_event(true).boxed(),
+        };
+        let traces = self.traces_to.as_deref().map(Traces::to).transpose()?;
+        tracing_subscriber::registry()
+            .with(log.with_filter(EnvFilter::new(&self.log)))
+            .with(
+                traces
+                    .as_ref()
+                    .map(|traces| traces.layer().with_filter(LevelFilter::INFO)),
+            )
+            .init();
+        Ok(traces)
     }
 }
 
@@ -92,6 +118,20 @@ pub(super) struct DatabaseSettings {
         value_parser = clap::value_parser!(u32).range(1..=90)
     )]
     pub(super) pool_size: u32,
+}
+
+/// A cluster by name, as `NAME=URL`.
+pub(super) fn cluster(text: &str) -> Result<(String, PgConnectOptions), String> {
+    let (name, url) = text
+        .split_once('=')
+        .ok_or("write it like north=postgres://…")?;
+    let first = name.chars().next().is_some_and(|c| c.is_ascii_lowercase());
+    let rest = (name.chars()).all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-');
+    if !first || !rest || name.len() > 40 {
+        return Err("a name is up to 40 small letters, digits and hyphens".to_owned());
+    }
+    let options = PgConnectOptions::from_str(url).map_err(|_| "the URL does not read")?;
+    Ok((name.to_owned(), options.application_name("borewright")))
 }
 
 impl DatabaseSettings {

@@ -5,7 +5,7 @@ use super::{DbError, ShopTx, sessions};
 use uuid::Uuid;
 
 /// Ends what opens something for a person, because what proves who they are has changed: their sessions but the one kept,
-/// the browsers they are known on, their sign-ons and their feeds.
+/// the browsers they are known on, the tokens of their programs, their sign-ons and their feeds.
 ///
 /// # Errors
 /// [`DbError::Database`].
@@ -15,6 +15,15 @@ pub async fn end(tx: &mut ShopTx, person_id: Uuid, keep: Option<&[u8]>) -> Resul
         "delete from known_browser where shop_id = $1 and person_id = $2",
         tx.shop_id(),
         person_id
+    )
+    .execute(tx.conn())
+    .await?;
+    sqlx::query!(
+        "update api_token set revoked_at = now(), revoked_by = $3
+         where shop_id = $1 and person_id = $2 and revoked_at is null",
+        tx.shop_id(),
+        person_id,
+        tx.person_id()
     )
     .execute(tx.conn())
     .await?;

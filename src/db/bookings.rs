@@ -242,6 +242,16 @@ pub async fn set_course(
     )
     .execute(tx.conn())
     .await?;
+    // Whoever it was handed over to has begun, or it is done: the bookings say who is at it.
+    sqlx::query!(
+        "delete from hand_over where shop_id = $1 and id = $2 and ($3 <> 'started' or person_id = $4)",
+        tx.shop_id(),
+        operation_id,
+        course.state.code(),
+        course.person,
+    )
+    .execute(tx.conn())
+    .await?;
     Ok(())
 }
 

@@ -2,8 +2,9 @@
 
 use super::read::{count, stored_count, word};
 use super::rows::{Touched, broken, changed, still_needed};
-use super::{DbError, ShopTx};
-use crate::castings::{Boss, Feature, Outline, Pattern, Place, Variant};
+use super::{DbError, ShopTx, measured_records};
+use crate::castings::measured::Sizes;
+use crate::castings::{Boss, Feature, Outline, Pattern, Place, Point, Variant};
 use crate::units::{Code, Length};
 use std::collections::HashMap;
 use uuid::Uuid;
@@ -21,18 +22,26 @@ pub async fn patterns(tx: &mut ShopTx) -> Result<Vec<Pattern>, DbError> {
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn pattern(tx: &mut ShopTx, id: Uuid) -> Result<Pattern, DbError> {
-    let found = read_patterns(tx, Some(id)).await?.into_iter().next();
+    let found = these_patterns(tx, &[id]).await?.into_iter().next();
     found.ok_or(DbError::NotFound("the pattern"))
 }
 
-async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Pattern>, DbError> {
+/// Those of these patterns that there are, by name.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn these_patterns(tx: &mut ShopTx, ids: &[Uuid]) -> Result<Vec<Pattern>, DbError> {
+    read_patterns(tx, Some(ids)).await
+}
+
+async fn read_patterns(tx: &mut ShopTx, only: Option<&[Uuid]>) -> Result<Vec<Pattern>, DbError> {
     let shop = tx.shop_id();
     let mut outlines: HashMap<Uuid, Vec<Outline>> = HashMap::new();
     let rows = sqlx::query!(
         "select pattern_id, face, width_mm, height_mm from outline
-         where shop_id = $1 and ($2::uuid is null or pattern_id = $2)",
+         where shop_id = $1 and ($2::uuid[] is null or pattern_id = any ($2))",
         shop,
-        only
+        only as _
     )
     .fetch_all(tx.conn())
     .await?;
@@ -46,9 +55,9 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
     let mut bosses: HashMap<Uuid, Vec<Boss>> = HashMap::new();
     let rows = sqlx::query!(
         "select pattern_id, face, label, largest_mm, deepest_mm, through from boss
-         where shop_id = $1 and ($2::uuid is null or pattern_id = $2)",
+         where shop_id = $1 and ($2::uuid[] is null or pattern_id = any ($2))",
         shop,
-        only
+        only as _
     )
     .fetch_all(tx.conn())
     .await?;
@@ -61,10 +70,11 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
         });
     }
     let rows = sqlx::query!(
-        "select id, name, cylinders, mains, marks, metal, weight_kg, version from pattern
-         where shop_id = $1 and ($2::uuid is null or id = $2) order by lower(name)",
+        r#"select p.id, p.name, p.cylinders, p.mains, p.marks, p.metal, p.weight_kg, p.version, s.sizes as "sizes?"
+           from pattern p left join pattern_sizes s on s.shop_id = p.shop_id and s.id = p.id
+           where p.shop_id = $1 and ($2::uuid[] is null or p.id = any ($2)) order by lower(p.name)"#,
         shop,
-        only
+        only as _
     )
     .fetch_all(tx.conn())
     .await?;
@@ -84,6 +94,11 @@ async fn read_patterns(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Patter
                 marks: row.marks,
                 metal: word("metal", &row.metal)?,
                 weight_kg: row.weight_kg,
+                sizes: row
+                    .sizes
+                    .map(measured_records::read_sizes)
+                    .transpose()?
+                    .unwrap_or_default(),
                 version: row.version,
             })
         })
@@ -183,7 +198,7 @@ async fn insert_faces(tx: &mut ShopTx, pattern: &Pattern) -> Result<(), DbError>
     Ok(())
 }
 
-/// Copies a pattern with its outlines and bosses, without its variants, under a new key and name.
+/// Copies a pattern with its outlines, bosses and sizes, without its variants, under a new key and name.
 ///
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Duplicate`] when the name is taken, [`DbError::Database`].
@@ -198,7 +213,16 @@ pub async fn copy_pattern(
         name: name.to_owned(),
         ..pattern(tx, id).await?
     };
-    insert_pattern(tx, &copy).await
+    insert_pattern(tx, &copy).await?;
+    if copy.sizes == Sizes::default() {
+        return Ok(());
+    }
+    let sizes = Sizes {
+        pattern_id: new_id,
+        version: 0,
+        ..copy.sizes
+    };
+    measured_records::set_sizes(tx, &sizes).await
 }
 
 /// Deletes a pattern that has no variants.
@@ -249,12 +273,12 @@ pub async fn variant_names(tx: &mut ShopTx) -> Result<Vec<VariantName>, DbError>
     .await?)
 }
 
-/// The variants of one pattern, by name.
+/// The variants of these patterns, by pattern name, then by name.
 ///
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
-pub async fn variants_of(tx: &mut ShopTx, pattern_id: Uuid) -> Result<Vec<Variant>, DbError> {
-    read_variants(tx, None, Some(pattern_id)).await
+pub async fn variants_of(tx: &mut ShopTx, patterns: &[Uuid]) -> Result<Vec<Variant>, DbError> {
+    read_variants(tx, None, Some(patterns)).await
 }
 
 /// One variant with its features.
@@ -269,17 +293,17 @@ pub async fn variant(tx: &mut ShopTx, id: Uuid) -> Result<Variant, DbError> {
 async fn read_variants(
     tx: &mut ShopTx,
     only: Option<Uuid>,
-    pattern_id: Option<Uuid>,
+    patterns: Option<&[Uuid]>,
 ) -> Result<Vec<Variant>, DbError> {
     let shop = tx.shop_id();
     let mut features: HashMap<Uuid, Vec<Feature>> = HashMap::new();
     let rows = sqlx::query!(
         "select f.variant_id, f.face, f.label, f.kind, f.x_mm, f.y_mm, f.size_mm, f.depth_mm, f.thread, f.fit, f.count, f.note
          from feature f join variant v on v.shop_id = f.shop_id and v.id = f.variant_id
-         where f.shop_id = $1 and ($2::uuid is null or v.id = $2) and ($3::uuid is null or v.pattern_id = $3)",
+         where f.shop_id = $1 and ($2::uuid is null or v.id = $2) and ($3::uuid[] is null or v.pattern_id = any ($3))",
         shop,
         only,
-        pattern_id
+        patterns as _
     )
     .fetch_all(tx.conn())
     .await?;
@@ -287,8 +311,10 @@ async fn read_variants(
         features.entry(row.variant_id).or_default().push(Feature {
             place: Place::new(word("face", &row.face)?, row.label),
             kind: word("kind of feature", &row.kind)?,
-            x: Length::from_mm(row.x_mm),
-            y: Length::from_mm(row.y_mm),
+            at: row.x_mm.zip(row.y_mm).map(|(x, y)| Point {
+                x: Length::from_mm(x),
+                y: Length::from_mm(y),
+            }),
             size: Length::from_mm(row.size_mm),
             depth: row.depth_mm.map(Length::from_mm),
             thread: row.thread.map(|text| parsed("thread", &text)).transpose()?,
@@ -300,11 +326,11 @@ async fn read_variants(
     let rows = sqlx::query!(
         "select v.id, v.pattern_id, v.name, v.gearbox_under, v.note, v.version
          from variant v join pattern p on p.shop_id = v.shop_id and p.id = v.pattern_id
-         where v.shop_id = $1 and ($2::uuid is null or v.id = $2) and ($3::uuid is null or v.pattern_id = $3)
+         where v.shop_id = $1 and ($2::uuid is null or v.id = $2) and ($3::uuid[] is null or v.pattern_id = any ($3))
          order by lower(p.name), lower(v.name)",
         shop,
         only,
-        pattern_id
+        patterns as _
     )
     .fetch_all(tx.conn())
     .await?;
@@ -386,8 +412,8 @@ async fn insert_features(tx: &mut ShopTx, variant: &Variant) -> Result<(), DbErr
             feature.place.face.code(),
             feature.place.label,
             feature.kind.code(),
-            feature.x.mm(),
-            feature.y.mm(),
+            feature.at.map(|at| at.x.mm()),
+            feature.at.map(|at| at.y.mm()),
             feature.size.mm(),
             feature.depth.map(|depth| depth.mm()),
             feature.thread.as_ref().map(ToString::to_string),

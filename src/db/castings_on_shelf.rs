@@ -110,6 +110,32 @@ pub async fn create(tx: &mut ShopTx, details: &CastingDetails) -> Result<(Uuid, 
     Ok((id, number))
 }
 
+/// A casting that a job has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct JobCasting {
+    /// Key.
+    pub id: Uuid,
+    /// Number on its tag.
+    pub number: i64,
+    /// The job.
+    pub job_id: Uuid,
+}
+
+/// The castings of some jobs, by number.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn of_jobs(tx: &mut ShopTx, job_ids: &[Uuid]) -> Result<Vec<JobCasting>, DbError> {
+    Ok(sqlx::query_as!(
+        JobCasting,
+        r#"select id, number, job_id as "job_id!" from casting where shop_id = $1 and job_id = any ($2) order by number"#,
+        tx.shop_id(),
+        job_ids
+    )
+    .fetch_all(tx.conn())
+    .await?)
+}
+
 /// What inspections found of the shop's own castings of a variant, but for those whose worth its sightings say already.
 ///
 /// # Errors
@@ -219,6 +245,26 @@ pub async fn page(
             .await?
         }
     };
+    rows.into_iter().map(Casting::try_from).collect()
+}
+
+/// The castings of these keys.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub(super) async fn these(tx: &mut ShopTx, keys: &[Uuid]) -> Result<Vec<Casting>, DbError> {
+    let rows = sqlx::query_as!(
+        Row,
+        r#"select c.id, c.number, c.variant_id, c.ownership, c.cost, c.currency, c.condition, c.outcome,
+                  c.inspected_on, c.state, c.job_id,
+                  (select j.number from job j where j.shop_id = c.shop_id and j.id = c.job_id) as "job_number?",
+                  c.version
+           from casting c where c.shop_id = $1 and c.id = any ($2)"#,
+        tx.shop_id(),
+        keys,
+    )
+    .fetch_all(tx.conn())
+    .await?;
     rows.into_iter().map(Casting::try_from).collect()
 }
 

@@ -1,7 +1,7 @@
 //! Checks as they were made, and the holds that failed ones open.
 
 use super::read::{corrupt, word};
-use super::{DbError, ShopTx};
+use super::{DbError, ShopTx, holds};
 use crate::estimating::{Check, Operation};
 use crate::quality::{DecisionKind, Found, Judged};
 use chrono::{DateTime, Utc};
@@ -255,15 +255,7 @@ pub async fn open_hold(
     )
     .execute(tx.conn())
     .await?;
-    sqlx::query!(
-        "insert into job_hold (shop_id, id, reason) values ($1, $2, $3) on conflict (shop_id, id) do nothing",
-        tx.shop_id(),
-        job_id,
-        why,
-    )
-    .execute(tx.conn())
-    .await?;
-    Ok(())
+    holds::hold_unless_held(tx, job_id, why).await
 }
 
 /// Takes a job off hold when none of its failed checks waits for a decision. A reason somebody gave by hand stays.

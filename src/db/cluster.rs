@@ -5,8 +5,11 @@
 //! the server for a fast shutdown and waits for it. The shell has a process group of its own, so a Ctrl-C at the
 //! terminal does not stop the database before the web server has finished.
 
+pub use super::cluster_error::ClusterError;
+use super::cluster_error::SOCKET_PATH_MAX;
 use super::cluster_log::ServerLog;
 use super::migrate::SERVICE_ROLE;
+use super::programs::{find_programs, is_move_unfinished, major_of_data, major_of_programs};
 use sqlx::postgres::{PgConnectOptions, PgSslMode};
 use std::fs::DirBuilder;
 use std::io;
@@ -21,8 +24,6 @@ use uuid::Uuid;
 /// The role that owns the private cluster and every table in it.
 pub const OWNER: &str = "borewright_owner";
 
-/// A Unix socket's path holds 107 bytes and its closing zero on Linux (`sun_path`, unix(7)).
-const SOCKET_PATH_MAX: usize = 107;
 const SOCKET_NAME: &str = ".s.PGSQL.5432";
 
 /// How long a server that is still stopping may hold the data before we say that it is in use.
@@ -50,59 +51,6 @@ wait $server; status=$?
 kill -KILL $watch 2>/dev/null
 exit $status
 "#;
-
-/// Why the private server did not start or stop.
-#[derive(Debug, thiserror::Error)]
-pub enum ClusterError {
-    /// PostgreSQL is not installed where we look.
-    #[error(
-        "no PostgreSQL server was found; install it (Debian: apt-get install postgresql), name its binaries with \
-         --postgres-bin, or set DATABASE_URL to use a server that runs elsewhere"
-    )]
-    NoBinaries,
-    /// The data directory is too deep for a Unix socket inside it.
-    #[error(
-        "the data directory {} is too long a path for a Unix socket ({SOCKET_PATH_MAX} bytes with the socket's name); \
-         choose a shorter one with --data-dir",
-        .0.display()
-    )]
-    PathTooLong(PathBuf),
-    /// The data directory cannot be made or entered.
-    #[error("the data directory {} cannot be used: {why}", .path.display())]
-    Directory {
-        /// The directory.
-        path: PathBuf,
-        /// What the system said.
-        why: io::Error,
-    },
-    /// PostgreSQL refuses to run as root, and the user it would run as cannot reach the data.
-    #[error(
-        "the data directory {} cannot be reached by the user the database runs as (PostgreSQL refuses root); \
-         choose one outside root's home with --data-dir",
-        .0.display()
-    )]
-    Unreachable(PathBuf),
-    /// Another server runs on the same data.
-    #[error(
-        "the data directory {} is in use by another running server; stop that one, or choose another with --data-dir",
-        .0.display()
-    )]
-    InUse(PathBuf),
-    /// A helper program of the system could not be run.
-    #[error("{program} could not be run: {why}")]
-    Program {
-        /// Its name.
-        program: &'static str,
-        /// What the system said.
-        why: io::Error,
-    },
-    /// The server said no.
-    #[error("the private PostgreSQL server did not start. It said:\n{0}")]
-    Refused(String),
-    /// The server did not stop in good order.
-    #[error("the private PostgreSQL server ended with {0}")]
-    BadEnd(std::process::ExitStatus),
-}
 
 /// The directory of a private server's socket, which is that of its data too.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -210,7 +158,11 @@ impl Cluster {
         if data.join(SOCKET_NAME).as_os_str().len() > SOCKET_PATH_MAX {
             return Err(ClusterError::PathTooLong(dir.to_owned()));
         }
+        if is_move_unfinished(dir) {
+            return Err(ClusterError::MoveUnfinished(dir.to_owned()));
+        }
         let binaries = find_binaries(&data, binaries)?;
+        check_major(dir, &data, &binaries)?;
         let owner = std::fs::metadata(dir).map_err(|why| directory(dir, why))?;
         let as_owner = |program: &str| {
             let mut command = Command::new(program);
@@ -348,6 +300,22 @@ fn server_settings(throwaway: bool) -> Vec<&'static str> {
     settings
 }
 
+/// Whether the server can read the data that are there.
+fn check_major(dir: &Path, data: &Path, binaries: &Path) -> Result<(), ClusterError> {
+    let Some(of_data) = major_of_data(data) else {
+        return Ok(());
+    };
+    let found = major_of_programs(binaries)?;
+    if found == of_data {
+        return Ok(());
+    }
+    Err(ClusterError::OtherMajor {
+        dir: dir.to_owned(),
+        of_data,
+        found,
+    })
+}
+
 /// Whether the user that owns a directory can work in it: one above it may be closed to them.
 fn check_reachable(dir: &Path, mut test: Command) -> Result<(), ClusterError> {
     let reached = test
@@ -410,36 +378,7 @@ fn id(args: &[&str]) -> Option<u32> {
     String::from_utf8(output.stdout).ok()?.trim().parse().ok()
 }
 
-/// The directory of `initdb` and `postgres`: the one named, else the version that wrote the data, else what
-/// `pg_config` names, else the newest of Debian's.
+/// The directory of `initdb` and `postgres`.
 fn find_binaries(data: &Path, named: Option<&Path>) -> Result<PathBuf, ClusterError> {
-    let debian = Path::new("/usr/lib/postgresql");
-    let complete = |dir: &PathBuf| dir.join("initdb").is_file() && dir.join("postgres").is_file();
-    if let Some(named) = named {
-        return Some(named.to_owned())
-            .filter(complete)
-            .ok_or(ClusterError::NoBinaries);
-    }
-    let of_data = std::fs::read_to_string(data.join("PG_VERSION"))
-        .map(|version| debian.join(version.trim()).join("bin"))
-        .ok();
-    let configured = Command::new("pg_config")
-        .arg("--bindir")
-        .stderr(Stdio::null())
-        .output()
-        .ok()
-        .and_then(|output| String::from_utf8(output.stdout).ok())
-        .map(|dir| PathBuf::from(dir.trim()));
-    let newest = std::fs::read_dir(debian)
-        .into_iter()
-        .flatten()
-        .flatten()
-        .filter_map(|entry| entry.file_name().to_str()?.parse::<u32>().ok())
-        .max()
-        .map(|version| debian.join(version.to_string()).join("bin"));
-    [of_data, configured, newest]
-        .into_iter()
-        .flatten()
-        .find(complete)
-        .ok_or(ClusterError::NoBinaries)
+    find_programs(Some(data), named, &["initdb", "postgres"]).ok_or(ClusterError::NoBinaries)
 }

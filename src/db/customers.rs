@@ -1,8 +1,9 @@
 //! Customers: who they are, the people there, what they own; lists of them, and finding one by name or number.
 
+use super::lists::Part;
 use super::read::money;
 use super::rows::changed;
-use super::{DbError, ShopTx};
+use super::{DbError, ShopTx, like};
 use crate::units::{Code, Money};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
@@ -283,11 +284,11 @@ pub enum Order {
     /// By name.
     #[default]
     Name,
-    /// The last call first.
+    /// By the last call.
     LastCall,
-    /// Most open jobs first.
+    /// By open jobs.
     OpenJobs,
-    /// Most won first.
+    /// By what was won.
     Won,
 }
 
@@ -313,23 +314,8 @@ pub struct Asked {
     pub only: Only,
     /// In which order.
     pub order: Order,
-    /// Backwards.
-    pub reversed: bool,
-}
-
-/// Words as a pattern of `ilike`: each of them, in order, anywhere.
-pub(super) fn pattern(words: &str) -> String {
-    let mut pattern = String::from("%");
-    for word in words.split_whitespace() {
-        for c in word.chars() {
-            if matches!(c, '%' | '_' | '\\') {
-                pattern.push('\\');
-            }
-            pattern.push(c);
-        }
-        pattern.push('%');
-    }
-    pattern
+    /// The last or largest first.
+    pub descending: bool,
 }
 
 /// Words as a part of a telephone number, without the leading noughts that another country's callers leave out; `None` where
@@ -348,8 +334,7 @@ pub(super) fn digits(words: &str) -> Option<String> {
 pub async fn list(
     tx: &mut ShopTx,
     asked: &Asked,
-    limit: u32,
-    offset: u32,
+    part: Part,
 ) -> Result<(Vec<Listed>, i64), DbError> {
     let rows = sqlx::query!(
         r#"with one as (
@@ -373,23 +358,23 @@ pub async fn list(
                   open_jobs as "open_jobs!", won as "won!", count(*) over () as "in_all!", s.currency
            from one join shop s on s.shop_id = $1
            where ($4 = 'all' or $4 = 'open_quotes' and open_quotes > 0 or $4 = 'open_jobs' and open_jobs > 0)
-           order by case when $5 = 'last_call' and not $6 then last_call end desc nulls last,
-                    case when $5 = 'last_call' and $6 then last_call end nulls last,
-                    case when $5 = 'open_jobs' and not $6 then open_jobs end desc,
-                    case when $5 = 'open_jobs' and $6 then open_jobs end,
-                    case when $5 = 'won' and not $6 then won end desc,
-                    case when $5 = 'won' and $6 then won end,
+           order by case when $5 = 'last_call' and $6 then last_call end desc nulls last,
+                    case when $5 = 'last_call' and not $6 then last_call end nulls last,
+                    case when $5 = 'open_jobs' and $6 then open_jobs end desc,
+                    case when $5 = 'open_jobs' and not $6 then open_jobs end,
+                    case when $5 = 'won' and $6 then won end desc,
+                    case when $5 = 'won' and not $6 then won end,
                     case when $5 = 'name' and $6 then lower(one.name) end desc,
                     lower(one.name), one.id
            limit $7 offset $8"#,
         tx.shop_id(),
-        pattern(&asked.words),
+        like::in_order(&asked.words),
         digits(&asked.words),
         asked.only.code(),
         asked.order.code(),
-        asked.reversed,
-        i64::from(limit),
-        i64::from(offset),
+        asked.descending,
+        part.rows,
+        part.skip,
     )
     .fetch_all(tx.conn())
     .await?;
@@ -430,7 +415,7 @@ pub struct Found {
 /// # Errors
 /// [`DbError::Database`].
 pub async fn find(tx: &mut ShopTx, typed: &str, limit: u32) -> Result<Vec<Found>, DbError> {
-    let pattern = pattern(typed);
+    let pattern = like::in_order(typed);
     if pattern == "%" {
         return Ok(Vec::new());
     }
@@ -475,10 +460,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_is_typed_is_looked_for_as_words_and_as_a_number() {
-        assert_eq!(pattern(" harbour  boats "), "%harbour%boats%");
-        assert_eq!(pattern("100%_\\"), "%100\\%\\_\\\\%");
-        assert_eq!(pattern("  "), "%");
+    fn what_is_typed_is_looked_for_as_a_number() {
         assert_eq!(digits("+44 (0)1304 55").as_deref(), Some("%440130455%"));
         assert_eq!(digits("01304 55").as_deref(), Some("%130455%"));
         assert_eq!(digits("Tarn 4/90"), None);

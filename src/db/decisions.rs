@@ -55,6 +55,52 @@ pub async fn unpin(tx: &mut ShopTx, operation_id: Uuid) -> Result<(), DbError> {
     Ok(())
 }
 
+/// Hands work that was begun over to somebody, or back to whoever is at it by the bookings.
+///
+/// # Errors
+/// [`DbError::Refused`] when it has not begun or is done, [`DbError::NotFound`], [`DbError::Database`].
+pub async fn hand_over(
+    tx: &mut ShopTx,
+    operation_id: Uuid,
+    person: Option<Uuid>,
+) -> Result<(), DbError> {
+    let begun = sqlx::query!(
+        "select person_id, state from job_operation where shop_id = $1 and id = $2 for update",
+        tx.shop_id(),
+        operation_id
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(DbError::NotFound("this operation"))?;
+    if begun.state != "started" {
+        return Err(Refusal::NotBegun.into());
+    }
+    match person.filter(|person| begun.person_id != Some(*person)) {
+        Some(person) => {
+            sqlx::query!(
+                "insert into hand_over (shop_id, id, person_id) values ($1, $2, $3)
+                 on conflict (shop_id, id) do update set person_id = $3, version = hand_over.version + 1",
+                tx.shop_id(),
+                operation_id,
+                person,
+            )
+            .execute(tx.conn())
+            .await
+            .map_err(strange)?;
+        }
+        None => {
+            sqlx::query!(
+                "delete from hand_over where shop_id = $1 and id = $2",
+                tx.shop_id(),
+                operation_id
+            )
+            .execute(tx.conn())
+            .await?;
+        }
+    }
+    Ok(())
+}
+
 /// Puts an operation behind another that is still to be done; nothing happens when it is behind it already.
 ///
 /// # Errors

@@ -16,9 +16,9 @@ use uuid::Uuid;
 /// What the evidence and the standards are, in a few figures: as long as these are the same, so is what is learned.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fingerprint {
-    /// Bookings, finished operations, and decisions on holds and castings.
+    /// Finished operations, decisions on holds and castings, and work of the past.
     pub counts: [i64; 4],
-    /// The newest booking.
+    /// The newest booking; they are only ever appended.
     pub newest: Option<i64>,
     /// Versions of the elements and of the settings.
     pub versions: [i64; 2],
@@ -30,11 +30,11 @@ pub struct Fingerprint {
 /// [`DbError::Database`].
 pub async fn fingerprint(tx: &mut ShopTx) -> Result<Fingerprint, DbError> {
     let row = sqlx::query!(
-        r#"select (select count(*) from booking where shop_id = $1) as "bookings!",
-                  (select max(sequence) from booking where shop_id = $1) as newest,
+        r#"select (select max(sequence) from booking where shop_id = $1) as newest,
                   (select count(*) from job_operation where shop_id = $1 and state = 'done') as "done!",
                   (select count(*) from quality_hold where shop_id = $1) as "holds!",
                   (select count(*) from casting where shop_id = $1 and outcome is not null) as "castings!",
+                  (select count(*) from past_work where shop_id = $1) as "past!",
                   (select coalesce(sum(version), 0) + 1000000 * count(*) from element where shop_id = $1) as "elements!",
                   (select version::bigint from shop where shop_id = $1) as "settings!""#,
         tx.shop_id()
@@ -42,7 +42,7 @@ pub async fn fingerprint(tx: &mut ShopTx) -> Result<Fingerprint, DbError> {
     .fetch_one(tx.conn())
     .await?;
     Ok(Fingerprint {
-        counts: [row.bookings, row.done, row.holds, row.castings],
+        counts: [row.done, row.holds, row.castings, row.past],
         newest: row.newest,
         versions: [row.elements, row.settings],
     })

@@ -94,7 +94,7 @@ async fn open_jobs(
     let mut gates = gates_of(tx, today, &mut operations).await?;
     let shop = tx.shop_id();
     let rows = sqlx::query!(
-        r#"select j.id, j.number, j.title, j.due_on, j.promised_on,
+        r#"select j.id, j.number, j.title, j.customer, j.due_on, j.promised_on,
                   coalesce(h.reason, (select 'a check failed: ' || string_agg(q.why, '; ' order by q.opened_at)
                                       from quality_hold q
                                       where q.shop_id = j.shop_id and q.job_id = j.id and q.decision is null)) as hold,
@@ -115,6 +115,7 @@ async fn open_jobs(
                 id: row.id,
                 number: row.number,
                 title: row.title,
+                customer: row.customer,
                 order: Order::Job,
                 due: Some(Floor::end_of(hours, row.promised_on.unwrap_or(row.due_on))),
                 promised: row.promised_on.is_some(),
@@ -137,7 +138,8 @@ async fn open_operations(tx: &mut ShopTx) -> Result<HashMap<Uuid, Vec<FloorOpera
     let shop = tx.shop_id();
     let mut operations: HashMap<Uuid, Vec<FloorOperation>> = HashMap::new();
     let rows = sqlx::query!(
-        r#"select o.id, o.job_id, o.planned, o.state, o.started_at, o.machine_id, o.person_id,
+        r#"select o.id, o.job_id, o.planned, o.state, o.started_at, o.machine_id,
+                  coalesce(w.person_id, o.person_id) as "person_id?",
                   p.id as "pin_id?", p.machine_id as "pin_machine_id?", p.person_id as "pin_person_id?",
                   p.starts_at as "pin_starts_at?",
                   array(select b.behind_id from put_behind b where b.shop_id = o.shop_id and b.id = o.id
@@ -145,6 +147,7 @@ async fn open_operations(tx: &mut ShopTx) -> Result<HashMap<Uuid, Vec<FloorOpera
            from job_operation o
            join job j on j.shop_id = o.shop_id and j.id = o.job_id and j.state = 'open'
            left join pin p on p.shop_id = o.shop_id and p.id = o.id
+           left join hand_over w on w.shop_id = o.shop_id and w.id = o.id
            where o.shop_id = $1 and o.state <> 'done'
            order by o.job_id, o.number"#,
         shop
@@ -214,9 +217,10 @@ async fn held_slots(
     today: NaiveDate,
 ) -> Result<Vec<FloorJob>, DbError> {
     let rows = sqlx::query!(
-        "select q.id, q.number, q.title, q.promised_on, h.until, b.route
+        "select q.id, q.number, q.title, e.caller, q.promised_on, h.until, b.route
          from held_slot h
          join quote q on q.shop_id = h.shop_id and q.id = h.id and q.state = 'sent'
+         join enquiry e on e.shop_id = q.shop_id and e.id = q.enquiry_id
          join quote_basis b on b.shop_id = q.shop_id and b.quote_id = q.id
          where h.shop_id = $1 and h.until >= $2 order by q.number",
         tx.shop_id(),
@@ -232,6 +236,7 @@ async fn held_slots(
                 id: row.id,
                 number: row.number,
                 title: row.title,
+                customer: row.caller,
                 order: Order::HeldSlot {
                     quote_id: row.id,
                     until: row.until,

@@ -1,5 +1,6 @@
 //! What happened to a row: who changed it, when, and what, field by field.
 
+use super::lists::Part;
 use super::{DbError, ShopTx};
 use chrono::{DateTime, Utc};
 use std::collections::HashMap;
@@ -29,15 +30,55 @@ pub struct FieldChange {
     pub after: Option<String>,
 }
 
-/// The history of a row of a table, newest first.
+/// So many changes of a row stand on its own page; the page of its history has all of them.
+pub const SHOWN: i64 = 20;
+
+/// The newest changes of a row of a table, newest first: [`SHOWN`] of them.
 ///
 /// # Errors
 /// [`DbError::Database`].
 pub async fn of_row(tx: &mut ShopTx, table: &str, id: Uuid) -> Result<Vec<Change>, DbError> {
+    let newest = Part {
+        descending: true,
+        skip: 0,
+        rows: SHOWN,
+    };
+    changes(tx, table, id, newest).await
+}
+
+/// Changes of a row of a table by their time, and how many there are in all.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn list(
+    tx: &mut ShopTx,
+    table: &str,
+    id: Uuid,
+    part: Part,
+) -> Result<(Vec<Change>, i64), DbError> {
+    let all = sqlx::query_scalar!(
+        r#"select count(*) as "all!" from history where shop_id = $1 and table_name = $2 and row_id = $3"#,
+        tx.shop_id(),
+        table,
+        id,
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok((changes(tx, table, id, part).await?, all))
+}
+
+async fn changes(
+    tx: &mut ShopTx,
+    table: &str,
+    id: Uuid,
+    part: Part,
+) -> Result<Vec<Change>, DbError> {
     let rows = sqlx::query!(
-        r#"select h.id, h.at, p.name as "person?", h.action, field.key as "field?", field.before as "before?",
-                  field.after as "after?"
-           from history h
+        r#"select h.id as "id!", h.at as "at!", p.name as "person?", h.action as "action!", field.key as "field?",
+                  field.before as "before?", field.after as "after?"
+           from (select * from history
+                 where shop_id = $1 and table_name = $2 and row_id = $3
+                 order by case when $4 then id end desc, id offset $5 limit $6) h
            left join person p on p.shop_id = h.shop_id and p.id = h.person_id
            left join lateral (
                select key, b.value as before, a.value as after
@@ -45,11 +86,13 @@ pub async fn of_row(tx: &mut ShopTx, table: &str, id: Uuid) -> Result<Vec<Change
                     using (key)
                where b.value is distinct from a.value and key not in ('shop_id', 'version')
            ) field on true
-           where h.shop_id = $1 and h.table_name = $2 and h.row_id = $3
-           order by h.id desc, field.key"#,
+           order by case when $4 then h.id end desc, h.id, field.key"#,
         tx.shop_id(),
         table,
         id,
+        part.descending,
+        part.skip,
+        part.rows,
     )
     .fetch_all(tx.conn())
     .await?;

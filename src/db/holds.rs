@@ -214,6 +214,22 @@ pub async fn hold_job(tx: &mut ShopTx, job_id: Uuid, reason: &str) -> Result<(),
     Ok(())
 }
 
+/// Puts a job on hold for a reason, unless it is on hold already.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn hold_unless_held(tx: &mut ShopTx, job_id: Uuid, reason: &str) -> Result<(), DbError> {
+    sqlx::query!(
+        "insert into job_hold (shop_id, id, reason) values ($1, $2, $3) on conflict (shop_id, id) do nothing",
+        tx.shop_id(),
+        job_id,
+        reason,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
 /// Lists a job's customer to be called.
 ///
 /// # Errors

@@ -1,7 +1,8 @@
 //! The list of jobs: filtered, sorted and by pages, with what a row says.
 
+use super::lists::Part;
 use super::read::{money, word};
-use super::{DbError, ShopTx};
+use super::{DbError, ShopTx, like};
 use crate::jobs::JobState;
 use crate::units::{Code, Money};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -40,19 +41,6 @@ pub struct Filter {
     pub to_invoice: bool,
     /// Only these.
     pub only: Option<Vec<Uuid>>,
-}
-
-/// Part of a list.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Stretch {
-    /// By what it is sorted.
-    pub sort: Sort,
-    /// The last first.
-    pub descending: bool,
-    /// Rows left out before it.
-    pub skip: i64,
-    /// At most so many rows.
-    pub rows: i64,
 }
 
 /// A job as a row of the list.
@@ -110,57 +98,50 @@ pub struct CurrentOperation {
 pub async fn list(
     tx: &mut ShopTx,
     filter: &Filter,
-    stretch: Stretch,
+    sort: Sort,
+    part: Part,
     zone: &str,
 ) -> Result<(Vec<ListedJob>, i64), DbError> {
     let shop = tx.shop_id();
     let states: Vec<String> = filter.states.iter().map(|s| s.code().to_owned()).collect();
     let words = filter.words.trim();
-    let like = format!(
-        "%{}%",
-        words
-            .replace('\\', "\\\\")
-            .replace('%', "\\%")
-            .replace('_', "\\_")
-    );
     let number = words.parse::<i64>().ok();
     let found = sqlx::query!(
         r#"select j.id, count(*) over () as "all!"
            from job j
            left join plan_job p on p.shop_id = j.shop_id and p.job_id = j.id and j.state = 'open'
-           left join quote q on q.shop_id = j.shop_id and q.id = j.quote_id and $9 = 'value'
+           left join quote q on q.shop_id = j.shop_id and q.id = j.quote_id and $8 = 'value'
            where j.shop_id = $1 and j.state = any ($2)
-             and ($3 = '' or j.number = $4 or j.title ilike $5 or j.customer ilike $5)
-             and ($6::date is null or (j.state = 'open'
-                  and greatest($6, (p.ready_at at time zone $7)::date) > coalesce(j.promised_on, j.due_on)))
-             and (not $8 or (j.state = 'done' and j.invoiced_on is null))
-             and ($11::uuid[] is null or j.id = any ($11))
+             and ($3::text is null or j.number = $4 or j.title ilike $3 or j.customer ilike $3)
+             and ($5::date is null or (j.state = 'open'
+                  and greatest($5, (p.ready_at at time zone $6)::date) > coalesce(j.promised_on, j.due_on)))
+             and (not $7 or (j.state = 'done' and j.invoiced_on is null))
+             and ($10::uuid[] is null or j.id = any ($10))
            order by
-             case when $9 = 'due' and not $10 then coalesce(j.promised_on, j.due_on) end,
-             case when $9 = 'due' and $10 then coalesce(j.promised_on, j.due_on) end desc,
-             case when $9 = 'ready' and not $10 then p.ready_at end nulls last,
-             case when $9 = 'ready' and $10 then p.ready_at end desc nulls last,
-             case when $9 = 'title' and not $10 then lower(j.title) end,
-             case when $9 = 'title' and $10 then lower(j.title) end desc,
-             case when $9 = 'customer' and not $10 then nullif(lower(j.customer), '') end nulls last,
-             case when $9 = 'customer' and $10 then nullif(lower(j.customer), '') end desc nulls last,
-             case when $9 = 'value' and not $10 then coalesce(q.net, j.value) end nulls last,
-             case when $9 = 'value' and $10 then coalesce(q.net, j.value) end desc nulls last,
-             case when not $10 then j.number end, j.number desc
-           offset $12 limit $13"#,
+             case when $8 = 'due' and not $9 then coalesce(j.promised_on, j.due_on) end,
+             case when $8 = 'due' and $9 then coalesce(j.promised_on, j.due_on) end desc,
+             case when $8 = 'ready' and not $9 then p.ready_at end nulls last,
+             case when $8 = 'ready' and $9 then p.ready_at end desc nulls last,
+             case when $8 = 'title' and not $9 then lower(j.title) end,
+             case when $8 = 'title' and $9 then lower(j.title) end desc,
+             case when $8 = 'customer' and not $9 then nullif(lower(j.customer), '') end nulls last,
+             case when $8 = 'customer' and $9 then nullif(lower(j.customer), '') end desc nulls last,
+             case when $8 = 'value' and not $9 then coalesce(q.net, j.value) end nulls last,
+             case when $8 = 'value' and $9 then coalesce(q.net, j.value) end desc nulls last,
+             case when not $9 then j.number end, j.number desc
+           offset $11 limit $12"#,
         shop,
         &states,
-        words,
+        like::as_typed(words),
         number,
-        like,
         filter.late_on,
         zone,
         filter.to_invoice,
-        stretch.sort.code(),
-        stretch.descending,
+        sort.code(),
+        part.descending,
         filter.only.as_deref(),
-        stretch.skip,
-        stretch.rows,
+        part.skip,
+        part.rows,
     )
     .fetch_all(tx.conn())
     .await?;

@@ -8,6 +8,12 @@ use std::time::Duration;
 /// Every migration, embedded in the program.
 static MIGRATIONS: Migrator = sqlx::migrate!();
 
+/// The newest version of the schema that this program knows.
+#[must_use]
+pub fn newest() -> i64 {
+    MIGRATIONS.iter().map(|m| m.version).max().unwrap_or(0)
+}
+
 /// The role the service works as. It owns nothing, so row-level security binds it.
 pub const SERVICE_ROLE: &str = "borewright_service";
 
@@ -125,6 +131,7 @@ pub async fn service_pool(service: PgConnectOptions, size: u32) -> Result<PgPool
         .acquire_timeout(Duration::from_secs(5))
         .connect_with(service)
         .await?;
+    let mut tx = pool.begin().await?;
     let role = sqlx::query!(
         r#"select rolname::text as "role!",
                   rolsuper as "superuser!",
@@ -133,8 +140,9 @@ pub async fn service_pool(service: PgConnectOptions, size: u32) -> Result<PgPool
                       as "owns!"
            from pg_roles where rolname = current_user"#
     )
-    .fetch_one(&pool)
+    .fetch_one(&mut *tx)
     .await?;
+    tx.commit().await?;
     let why = if role.superuser {
         "it is a superuser"
     } else if role.bypasses {

@@ -130,8 +130,12 @@ pub struct PastJob<'a> {
     pub promised_on: Option<NaiveDate>,
     /// When it was accepted.
     pub at: DateTime<Utc>,
-    /// When it was collected.
+    /// When it was closed.
     pub closed_at: DateTime<Utc>,
+    /// The day it was collected; `None` while it waits.
+    pub collected_on: Option<NaiveDate>,
+    /// The day it was invoiced; `None` while that is to be done.
+    pub invoiced_on: Option<NaiveDate>,
     /// Who closed it.
     pub closed_by: Option<Uuid>,
 }
@@ -144,8 +148,9 @@ pub async fn job(tx: &mut ShopTx, past: &PastJob<'_>) -> Result<Uuid, DbError> {
     let number = counters::next(tx, Counter::Job).await?;
     let id = Uuid::now_v7();
     sqlx::query!(
-        "insert into job (shop_id, id, number, quote_id, title, customer, state, due_on, promised_on, created_at)
-         values ($1, $2, $3, $4, $5, $6, 'done', $7, $8, $9)",
+        "insert into job (shop_id, id, number, quote_id, title, customer, state, due_on, promised_on, created_at, collected_on,
+                          invoiced_on)
+         values ($1, $2, $3, $4, $5, $6, 'done', $7, $8, $9, $10, $11)",
         tx.shop_id(),
         id,
         number,
@@ -155,6 +160,8 @@ pub async fn job(tx: &mut ShopTx, past: &PastJob<'_>) -> Result<Uuid, DbError> {
         past.due_on,
         past.promised_on,
         past.at,
+        past.collected_on,
+        past.invoiced_on,
     )
     .execute(tx.conn())
     .await?;

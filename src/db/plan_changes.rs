@@ -165,6 +165,43 @@ pub async fn to_undo(tx: &mut ShopTx, id: Uuid) -> Result<Undo, DbError> {
     })
 }
 
+/// Whether the floor is still of a version, which it then stays until this transaction ends: of two who change it at once,
+/// one waits here for the other, and then finds it changed.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn is_still(tx: &mut ShopTx, floor_version: i64) -> Result<bool, DbError> {
+    sqlx::query!(
+        "select version from floor_state where shop_id = $1 for update",
+        tx.shop_id()
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    Ok(floor::version(tx).await? == floor_version)
+}
+
+/// Keeps the plan that was shown of a change as the plan of the floor the change has just been made to, in this
+/// transaction; says whether it was kept.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn keep_shown(tx: &mut ShopTx, what: &WhatIf) -> Result<bool, DbError> {
+    // The floor is counted up now, not at the end, so that the plan can say which floor it is of.
+    sqlx::query!("set constraints all immediate")
+        .execute(tx.conn())
+        .await?;
+    let kept = plans::Kept {
+        floor_version: floor::version(tx).await?,
+        made_at: what.floor.now,
+        took: Duration::ZERO,
+        moves: 0,
+        improved: false,
+        by_hand: true,
+        timetable: what.after.clone(),
+    };
+    plans::keep(tx, &kept).await
+}
+
 /// Applies a change: writes its rows, keeps the mended plan and the log. The transaction must be dropped when this
 /// fails.
 ///
@@ -173,34 +210,13 @@ pub async fn to_undo(tx: &mut ShopTx, id: Uuid) -> Result<Undo, DbError> {
 /// done, [`DbError::NotFound`], [`DbError::Database`].
 pub async fn apply(tx: &mut ShopTx, apply: ToApply<'_>) -> Result<(), DbError> {
     const PLAN: &str = "the plan";
-    // Two at once: one waits here for the other, and then finds the floor changed.
-    sqlx::query!(
-        "select version from floor_state where shop_id = $1 for update",
-        tx.shop_id()
-    )
-    .fetch_optional(tx.conn())
-    .await?;
-    let before = floor::version(tx).await?;
-    if before != apply.floor_version {
+    if !is_still(tx, apply.floor_version).await? {
         return Err(DbError::Stale(PLAN));
     }
     for row in apply.change.rows() {
         write(tx, row).await?;
     }
-    // The floor is counted up now, not at the end, so that the plan can say which floor it is of.
-    sqlx::query!("set constraints all immediate")
-        .execute(tx.conn())
-        .await?;
-    let floor_version = floor::version(tx).await?;
-    let kept = plans::Kept {
-        floor_version,
-        made_at: apply.what.floor.now,
-        took: Duration::ZERO,
-        moves: 0,
-        improved: false,
-        timetable: apply.what.after.clone(),
-    };
-    if !plans::keep(tx, &kept).await? {
+    if !keep_shown(tx, apply.what).await? {
         return Err(DbError::Stale(PLAN));
     }
     let places: Vec<Place> = apply.what.before.slots.iter().map(Place::of).collect();
@@ -227,6 +243,9 @@ pub async fn apply(tx: &mut ShopTx, apply: ToApply<'_>) -> Result<(), DbError> {
 async fn write(tx: &mut ShopTx, row: RowChange) -> Result<(), DbError> {
     match row {
         RowChange::SetPin { operation, pin } => decisions::pin(tx, operation, &pin).await,
+        RowChange::SetPerson { operation, person } => {
+            decisions::hand_over(tx, operation, person).await
+        }
         RowChange::ClearPin { operation } => decisions::unpin(tx, operation).await,
         RowChange::SetOrder { first, second } => decisions::put_behind(tx, second, first).await,
         RowChange::ClearOrder { first, second } => decisions::not_behind(tx, second, first).await,

@@ -8,6 +8,7 @@ use crate::planning::floor::{JobDates, Slot, SlotState, Timetable};
 use crate::planning::freshness::{Run, Versions};
 use crate::units::Code;
 use chrono::{DateTime, Utc};
+use sqlx::PgPool;
 use std::time::Duration;
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
@@ -61,6 +62,8 @@ pub struct Kept {
     pub moves: u64,
     /// Whether it was improved; otherwise it is the first usable one, made at once.
     pub improved: bool,
+    /// Whether it is what somebody was shown before a change by hand was applied.
+    pub by_hand: bool,
     /// The plan.
     pub timetable: Timetable,
 }
@@ -174,6 +177,7 @@ pub async fn kept(tx: &mut ShopTx) -> Result<Option<Kept>, DbError> {
         took: Duration::from_millis(plan.took_ms.unsigned_abs()),
         moves: plan.moves.unsigned_abs(),
         improved: plan.improved,
+        by_hand: plan.by_hand,
         timetable: Timetable {
             origin: plan.origin,
             slots,
@@ -211,11 +215,11 @@ pub async fn keep(tx: &mut ShopTx, plan: &Kept) -> Result<bool, DbError> {
     let value = plan.timetable.value;
     let kept = sqlx::query!(
         "insert into plan (shop_id, floor_version, origin, took_ms, moves, improved, broken, lateness, setup, in_progress,
-                           makespan, late_together)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)
+                           makespan, late_together, by_hand)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
          on conflict (shop_id) do update
          set floor_version = $2, origin = $3, took_ms = $4, moves = $5, improved = $6, broken = $7, lateness = $8,
-             setup = $9, in_progress = $10, makespan = $11, late_together = $12, made_at = now()
+             setup = $9, in_progress = $10, makespan = $11, late_together = $12, by_hand = $13, made_at = now()
          where plan.floor_version <= $2",
         shop,
         plan.floor_version,
@@ -231,6 +235,7 @@ pub async fn keep(tx: &mut ShopTx, plan: &Kept) -> Result<bool, DbError> {
         plan.timetable
             .late_together
             .and_then(|count| i32::try_from(count).ok()),
+        plan.by_hand,
     )
     .execute(tx.conn())
     .await?;
@@ -434,4 +439,46 @@ pub async fn cancel_run(tx: &mut ShopTx) -> Result<(), DbError> {
     .execute(tx.conn())
     .await?;
     Ok(())
+}
+
+/// The queue of planning runs, of all shops together.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Queue {
+    /// Runs that are due and that nobody has taken.
+    pub waiting: i64,
+    /// Runs under way.
+    pub running: i64,
+    /// Runs that have failed as often as they may.
+    pub failed: i64,
+    /// For how long the one that has waited longest is due, in seconds.
+    pub oldest_wait_seconds: f64,
+}
+
+/// The queue as it is now; `None` when every connection of the pool is taken, which is worth knowing by itself.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn queue(pool: &PgPool) -> Result<Option<Queue>, DbError> {
+    let Some(mut tx) = pool.try_begin().await? else {
+        return Ok(None);
+    };
+    // The tables are the library's, which makes them when the service starts, so this is not checked when it is compiled.
+    let (waiting, running, failed, oldest_wait_seconds) = sqlx::query_as(
+        "select count(*) filter (where locked_at is null and run_at <= now() and attempts < max_attempts),
+                count(*) filter (where locked_at is not null),
+                count(*) filter (where locked_at is null and attempts >= max_attempts),
+                coalesce(extract(epoch from now() - min(run_at)
+                                 filter (where locked_at is null and run_at <= now() and attempts < max_attempts)),
+                         0)::float8
+         from graphile_worker._private_jobs",
+    )
+    .fetch_one(&mut *tx)
+    .await?;
+    tx.commit().await?;
+    Ok(Some(Queue {
+        waiting,
+        running,
+        failed,
+        oldest_wait_seconds,
+    }))
 }

@@ -3,6 +3,7 @@
 use super::counters::{self, Counter};
 use super::read::{corrupt, money, word};
 use super::{DbError, ShopTx};
+use crate::enquiry::RelatedDonor;
 use crate::enquiry::quote::{CheckedQuote, OfferTerms, Quote, QuoteState};
 use crate::estimating::{CostLine, Route};
 use crate::units::{Code, Money};
@@ -39,12 +40,18 @@ struct Row {
     reason: String,
     conditions: Vec<String>,
     alternative_to: Option<Uuid>,
+    related: Option<Value>,
     created_at: DateTime<Utc>,
     created_by: Option<Uuid>,
     state: String,
     decided_at: Option<DateTime<Utc>>,
     lost_why: Option<String>,
     version: i32,
+}
+
+/// The donor of another pattern that a quote counts on, as it is stored.
+pub(super) fn related_donor(stored: Value) -> Result<RelatedDonor, DbError> {
+    serde_json::from_value(stored).map_err(|why| corrupt("related donor of a quote", why))
 }
 
 impl TryFrom<Row> for Quote {
@@ -72,6 +79,7 @@ impl TryFrom<Row> for Quote {
                 reason: row.reason,
                 conditions: row.conditions,
                 alternative_to: row.alternative_to,
+                related: row.related.map(related_donor).transpose()?,
             },
             created_at: row.created_at,
             created_by: row.created_by,
@@ -98,6 +106,10 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
         .map(serde_json::to_value)
         .transpose()
         .map_err(|why| corrupt("terms of a quote", why))?;
+    let related = (quote.offered_on.related.as_ref())
+        .map(serde_json::to_value)
+        .transpose()
+        .map_err(|why| corrupt("related donor of a quote", why))?;
     let mut lines = Vec::new();
     flatten(&quote.lines, None, &mut lines);
     let line_count = i32::try_from(lines.len()).map_err(|why| corrupt("count of lines", why))?;
@@ -107,8 +119,8 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
     sqlx::query!(
         "insert into quote (shop_id, id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on,
                             currency, net, tax, gross, line_count, created_by, terms, said, request_key, reason,
-                            conditions, alternative_to)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21)",
+                            conditions, alternative_to, related)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22)",
         tx.shop_id(),
         id,
         number,
@@ -130,6 +142,7 @@ pub async fn create(tx: &mut ShopTx, quote: &CheckedQuote) -> Result<(Uuid, i64)
         quote.offered_on.reason,
         &quote.offered_on.conditions,
         quote.offered_on.alternative_to,
+        related,
     )
     .execute(tx.conn())
     .await?;
@@ -215,7 +228,7 @@ pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Quote, DbError> {
     sqlx::query_as!(
         Row,
         "select id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on, currency, net, tax,
-                gross, terms, said, reason, conditions, alternative_to, created_at, created_by, state, decided_at, lost_why, version
+                gross, terms, said, reason, conditions, alternative_to, related, created_at, created_by, state, decided_at, lost_why, version
          from quote where shop_id = $1 and id = $2",
         tx.shop_id(),
         id
@@ -224,6 +237,26 @@ pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Quote, DbError> {
     .await?
     .ok_or(DbError::NotFound("this quote"))?
     .try_into()
+}
+
+/// The quotes of these keys.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub(super) async fn these(tx: &mut ShopTx, keys: &[Uuid]) -> Result<Vec<Quote>, DbError> {
+    sqlx::query_as!(
+        Row,
+        "select id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on, currency, net, tax,
+                gross, terms, said, reason, conditions, alternative_to, related, created_at, created_by, state, decided_at, lost_why, version
+         from quote where shop_id = $1 and id = any ($2)",
+        tx.shop_id(),
+        keys
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(Quote::try_from)
+    .collect()
 }
 
 /// The quote that was given with a form, if one was.
@@ -253,7 +286,7 @@ pub async fn beside(tx: &mut ShopTx, quote: &Quote) -> Result<Vec<Quote>, DbErro
     sqlx::query_as!(
         Row,
         "select id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on, currency, net, tax,
-                gross, terms, said, reason, conditions, alternative_to, created_at, created_by, state, decided_at, lost_why, version
+                gross, terms, said, reason, conditions, alternative_to, related, created_at, created_by, state, decided_at, lost_why, version
          from quote where shop_id = $1 and (id = $2 or alternative_to = $2) and id <> $3 order by number",
         tx.shop_id(),
         first,
@@ -297,7 +330,7 @@ pub async fn list(
     sqlx::query_as!(
         Row,
         "select id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on, currency, net, tax,
-                gross, terms, said, reason, conditions, alternative_to, created_at, created_by, state, decided_at, lost_why, version
+                gross, terms, said, reason, conditions, alternative_to, related, created_at, created_by, state, decided_at, lost_why, version
          from quote
          where shop_id = $1 and state = any ($2) and ($3::uuid is null or enquiry_id = $3)
                and ($4::bigint is null or number < $4)

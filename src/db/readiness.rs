@@ -122,7 +122,7 @@ async fn look(
     conn.ping().await?;
     if write {
         // Writes a record to the log of the database that nobody reads, and waits until it is on the disk.
-        sqlx::query("select pg_logical_emit_message(true, 'borewright', 'ready')")
+        sqlx::raw_sql("select pg_logical_emit_message(true, 'borewright', 'ready')")
             .execute(&mut *conn)
             .await?;
     }

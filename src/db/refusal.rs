@@ -16,6 +16,12 @@ pub enum Refusal {
     /// The operation was begun, or its job is closed, so that it cannot be moved.
     #[error("the operation was begun or its job is closed")]
     Begun,
+    /// The operation has not begun, so that nobody can take it over.
+    #[error("the operation has not begun")]
+    NotBegun,
+    /// Time or checks were booked on the operation, so that it stays in the route.
+    #[error("something was booked on the operation")]
+    OperationWasBooked,
     /// A pin names no machine, no person and no time.
     #[error("a pin says a machine, a person or a time")]
     EmptyPin,
@@ -103,6 +109,9 @@ pub enum Unique {
     /// An element's code.
     #[error("another element has this code")]
     ElementCode,
+    /// The element of a fitting text.
+    #[error("another text is for this element")]
+    FittingCode,
     /// A holiday's day.
     #[error("this day is a holiday already")]
     HolidayDay,
@@ -115,6 +124,9 @@ pub enum Unique {
     /// A pattern's name.
     #[error("another pattern has this name")]
     PatternName,
+    /// A pattern and the one its castings are made into.
+    #[error("the two patterns are related already")]
+    RelatedPattern,
     /// A person's sign-in name.
     #[error("somebody else signs in with this name")]
     SignIn,
@@ -136,6 +148,9 @@ pub enum Unique {
     /// A work material's name.
     #[error("another material has this name")]
     MaterialName,
+    /// A work template's name.
+    #[error("another template has this name")]
+    TemplateName,
     /// A shop's short name.
     #[error("another shop has this short name")]
     ShopShortName,

@@ -41,21 +41,24 @@ pub(super) async fn changed<T>(
 }
 
 /// Unique indexes, and what each keeps unique.
-const TAKEN: [(&str, Unique); 14] = [
+const TAKEN: [(&str, Unique); 17] = [
     ("crack_repair_place", Unique::CrackPlace),
     ("device_name", Unique::DeviceName),
     ("element_code", Unique::ElementCode),
+    ("fitting_text_code", Unique::FittingCode),
     ("holiday_once", Unique::HolidayDay),
     ("labour_rate_skill", Unique::LabourRateSkill),
     ("machine_name", Unique::MachineName),
     ("pattern_name", Unique::PatternName),
     ("person_sign_in", Unique::SignIn),
+    ("related_pattern_once", Unique::RelatedPattern),
     ("remedy_rule_name", Unique::RuleName),
     ("shift_once", Unique::ShiftStart),
     ("stock_item_name", Unique::ItemName),
     ("tool_name", Unique::ToolName),
     ("variant_name", Unique::VariantName),
     ("work_material_name", Unique::MaterialName),
+    ("work_template_name", Unique::TemplateName),
 ];
 
 /// Parts of a foreign key's name: the column, and what was not found when it points nowhere.

@@ -46,12 +46,14 @@ pub struct DirectoryEntry {
 /// # Errors
 /// [`DbError::Database`].
 pub async fn only_shop(pool: &PgPool) -> Result<Option<DirectoryEntry>, DbError> {
+    let mut tx = pool.begin().await?;
     let mut first_two = sqlx::query_as!(
         DirectoryEntry,
         "select short_name, shop_id from shop_directory order by short_name limit 2"
     )
-    .fetch_all(pool)
+    .fetch_all(&mut *tx)
     .await?;
+    tx.commit().await?;
     Ok(if first_two.len() == 1 {
         first_two.pop()
     } else {
@@ -67,13 +69,16 @@ pub async fn shop_named(
     pool: &PgPool,
     short_name: &str,
 ) -> Result<Option<DirectoryEntry>, DbError> {
-    Ok(sqlx::query_as!(
+    let mut tx = pool.begin().await?;
+    let found = sqlx::query_as!(
         DirectoryEntry,
         "select short_name, shop_id from shop_directory where short_name = lower($1)",
         short_name.trim()
     )
-    .fetch_optional(pool)
-    .await?)
+    .fetch_optional(&mut *tx)
+    .await?;
+    tx.commit().await?;
+    Ok(found)
 }
 
 /// A session to begin.

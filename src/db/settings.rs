@@ -49,7 +49,7 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
     let row = sqlx::query!(
         r#"select name, currency, time_zone, length_unit, overhead_percent, margin_percent, tax_percent, tax_name,
                 shop.confidence_percent, quote_valid_days, week_of_waiting, search_fee, handling_percent,
-                least_margin_percent, overtime_percent, answer_keeps_minutes, version, level_percent, shop_percent, person_percent,
+                least_margin_percent, overtime_percent, answer_keeps_minutes, carriage_base, carriage_per_kg, version, level_percent, shop_percent, person_percent,
                 element_percent, job_percent, outside_percent, absence_percent, breakdown_hours, repair_hours,
                 rework_percent, rework_share_percent, days_follow_record, prices_follow_record,
                 d.share as "day_share?", d.confidence_percent as "day_at?", c.share as "cost_share?", c.confidence_percent as "cost_at?"
@@ -89,6 +89,10 @@ pub async fn get(tx: &mut ShopTx) -> Result<Settings, DbError> {
             least_margin_percent: row.least_margin_percent,
             overtime_percent: row.overtime_percent,
             answer_keeps_minutes: count("age of an answer", row.answer_keeps_minutes)?,
+            carriage_base: row.carriage_base.map(|amount| Money::new(amount, currency)),
+            carriage_per_kg: row
+                .carriage_per_kg
+                .map(|amount| Money::new(amount, currency)),
         },
         tax_name: row.tax_name,
         quote_valid_days: count("validity of quotes", row.quote_valid_days)?,
@@ -289,7 +293,8 @@ pub async fn update_selling(
 ) -> Result<(), DbError> {
     let done = sqlx::query!(
         "update shop set week_of_waiting = $2, search_fee = $3, handling_percent = $4, least_margin_percent = $5,
-                answer_keeps_minutes = $6, overtime_percent = $8, version = version + 1
+                answer_keeps_minutes = $6, overtime_percent = $8, carriage_base = $9, carriage_per_kg = $10,
+                version = version + 1
          where shop_id = $1 and version = $7",
         tx.shop_id(),
         selling.week_of_waiting.amount(),
@@ -299,6 +304,8 @@ pub async fn update_selling(
         stored_count("age of an answer", selling.answer_keeps_minutes)?,
         version,
         selling.overtime_percent,
+        selling.carriage_base.map(|money| money.amount()),
+        selling.carriage_per_kg.map(|money| money.amount()),
     )
     .execute(tx.conn())
     .await?;

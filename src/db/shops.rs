@@ -81,11 +81,12 @@ pub async fn found_first(pool: &PgPool, shop: &NewShop) -> Result<ShopTx, DbErro
 /// # Errors
 /// [`DbError::Database`].
 pub async fn any(pool: &PgPool) -> Result<bool, DbError> {
-    Ok(
-        sqlx::query_scalar!(r#"select exists (select from shop_directory) as "stands!""#)
-            .fetch_one(pool)
-            .await?,
-    )
+    let mut tx = pool.begin().await?;
+    let stands = sqlx::query_scalar!(r#"select exists (select from shop_directory) as "stands!""#)
+        .fetch_one(&mut *tx)
+        .await?;
+    tx.commit().await?;
+    Ok(stands)
 }
 
 /// Keeps the transaction's shop for itself until it ends: others that ask for the same wait.
@@ -154,22 +155,29 @@ async fn write(tx: &mut ShopTx, shop: &NewShop) -> Result<(), DbError> {
 /// # Errors
 /// [`DbError::Database`].
 pub async fn find(pool: &PgPool, short_name: &str) -> Result<Option<Uuid>, DbError> {
-    Ok(sqlx::query_scalar!(
+    let mut tx = pool.begin().await?;
+    let found = sqlx::query_scalar!(
         "select shop_id from shop_directory where short_name = $1",
         short_name
     )
-    .fetch_optional(pool)
-    .await?)
+    .fetch_optional(&mut *tx)
+    .await?;
+    tx.commit().await?;
+    Ok(found)
 }
 
-/// Every shop of this database by short name, for the command line.
+/// Every shop that lies in this database by short name.
 ///
 /// # Errors
 /// [`DbError::Database`].
 pub async fn list(pool: &PgPool) -> Result<Vec<(String, Uuid)>, DbError> {
-    let rows = sqlx::query!("select short_name, shop_id from shop_directory order by short_name")
-        .fetch_all(pool)
-        .await?;
+    let mut tx = pool.begin().await?;
+    let rows = sqlx::query!(
+        "select short_name, shop_id from shop_directory where cluster = '' order by short_name"
+    )
+    .fetch_all(&mut *tx)
+    .await?;
+    tx.commit().await?;
     Ok(rows
         .into_iter()
         .map(|r| (r.short_name, r.shop_id))

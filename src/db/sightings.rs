@@ -28,31 +28,6 @@ pub struct Watched {
     pub last_seen: Option<NaiveDate>,
 }
 
-/// Every variant of the shop, those with a sighting first, then those with a watch, then by name.
-///
-/// # Errors
-/// [`DbError::Database`].
-pub async fn overview(tx: &mut ShopTx) -> Result<Vec<Watched>, DbError> {
-    Ok(sqlx::query_as!(
-        Watched,
-        r#"select v.id as variant_id, v.name, p.name as pattern,
-                  exists (select from watch w where w.shop_id = $1 and w.variant_id = v.id) as "watched!",
-                  count(s.id) as "sightings!",
-                  count(s.id) filter (where s.acceptable and s.fate = 'open') as "open!",
-                  max(s.seen_on) as last_seen
-           from variant v
-           join pattern p on p.shop_id = $1 and p.id = v.pattern_id
-           left join sighting s on s.shop_id = $1 and s.variant_id = v.id
-           where v.shop_id = $1
-           group by v.id, v.name, p.name
-           order by (count(s.id) > 0) desc,
-                    exists (select from watch w where w.shop_id = $1 and w.variant_id = v.id) desc, lower(v.name)"#,
-        tx.shop_id(),
-    )
-    .fetch_all(tx.conn())
-    .await?)
-}
-
 struct Row {
     id: Uuid,
     variant_id: Uuid,
@@ -124,6 +99,25 @@ pub async fn latest(
         variant_id,
         i64::from(limit),
         i64::from(offset),
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(Row::read)
+    .collect()
+}
+
+/// The sightings of these keys.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub(super) async fn these(tx: &mut ShopTx, keys: &[Uuid]) -> Result<Vec<Sighting>, DbError> {
+    sqlx::query_as!(
+        Row,
+        "select id, variant_id, seen_on, place, asked, currency, condition, acceptable, fate, version
+         from sighting where shop_id = $1 and id = any ($2)",
+        tx.shop_id(),
+        keys,
     )
     .fetch_all(tx.conn())
     .await?

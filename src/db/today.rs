@@ -215,8 +215,9 @@ pub async fn to_collect(
                                      where o.shop_id = $1 and o.job_id = j.id and o.state <> 'done')
                      and not exists (select from job_hold h where h.shop_id = $1 and h.id = j.id)
                union all
-               select id, number, title, customer, due_on from job
-               where shop_id = $1 and state = 'done' and collected_on is null and due_on >= $3
+               (select id, number, title, customer, due_on from job
+                where shop_id = $1 and state = 'done' and collected_on is null and due_on >= $3
+                order by due_on, number limit $2)
            ) as job order by due_on, number limit $2"#,
         tx.shop_id(),
         limit,

@@ -123,11 +123,19 @@ pub async fn list(tx: &mut ShopTx, all: bool) -> Result<Vec<Tool>, DbError> {
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Database`].
 pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Tool, DbError> {
-    let found = read(tx, true, Some(id)).await?.pop();
+    let found = read(tx, true, Some(&[id])).await?.pop();
     found.ok_or(DbError::NotFound("this tooling"))
 }
 
-async fn read(tx: &mut ShopTx, all: bool, id: Option<Uuid>) -> Result<Vec<Tool>, DbError> {
+/// The sets of these keys.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub(super) async fn these(tx: &mut ShopTx, keys: &[Uuid]) -> Result<Vec<Tool>, DbError> {
+    read(tx, true, Some(keys)).await
+}
+
+async fn read(tx: &mut ShopTx, all: bool, keys: Option<&[Uuid]>) -> Result<Vec<Tool>, DbError> {
     let rows = sqlx::query_as!(
         Row,
         r#"select t.id, t.name, t.kept_at, t.note, t.active, t.version, j.id as "job_id?", j.number as "job_number?",
@@ -136,11 +144,11 @@ async fn read(tx: &mut ShopTx, all: bool, id: Option<Uuid>) -> Result<Vec<Tool>,
            left join tool_loan l on l.shop_id = t.shop_id and l.tool_id = t.id and l.back_at is null
            left join job j on j.shop_id = l.shop_id and j.id = l.job_id
            left join person p on p.shop_id = l.shop_id and p.id = l.out_by
-           where t.shop_id = $1 and (t.active or $2) and ($3::uuid is null or t.id = $3)
+           where t.shop_id = $1 and (t.active or $2) and ($3::uuid[] is null or t.id = any ($3))
            order by lower(t.name)"#,
         tx.shop_id(),
         all,
-        id,
+        keys,
     )
     .fetch_all(tx.conn())
     .await?;

@@ -96,3 +96,49 @@ pub async fn waiting(
     waiting.sort_by_key(|w| (w.state != OperationState::Started, !w.is_ready()));
     Ok(waiting)
 }
+
+/// An operation by its numbers, as people name it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NumberedOperation {
+    /// Key.
+    pub id: Uuid,
+    /// Number of its job.
+    pub job_number: i64,
+    /// Whether the job is open.
+    pub job_is_open: bool,
+    /// Number of the operation.
+    pub number: i32,
+    /// What is done.
+    pub title: String,
+    /// How far it has come.
+    pub state: OperationState,
+}
+
+/// All operations of the jobs with these numbers, in the order of their numbers.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn numbered(tx: &mut ShopTx, jobs: &[i64]) -> Result<Vec<NumberedOperation>, DbError> {
+    let rows = sqlx::query!(
+        r#"select o.id, j.number as job_number, j.state = 'open' as "job_is_open!", o.number, o.state,
+                  coalesce(o.planned ->> 'title', '') as "title!"
+           from job j join job_operation o on o.shop_id = j.shop_id and o.job_id = j.id
+           where j.shop_id = $1 and j.number = any ($2) order by j.number, o.number"#,
+        tx.shop_id(),
+        jobs
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(NumberedOperation {
+                id: row.id,
+                job_number: row.job_number,
+                job_is_open: row.job_is_open,
+                number: row.number,
+                title: row.title,
+                state: word("state of an operation", &row.state)?,
+            })
+        })
+        .collect()
+}

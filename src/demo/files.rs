@@ -1,11 +1,10 @@
 //! The shapes of the seed files that the rooms read otherwise, and what they mean there.
 
 use super::seed::SeedError;
+use crate::castings::measured::Sizes;
 use crate::castings::{
-    Action, Boss, Face, Feature, FeatureKind, Metal, Outline, Pattern, Place, RemedyRule, Variant,
-    When,
+    Boss, Face, Feature, FeatureKind, Metal, Outline, Pattern, Place, Point, Variant,
 };
-use crate::enquiry::CrackPlace;
 use crate::estimating::{LabourRate, Machine, MachineRate};
 use crate::units::{Fit, Length, Money, Thread};
 use rust_decimal::Decimal;
@@ -141,43 +140,6 @@ fn one() -> u32 {
     1
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RulesFile {
-    pub(super) rule: Vec<RuleSeed>,
-    pub(super) crack: Vec<CrackSeed>,
-}
-
-/// What is done about a crack.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct CrackSeed {
-    pub(super) place: CrackPlace,
-    pub(super) repaired: bool,
-    #[serde(default)]
-    pub(super) elements: Vec<String>,
-    pub(super) say: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RuleSeed {
-    name: String,
-    when: When,
-    kind: Option<FeatureKind>,
-    face: Option<Face>,
-    #[serde(default, deserialize_with = "parsed_option")]
-    smallest: Option<Length>,
-    #[serde(default, deserialize_with = "parsed_option")]
-    largest: Option<Length>,
-    gearbox_under: Option<bool>,
-    action: Action,
-    #[serde(default)]
-    elements: Vec<String>,
-    #[serde(default)]
-    say: String,
-}
-
 impl MachinesFile {
     /// The machines and the rates of their people.
     pub(super) fn understood(
@@ -250,6 +212,7 @@ impl PatternFile {
             marks: seed.marks,
             metal: seed.metal,
             weight_kg: seed.weight_kg,
+            sizes: Sizes::default(),
             version: 1,
         };
         if let Some(what) = pattern.faults().first() {
@@ -288,8 +251,10 @@ impl FeatureSeed {
         Ok(Feature {
             place: Place::new(self.face, self.label),
             kind: self.kind,
-            x: self.x,
-            y: self.y,
+            at: Some(Point {
+                x: self.x,
+                y: self.y,
+            }),
             size,
             depth: self.depth,
             thread: self.thread,
@@ -297,33 +262,5 @@ impl FeatureSeed {
             count: self.count,
             note: self.note,
         })
-    }
-}
-
-impl RuleSeed {
-    /// The rule in its place, free of faults.
-    pub(super) fn understood(self, place: i32) -> Result<RemedyRule, SeedError> {
-        let rule = RemedyRule {
-            id: Uuid::now_v7(),
-            priority: 10 * place,
-            name: self.name,
-            when: self.when,
-            kind: self.kind,
-            face: self.face,
-            smallest: self.smallest,
-            largest: self.largest,
-            gearbox_under: self.gearbox_under,
-            action: self.action,
-            elements: self.elements,
-            say: self.say,
-            version: 1,
-        };
-        match rule.faults().first() {
-            Some(what) => Err(SeedError {
-                file: "rules.toml",
-                why: format!("{}: {what}", rule.name),
-            }),
-            None => Ok(rule),
-        }
     }
 }

@@ -2,10 +2,13 @@
 
 use super::bench::{self, Begun};
 use super::draw;
+use super::measured;
 use super::past;
 use super::photo;
 use super::seed::{Seed, SeedError, ShelfSeed};
 use super::stock;
+use crate::app::aftercare;
+use crate::app::everyday_work;
 use crate::app::password::{self, PasswordError};
 use crate::castings::identify::{Found, Mark, MarkKind};
 use crate::db::calendars::{self, Holiday, Owner, ShiftRow, Stop};
@@ -16,7 +19,7 @@ use crate::db::people::{self, NewPerson, Role};
 use crate::db::shops::{self, NewShop};
 use crate::db::{
     DbError, ShopTx, castings, crack_repairs, customer_links, cutting, devices, machines,
-    remedy_rules, sightings, standards,
+    related_patterns, remedy_rules, sightings, standards,
 };
 use crate::estimating::cutting_data;
 use crate::planning::calendar::Shift;
@@ -160,12 +163,17 @@ async fn make(
     for element in &seed.elements {
         standards::insert(&mut tx, element).await?;
     }
+    everyday_work::take_what_fits(&mut tx).await?;
+    aftercare::take_usual_within(&mut tx).await?;
     cutting::start(&mut tx, &cutting_data::starting_points()).await?;
     for pattern in &seed.patterns {
         castings::insert_pattern(&mut tx, pattern).await?;
     }
     for variant in &seed.variants {
         castings::insert_variant(&mut tx, variant).await?;
+    }
+    for related in &seed.related {
+        related_patterns::insert(&mut tx, related).await?;
     }
     for rule in &seed.rules {
         remedy_rules::insert(&mut tx, rule).await?;
@@ -176,6 +184,7 @@ async fn make(
     // Written first, so that its papers have the lower numbers.
     past::write(&mut tx, seed, &people, today).await?;
     write_market(&mut tx, seed, today).await?;
+    measured::write(&mut tx, seed, now).await?;
     write_jobs(&mut tx, seed, &people, today, now).await?;
     customer_links::adopt_all(&mut tx).await?;
     tx.commit().await?;

@@ -8,6 +8,7 @@ mod bench;
 mod draw;
 mod files;
 mod fill;
+mod measured;
 mod past;
 mod past_calls;
 mod past_floor;

@@ -350,6 +350,7 @@ impl Pricing<'_> {
             machines: Vec::new(),
             route: kind.route.clone(),
             conversion: None,
+            related: None,
         };
         OptionAnswer {
             key: OptionKind::Hunt.code().to_owned(),
@@ -396,6 +397,7 @@ impl Pricing<'_> {
             machines: Vec::new(),
             route: kind.route.clone(),
             conversion: None,
+            related: None,
         };
         let (kind, title) = match &kind.conversion {
             Some(conversion) => (

@@ -19,7 +19,7 @@ use crate::quality::{Decision, Rework};
 use crate::sourcing::{Fate as SeenFate, Sighting};
 use crate::stock::{Outcome, ShelfState};
 use crate::units::{Minutes, Money};
-use chrono::{NaiveDate, NaiveTime};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
@@ -27,6 +27,11 @@ use rand_pcg::rand_core::SeedableRng;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 use uuid::Uuid;
+
+/// Days for which a finished block may still stand in the shop.
+const WAITS_DAYS: i64 = 25;
+/// Days after which what was collected is invoiced.
+const INVOICED_AFTER_DAYS: i64 = 40;
 
 impl Setting<'_> {
     pub(super) async fn write(&self, tx: &mut ShopTx, year: &Year<'_>) -> Result<(), DemoError> {
@@ -121,6 +126,10 @@ impl Setting<'_> {
         let collected = moment(finished + wait * 24 * 60).min(moment(minute(
             self.today.and_time(NaiveTime::MIN).and_utc(),
         )));
+        // What was done last still waits to be collected, and what was collected lately to be invoiced.
+        let ago = |at: DateTime<Utc>| (self.today - at.date_naive()).num_days();
+        let handed_over = ago(moment(finished)) > WAITS_DAYS;
+        let collected_on = handed_over.then(|| collected.date_naive());
         let job_id = past::job(
             tx,
             &PastJob {
@@ -131,6 +140,8 @@ impl Setting<'_> {
                 promised_on: Some(call.promised_on),
                 at: call.decided,
                 closed_at: collected,
+                collected_on,
+                invoiced_on: collected_on.filter(|_| ago(collected) > INVOICED_AFTER_DAYS),
                 closed_by: self.office,
             },
         )

@@ -1,10 +1,11 @@
 //! The readable seed data in `demo-seed/`, parsed and checked.
 
-use super::files::{MachinesFile, PatternFile, RulesFile};
+use super::files::{MachinesFile, PatternFile};
+use super::measured;
 use super::past_truth::PastFile;
 use super::stock::StockFile;
-use crate::castings::{Pattern, RemedyRule, Variant};
-use crate::enquiry::CrackRepair;
+use crate::castings::{Correspondence, Pattern, RemedyRule, SameSpot, Shift, Variant, same_engine};
+use crate::enquiry::{CrackRepair, Lasting, RelatedPattern};
 use crate::estimating::element::OUTSIDE;
 use crate::estimating::{Element, LabourRate, Machine, starting};
 use crate::units::{Currency, Money};
@@ -38,6 +39,8 @@ pub struct Seed {
     pub patterns: Vec<Pattern>,
     /// Variants of all patterns.
     pub variants: Vec<Variant>,
+    /// Patterns with donors for others.
+    pub related: Vec<RelatedPattern>,
     /// Remedy rules in the order they are tried.
     pub rules: Vec<RemedyRule>,
     /// What is done about cracks.
@@ -283,6 +286,57 @@ pub struct Customers {
     pub names: Vec<String>,
 }
 
+/// `related.toml`.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RelatedFile {
+    related: Vec<RelatedSeed>,
+}
+
+/// A pattern with donors for another, by their names.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RelatedSeed {
+    wanted: String,
+    donor: String,
+    note: String,
+    shifts: Vec<Shift>,
+    labels: Vec<SameSpot>,
+    lasting: Vec<Lasting>,
+}
+
+impl RelatedFile {
+    fn understood(self, patterns: &[Pattern]) -> Result<Vec<RelatedPattern>, SeedError> {
+        let fault = |why: String| SeedError {
+            file: "related.toml",
+            why,
+        };
+        let named = |name: &str| {
+            let found = patterns.iter().find(|pattern| pattern.name == name);
+            found.ok_or_else(|| fault(format!("there is no pattern “{name}”")))
+        };
+        self.related
+            .into_iter()
+            .map(|seed| {
+                let (wanted, donor) = (named(&seed.wanted)?, named(&seed.donor)?);
+                same_engine(donor, wanted).map_err(|why| fault(why.to_string()))?;
+                Ok(RelatedPattern {
+                    id: Uuid::now_v7(),
+                    wanted: wanted.id,
+                    donor: donor.id,
+                    places: Correspondence {
+                        shifts: seed.shifts,
+                        labels: seed.labels,
+                    },
+                    lasting: seed.lasting,
+                    note: seed.note,
+                    version: 1,
+                })
+            })
+            .collect()
+    }
+}
+
 fn read<T: DeserializeOwned>(file: &'static str, text: &str) -> Result<T, SeedError> {
     toml::from_str(text).map_err(|error| SeedError {
         file,
@@ -303,7 +357,11 @@ impl Seed {
             "machines.toml",
             include_str!("../../demo-seed/machines.toml"),
         )?;
-        let rules: RulesFile = read("rules.toml", include_str!("../../demo-seed/rules.toml"))?;
+        let (rules, crack_repairs) =
+            crate::enquiry::starting::rules(Uuid::now_v7).map_err(|error| SeedError {
+                file: "conversion rules",
+                why: error.to_string(),
+            })?;
         let machines = machines.understood(&money);
         let elements = starting::elements(currency, Uuid::now_v7).map_err(|error| SeedError {
             file: "elements",
@@ -315,13 +373,18 @@ impl Seed {
             ("tarn.toml", include_str!("../../demo-seed/tarn.toml")),
             ("ousel.toml", include_str!("../../demo-seed/ousel.toml")),
             ("corrie.toml", include_str!("../../demo-seed/corrie.toml")),
+            ("fell.toml", include_str!("../../demo-seed/fell.toml")),
         ] {
             let castings: PatternFile = read(file, text)?;
             let (pattern, of_pattern) = castings.understood(file)?;
             patterns.push(pattern);
             variants.extend(of_pattern);
         }
+        measured::give_sizes(&mut patterns)?;
+        let related: RelatedFile =
+            read("related.toml", include_str!("../../demo-seed/related.toml"))?;
         Ok(Self {
+            related: related.understood(&patterns)?,
             // A new shop's starting set, less what it has no machine for.
             elements: elements
                 .into_iter()
@@ -337,24 +400,8 @@ impl Seed {
             labour: machines.1,
             patterns,
             variants,
-            rules: rules
-                .rule
-                .into_iter()
-                .zip(1..)
-                .map(|(rule, place)| rule.understood(place))
-                .collect::<Result<_, _>>()?,
-            crack_repairs: rules
-                .crack
-                .into_iter()
-                .map(|crack| CrackRepair {
-                    id: Uuid::now_v7(),
-                    place: crack.place,
-                    repaired: crack.repaired,
-                    elements: crack.elements,
-                    say: crack.say,
-                    version: 1,
-                })
-                .collect(),
+            rules,
+            crack_repairs,
             market: read("market.toml", include_str!("../../demo-seed/market.toml"))?,
             calendars: read(
                 "calendars.toml",

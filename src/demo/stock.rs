@@ -7,8 +7,11 @@ use crate::app::meet_need;
 use crate::db::ShopTx;
 use crate::db::jobs;
 use crate::db::needs::{Arrival, Behind, NeedDetails, NeedKind};
-use crate::db::stock::{self, ItemDetails, OrderDetails};
+use crate::db::standards;
+use crate::db::stock::{self, ItemDetails, ItemMaking, OrderDetails};
 use crate::db::tools::{self, ToolDetails};
+use crate::estimating::{Element, Making, MakingStep, Material};
+use crate::units::{Minutes, Money};
 use chrono::{Days, NaiveDate};
 use rust_decimal::Decimal;
 use serde::Deserialize;
@@ -23,7 +26,45 @@ pub struct StockFile {
     part: Vec<PartSeed>,
     tool: Vec<ToolSeed>,
     tooling: Vec<ToolingSeed>,
+    making: Vec<MakingSeed>,
+    fitting: Vec<FittingSeed>,
     donors: DonorsSeed,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MakingSeed {
+    item: String,
+    materials: Vec<MaterialSeed>,
+    step: Vec<StepSeed>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MaterialSeed {
+    name: String,
+    quantity: Decimal,
+    price: Decimal,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct StepSeed {
+    what: String,
+    machine_kind: String,
+    skill: String,
+    setup: Decimal,
+    each: Decimal,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FittingSeed {
+    like: String,
+    code: String,
+    name: String,
+    part: String,
+    price: Decimal,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -117,7 +158,9 @@ pub(super) async fn write(
             active: true,
         };
         let id = stock::insert(tx, &details).await?;
-        stock::count(tx, id, Decimal::ZERO, item.on_hand, "First count").await?;
+        if item.on_hand > Decimal::ZERO {
+            stock::count(tx, id, Decimal::ZERO, item.on_hand, "First count").await?;
+        }
         for order in &item.order {
             let details = OrderDetails {
                 quantity: order.quantity,
@@ -142,7 +185,58 @@ pub(super) async fn write(
         let id = tools::insert(tx, &details).await?;
         kept.tools.insert(tool.name.clone(), id);
     }
+    write_made(tx, seed, &kept).await?;
     Ok(kept)
+}
+
+/// Writes how parts are made here, and the work that uses them.
+async fn write_made(tx: &mut ShopTx, seed: &Seed, kept: &Kept) -> Result<(), DemoError> {
+    let material = |name: &str, quantity, price| Material {
+        name: name.to_owned(),
+        quantity,
+        price: Money::new(price, seed.shop.shop.currency),
+        smallest: None,
+        largest: None,
+        made: false,
+    };
+    for making in &seed.stock.making {
+        let item = kept.items.get(&making.item);
+        let (item_id, _) =
+            item.ok_or_else(|| fault(format!("there is no item “{}”", making.item)))?;
+        let steps = making.step.iter().map(|step| MakingStep {
+            code: None,
+            what: step.what.clone(),
+            machine_kind: step.machine_kind.clone(),
+            skill: step.skill.clone(),
+            setup: Some(Minutes(step.setup)),
+            each: Some(Minutes(step.each)),
+        });
+        let materials = making.materials.iter();
+        let kept = ItemMaking {
+            item_id: *item_id,
+            making: Making {
+                steps: steps.collect(),
+                materials: materials
+                    .map(|m| material(&m.name, m.quantity, m.price))
+                    .collect(),
+            },
+            version: 0,
+        };
+        stock::keep_making(tx, &kept).await?;
+    }
+    for fitting in &seed.stock.fitting {
+        let like = seed.elements.iter().find(|e| e.code == fitting.like);
+        let like = like.ok_or_else(|| fault(format!("there is no element {}", fitting.like)))?;
+        let element = Element {
+            id: Uuid::now_v7(),
+            code: fitting.code.clone(),
+            name: fitting.name.clone(),
+            materials: vec![material(&fitting.part, Decimal::ONE, fitting.price)],
+            ..like.clone()
+        };
+        standards::insert(tx, &element).await?;
+    }
+    Ok(())
 }
 
 /// Writes what a live job needs, as far as it has come.

@@ -1,6 +1,7 @@
 //! What the program itself notes in records that people read and edit as text: the note of an enquiry it opens, the
 //! reason it puts a job on hold for, the casting a job needs.
 
+use crate::castings::measured::{Judgement, RecordKind};
 use crate::enquiry::quote::DonorSource;
 
 /// The note of an enquiry in which a job is quoted again because its casting is scrap: why, then what the earlier note
@@ -40,4 +41,26 @@ pub fn donor_need(donor: DonorSource) -> &'static str {
         DonorSource::Brought => "The customer’s own casting",
         DonorSource::Bought => "A casting, to be found and bought",
     }
+}
+
+/// Why a job is on hold whose finished work was measured outside its limits; it follows "on hold".
+#[must_use]
+pub fn outside_when_measured(kind: RecordKind, casting: i64, judged: &Judgement) -> String {
+    let said: Vec<String> = judged.outside.iter().map(ToString::to_string).collect();
+    format!(
+        "{kind} of casting {casting} outside limits: {}",
+        said.join("; ")
+    )
+}
+
+/// What is noted when parts are made in a job that needs them.
+#[must_use]
+pub fn made_here(part: &str, pieces: u32) -> String {
+    format!("{part} × {pieces} is made in this job")
+}
+
+/// The title of a job that makes parts for the shelf.
+#[must_use]
+pub fn for_the_shelf(part: &str, pieces: u32) -> String {
+    format!("{part} × {pieces}, for the shelf")
 }

@@ -41,8 +41,8 @@ pub fn table(features: &[&Feature], unit: LengthUnit) -> Vec<Vec<String>> {
         vec![
             feature.place.label.clone(),
             feature.kind.to_string(),
-            figure(feature.x),
-            figure(feature.y),
+            feature.at.map_or_else(String::new, |at| figure(at.x)),
+            feature.at.map_or_else(String::new, |at| figure(at.y)),
             match (&feature.thread, feature.fit) {
                 (Some(thread), _) => thread.to_string(),
                 (None, Some(fit)) => format!("{} {fit}", figure(feature.size)),
@@ -89,7 +89,10 @@ pub fn dxf(outline: Option<&Outline>, features: &[&Feature]) -> String {
         }
     }
     for feature in features {
-        let at = (feature.x.mm(), feature.y.mm());
+        // What was not measured can't be drawn; the table names it.
+        let Some(at) = feature.at.map(|at| (at.x.mm(), at.y.mm())) else {
+            continue;
+        };
         let layer = match feature.thread {
             Some(_) => "THREAD",
             None => "SIZE",

@@ -1,9 +1,12 @@
 //! The route card: what goes with the block from machine to machine.
 
 use super::sheet::{Paper, Sheet, SheetError, Style};
+use crate::castings::{Feature, Outline, Pattern, Place, Variant};
 use crate::estimating::Operation;
 use crate::quality::limit_gauge;
-use crate::units::Minutes;
+use crate::units::text::capitalised;
+use crate::units::{Length, LengthUnit, Minutes};
+use std::collections::BTreeSet;
 
 /// The job a card is for, in words.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,6 +34,81 @@ pub struct CardOperation {
     pub done: bool,
     /// The address that opens it at the bench.
     pub address: String,
+    /// The face it is done on, where the block is on the register.
+    pub face: Option<CardFace>,
+}
+
+/// A face with what an operation machines in it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CardFace {
+    /// The face as drawn.
+    pub outline: Outline,
+    /// What is machined, in the order of its labels.
+    pub features: Vec<Feature>,
+    /// The unit of positions.
+    pub unit: LengthUnit,
+}
+
+impl CardFace {
+    /// The face of an operation: the one on which its steps are, with the features of the wanted variant at their places.
+    /// `None` where its steps are on several faces, or nobody has drawn the face or measured any of the places.
+    #[must_use]
+    pub fn of(
+        operation: &Operation,
+        pattern: &Pattern,
+        wanted: &Variant,
+        unit: LengthUnit,
+    ) -> Option<Self> {
+        let places: BTreeSet<&Place> = operation
+            .steps
+            .iter()
+            .filter_map(|s| s.place.as_ref())
+            .collect();
+        let face = places.first()?.face;
+        let features: Vec<Feature> = places
+            .iter()
+            .filter_map(|place| wanted.feature(place))
+            .filter(|feature| feature.at.is_some())
+            .cloned()
+            .collect();
+        let one_face = places.iter().all(|place| place.face == face);
+        (one_face && !features.is_empty()).then(|| {
+            pattern.outline(face).map(|outline| Self {
+                outline: outline.clone(),
+                features,
+                unit,
+            })
+        })?
+    }
+
+    /// The face drawn, and the positions in words for the mill's readout.
+    fn set(&self, sheet: &mut Sheet) {
+        let mm = |length: Length| length.mm_f64() as f32;
+        let holes: Vec<(f32, f32, f32, &str)> = self
+            .features
+            .iter()
+            .filter_map(|f| {
+                let at = f.at?;
+                Some((mm(at.x), mm(at.y), mm(f.size), f.place.label.as_str()))
+            })
+            .collect();
+        sheet.face((mm(self.outline.width), mm(self.outline.height)), &holes);
+        let places: Vec<String> = self
+            .features
+            .iter()
+            .filter_map(|f| {
+                let at = f.at?;
+                let (x, y) = (at.x.show(self.unit), at.y.show(self.unit));
+                Some(format!("{} {x}, {y}", f.place.label))
+            })
+            .collect();
+        let words = format!(
+            "{}, across and up from the datum at its lower left: {}. Of several alike it is the first.",
+            capitalised(self.outline.face.word()),
+            places.join("; ")
+        );
+        sheet.paragraph(Style::Text, 2.0, &words);
+    }
 }
 
 /// Sets a route card: each operation with its setup key, steps and features, checks with their limits and instruments,
@@ -52,10 +130,7 @@ pub fn route_card(
     );
     sheet.paragraph(Style::Heading, 0.0, &job.title);
     sheet.paragraph(Style::Text, 0.0, &job.days);
-    if let [first, rest @ ..] = job.castings.as_slice() {
-        let rest: String = rest.iter().map(|n| format!(", {n}")).collect();
-        sheet.paragraph(Style::Text, 0.0, &format!("Casting {first}{rest}"));
-    }
+    sheet.castings(&job.castings);
     if let Some(held) = &job.held {
         sheet.paragraph(Style::Heading, 0.0, &format!("ON HOLD: {held}"));
     }
@@ -118,6 +193,9 @@ fn operation(sheet: &mut Sheet, one: &CardOperation, side: f32) -> Result<(), Sh
         if !step.sizes.is_empty() {
             sheet.paragraph(Style::Text, 6.0, &step.sizes);
         }
+    }
+    if let Some(face) = &one.face {
+        face.set(sheet);
     }
     for check in &operation.checks {
         let with = if check.instrument.is_empty() {

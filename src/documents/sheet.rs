@@ -37,6 +37,11 @@ pub enum SheetError {
 /// Points in a millimetre: an inch is 72 points.
 const MM: f32 = 72.0 / 25.4;
 
+/// The tallest drawing of a face, mm.
+const TALLEST_FACE: f32 = 60.0;
+/// However small the scale, a hole is drawn with this radius, in points.
+const SMALLEST_HOLE: f32 = 1.5;
+
 impl Paper {
     fn size(self) -> (f32, f32) {
         match self {
@@ -186,6 +191,14 @@ impl Sheet {
         }
     }
 
+    /// The numbers of a job's castings, where it has any.
+    pub(super) fn castings(&mut self, numbers: &[i64]) {
+        if let [first, rest @ ..] = numbers {
+            let rest: String = rest.iter().map(|n| format!(", {n}")).collect();
+            self.paragraph(Style::Text, 0.0, &format!("Casting {first}{rest}"));
+        }
+    }
+
     /// A paragraph, broken where it must be, set in from the left by so many millimetres.
     pub(super) fn paragraph(&mut self, style: Style, indent_mm: f32, text: &str) {
         let size = style.size(self.paper);
@@ -238,6 +251,40 @@ impl Sheet {
         let square = square.finish().map(|path| Mark::Outline(path, 0.7));
         self.page.extend(square);
         self.paragraph(Style::Text, 8.0, text);
+    }
+
+    /// A face drawn to scale from its datum, the lower left corner: its width and height, and holes by their centres across and
+    /// up and their diameters, each with its label; all in millimetres.
+    pub(super) fn face(&mut self, (width, height): (f32, f32), holes: &[(f32, f32, f32, &str)]) {
+        self.below_code();
+        self.gap(0.4);
+        let room = self.paper.size().0 - 2.0 * self.paper.margin();
+        let scale = (room / width).min(TALLEST_FACE * MM / height);
+        if self.y + height * scale > self.bottom {
+            self.turn();
+        }
+        let (left, bottom) = (self.paper.margin(), self.y + height * scale);
+        let mut lines = PathBuilder::new();
+        push_rect(&mut lines, left, self.y, width * scale, height * scale);
+        for (across, up, size, label) in holes {
+            let (x, y) = (left + across * scale, bottom - up * scale);
+            let radius = (size * scale / 2.0).max(SMALLEST_HOLE);
+            push_circle(&mut lines, x, y, radius);
+            let reach = radius + 2.0;
+            lines.move_to(x - reach, y);
+            lines.line_to(x + reach, y);
+            lines.move_to(x, y - reach);
+            lines.line_to(x, y + reach);
+            self.page.push(Mark::Line {
+                at: Point::from_xy(x + reach + 0.5, y - 1.5),
+                style: Style::Small,
+                text: (*label).to_owned(),
+            });
+        }
+        self.page
+            .extend(lines.finish().map(|path| Mark::Outline(path, 0.5)));
+        self.y = bottom;
+        self.gap(0.3);
     }
 
     /// A QR code of so many millimetres at the right of what follows, its quiet zone included.
@@ -316,6 +363,46 @@ impl Sheet {
             ),
         }
     }
+}
+
+/// A circle of four cubic curves. The handles are (4/3)·tan(π/8) of the radius long, which leaves it round to a part in four
+/// thousand (Riškus 2006, "Approximation of a cubic Bézier curve by circular arcs and vice versa", from memory).
+fn push_circle(path: &mut PathBuilder, x: f32, y: f32, radius: f32) {
+    let handle = radius * 4.0 / 3.0 * (std::f32::consts::PI / 8.0).tan();
+    path.move_to(x + radius, y);
+    path.cubic_to(
+        x + radius,
+        y + handle,
+        x + handle,
+        y + radius,
+        x,
+        y + radius,
+    );
+    path.cubic_to(
+        x - handle,
+        y + radius,
+        x - radius,
+        y + handle,
+        x - radius,
+        y,
+    );
+    path.cubic_to(
+        x - radius,
+        y - handle,
+        x - handle,
+        y - radius,
+        x,
+        y - radius,
+    );
+    path.cubic_to(
+        x + handle,
+        y - radius,
+        x + radius,
+        y - handle,
+        x + radius,
+        y,
+    );
+    path.close();
 }
 
 /// A rectangle by its left top corner; one without area is left out.

@@ -5,6 +5,7 @@ use super::bargain::Percentiles;
 use super::options;
 use super::proportion;
 use super::range::{PriceRange, ReadyRange, day_share_percent, percent_of};
+use super::related::RelatedDonor;
 use super::say;
 use super::simulation::{Dropped, Simulated, Simulation, simulate};
 use super::ways::Options;
@@ -142,6 +143,9 @@ pub struct Figures {
     pub route: Route,
     /// The remedies, for a conversion.
     pub conversion: Option<Conversion>,
+    /// The donor's pattern and what stays different for good, when it is not of the wanted pattern.
+    #[serde(default)]
+    pub related: Option<RelatedDonor>,
 }
 
 /// Whether an option can be done.

@@ -156,24 +156,7 @@ pub fn bargain(
     }
     let sums = Sums::of(figures)?;
     let mut lines = figures.build_up.lines.clone();
-    let mut conditions = Vec::new();
-    let mut spared = Money::zero(sums.currency());
-    for number in &asked.left_out {
-        let operation = figures
-            .route
-            .operations
-            .iter()
-            .find(|o| o.number == *number);
-        let operation = operation.ok_or(BargainFault::Mandatory(*number))?;
-        let said = operation
-            .may_be_left_out()
-            .ok_or(BargainFault::Mandatory(*number))?;
-        let cost = cost_of(&figures.build_up.lines, operation)?;
-        spared = spared.plus(cost)?;
-        let how = "at its share of the price";
-        lines.push(sums.off(&format!("Left out: {}", operation.title), how, cost)?);
-        conditions.push(said);
-    }
+    let (mut spared, mut conditions, idle) = leave_out(figures, asked, &sums, &mut lines)?;
     let supplies = supplies(figures);
     for label in &asked.supplied {
         let part = supplies.iter().find(|(known, _)| known == label);
@@ -201,7 +184,10 @@ pub fn bargain(
     }
     let changed = lines.len() > figures.build_up.lines.len();
     let promised_on = asked.promised_on.or(figures.ready_day);
-    let left_out = |operation: &Operation| asked.left_out.contains(&operation.number);
+    let left_out = |operation: &Operation| {
+        asked.left_out.contains(&operation.number)
+            || idle.iter().any(|o| o.number == operation.number)
+    };
     let full_cost = sums.full_cost.minus(sums.with_overhead(spared)?)?;
     let margin = net.minus(full_cost)?;
     let tax = net.percent(rules.tax_percent)?.rounded();
@@ -220,6 +206,38 @@ pub fn bargain(
         net,
         conditions,
     })
+}
+
+/// Takes work that is left out off the price, and the making of parts that only this work needs. Gives what is spared, what
+/// the customer must hear, and the operations that are not done besides those that were named.
+fn leave_out<'a>(
+    figures: &'a Figures,
+    asked: &Bargain,
+    sums: &Sums,
+    lines: &mut Vec<CostLine>,
+) -> Result<(Money, Vec<String>, Vec<&'a Operation>), BargainFault> {
+    const HOW: &str = "at its share of the price";
+    let mut conditions = Vec::new();
+    let mut spared = Money::zero(sums.currency());
+    let route = &figures.route;
+    let mut off = Vec::new();
+    for number in &asked.left_out {
+        let operation = route.operations.iter().find(|o| o.number == *number);
+        let operation = operation.ok_or(BargainFault::Mandatory(*number))?;
+        let said = operation
+            .may_be_left_out()
+            .ok_or(BargainFault::Mandatory(*number))?;
+        conditions.push(said);
+        off.push((operation, format!("Left out: {}", operation.title)));
+    }
+    let idle = making_for(route, &asked.left_out);
+    off.extend(idle.iter().map(|o| (*o, format!("Not made: {}", o.title))));
+    for (operation, label) in off {
+        let cost = cost_of(&figures.build_up.lines, operation)?;
+        spared = spared.plus(cost)?;
+        lines.push(sums.off(&label, HOW, cost)?);
+    }
+    Ok((spared, conditions, idle))
 }
 
 /// What the price of an option is made of, summed up for shares of it.
@@ -348,6 +366,22 @@ fn held_by(ready: &[Option<NaiveDate>], day: NaiveDate) -> u32 {
     let held = ready.partition_point(|ready| ready.is_some_and(|ready| ready <= day));
     let last = ready.len().saturating_sub(1).max(1);
     u32::try_from(held.saturating_sub(1).min(last) * 100 / last).unwrap_or(100)
+}
+
+/// The operations that make parts which only operations that are left out need.
+fn making_for<'a>(route: &'a Route, left_out: &[u32]) -> Vec<&'a Operation> {
+    let item = |operation: &Operation| operation.makes.as_ref().map(|makes| makes.item_id);
+    let last = |o: &&Operation| o.makes.as_ref().is_some_and(|makes| makes.last);
+    let idle = |done: &&Operation| {
+        let mut needing = route.operations.iter().filter(|o| {
+            o.after.contains(&done.number) && o.materials.iter().any(|material| material.made)
+        });
+        needing.all(|o| left_out.contains(&o.number))
+    };
+    let finished = route.operations.iter().filter(last).filter(idle);
+    let items: Vec<_> = finished.map(item).collect();
+    let making = route.operations.iter().filter(|o| o.makes.is_some());
+    making.filter(|o| items.contains(&item(o))).collect()
 }
 
 /// The route without some operations; what waited for one of them waits for what that waited for.

@@ -4,10 +4,11 @@ use super::answer::OptionAnswer;
 use super::bargain::{Bargain, BargainFault, BargainRules, bargain};
 use crate::enquiry::OptionKind;
 use crate::enquiry::tests::{ask, gbp, knowledge, wish};
-use crate::estimating::Operation;
-use crate::units::Money;
+use crate::estimating::{MadePart, Making, MakingStep, Material, Operation};
+use crate::units::{Minutes, Money};
 use proptest::prelude::*;
 use rust_decimal::dec;
+use uuid::Uuid;
 
 fn rules() -> BargainRules {
     BargainRules {
@@ -91,6 +92,79 @@ fn only_what_may_be_left_out_is() {
         "{}",
         said.margin_percent
     );
+}
+
+/// A part that is made for work that may be left out is not made when that is, and its share of the price goes with it.
+#[test]
+fn parts_made_for_work_that_is_left_out_are_not_made() {
+    let mut knowledge = knowledge();
+    let test = knowledge
+        .elements
+        .iter_mut()
+        .find(|e| e.code == "PRESSURE-TEST");
+    let test = test.unwrap();
+    test.left_out = "It is not pressure-tested.".to_owned();
+    test.materials = vec![Material {
+        name: "Blanking plate".to_owned(),
+        quantity: dec!(2),
+        price: gbp(15),
+        smallest: None,
+        largest: None,
+        made: false,
+    }];
+    let step = |minutes: i64| MakingStep {
+        what: "Mill and drill".to_owned(),
+        machine_kind: "mill".to_owned(),
+        skill: "milling".to_owned(),
+        each: Some(Minutes(minutes.into())),
+        ..MakingStep::default()
+    };
+    knowledge.made = vec![MadePart {
+        item_id: Uuid::from_u128(1),
+        name: "Blanking plate".to_owned(),
+        free: dec!(0),
+        making: Making {
+            steps: vec![step(25), step(10)],
+            materials: vec![],
+        },
+    }];
+    let answer = ask(&wish(), &knowledge);
+    let option = answer
+        .options
+        .iter()
+        .find(|o| o.kind == OptionKind::ConvertShelf);
+    let option = option.unwrap();
+    let asked = Bargain {
+        left_out: vec![number(option, "PRESSURE-TEST")],
+        reason: "display engine".to_owned(),
+        ..Bargain::default()
+    };
+    let said = bargain(option, &asked, rules()).unwrap();
+    let made = |operations: &[Operation]| operations.iter().filter(|o| o.makes.is_some()).count();
+    assert_eq!(made(&option.figures().unwrap().route.operations), 2);
+    assert_eq!(made(&said.route.operations), 0);
+    assert!((said.margin_percent - dec!(15)).abs() <= dec!(0.2));
+    assert_eq!(said.conditions, ["It is not pressure-tested."]);
+    let named = said
+        .lines
+        .iter()
+        .filter(|l| l.label.starts_with("Not made: Blanking plate"));
+    assert_eq!(named.count(), 2);
+
+    // Only the work that needs it decides: the making by itself is not left out.
+    let making = option
+        .figures()
+        .unwrap()
+        .route
+        .operations
+        .iter()
+        .find(|o| o.makes.is_some());
+    let alone = Bargain {
+        left_out: vec![making.unwrap().number],
+        ..asked
+    };
+    let refused = bargain(option, &alone, rules());
+    assert!(matches!(refused, Err(BargainFault::Mandatory(_))));
 }
 
 #[test]

@@ -7,6 +7,7 @@ mod advice;
 pub mod answer;
 pub mod bargain;
 pub mod customer;
+mod donors;
 pub mod doubt;
 mod options;
 mod own_block;
@@ -16,6 +17,7 @@ mod proportion;
 pub mod quick;
 pub mod quote;
 pub mod range;
+pub mod related;
 pub mod say;
 pub mod selling;
 pub mod simulation;
@@ -30,6 +32,7 @@ pub use answer::{
 pub use customer::{Condition, CrackPlace, CrackRepair, Purpose};
 pub use quick::{Quick, QuickError, QuickKnowledge};
 pub use range::{PriceRange, ReadyRange};
+pub use related::{Lasting, RelatedDonor, RelatedPattern, RelatedSupply};
 pub use selling::Selling;
 pub use simulation::Simulation;
 pub use state::EnquiryState;
@@ -41,5 +44,6 @@ mod bargain_tests;
 mod sparse;
 #[cfg(test)]
 mod spoken;
+pub mod starting;
 #[cfg(test)]
 mod tests;

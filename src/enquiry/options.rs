@@ -1,13 +1,14 @@
 //! Which options there are: each with its route, where the casting comes from and what could go wrong.
 
 use super::answer::{AnswerError, OptionKind};
+use super::donors::{Donors, Prepared};
 use super::own_block;
 use super::procurement::Procurement;
 use super::range::percent_of;
 use super::say;
 use super::ways::{Found, Label, NoWay, OnOffer, Options, Way};
 use super::wish::{Knowledge, OwnBlock, ShelfCasting, Supply, Wish};
-use crate::castings::{Action, Conversion, Remedy, Variant};
+use crate::castings::Variant;
 use crate::estimating::Route;
 use crate::estimating::cost::Donor;
 use crate::sourcing::hunt::GIVE_UP_AFTER;
@@ -25,9 +26,11 @@ const OFFERS_SHOWN: usize = 2;
 /// there then.
 const OFFER_STANDS: i64 = 3;
 
-/// Conversions to the wanted variant: of the caller's own block, of donors on the shelf, of donors to be bought.
+/// Conversions to the wanted variant: of the caller's own block, of donors on the shelf, of donors to be bought; donors of the
+/// wanted pattern, and of those related to it.
 pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) -> Options {
     let mut options = Options::default();
+    let all = Donors::all(knowledge);
     if let Some(own) = wish
         .own
         .as_ref()
@@ -35,65 +38,58 @@ pub(super) fn conversions(wish: &Wish, knowledge: &Knowledge, today: NaiveDate) 
     {
         let title = format!("Convert the customer’s own {}", own.variant.name);
         let label = Label::new("convert-own", OptionKind::ConvertOwn, title);
-        let found = match knowledge.supply_of(own.variant.id) {
-            Some(supply) => own_block::work(own, wish, knowledge)
-                .and_then(|work| convert(wish, knowledge, supply, &work))
-                .map(|(conversion, route)| brought(own, supply, route, Some(conversion))),
+        let of = |donors| Donors::supply_of(donors, own.variant.id).map(|supply| (donors, supply));
+        let found = match all.iter().find_map(of) {
+            Some((donors, supply)) => own_block::work(own, wish, knowledge)
+                .and_then(|work| donors.convert(wish, knowledge, supply, &work))
+                .map(|work| brought(own, supply, work)),
             None => Err(NoWay::because(format!(
-                "It is not of the pattern “{}”: the metal is in other places.",
+                "It is not of the pattern “{}”, nor of one related to it: the metal is in other places.",
                 knowledge.pattern.name
             ))),
         };
         options.add(label, found);
     }
-    for supply in knowledge
-        .supplies
-        .iter()
-        .filter(|s| s.variant.id != wish.wanted.id)
-    {
-        let Variant { id, name, .. } = &supply.variant;
-        let converted = convert(wish, knowledge, supply, &[]);
-        if let Some(cheapest) = supply.shelf.first() {
-            let title = format!("Convert {} from the shelf", say::a(name));
-            options.add(
-                Label::new(
-                    format!("convert-shelf:{id}"),
-                    OptionKind::ConvertShelf,
-                    title,
-                ),
-                converted.and_then(|(conversion, route)| {
-                    from_shelf(knowledge, supply, cheapest, today, route, Some(conversion))
-                }),
-            );
-            continue;
+    for donors in &all {
+        for supply in donors
+            .supplies
+            .iter()
+            .filter(|s| s.variant.id != wish.wanted.id)
+        {
+            convert_one_of(&mut options, (donors, supply), wish, knowledge, today);
         }
-        for sighting in on_offer(knowledge, supply, today) {
-            let title = format!("Buy the {name} on offer{} and convert it", at(sighting));
-            let converted = convert(wish, knowledge, supply, &[]);
-            options.add(
-                Label::new(
-                    format!("convert-offered:{}", sighting.id),
-                    OptionKind::ConvertOffered,
-                    title,
-                ),
-                converted.map(|(conversion, route)| {
-                    offered(supply, sighting, today, route, Some(conversion))
-                }),
-            );
-        }
-        let title = format!("Buy {} and convert it", say::a(name));
-        options.add(
-            Label::new(
-                format!("convert-bought:{id}"),
-                OptionKind::ConvertBought,
-                title,
-            ),
-            converted.and_then(|(conversion, route)| {
-                from_hunt(knowledge, supply, today, route, Some(conversion))
-            }),
-        );
     }
     options
+}
+
+/// Conversions of the castings of one variant: the cheapest of the shelf, else those on offer and one to be bought.
+fn convert_one_of(
+    options: &mut Options,
+    (donors, supply): (&Donors, &Supply),
+    wish: &Wish,
+    knowledge: &Knowledge,
+    today: NaiveDate,
+) {
+    let Variant { id, name, .. } = &supply.variant;
+    let converted = || donors.convert(wish, knowledge, supply, &[]);
+    if let Some(cheapest) = supply.shelf.first() {
+        let title = format!("Convert {} from the shelf", say::a(name));
+        let key = format!("convert-shelf:{id}");
+        let found =
+            converted().and_then(|work| from_shelf(knowledge, supply, cheapest, today, work));
+        options.add(Label::new(key, OptionKind::ConvertShelf, title), found);
+        return;
+    }
+    for sighting in on_offer(knowledge, supply, today) {
+        let title = format!("Buy the {name} on offer{} and convert it", at(sighting));
+        let key = format!("convert-offered:{}", sighting.id);
+        let found = converted().map(|work| offered(supply, sighting, today, work));
+        options.add(Label::new(key, OptionKind::ConvertOffered, title), found);
+    }
+    let title = format!("Buy {} and convert it", say::a(name));
+    let key = format!("convert-bought:{id}");
+    let found = converted().and_then(|work| from_hunt(knowledge, supply, today, work));
+    options.add(Label::new(key, OptionKind::ConvertBought, title), found);
 }
 
 /// Blocks that are of the wanted kind already: the customer's own to repair, one on the shelf, one to be found.
@@ -110,14 +106,11 @@ pub(super) fn found_and_own(
         .ok_or_else(|| AnswerError::NotOfPattern(knowledge.pattern.name.clone()))?;
     let wanted = &wish.wanted.name;
     let mut options = Options::default();
+    let rules = (&knowledge.cutting, &knowledge.order);
     let route = |work: &[(String, u32)]| {
-        Route::for_elements(
-            work,
-            &knowledge.pattern,
-            &knowledge.elements,
-            (&knowledge.cutting, &knowledge.order),
-        )
-        .map_err(NoWay::because)
+        Route::for_elements(work, &knowledge.pattern, &knowledge.elements, rules)
+            .and_then(|route| route.with_made(&knowledge.made, &knowledge.elements, rules))
+            .map_err(NoWay::because)
     };
     if let Some(own) = wish
         .own
@@ -129,7 +122,7 @@ pub(super) fn found_and_own(
                 let work = own.repairs.iter().chain(&cracks).chain(&wish.also);
                 route(&work.cloned().collect::<Vec<_>>())
             })
-            .map(|route| brought(own, supply, route, None));
+            .map(|route| brought(own, supply, route.into()));
         if let Ok(way) = &mut found
             && own.repairs.is_empty()
         {
@@ -152,18 +145,18 @@ pub(super) fn found_and_own(
     }
     if let Some(cheapest) = supply.shelf.first() {
         let found = route(&wish.also)
-            .and_then(|route| from_shelf(knowledge, supply, cheapest, today, route, None));
+            .and_then(|route| from_shelf(knowledge, supply, cheapest, today, route.into()));
         let title = capitalised(&format!("{} from the shelf", say::a(wanted)));
         options.add(Label::new("shelf", OptionKind::Shelf, title), found);
     }
     for sighting in on_offer(knowledge, supply, today) {
-        let found = route(&wish.also).map(|route| offered(supply, sighting, today, route, None));
+        let found = route(&wish.also).map(|route| offered(supply, sighting, today, route.into()));
         let title = format!("Buy the {wanted} on offer{}", at(sighting));
         let key = format!("offered:{}", sighting.id);
         options.add(Label::new(key, OptionKind::Offered, title), found);
     }
     let found =
-        route(&wish.also).and_then(|route| from_hunt(knowledge, supply, today, route, None));
+        route(&wish.also).and_then(|route| from_hunt(knowledge, supply, today, route.into()));
     let title = format!("Find {}", say::a(wanted));
     options.add(Label::new("hunt", OptionKind::Hunt, title), found);
     Ok(options)
@@ -200,15 +193,16 @@ fn at(sighting: &Sighting) -> String {
 }
 
 /// With a block the caller brings.
-fn brought(own: &OwnBlock, supply: &Supply, route: Route, conversion: Option<Conversion>) -> Way {
-    let mut risks = cautions(conversion.as_ref());
+fn brought(own: &OwnBlock, supply: &Supply, work: Prepared) -> Way {
+    let mut risks = work.cautions();
     risks.extend(own_block::caution(own.condition));
     risks.push(own_fails(supply));
     Way {
         casting: None,
         risks,
-        route,
-        conversion,
+        route: work.route,
+        conversion: work.conversion,
+        related: work.related,
         donor: None,
         procurement: Procurement::Brought,
         casting_of: supply.variant.id,
@@ -218,14 +212,8 @@ fn brought(own: &OwnBlock, supply: &Supply, route: Route, conversion: Option<Con
 }
 
 /// With a particular one that is on offer.
-fn offered(
-    supply: &Supply,
-    sighting: &Sighting,
-    today: NaiveDate,
-    route: Route,
-    conversion: Option<Conversion>,
-) -> Way {
-    let mut risks = cautions(conversion.as_ref());
+fn offered(supply: &Supply, sighting: &Sighting, today: NaiveDate, work: Prepared) -> Way {
+    let mut risks = work.cautions();
     let stays = f64::from(supply.watch.offer_days.max(1));
     let age = (today - sighting.seen_on).num_days().max(0);
     let there = percent_of(
@@ -256,8 +244,9 @@ fn offered(
     Way {
         casting: None,
         risks,
-        route,
-        conversion,
+        route: work.route,
+        conversion: work.conversion,
+        related: work.related,
         donor: None,
         procurement: Procurement::Offered {
             days: supply.watch.carriage_days,
@@ -277,13 +266,12 @@ fn from_shelf(
     supply: &Supply,
     cheapest: &ShelfCasting,
     today: NaiveDate,
-    route: Route,
-    conversion: Option<Conversion>,
+    work: Prepared,
 ) -> Found {
     let good = soundness(supply).map_err(NoWay::because)?;
     let free = u32::try_from(supply.shelf.len()).unwrap_or(u32::MAX);
     let failures = good.expected_failures(free.min(GIVE_UP_AFTER));
-    let mut risks = cautions(conversion.as_ref());
+    let mut risks = work.cautions();
     risks.push(format!(
         "{} of these castings pass crack test and measuring; the shop bears the cost of those that fail.",
         capitalised(&in_ten(good.chance()))
@@ -292,8 +280,9 @@ fn from_shelf(
     Ok(Way {
         casting: Some(cheapest.clone()),
         risks,
-        route,
-        conversion,
+        route: work.route,
+        conversion: work.conversion,
+        related: work.related,
         donor: Some(Donor {
             price: cheapest.cost,
             failures: Decimal::from_f64(failures).unwrap_or_default().round_dp(3),
@@ -311,67 +300,25 @@ fn from_shelf(
 }
 
 /// With a casting that must be found and bought first.
-fn from_hunt(
-    knowledge: &Knowledge,
-    supply: &Supply,
-    today: NaiveDate,
-    route: Route,
-    conversion: Option<Conversion>,
-) -> Found {
+fn from_hunt(knowledge: &Knowledge, supply: &Supply, today: NaiveDate, work: Prepared) -> Found {
     let hunt = hunt(knowledge, supply, today)?;
-    let mut risks = cautions(conversion.as_ref());
-    if conversion.is_some() {
+    let mut risks = work.cautions();
+    if work.conversion.is_some() {
         risks.push("None on the shelf: one must be bought first.".to_owned());
     }
     risks.extend(hunt_risks(&hunt));
     Ok(Way {
         casting: None,
         risks,
-        route,
-        conversion,
+        route: work.route,
+        conversion: work.conversion,
+        related: work.related,
         donor: None,
         casting_of: supply.variant.id,
         good: Some(hunt.outlook().good),
         procurement: Procurement::Hunt(hunt),
         offer: None,
     })
-}
-
-/// The remedies and the route from this supply's variant to the wanted one, or why there are none.
-fn convert(
-    wish: &Wish,
-    knowledge: &Knowledge,
-    supply: &Supply,
-    besides: &[(String, u32)],
-) -> Result<(Conversion, Route), NoWay> {
-    let conversion = Conversion::plan(
-        &knowledge.pattern,
-        &supply.variant,
-        &wish.wanted,
-        &knowledge.rules,
-    )
-    .map_err(NoWay::because)?;
-    if !conversion.is_possible() {
-        let reasons = conversion
-            .impossible()
-            .map(|remedy| format!("{}: {}", remedy.difference.subject().place, remedy.say))
-            .collect();
-        return Err(NoWay::Reasons(reasons));
-    }
-    let objections = wish.purpose.objections(&conversion);
-    if !objections.is_empty() {
-        return Err(NoWay::Reasons(objections));
-    }
-    let also: Vec<_> = besides.iter().chain(&wish.also).cloned().collect();
-    let route = Route::for_conversion(
-        &conversion,
-        &also,
-        &knowledge.pattern,
-        &knowledge.elements,
-        (&knowledge.cutting, &knowledge.order),
-    )
-    .map_err(NoWay::because)?;
-    Ok((conversion, route))
 }
 
 fn hunt(knowledge: &Knowledge, supply: &Supply, today: NaiveDate) -> Result<Hunt, NoWay> {
@@ -441,15 +388,4 @@ fn hunt_risks(hunt: &Hunt) -> Vec<String> {
             capitalised(&in_ten(outlook.good.chance()))
         ),
     ]
-}
-
-/// What must be said of the remedies: cautions, what is left as it is, and where the metal is still to be measured.
-fn cautions(conversion: Option<&Conversion>) -> Vec<String> {
-    let said = |remedy: &&Remedy| remedy.action == Action::Caution || remedy.measure_first;
-    conversion
-        .into_iter()
-        .flat_map(|conversion| conversion.remedies.iter().filter(said))
-        .filter(|remedy| !remedy.say.is_empty())
-        .map(|remedy| format!("{}: {}", remedy.difference.subject().place, remedy.say))
-        .collect()
 }

@@ -86,6 +86,7 @@ pub(super) fn inspected(supply: &Supply, route: Route, knowledge: &Knowledge) ->
         risks: next,
         route,
         conversion: None,
+        related: None,
         donor: None,
         procurement: Procurement::Brought,
         casting_of: supply.variant.id,

@@ -9,7 +9,7 @@ use super::say;
 use super::simulation::{self, Simulation};
 use crate::estimating::cutting_data::CuttingData;
 use crate::estimating::{
-    CostBuildUp, CostError, CostSampler, Costing, Element, OrderOfWork, Policy, Rates,
+    CostBuildUp, CostError, CostSampler, Costing, Element, MadePart, OrderOfWork, Policy, Rates,
     Recalibration, Route, WorkList, WorkListError,
 };
 use crate::planning::{ReadyDates, local_instant};
@@ -37,6 +37,8 @@ pub struct Quick {
 pub struct QuickKnowledge {
     /// Standard times.
     pub elements: Vec<Element>,
+    /// Parts that are made here, with what is free of each.
+    pub made: Vec<MadePart>,
     /// Cutting data.
     pub cutting: CuttingData,
     /// The shop's order of work.
@@ -82,9 +84,8 @@ impl Quick {
         let QuickKnowledge {
             elements, policy, ..
         } = knowledge;
-        let route = self
-            .list
-            .route(elements, (&knowledge.cutting, &knowledge.order))?;
+        let rules = (&knowledge.cutting, &knowledge.order);
+        let route = self.list.route_with(&knowledge.made, elements, rules)?;
         let figures = self.figures(&route, knowledge, dates, simulation)?;
         let summary = self.list.summary(elements);
         let part = self.list.part.trim();
@@ -172,8 +173,8 @@ impl Quick {
         let never = ready.iter().filter(|time| time.is_none()).count();
         let day = |time: DateTime<Utc>| time.with_timezone(&knowledge.zone).date_naive();
         let build_up = CostBuildUp::of_futures(&costing, Vec::new(), &direct)?;
-        let range = ReadyRange::of(&ready, confidence, knowledge.days);
-        let percentiles = ReadyRange::percentiles(&ready, knowledge.days).into_iter();
+        let percentiles = ReadyRange::percentiles(&ready, knowledge.days);
+        let range = ReadyRange::of(&percentiles, confidence);
         Ok(Figures {
             price,
             terms: Terms::Fixed,
@@ -183,7 +184,7 @@ impl Quick {
             ready: range,
             percentiles: Percentiles {
                 full_cost: pricing::full_costs(direct, policy, currency)?,
-                ready: percentiles.map(|time| time.map(day)).collect(),
+                ready: percentiles.into_iter().map(|time| time.map(day)).collect(),
             },
             in_time_percent: self.wanted_by.map(|by| {
                 chance_of(
@@ -196,6 +197,7 @@ impl Quick {
             machines: simulation::machine_times(route, &minutes, confidence),
             route: route.clone(),
             conversion: None,
+            related: None,
         })
     }
 
@@ -294,6 +296,7 @@ mod tests {
             .collect();
         QuickKnowledge {
             elements,
+            made: Vec::new(),
             cutting: cutting_data::starting_points().remove(0),
             order: OrderOfWork::default(),
             rates: Rates {

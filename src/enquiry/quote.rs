@@ -3,6 +3,7 @@
 
 use super::answer::{Answer, OptionKind, Terms as OptionTerms};
 use super::bargain::Bargained;
+use super::related::RelatedDonor;
 use crate::estimating::{CostLine, Route};
 use crate::units::{Code, Money, MoneyError};
 use chrono::{DateTime, Days, NaiveDate, Utc};
@@ -73,6 +74,8 @@ pub struct OfferTerms {
     pub conditions: Vec<String>,
     /// The quote beside which it stands on one paper, as another option.
     pub alternative_to: Option<Uuid>,
+    /// The donor's pattern and what stays different for good, when it is not of the wanted pattern.
+    pub related: Option<RelatedDonor>,
 }
 
 /// When and on which terms an option is quoted.
@@ -124,6 +127,7 @@ impl NewQuote {
             offered_on: OfferTerms {
                 terms: Some(figures.terms.clone()).filter(|terms| *terms != OptionTerms::Fixed),
                 said: option.sentence.clone(),
+                related: figures.related.clone(),
                 ..OfferTerms::default()
             },
             request_key: terms.request_key,

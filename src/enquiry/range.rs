@@ -58,14 +58,9 @@ pub struct ReadyRange {
 }
 
 impl ReadyRange {
-    /// Reads the range off ready times; futures without one sort last.
+    /// Reads the range off the times that are 0, 1 … 100 per cent sure.
     #[must_use]
-    pub fn of(
-        times: &[Option<DateTime<Utc>>],
-        confidence_percent: u32,
-        map: Recalibration,
-    ) -> Self {
-        let percentiles = Self::percentiles(times, map);
+    pub fn of(percentiles: &[Option<DateTime<Utc>>], confidence_percent: u32) -> Self {
         let at = |percent: u32| percentiles.get(percent as usize).copied().flatten();
         Self {
             earliest: at(0),
@@ -75,10 +70,8 @@ impl ReadyRange {
             at_confidence: at(confidence_percent),
         }
     }
-}
 
-impl ReadyRange {
-    /// The times that are 0, 1 … 100 per cent sure; `None` is later than every time.
+    /// The times that are 0, 1 … 100 per cent sure; `None` is later than every time, so futures without one sort last.
     #[must_use]
     pub fn percentiles(
         times: &[Option<DateTime<Utc>>],
@@ -169,7 +162,8 @@ mod tests {
     #[test]
     fn a_future_without_an_end_is_later_than_every_date() {
         let day = |d: i64| Some(DateTime::<Utc>::UNIX_EPOCH + chrono::Duration::days(d));
-        let range = ReadyRange::of(&[None, day(3), day(1), None], 75, Recalibration::none());
+        let times = [None, day(3), day(1), None];
+        let range = ReadyRange::of(&ReadyRange::percentiles(&times, Recalibration::none()), 75);
         assert_eq!((range.earliest, range.early), (day(1), day(1)));
         assert_eq!(range.likely, day(3));
         assert_eq!(range.at_confidence, None);

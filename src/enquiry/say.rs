@@ -2,6 +2,7 @@
 //! and one reason. Money is rounded as one speaks, chances are said as shares.
 
 use super::answer::{Answer, Figures, OptionAnswer, OptionKind, SearchTerms, Terms};
+use super::related::RelatedDonor;
 use super::wish::Knowledge;
 use crate::units::Money;
 use crate::units::text::uncapitalised;
@@ -191,11 +192,18 @@ fn sentence(
             spoken(*lost)
         ),
     };
+    said.push_str(&stays_different(figures));
     match answer.days_late(figures) {
         Some(late) => said.push_str(&too_late(answer, option, late, today)),
         None => said.push_str(&reason(answer, option)),
     }
     said
+}
+
+/// What a donor of another pattern leaves different for good.
+fn stays_different(figures: &Figures) -> String {
+    let related = figures.related.as_ref();
+    related.map(RelatedDonor::sentence).unwrap_or_default()
 }
 
 fn offer(kind: OptionKind, wanted: &str) -> String {
@@ -299,10 +307,11 @@ fn too_late(answer: &Answer, option: &OptionAnswer, late: i64, today: NaiveDate)
         .and_then(|other| Some((other, other.figures()?)));
     if let (Some((other, figures)), Some(by)) = (in_time, answer.wanted_by) {
         said.push_str(&format!(
-            " To have it by {}: {} for about {} plus tax.",
+            " To have it by {}: {} for about {} plus tax.{}",
             on_day(by, today),
             uncapitalised(&offer(other.kind, &answer.wanted)),
-            spoken(figures.build_up.net)
+            spoken(figures.build_up.net),
+            stays_different(figures)
         ));
     }
     said

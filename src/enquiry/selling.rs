@@ -22,6 +22,12 @@ pub struct Selling {
     pub overtime_percent: Decimal,
     /// Minutes after which an answer is old: before it is quoted the shop is asked.
     pub answer_keeps_minutes: u32,
+    /// What carriage of a casting costs whatever it weighs; none where the shop has not said.
+    #[serde(default)]
+    pub carriage_base: Option<Money>,
+    /// What it costs for each kilogram besides.
+    #[serde(default)]
+    pub carriage_per_kg: Option<Money>,
 }
 
 impl Selling {
@@ -35,6 +41,37 @@ impl Selling {
             least_margin_percent: Decimal::from(5),
             overtime_percent: Decimal::from(50),
             answer_keeps_minutes: 60,
+            carriage_base: None,
+            carriage_per_kg: None,
+        }
+    }
+
+    /// What carriage of a casting costs by its weight in kg, to the currency's smallest unit. `None` where the shop has not
+    /// said what it costs, or nobody knows the weight and it counts.
+    ///
+    /// ```
+    /// use borewright::enquiry::Selling;
+    /// use borewright::units::{Currency, Money};
+    /// let pounds = Currency::from_code("GBP")?;
+    /// let selling = Selling {
+    ///     carriage_base: Some(Money::parse("25", pounds)?),
+    ///     carriage_per_kg: Some(Money::parse("0.45", pounds)?),
+    ///     ..Selling::starting(pounds)
+    /// };
+    /// // 25 + 96 × 0.45
+    /// assert_eq!(selling.carriage(Some(96.into())), Some(Money::parse("68.20", pounds)?));
+    /// assert_eq!(selling.carriage(None), None);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    #[must_use]
+    pub fn carriage(&self, weight_kg: Option<Decimal>) -> Option<Money> {
+        let by_weight = match self.carriage_per_kg {
+            Some(each) => Some(each.times(weight_kg?).ok()?.rounded()),
+            None => None,
+        };
+        match (self.carriage_base, by_weight) {
+            (Some(base), Some(more)) => base.plus(more).ok(),
+            (one, None) | (None, one) => one,
         }
     }
 }

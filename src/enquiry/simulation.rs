@@ -154,7 +154,8 @@ pub(super) fn simulate(
     let futures = draws.release.len();
     let never = draws.released().filter(|released| !released).count();
     let priced = pricing.priced(&draws, &range, percent_of(futures - never, futures))?;
-    let ready_range = ReadyRange::of(&ready, confidence, knowledge.days);
+    let ready_percentiles = ReadyRange::percentiles(&ready, knowledge.days);
+    let ready_range = ReadyRange::of(&ready_percentiles, confidence);
     let day = |time: DateTime<Utc>| time.with_timezone(&knowledge.zone).date_naive();
     let figures = Figures {
         price: range,
@@ -173,7 +174,7 @@ pub(super) fn simulate(
         never_percent: percent_of(never, futures),
         percentiles: Percentiles {
             full_cost: pricing.full_costs(&draws)?,
-            ready: ReadyRange::percentiles(&ready, knowledge.days)
+            ready: ready_percentiles
                 .into_iter()
                 .map(|time| time.map(day))
                 .collect(),
@@ -181,6 +182,7 @@ pub(super) fn simulate(
         machines: machine_times(&way.route, &draws.minutes, confidence),
         route: way.route.clone(),
         conversion: way.conversion.clone(),
+        related: way.related.clone(),
     };
     Ok(Simulated {
         option: proposal.possible(figures, wish.purpose),

@@ -45,8 +45,10 @@ fn hole(label: &str, kind: FeatureKind, count: u32) -> Feature {
     Feature {
         place: Place::new(Face::Rear, label),
         kind,
-        x: Length::from_mm(dec!(40)),
-        y: Length::from_mm(dec!(60)),
+        at: Some(crate::castings::Point {
+            x: Length::from_mm(dec!(40)),
+            y: Length::from_mm(dec!(60)),
+        }),
         size: Length::from_mm(dec!(12)),
         depth: Some(Length::from_mm(dec!(25))),
         thread: (kind == FeatureKind::TappedHole).then(|| "M12x1.75".parse().unwrap()),
@@ -164,17 +166,20 @@ pub(super) fn knowledge() -> Knowledge {
             marks: String::new(),
             metal: crate::castings::Metal::default(),
             weight_kg: None,
+            sizes: crate::castings::measured::Sizes::default(),
             version: 1,
         },
         supplies: vec![
             supply(farm(), &[180, 220], vec![]),
             supply(marine(), &[], sightings()),
         ],
+        related: vec![],
         rules: vec![
             rule("Fitted dowel", FeatureKind::DowelHole, &["DOWEL-REAM"]),
             rule("Tapped hole", FeatureKind::TappedHole, &["HOLE-TAP"]),
         ],
         elements: starting::elements(currency, Uuid::nil).unwrap(),
+        made: Vec::new(),
         cutting: cutting_data::starting_points().remove(0),
         order: OrderOfWork::default(),
         rates: Rates {

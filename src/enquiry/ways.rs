@@ -5,6 +5,7 @@ use super::answer::{Figures, OptionAnswer, OptionKind, Outcome, Terms};
 use super::customer::Purpose;
 use super::procurement::Procurement;
 use super::proportion::MOST_TIMES_CHEAPEST;
+use super::related::RelatedDonor;
 use super::wish::{SearchLimits, ShelfCasting};
 use crate::castings::Conversion;
 use crate::estimating::Route;
@@ -56,6 +57,8 @@ pub(super) struct Way {
     pub(super) risks: Vec<String>,
     pub(super) route: Route,
     pub(super) conversion: Option<Conversion>,
+    /// The donor, when it is of a related pattern.
+    pub(super) related: Option<RelatedDonor>,
     pub(super) donor: Option<Donor>,
     pub(super) procurement: Procurement,
     /// The variant of the casting.

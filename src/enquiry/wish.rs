@@ -1,10 +1,11 @@
 //! What a caller wants, and what the shop knows when it answers.
 
 use super::customer::{Condition, CrackRepair, Purpose};
+use super::related::RelatedSupply;
 use super::selling::Selling;
 use crate::castings::{Pattern, RemedyRule, Variant};
 use crate::estimating::cutting_data::CuttingData;
-use crate::estimating::{Element, OrderOfWork, Policy, Rates, Recalibration};
+use crate::estimating::{Element, MadePart, OrderOfWork, Policy, Rates, Recalibration};
 use crate::sourcing::{Inspected, Sighting, Watch};
 use crate::units::{Currency, Money};
 use chrono::NaiveDate;
@@ -85,12 +86,16 @@ pub struct Knowledge {
     pub pattern: Pattern,
     /// Every variant of that pattern, the wanted one among them.
     pub supplies: Vec<Supply>,
+    /// Related patterns whose castings can be donors.
+    pub related: Vec<RelatedSupply>,
     /// The remedy table.
     pub rules: Vec<RemedyRule>,
     /// What the shop does about cracks.
     pub crack_repairs: Vec<CrackRepair>,
     /// Standard times.
     pub elements: Vec<Element>,
+    /// Parts that are made here, with what is free of each.
+    pub made: Vec<MadePart>,
     /// Cutting data.
     pub cutting: CuttingData,
     /// The shop's order of work.

@@ -226,6 +226,7 @@ mod tests {
             tools: Vec::new(),
             can_fail: false,
             outside: None,
+            makes: None,
         }
     }
 

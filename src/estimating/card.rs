@@ -4,20 +4,21 @@
 use super::check::{Check, CheckKind};
 use super::cutting::{Process, Recipe};
 use super::cutting_data::CuttingData;
-use super::element::Material;
+use super::element::{Material, Stage};
 use super::order::OrderOfWork;
 use super::route::{Operation, Step};
-use super::routing::{Draft, Group, Key, RouteError};
-use crate::castings::{Feature, before_reamer};
+use super::routing::{Draft, Group, Key, Part, RouteError};
+use crate::castings::measured::Sizes;
+use crate::castings::{Feature, FeatureKind, before_reamer};
 use crate::units::text::capitalised;
-use crate::units::{Length, Minutes, Money, Spread};
+use crate::units::{Length, Minutes, Money, Spread, Thread};
 use rust_decimal::Decimal;
 
 /// The operation of a group of steps.
 pub(super) fn operation(
     group: &Group,
     number: u32,
-    (part, weight): (&str, Option<Decimal>),
+    part: &Part,
     (data, order): (&CuttingData, &OrderOfWork),
 ) -> Result<Operation, RouteError> {
     let mut drafts: Vec<&Draft> = group.drafts.iter().collect();
@@ -39,18 +40,22 @@ pub(super) fn operation(
     let mut materials: Vec<Material> = Vec::new();
     let mut tools = Vec::new();
     let mut outside: Option<(Money, u32)> = None;
-    if let Some(weight) = weight.filter(|_| setup > Minutes::ZERO && !key.apart) {
+    if let Some(weight) = part.weight.filter(|_| setup > Minutes::ZERO && !key.apart) {
         cautions.push(lifting(weight));
     }
     for draft in &drafts {
-        for check in checks_of(draft) {
+        if draft.element.stage == Stage::Hone && part.sizes.bores.torque_plate {
+            push_new(&mut checks, torque_plate());
+            push_new(&mut tools, format!("Torque plate, {}", part.name));
+        }
+        for check in checks_of(draft, part.sizes) {
             push_new(&mut checks, check);
         }
         for caution in &draft.element.cautions {
             push_new(&mut cautions, caution.clone());
         }
         for tool in &draft.element.tools {
-            push_new(&mut tools, tool.replace("{part}", part));
+            push_new(&mut tools, tool.replace("{part}", part.name));
         }
         use_up(&mut materials, draft);
         if let Some(price) = draft.element.outside_price {
@@ -63,8 +68,8 @@ pub(super) fn operation(
         }
     }
     let table = match key.face {
-        Some(face) => format!("{} / {face} / {part}", key.machine_kind),
-        None => format!("{} / {part}", key.machine_kind),
+        Some(face) => format!("{} / {face} / {}", key.machine_kind, part.name),
+        None => format!("{} / {}", key.machine_kind, part.name),
     };
     Ok(Operation {
         number,
@@ -90,6 +95,7 @@ pub(super) fn operation(
         tools,
         can_fail: drafts.iter().any(|d| d.element.can_fail),
         outside,
+        makes: None,
     })
 }
 
@@ -170,9 +176,9 @@ fn step(draft: &Draft, data: &CuttingData) -> Step {
     }
 }
 
-/// The checks of the element; where the step finishes a feature with a fit, its limits stand in the one that takes
+/// The checks of the element, with the limits of the pattern where they come from there; where the step finishes a feature with a fit, its limits stand in the one that takes
 /// them, or in one of their own.
-fn checks_of(draft: &Draft) -> Vec<Check> {
+fn checks_of(draft: &Draft, sizes: &Sizes) -> Vec<Check> {
     let basis = draft.element.basis;
     let mut checks: Vec<Check> = (draft.element.checks.iter())
         .map(|check| check.on_route(basis, draft.count, draft.feature))
@@ -186,7 +192,26 @@ fn checks_of(draft: &Draft) -> Vec<Check> {
     for check in checks.iter_mut().filter(|c| c.kind == CheckKind::Fit) {
         check.judged("as on the drawing");
     }
-    checks
+    let dowel = draft
+        .finishes
+        .filter(|f| f.kind == FeatureKind::DowelHole && f.fit.is_some());
+    // Ground dowels are m6 where the pattern says nothing else (ISO 2338 parallel pins, from memory).
+    let class = sizes.rear.pin_fit.or_else(|| "m6".parse().ok());
+    checks.extend(dowel.zip(class).map(|(f, class)| Check::of_dowel(f, class)));
+    for check in &mut checks {
+        check.take_sizes(sizes);
+    }
+    let staged = checks.into_iter().flat_map(|check| check.in_stages(sizes));
+    staged.collect()
+}
+
+/// What is bolted on before bores are honed that are round only under the pull of the head bolts (common practice, no source).
+fn torque_plate() -> Check {
+    Check::yes_no(
+        "Torque plate on before honing",
+        "with a gasket like the one that goes in, bolts in stages to the head’s figure; bores gauged with it on",
+        "torque wrench",
+    )
 }
 
 /// What is set at the machine for a feature: the drill, how deep it goes and what of that is full thread, reamed or
@@ -206,8 +231,12 @@ fn sizes(feature: &Feature, recipe: &Recipe, deepest: Option<Length>) -> Option<
         }
         _ => (feature.first_drill()?.diameter, String::new()),
     };
+    let gauged = match feature.thread.as_ref().and_then(Thread::gauging) {
+        Some(gauging) => format!("; {gauging}"),
+        None => String::new(),
+    };
     let Some(depths) = depths else {
-        return Some(format!("Drill ⌀{}{rule}, through", mm(drill)));
+        return Some(format!("Drill ⌀{}{rule}, through{gauged}", mm(drill)));
     };
     let below = match (&feature.thread, has(Process::Ream)) {
         (Some(_), _) => format!(
@@ -223,7 +252,7 @@ fn sizes(feature: &Feature, recipe: &Recipe, deepest: Option<Length>) -> Option<
         None => String::new(),
     };
     Some(format!(
-        "Drill ⌀{}{rule}, {} mm deep, point to {} mm{below}{short}",
+        "Drill ⌀{}{rule}, {} mm deep, point to {} mm{below}{short}{gauged}",
         mm(drill),
         mm(depths.shoulder()),
         mm(depths.bottom())

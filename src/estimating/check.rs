@@ -2,6 +2,7 @@
 
 use super::element::Basis;
 use crate::castings::{Feature, FeatureKind, words::words};
+use crate::units::Fit;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantArray};
@@ -35,6 +36,30 @@ pub enum CheckKind {
     Range,
     /// The limits of the fit of the feature that is made; only on an element, a route puts the numbers in.
     Fit,
+    /// The size of a main bearing housing; as the four below, only on an element: a route puts the numbers of the pattern in.
+    Housing,
+    /// The ovality of a main bearing housing.
+    HousingOvality,
+    /// The clearance of a piston in its bore.
+    PistonClearance,
+    /// The taper of a cylinder.
+    BoreTaper,
+    /// The ovality of a cylinder.
+    BoreOvality,
+    /// The roughness Ra of a honed cylinder.
+    BoreFinish,
+    /// How far a cylinder is out of square with the main line.
+    BoreSquare,
+    /// How far a liner stands above the deck.
+    LinerHeight,
+    /// The roughness Ra of the deck.
+    DeckFinish,
+    /// The width over the thrust faces of the main line.
+    ThrustWidth,
+    /// The torque of the temporary bolts of the main caps: one check for each stage.
+    TorqueBolts,
+    /// The torque of the final studs of the main caps, the same way.
+    TorqueStuds,
 }
 
 words!(CheckKind {
@@ -43,7 +68,41 @@ words!(CheckKind {
     TwoSided = "two-sided: plus or minus";
     Range = "range: smallest to largest";
     Fit = "from the fit of the feature";
+    Housing = "from the pattern: main housing";
+    HousingOvality = "from the pattern: ovality of a main housing";
+    PistonClearance = "from the pattern: piston clearance";
+    BoreTaper = "from the pattern: taper of a bore";
+    BoreOvality = "from the pattern: ovality of a bore";
+    BoreFinish = "from the pattern: surface finish of a bore";
+    BoreSquare = "from the pattern: a bore out of square";
+    LinerHeight = "from the pattern: liner above the deck";
+    DeckFinish = "from the pattern: surface finish of the deck";
+    ThrustWidth = "from the pattern: width of the thrust faces";
+    TorqueBolts = "from the pattern: torque of the temporary bolts, in stages";
+    TorqueStuds = "from the pattern: torque of the final studs, in stages";
 });
+
+impl CheckKind {
+    /// Whether the pattern gives the limits.
+    #[must_use]
+    pub fn is_of_pattern(self) -> bool {
+        match self {
+            Self::Housing
+            | Self::HousingOvality
+            | Self::PistonClearance
+            | Self::BoreTaper
+            | Self::BoreOvality
+            | Self::BoreFinish
+            | Self::BoreSquare
+            | Self::LinerHeight
+            | Self::DeckFinish
+            | Self::ThrustWidth
+            | Self::TorqueBolts
+            | Self::TorqueStuds => true,
+            Self::YesNo | Self::OneSided | Self::TwoSided | Self::Range | Self::Fit => false,
+        }
+    }
+}
 
 /// A gauge that says go or no-go about something that has limits.
 #[derive(
@@ -180,6 +239,7 @@ impl Check {
             format!(" {}", self.unit)
         };
         let limits = match (self.kind, self.lower, self.upper) {
+            (kind, ..) if kind.is_of_pattern() => "to the pattern’s limits".to_owned(),
             (CheckKind::Fit, ..) => "to the fit of the feature".to_owned(),
             (CheckKind::OneSided, _, Some(upper)) => format!("at most {upper}{unit}"),
             (CheckKind::OneSided, Some(lower), None) => format!("at least {lower}{unit}"),
@@ -210,7 +270,8 @@ impl Check {
     /// What is wrong with it: the field and how to put it right.
     #[must_use]
     pub fn fault(&self) -> Option<(&'static str, &'static str)> {
-        let measured = !matches!(self.kind, CheckKind::YesNo | CheckKind::Fit);
+        let measured =
+            !matches!(self.kind, CheckKind::YesNo | CheckKind::Fit) && !self.kind.is_of_pattern();
         let ordered = match (self.lower, self.upper) {
             (Some(lower), Some(upper)) => {
                 lower <= upper && self.nominal.is_none_or(|n| (lower..=upper).contains(&n))
@@ -219,9 +280,9 @@ impl Check {
         };
         let limits = usize::from(self.lower.is_some()) + usize::from(self.upper.is_some());
         let wanted = match self.kind {
-            CheckKind::YesNo | CheckKind::Fit => 0,
             CheckKind::OneSided => 1,
             CheckKind::TwoSided | CheckKind::Range => 2,
+            _ => 0,
         };
         let names_repeat = (1..self.places.len()).any(|i| {
             let (before, from) = self.places.split_at(i);
@@ -321,6 +382,18 @@ impl Check {
         }
     }
 
+    /// The check of the dowel that goes into a reamed hole: 12 m6 is 12.007 to 12.018 mm.
+    pub(super) fn of_dowel(feature: &Feature, class: Fit) -> Self {
+        let what = format!("Dowel for {}", feature.place);
+        let mut check = Self::yes_no(&what, "", "micrometer");
+        let shaft = Feature {
+            fit: Some(class),
+            ..feature.clone()
+        };
+        check.take_fit(&shaft);
+        check
+    }
+
     /// Leaves it to be judged, where a fit was to give the limits and there is none.
     pub(super) fn judged(&mut self, note: &str) {
         self.kind = CheckKind::YesNo;
@@ -336,8 +409,12 @@ impl Check {
         let (gauge, instrument) = match feature.kind {
             FeatureKind::DowelHole | FeatureKind::PlainHole => (Gauge::Plug, "plug gauge"),
             FeatureKind::TappedHole => (Gauge::None, "thread plug gauge"),
-            FeatureKind::Register | FeatureKind::Bore => (Gauge::None, "bore gauge"),
-            FeatureKind::Counterbore | FeatureKind::Spotface => (Gauge::None, "depth gauge"),
+            FeatureKind::Register | FeatureKind::Bore | FeatureKind::CorePlugBore => {
+                (Gauge::None, "bore gauge")
+            }
+            FeatureKind::Counterbore | FeatureKind::Spotface | FeatureKind::SealSeat => {
+                (Gauge::None, "depth gauge")
+            }
         };
         let what = format!("{} at {}", feature.kind, feature.place);
         let mut check = Self {
@@ -366,92 +443,6 @@ fn one_by_one(basis: Basis, count: u32, at: Option<&Feature>) -> Vec<String> {
     }
 }
 
+mod from_pattern;
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use rust_decimal::dec;
-
-    fn limited(kind: CheckKind, lower: Option<Decimal>, upper: Option<Decimal>) -> Check {
-        Check {
-            kind,
-            lower,
-            upper,
-            unit: "mm".to_owned(),
-            ..Check::yes_no("Gap", "", "feeler gauges")
-        }
-    }
-
-    #[test]
-    fn limits_are_said_as_the_trade_says_them() {
-        let about = Check {
-            nominal: Some(dec!(0.10)),
-            note: "4 thou".to_owned(),
-            ..limited(CheckKind::TwoSided, Some(dec!(0.08)), Some(dec!(0.13)))
-        };
-        assert_eq!(about.limits_in_words(), "0.10 mm, 0.08 to 0.13 mm (4 thou)");
-        for (check, words) in [
-            (
-                limited(CheckKind::TwoSided, Some(dec!(-0.05)), Some(dec!(0.05))),
-                "within ±0.05 mm",
-            ),
-            (
-                limited(CheckKind::OneSided, None, Some(dec!(0.05))),
-                "at most 0.05 mm",
-            ),
-            (
-                limited(CheckKind::OneSided, Some(dec!(5)), None),
-                "at least 5 mm",
-            ),
-            (
-                limited(CheckKind::Range, Some(dec!(2.5)), Some(dec!(3))),
-                "2.5 to 3 mm",
-            ),
-            (
-                Check::yes_no("Plug", "flush and tight", ""),
-                "flush and tight",
-            ),
-        ] {
-            assert_eq!(check.limits_in_words(), words);
-            assert_eq!(check.fault(), None, "{words}");
-        }
-    }
-
-    #[test]
-    fn a_measured_check_without_limits_is_refused() {
-        for (kind, lower, upper, field) in [
-            (CheckKind::TwoSided, None, Some(dec!(0.05)), "upper"),
-            (CheckKind::Range, Some(dec!(3)), Some(dec!(2)), "lower"),
-            (CheckKind::OneSided, None, None, "upper"),
-            (CheckKind::OneSided, Some(dec!(1)), Some(dec!(2)), "upper"),
-            (CheckKind::YesNo, None, Some(dec!(2)), "lower"),
-        ] {
-            let fault = limited(kind, lower, upper).fault();
-            assert_eq!(fault.map(|(field, _)| field), Some(field), "{kind:?}");
-        }
-        let twice = Check {
-            places: vec!["top".to_owned(), "top".to_owned()],
-            ..limited(CheckKind::OneSided, None, Some(dec!(1)))
-        };
-        assert_eq!(twice.fault().map(|(field, _)| field), Some("places"));
-    }
-
-    #[test]
-    fn readings_are_named_for_each_main_and_direction() {
-        let bored = Check {
-            each: true,
-            places: vec!["upright".to_owned(), "across".to_owned()],
-            ..limited(CheckKind::Range, Some(dec!(1)), Some(dec!(2)))
-        };
-        assert_eq!(
-            bored.on_route(Basis::PerMain, 2, None).places,
-            [
-                "main 1, upright",
-                "main 1, across",
-                "main 2, upright",
-                "main 2, across"
-            ]
-        );
-        let alone = limited(CheckKind::Range, Some(dec!(1)), Some(dec!(2)));
-        assert_eq!(alone.on_route(Basis::PerMain, 5, None).readings(), 1);
-    }
-}
+mod tests;

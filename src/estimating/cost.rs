@@ -316,9 +316,14 @@ impl OperationCost {
             .materials
             .iter()
             .map(|m| {
+                let how = if m.made {
+                    format!("{} made in this job", m.quantity.normalize())
+                } else {
+                    format!("{} × {}", m.quantity.normalize(), m.price)
+                };
                 Ok(CostLine::leaf(
                     format!("{}, operation {}", m.name, operation.number),
-                    format!("{} × {}", m.quantity.normalize(), m.price),
+                    how,
                     m.price.times(m.quantity)?,
                 ))
             })

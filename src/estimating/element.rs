@@ -200,6 +200,9 @@ pub struct Material {
     /// Only for features up to this size; the size itself is included.
     #[serde(default)]
     pub largest: Option<Length>,
+    /// Made by operations of the same route, which are what it costs: its price here is nothing.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub made: bool,
 }
 
 impl Material {
@@ -485,3 +488,6 @@ fn timely(minutes: Minutes) -> bool {
 fn payable(price: Money) -> bool {
     (Decimal::ZERO..=Decimal::from(1_000_000)).contains(&price.amount())
 }
+
+#[cfg(test)]
+mod tests;

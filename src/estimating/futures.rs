@@ -300,3 +300,65 @@ pub fn percentile(futures: &[i64], percent: u32) -> Option<i64> {
 fn minor(money: Money) -> f64 {
     plain(money.amount()) * 10_f64.powi(i32::try_from(money.currency().minor_digits()).unwrap_or(2))
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::estimating::tests::{route_of, typical};
+    use crate::estimating::variation::{Variation, Worlds, key_of};
+    use rust_decimal::dec;
+
+    /// The same future makes a kind of work and a person as slow in a quote as in the plan, and what is done again takes
+    /// its share once more: set beside the same future without any of it.
+    #[test]
+    fn an_option_has_the_factors_of_the_plan() {
+        let route = route_of(&typical());
+        let sampler = route.sampler().unwrap();
+        let variation = Variation {
+            person_percent: dec!(15),
+            element_percent: dec!(20),
+            rework_percent: dec!(30),
+            rework_share_percent: dec!(50),
+            ..Variation::none()
+        };
+        let (with, without) = (
+            Worlds::new(5, variation.shares()),
+            Worlds::new(5, Variation::none().shares()),
+        );
+        let able = vec![vec![3]; route.operations.len()];
+        let mut again = 0;
+        for k in 0..40 {
+            let mut minutes = [vec![0.0; able.len()], vec![0.0; able.len()]];
+            let world = with.world(k);
+            sampler.sample_in(&world, 9, &able, &mut minutes[0]);
+            sampler.sample_in(&without.world(k), 9, &able, &mut minutes[1]);
+            for (at, operation) in route.operations.iter().enumerate() {
+                let slow =
+                    world.log_element(key_of(operation.main_element())) + world.log_person(3);
+                let ratio = minutes[0][at] / (minutes[1][at] * slow.exp());
+                let is = |share: f64| (ratio - share).abs() < 1e-9;
+                assert!(is(1.0) || is(1.5), "{k}, {at}: {ratio}");
+                again += i32::from(is(1.5));
+            }
+        }
+        // Thirty in a hundred of 480, give or take four standard deviations of 10.
+        assert_eq!(able.len(), 12);
+        assert!((again - 144).abs() < 40, "{again}");
+    }
+
+    /// Two jobs have luck of their own, and so have two elements of one job, whatever their keys.
+    #[test]
+    fn no_two_draws_are_one() {
+        let sampler = route_of(&typical()).sampler().unwrap();
+        let world = Worlds::new(5, Variation::none().shares()).world(1);
+        let mut drawn: Vec<u64> = Vec::new();
+        for job in 0..8 {
+            let mut minutes = vec![0.0; 12];
+            sampler.sample_in(&world, job, &[], &mut minutes);
+            drawn.extend(minutes.iter().map(|m| m.to_bits()));
+        }
+        let all = drawn.len();
+        drawn.sort_unstable();
+        drawn.dedup();
+        assert_eq!(drawn.len(), all);
+    }
+}

@@ -116,6 +116,15 @@ mod tests {
         }
     }
 
+    /// A record that never failed is no certainty: the next day may, so always stays kept for the whole.
+    #[test]
+    fn a_perfect_record_is_no_certainty() {
+        let share = |stated, share, sure| Recalibration::new(stated, share).share_of_futures(sure);
+        assert!((share(0.9, 1.0, 0.9) - 0.999).abs() < 1e-12);
+        assert!((share(0.9, 0.0, 0.9) - 0.001).abs() < 1e-12);
+        assert!((Recalibration::new(0.0, 1.0).chance(0.999) - 0.001).abs() < 1e-12);
+    }
+
     #[test]
     fn what_is_no_share_changes_nothing() {
         assert!(Recalibration::none().is_none());

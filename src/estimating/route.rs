@@ -6,6 +6,7 @@
 
 use super::check::Check;
 use super::element::{Material, Stage, TimeSource};
+use super::made::Makes;
 use crate::castings::{Face, Place};
 use crate::units::{Minutes, Money, Spread};
 use rust_decimal::Decimal;
@@ -98,6 +99,9 @@ pub struct Operation {
     pub can_fail: bool,
     /// For outside work: its price and the days away.
     pub outside: Option<(Money, u32)>,
+    /// The part it makes, where it is work on a part made in the shop and not on what the job is about.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub makes: Option<Makes>,
 }
 
 /// Operations in order: every operation comes after all that it waits for.

@@ -8,9 +8,11 @@
 use super::card::operation;
 use super::cutting_data::CuttingData;
 use super::element::{Basis, Element, Inclusion, Stage};
+use super::made::MOST_PIECES;
 use super::order::OrderOfWork;
 use super::route::{Operation, Route};
-use crate::castings::{Action, Conversion, Face, Feature, Pattern};
+use crate::castings::measured::Sizes;
+use crate::castings::{Action, Conversion, Face, Feature, Metal, Pattern};
 use crate::units::{Length, Minutes, MoneyError};
 use rust_decimal::Decimal;
 
@@ -33,6 +35,9 @@ pub enum RouteError {
         /// Why.
         why: String,
     },
+    /// More of a part made in the shop than is made in one job.
+    #[error("“{0}” is made 1 to {MOST_PIECES} at a time")]
+    Pieces(String),
     /// Prices that do not add up.
     #[error(transparent)]
     Money(#[from] MoneyError),
@@ -87,12 +92,7 @@ impl Route {
             });
         }
         list(&mut chains, also, pattern, elements)?;
-        draw_up(
-            chains,
-            (&pattern.name, pattern.weight_kg),
-            elements,
-            (data, order),
-        )
+        draw_up(chains, &Part::of(pattern), elements, (data, order))
     }
 
     /// The route of listed work on a block: what a found block still needs, or a repair of the caller's own. Each code
@@ -108,12 +108,7 @@ impl Route {
     ) -> Result<Self, RouteError> {
         let mut chains = standing(elements, Inclusion::EveryBlock, pattern);
         list(&mut chains, codes, pattern, elements)?;
-        draw_up(
-            chains,
-            (&pattern.name, pattern.weight_kg),
-            elements,
-            (data, order),
-        )
+        draw_up(chains, &Part::of(pattern), elements, (data, order))
     }
 
     /// The route of listed work on a part that no pattern describes: a crankshaft to grind, a liner to press in. Each code
@@ -140,7 +135,14 @@ impl Route {
                 })
             })
             .collect::<Result<_, RouteError>>()?;
-        draw_up(chains, (part, None), elements, (data, order))
+        // Nobody says what the part is made of: grey iron, as most are.
+        let part = Part {
+            name: part,
+            weight: None,
+            metal: Metal::default(),
+            sizes: &Sizes::default(),
+        };
+        draw_up(chains, &part, elements, (data, order))
     }
 }
 
@@ -199,6 +201,29 @@ fn standing<'a>(elements: &'a [Element], least: Inclusion, pattern: &Pattern) ->
             links: vec![(e, times(e, 1, pattern))],
         })
         .collect()
+}
+
+/// What is worked on.
+pub(super) struct Part<'a> {
+    /// The pattern of a casting, or the part's name.
+    pub(super) name: &'a str,
+    /// What a bare one weighs, kg.
+    pub(super) weight: Option<Decimal>,
+    /// What it is made of.
+    pub(super) metal: Metal,
+    /// Sizes and limits, as far as somebody has entered them.
+    pub(super) sizes: &'a Sizes,
+}
+
+impl<'a> Part<'a> {
+    fn of(pattern: &'a Pattern) -> Self {
+        Self {
+            name: &pattern.name,
+            weight: pattern.weight_kg,
+            metal: pattern.metal,
+            sizes: &pattern.sizes,
+        }
+    }
 }
 
 /// What steps must share to be one operation.
@@ -398,8 +423,12 @@ impl<'a> Groups<'a> {
     }
 }
 
-/// Adds to each chain what must follow its elements wherever they are done, right after each of them.
-fn follow<'a>(chains: &mut [Chain<'a>], elements: &'a [Element]) -> Result<(), RouteError> {
+/// Adds to each chain what must follow its elements wherever they are done, right after each of them; of those that are for
+/// other metals, none.
+fn follow<'a>(
+    chains: &mut [Chain<'a>],
+    (elements, metal): (&'a [Element], Metal),
+) -> Result<(), RouteError> {
     for chain in chains {
         let mut links: Vec<(&'a Element, u32)> = Vec::with_capacity(chain.links.len());
         for &(element, count) in &chain.links {
@@ -407,7 +436,7 @@ fn follow<'a>(chains: &mut [Chain<'a>], elements: &'a [Element]) -> Result<(), R
             for code in &element.followed_by {
                 let next = find(elements, code, &format!("the element {}", element.code))?;
                 let listed = chain.links.iter().chain(&links);
-                if !listed.into_iter().any(|(e, _)| e.code == next.code) {
+                if next.suits(metal) && !listed.into_iter().any(|(e, _)| e.code == next.code) {
                     links.push((next, count));
                 }
             }
@@ -417,15 +446,14 @@ fn follow<'a>(chains: &mut [Chain<'a>], elements: &'a [Element]) -> Result<(), R
     Ok(())
 }
 
-/// Puts chains of elements together into a route; `part` is what is worked on, the pattern of a casting, and
-/// its weight in kg.
+/// Puts chains of elements together into a route.
 fn draw_up<'a>(
     mut chains: Vec<Chain<'a>>,
-    part: (&str, Option<Decimal>),
+    part: &Part,
     elements: &'a [Element],
     (data, rules): (&CuttingData, &OrderOfWork),
 ) -> Result<Route, RouteError> {
-    follow(&mut chains, elements)?;
+    follow(&mut chains, (elements, part.metal))?;
     let mut groups = Groups {
         groups: Vec::new(),
         order: rules,
@@ -435,7 +463,6 @@ fn draw_up<'a>(
     }
     groups.bring_parts_home();
     let order = groups.order();
-
     let mut number_of = vec![0_u32; groups.groups.len()];
     let mut operations: Vec<Operation> = Vec::with_capacity(order.len());
     // The last operation on the block: its number, what is on the table for it, and that setup in full.

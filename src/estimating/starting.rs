@@ -151,6 +151,7 @@ pub fn elements(
                         price: price(m.price),
                         smallest: m.smallest,
                         largest: m.largest,
+                        made: false,
                     })
                     .collect(),
                 version: 1,

@@ -33,6 +33,7 @@ fn pattern() -> Pattern {
         marks: String::new(),
         metal: crate::castings::Metal::default(),
         weight_kg: None,
+        sizes: crate::castings::measured::Sizes::default(),
         version: 1,
     }
 }
@@ -50,8 +51,10 @@ fn feature(face: Face, label: &str, kind: FeatureKind, size: Decimal, count: u32
     Feature {
         place: Place::new(face, label),
         kind,
-        x: Length::from_mm(dec!(10)),
-        y: Length::from_mm(dec!(10)),
+        at: Some(crate::castings::Point {
+            x: Length::from_mm(dec!(10)),
+            y: Length::from_mm(dec!(10)),
+        }),
         size: Length::from_mm(size),
         depth: Some(Length::from_mm(dec!(25))),
         thread: None,
@@ -235,6 +238,16 @@ fn work_goes_by_datum_and_a_weld_is_tested_again() {
         codes
     };
     let usual = route(&OrderOfWork::default());
+    // In aluminium magnetic particles show nothing: the dye test takes their place, and only there.
+    let aluminium = Pattern {
+        metal: Metal::Aluminium,
+        ..pattern()
+    };
+    let order = OrderOfWork::default();
+    let welded = Route::for_elements(&listed, &aluminium, &standards(), (&iron(), &order)).unwrap();
+    let retests = codes(&welded).concat();
+    assert!(retests.contains(&"CRACK-RETEST-DYE") && !retests.contains(&"CRACK-RETEST"));
+    assert!(!usual.iter().any(|code| code == "CRACK-RETEST-DYE"));
     let by_datum = [
         "CRACK-WELD-OUT",
         "CRACK-RETEST",
@@ -264,6 +277,28 @@ fn work_goes_by_datum_and_a_weld_is_tested_again() {
         at(&own, "MAINS-LINE-BORE") < at(&own, "BORE-CYLINDER"),
         "{own:?}"
     );
+}
+
+/// What may have opened the water jacket is tested under pressure once more, after the last of it.
+#[test]
+fn a_sleeve_or_a_core_plug_is_followed_by_a_second_pressure_test() {
+    let plug = feature(Face::Left, "K1", FeatureKind::CorePlugBore, dec!(40), 3);
+    let register = feature(Face::Rear, "R0", FeatureKind::Register, dec!(80), 1);
+    let wanted = vec![
+        make(register, &["SLEEVE"]),
+        make(plug, &["CORE-PLUG-BORE", "CORE-PLUG-FIT"]),
+    ];
+    let route = route_of(&conversion(wanted));
+    let at = |code: &str| {
+        let mut all = route.operations.iter();
+        all.position(|o| o.steps.iter().any(|s| s.code == code))
+    };
+    let count = route.operations.iter().flat_map(|o| &o.steps);
+    let tests = count.filter(|s| s.code == "PRESSURE-RETEST").count();
+    assert_eq!(tests, 1);
+    assert!(at("PRESSURE-RETEST") > at("SLEEVE"));
+    assert!(at("PRESSURE-RETEST") > at("CORE-PLUG-FIT"));
+    assert!(at("PRESSURE-TEST") < at("SLEEVE"));
 }
 
 /// A sleeve is priced by its bore, the line bore asks for its own bolts and mandrel, seals and housings are in the price.
@@ -376,6 +411,33 @@ fn the_checks_of_the_trade_stand_on_the_route() {
         "dowel hole at rear face, R1",
         "12 H7: 12.000 to 12.018 mm"
     ));
+
+    // A main housing is held against the size of the pattern, at two places of each; without one it is judged.
+    let mains = |pattern: &Pattern| {
+        let listed = [("MAINS-LINE-BORE".to_owned(), 1)];
+        let order = OrderOfWork::default();
+        let route = Route::for_elements(&listed, pattern, &standards(), (&iron(), &order)).unwrap();
+        let mut checks = route.operations.into_iter().flat_map(|o| o.checks);
+        checks
+            .find(|c| c.what.contains("Main housing, caps"))
+            .unwrap()
+    };
+    let mut sized = pattern();
+    sized.sizes.mains.smallest = "68".parse().ok();
+    sized.sizes.mains.largest = "68.03".parse().ok();
+    let (measured, judged) = (mains(&sized), mains(&pattern()));
+    assert_eq!(
+        (measured.lower, measured.upper),
+        (Some(dec!(68)), Some(dec!(68.03)))
+    );
+    assert_eq!(
+        (measured.readings(), measured.places[3].as_str()),
+        (10, "main 2, near the joint")
+    );
+    assert_eq!(
+        judged.limits_in_words(),
+        "to the maker’s limits; the pattern has no sizes yet"
+    );
 
     let seal = feature(Face::Rear, "R0", FeatureKind::Register, dec!(120), 1);
     let scroll = route_of(&conversion(vec![make(seal, &["SEAL-SCROLL-FIT"])]));
@@ -525,14 +587,17 @@ fn a_part_worked_on_apart_waits_for_nothing_and_is_home_for_the_final_check() {
 #[test]
 fn a_found_block_gets_the_inspection_of_every_block_and_the_listed_work_but_no_line_bore() {
     let route = Route::for_elements(
-        &[("HONE-CYLINDER".to_owned(), 9), ("PLUG".to_owned(), 3)],
+        &[("HONE-CYLINDER", 9), ("PLUG", 3), ("CRACK-TEST", 1)]
+            .map(|(code, count)| (code.to_owned(), count)),
         &pattern(),
         &standards(),
         (&iron(), &OrderOfWork::default()),
     )
     .unwrap();
     let all: Vec<&str> = codes(&route).concat();
-    assert!(all.contains(&"CRACK-TEST") && all.contains(&"MEASURE"));
+    let tested = all.iter().filter(|code| **code == "CRACK-TEST").count();
+    assert_eq!(tested, 1, "every block's, and the one that was asked for");
+    assert!(all.contains(&"MEASURE"));
     assert!(!all.contains(&"MAINS-LINE-BORE"));
     let count = |code: &str| {
         let steps = || route.operations.iter().flat_map(|o| &o.steps);

@@ -3,6 +3,7 @@
 
 use super::cutting_data::CuttingData;
 use super::element::{Basis, Element};
+use super::made::MadePart;
 use super::order::OrderOfWork;
 use super::route::Route;
 use super::routing::RouteError;
@@ -117,6 +118,20 @@ impl WorkList {
             part.to_owned()
         };
         Ok(Route::for_part(&on_table, &codes, elements, (data, order))?)
+    }
+
+    /// Its route, with the making of the parts that it needs and the shelf does not have free; see [`Route::with_made`].
+    ///
+    /// # Errors
+    /// [`WorkListError`].
+    pub fn route_with(
+        &self,
+        made: &[MadePart],
+        elements: &[Element],
+        rules: (&CuttingData, &OrderOfWork),
+    ) -> Result<Route, WorkListError> {
+        let route = self.route(elements, rules)?;
+        Ok(route.with_made(made, elements, rules)?)
     }
 
     /// The work in a line: "Grind crankshaft journal × 5, face the deck".

@@ -29,6 +29,8 @@ pub enum StepKind {
     Changed,
     /// Due date or promise moved.
     Rescheduled,
+    /// Its route changed.
+    Rerouted,
     /// Closed because it is done.
     Closed,
     /// Given up.

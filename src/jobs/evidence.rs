@@ -1,7 +1,9 @@
 //! What finished operations say of the standard times: the minutes that were booked on their setup and run, beside what is
 //! expected of each element by the standards of today.
 
+use crate::estimating::element::OUTSIDE;
 use crate::estimating::{Element, Operation, Step};
+use crate::review::NEARLY_ALL;
 use crate::review::attended::Run;
 use crate::review::ratios::{Evidence, Part};
 use crate::shopfloor::{Clock, Hours, Phase, Standards, hours};
@@ -32,9 +34,6 @@ pub struct Booked {
     /// The runs of operations that are nearly all one element, for the share of them that somebody stands by.
     pub runs: Vec<Run>,
 }
-
-/// An element makes nearly all of a run from this share of its standard minutes on.
-const NEARLY_ALL: f64 = 0.8;
 
 /// Who worked how long on one part of one operation, and when somebody last did.
 #[derive(Default)]
@@ -111,12 +110,37 @@ pub fn evidence(
     booked
 }
 
+/// The evidence of work done before the shop booked its hours here: one element so many times, in so many minutes with its
+/// setup, which is in the run for want of anything better. Work sent out is none. `id` and `job` tell it apart.
+#[must_use]
+pub fn past(
+    (id, job): (Uuid, Uuid),
+    element: &Element,
+    count: u32,
+    minutes: f64,
+    level: f64,
+    period: i32,
+) -> Option<Evidence> {
+    let each = element.revised.unwrap_or(element.owner_figure);
+    let standard = plain(element.setup.0) + f64::from(count) * plain(each.0);
+    let expected = standard * element.spread.mean() * level;
+    (expected > 0.0 && minutes > 0.0 && element.machine_kind != OUTSIDE).then(|| Evidence {
+        operation: id,
+        job,
+        part: Part::Run,
+        minutes,
+        expected: vec![(element.code.clone(), expected)],
+        people: Vec::new(),
+        period,
+    })
+}
+
 /// The run of an operation of which one element makes nearly all.
 fn nearly_one(run: &[(String, f64)], spent: &Hours) -> Option<Run> {
     let all: f64 = run.iter().map(|(_, minutes)| minutes).sum();
     let (code, _) = run
         .iter()
-        .find(|(_, minutes)| *minutes > all * NEARLY_ALL)?;
+        .find(|(_, minutes)| *minutes >= all * NEARLY_ALL)?;
     (spent.attended + spent.alone > 0).then(|| Run {
         code: code.clone(),
         attended: spent.attended as f64,

@@ -51,6 +51,7 @@ impl Limits {
     pub fn of(check: &Check) -> Option<Self> {
         let (lower, upper) = match (check.kind, check.lower, check.upper) {
             (CheckKind::YesNo | CheckKind::Fit, ..) | (_, None, None) => return None,
+            (kind, ..) if kind.is_of_pattern() => return None,
             (CheckKind::OneSided, None, Some(upper)) if is_length(&check.unit) => {
                 (Some(Decimal::ZERO.min(upper)), Some(upper))
             }

@@ -177,6 +177,7 @@ fn rework_operation(
         materials: Vec::new(),
         can_fail: false,
         outside: None,
+        makes: None,
         ..held.clone()
     }
 }

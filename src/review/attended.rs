@@ -5,6 +5,7 @@
 //! 1977, "Sampling techniques", section 6.3, from memory) and the interval of nine in ten. Only operations of which one
 //! element makes nearly all of the run are looked at, so nothing has to be shared out.
 
+use super::Z_90;
 use super::ratios::Interval;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
@@ -16,8 +17,6 @@ pub const LEAST_OPERATIONS: usize = 8;
 const LEAST_CHANGE: f64 = 0.05;
 /// Shares are set in steps of five per cent.
 const STEPS: f64 = 20.0;
-/// The normal quantile of a two-sided interval of 90 %.
-const Z: f64 = 1.644_853_626_951_472_7;
 
 /// The run of a finished operation, in minutes.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,9 +77,9 @@ fn share(runs: &[(f64, f64)]) -> Share {
     let error = (squares * n / (n - 1.0)).sqrt() / whole;
     Share {
         share: Interval {
-            low: (ratio - Z * error).max(0.0),
+            low: (ratio - Z_90 * error).max(0.0),
             likely: ratio,
-            high: (ratio + Z * error).min(1.0),
+            high: (ratio + Z_90 * error).min(1.0),
         },
         operations: runs.len(),
     }
@@ -110,7 +109,7 @@ mod tests {
         let found = all["DECK-FACE"];
         let error = 108.0_f64.sqrt() / 150.0;
         assert!((found.share.likely - 0.4).abs() < 1e-12);
-        assert!((found.share.low - (0.4 - Z * error)).abs() < 1e-12);
+        assert!((found.share.low - (0.4 - Z_90 * error)).abs() < 1e-12);
         assert_eq!((found.operations, found.proposed(0.9)), (3, None));
     }
 

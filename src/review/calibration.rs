@@ -23,6 +23,7 @@
 //! assert!((low - 0.741).abs() < 0.001 && (high - 0.922).abs() < 0.001);
 //! ```
 
+use super::Z_90;
 use std::collections::BTreeMap;
 
 /// How far one outcome moves the share: forty promises of a kind turn it round. Common practice, no source.
@@ -31,9 +32,6 @@ pub const STEP: f64 = 0.025;
 /// No promise is given at less or more than these shares of futures.
 const LEAST: f64 = 0.05;
 const MOST: f64 = 0.995;
-
-/// The normal quantile of a two-sided interval of 90 %.
-const Z: f64 = 1.644_853_626_951_472_7;
 
 /// The share of futures for the next promise after one at `share` of those `stated` as so sure.
 #[must_use]
@@ -56,7 +54,7 @@ pub fn share_of_futures(stated: f64, held: impl IntoIterator<Item = bool>) -> f6
 /// estimation for a binomial proportion") advise for small counts. All of it when none was given.
 #[must_use]
 pub fn wilson(kept: u32, given: u32) -> (f64, f64) {
-    score_interval(f64::from(kept), f64::from(given), Z)
+    score_interval(f64::from(kept), f64::from(given), Z_90)
 }
 
 fn score_interval(kept: f64, given: f64, z: f64) -> (f64, f64) {

@@ -14,3 +14,9 @@ pub mod scatter;
 pub mod spread;
 pub mod variance;
 pub mod wins;
+
+/// The normal quantile of a two-sided interval of 90 %.
+const Z_90: f64 = 1.644_853_626_951_472_7;
+
+/// An element makes nearly all of an operation from this share of its standard minutes on.
+pub const NEARLY_ALL: f64 = 0.8;

@@ -5,6 +5,7 @@
 //! Only operations of which the element makes nearly all count, and none that lies so far out that it hardly counts for
 //! the ratio either: a clock that was forgotten is no scatter of the work.
 
+use super::NEARLY_ALL;
 use super::ratios::{Interval, Point};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
@@ -14,8 +15,6 @@ use statrs::distribution::{ContinuousCDF, Gamma};
 pub const LEAST_OPERATIONS: usize = 20;
 /// A spread that is nearer than this to what is set is right: common practice, no source.
 const LEAST_CHANGE: f64 = 0.05;
-/// An element makes nearly all of an operation from this share on.
-const NEARLY_ALL: f64 = 0.8;
 
 /// The own scatter of an element's operations, as a coefficient of variation (0.1 is ten per cent).
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -194,6 +194,31 @@ mod tests {
         assert!(pauses(Some("vice / rear"), None));
     }
 
+    /// Col attends the bore; his surfacing runs unattended, his hone has stopped, and the drill is Wyn's.
+    #[test]
+    fn a_person_attends_what_they_began_and_have_not_left() {
+        let [bore, surface, hone, drill, next, col, wyn] =
+            [1, 2, 3, 4, 5, 6, 7].map(Uuid::from_u128);
+        let clock = |operation, person, phase, until: Option<&str>| Clock {
+            start: Uuid::nil(),
+            operation,
+            person,
+            machine: None,
+            phase,
+            from: at("08:00"),
+            until: until.map(at),
+        };
+        let clocks = [
+            clock(bore, col, Phase::Setup, None),
+            clock(surface, col, Phase::Alone, None),
+            clock(hone, col, Phase::Run, Some("09:00")),
+            clock(drill, wyn, Phase::Run, None),
+        ];
+        assert_eq!(attended_elsewhere(&clocks, col, next), [bore]);
+        assert!(attended_elsewhere(&clocks, col, bore).is_empty());
+        assert_eq!(attended_elsewhere(&clocks, wyn, next), [drill]);
+    }
+
     #[test]
     fn entries_belong_to_their_sign_on_give_or_take_five_minutes() {
         let (from, until) = (at("08:00"), at("12:00"));

@@ -296,6 +296,25 @@ mod tests {
     }
 
     #[test]
+    fn what_starts_a_clock_what_corrects_and_what_keeps_a_person() {
+        use crate::units::Code;
+        let such = |is: fn(Kind) -> bool| {
+            Kind::ALL
+                .iter()
+                .copied()
+                .filter(|kind| is(*kind))
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(such(Kind::starts), [Kind::Setup, Kind::Run, Kind::RunAlone]);
+        assert_eq!(
+            such(Kind::corrects),
+            [Kind::Moved, Kind::Struck, Kind::Stands]
+        );
+        let attended = [Phase::Setup, Phase::Run, Phase::Alone].map(Phase::is_attended);
+        assert_eq!(attended, [true, true, false]);
+    }
+
+    #[test]
     fn a_day_at_one_operation() {
         let entries = [
             entry(1, Kind::Setup, 10, 0),

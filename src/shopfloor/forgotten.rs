@@ -95,6 +95,14 @@ mod tests {
         // Overtime on Thursday evening: asked on Friday morning.
         assert_eq!(shift_end(week(), at("26T18:00")), Some(at("27T08:00")));
         assert_eq!(shift_end(week(), at("28T08:00")), None);
+        // Three hours off are no break: the shift ended before them; a minute less and it goes on.
+        let day = |back: &str| {
+            let stretches = [("26T08:00", "26T12:00"), (back, "26T19:00")];
+            let stretches = stretches.map(|(from, until)| (at(from), at(until)));
+            shift_end(stretches.into_iter(), at("26T09:00"))
+        };
+        assert_eq!(day("26T15:00"), Some(at("26T12:00")));
+        assert_eq!(day("26T14:59"), Some(at("26T19:00")));
     }
 
     #[test]
@@ -129,6 +137,12 @@ mod tests {
         // Within three and a bit hours of the shift's end it still counts as overtime into the night.
         assert!(asked(&[start, stands], "26T18:00").is_empty());
         assert_eq!(asked(&[start, stands], "27T09:00"), [at("27T08:00")]);
+        // What was said of another clock answers nothing here.
+        let of_another = Entry {
+            corrects: Some(Uuid::from_u128(9)),
+            ..stands
+        };
+        assert_eq!(asked(&[start, of_another], "26T18:00"), [at("26T16:30")]);
         // The answer is an entry like any other.
         let pause = Entry {
             id: Uuid::from_u128(5),

@@ -272,6 +272,128 @@ mod tests {
         );
     }
 
+    fn clock(
+        operation: u128,
+        phase: Phase,
+        person: u128,
+        machine: u128,
+        from: i64,
+        until: i64,
+    ) -> Clock {
+        let minute = |minute| DateTime::UNIX_EPOCH + TimeDelta::minutes(minute);
+        Clock {
+            start: Uuid::nil(),
+            operation: Uuid::from_u128(operation),
+            person: Uuid::from_u128(person),
+            machine: Some(Uuid::from_u128(machine)),
+            phase,
+            from: minute(from),
+            until: Some(minute(until)),
+        }
+    }
+
+    /// By hand. Col (10) sets the bore (1) up for 30 minutes, runs it for 30 and leaves it running for an hour, in which he
+    /// drills (2) at another machine for 25.
+    #[test]
+    fn the_minutes_of_a_morning() {
+        let morning = [
+            clock(1, Phase::Setup, 10, 20, 0, 30),
+            clock(1, Phase::Run, 10, 20, 30, 60),
+            clock(1, Phase::Alone, 10, 20, 60, 120),
+            clock(2, Phase::Run, 10, 21, 70, 95),
+        ];
+        let spent = hours(&morning, &Standards::new());
+        let of = |operation| spent[&Uuid::from_u128(operation)];
+        let bore = Hours {
+            setup: 30,
+            attended: 30,
+            alone: 60,
+            machine: 120,
+        };
+        assert_eq!(of(1), bore);
+        assert_eq!(
+            (of(2).attended, of(2).machine, of(2).people()),
+            (25, 25, 25)
+        );
+        let minutes = |whole: i64| Minutes(Decimal::from(whole));
+        let told = bore.spent();
+        assert_eq!((told.setup, told.attended), (minutes(30), minutes(30)));
+        assert_eq!((told.alone, told.machine), (minutes(60), minutes(120)));
+    }
+
+    /// Two setups on one table for 45 minutes, standard 40 and 20, bear 30 and 15; running side by side they bear half
+    /// each, whatever their setups; a key seen twice, as two tablets may send it, counts each minute once.
+    #[test]
+    fn minutes_together_are_shared_by_the_standard_setup_and_else_equally() {
+        let standards = Standards::from(
+            [(1, "40.0004"), (2, "20.0002")]
+                .map(|(operation, minutes)| (Uuid::from_u128(operation), minutes.parse().unwrap())),
+        );
+        let shared = |phase, second, clocks: &[Clock]| {
+            let mut all = vec![
+                clock(1, phase, 10, 20, 0, 45),
+                clock(2, second, 10, 20, 0, 45),
+            ];
+            all.extend(clocks);
+            let spent = hours(&all, &standards);
+            [1, 2].map(|operation| spent[&Uuid::from_u128(operation)].people())
+        };
+        assert_eq!(shared(Phase::Setup, Phase::Setup, &[]), [30, 15]);
+        assert_eq!(shared(Phase::Run, Phase::Run, &[]), [23, 22]);
+        assert_eq!(
+            shared(Phase::Setup, Phase::Run, &[]),
+            [23, 22],
+            "one of them runs"
+        );
+        let again = [clock(2, Phase::Setup, 10, 20, 30, 75)];
+        assert_eq!(shared(Phase::Setup, Phase::Setup, &again), [30, 45]);
+    }
+
+    /// In London a winter day ends at midnight and a summer day an hour before midnight by universal time.
+    #[test]
+    fn a_night_shift_is_cut_at_the_midnight_of_the_shop() {
+        let at = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
+        let night = |from: &str, until: Option<&str>| Clock {
+            from: at(from),
+            until: until.map(at),
+            ..clock(1, Phase::Run, 10, 20, 0, 1)
+        };
+        let parts = |clock: Clock| -> Vec<(String, DateTime<Utc>, Option<DateTime<Utc>>)> {
+            let days = by_day(&[clock], chrono_tz::Europe::London);
+            let parts = days
+                .into_iter()
+                .flat_map(|(day, all)| all.into_iter().map(move |c| (day, c)));
+            parts
+                .map(|(day, c)| (day.to_string(), c.from, c.until))
+                .collect()
+        };
+        for (from, midnight, until, days) in [
+            (
+                "2026-11-26T22:00:00Z",
+                "2026-11-27T00:00:00Z",
+                "2026-11-27T01:30:00Z",
+                ["2026-11-26", "2026-11-27"],
+            ),
+            (
+                "2026-07-10T22:00:00Z",
+                "2026-07-10T23:00:00Z",
+                "2026-07-11T02:00:00Z",
+                ["2026-07-10", "2026-07-11"],
+            ),
+        ] {
+            assert_eq!(
+                parts(night(from, Some(until))),
+                [
+                    (days[0].to_owned(), at(from), Some(at(midnight))),
+                    (days[1].to_owned(), at(midnight), Some(at(until))),
+                ]
+            );
+            // To the stroke of midnight is one day; a clock that runs is none yet.
+            assert_eq!(parts(night(from, Some(midnight))).len(), 1);
+            assert!(parts(night(from, None)).is_empty());
+        }
+    }
+
     fn entries() -> impl Strategy<Value = Vec<Entry>> {
         let kinds = prop_oneof![
             Just(Kind::Setup),

@@ -34,6 +34,7 @@
 //! ```
 
 mod booking;
+mod by_hand;
 mod clock;
 mod forgotten;
 mod hours;
@@ -42,6 +43,7 @@ pub use booking::{
     BookingRefusal, Conflict, Course, Situation, attended_elsewhere, conflict, course, pauses,
     while_signed_on,
 };
+pub use by_hand::{Named, Row, RowFault, lay};
 pub use clock::{Clock, Entry, Kind, OperationState, Phase, clocks, corrected, state, true_time};
 pub use forgotten::{Forgotten, forgotten, shift_end};
 pub use hours::{Hours, Piece, Standards, by_day, hours, pieces, share};
@@ -74,6 +76,7 @@ pub(crate) mod tests {
             tools: Vec::new(),
             can_fail: false,
             outside: None,
+            makes: None,
         }
     }
 }

@@ -374,6 +374,63 @@ mod tests {
         assert_eq!((empty.days, empty.spent_minor()), (None, 4000 * 1825));
     }
 
+    /// Two are for sale today, at 1,000 and at 1,100; what is sold, not worth having, of another kind or not seen yet is not
+    /// among them. Each is a week and 60 away, and nothing is searched for either.
+    #[test]
+    fn offers_are_tried_one_after_the_other_and_carried_home_each() {
+        let mut watch = watch();
+        watch.carriage_days = 7;
+        watch.good_percent = 50;
+        watch.search_hours_a_week = Decimal::from(7);
+        let offer = |pounds, change: fn(&mut Sighting)| {
+            let mut one = seen(0, Fate::Open);
+            one.asked = Some(gbp(pounds));
+            change(&mut one);
+            one
+        };
+        let hunt = hunt(
+            &watch,
+            &[
+                offer(900, |s| s.fate = Fate::SoldElsewhere),
+                offer(950, |s| s.acceptable = false),
+                offer(970, |s| s.variant_id = Uuid::max()),
+                offer(980, |s| s.seen_on = today() + chrono::Days::new(1)),
+                offer(1000, |_| {}),
+                offer(1100, |_| {}),
+            ],
+        );
+        let all = futures(&hunt);
+        let with = |bought, failed| {
+            all.iter()
+                .filter(move |f| (f.bought, f.failed) == (bought, failed))
+        };
+        let spent = |good_minor, bad_minor, carriage_minor| Spent {
+            good_minor,
+            bad_minor,
+            carriage_minor,
+            search_minor: 0,
+        };
+        assert!(with(1, 0).count() > 0 && with(2, 1).count() > 0 && with(3, 2).count() > 0);
+        for f in with(1, 0) {
+            assert_eq!((f.days, f.spent), (Some(7.0), spent(100_000, 0, 6_000)));
+        }
+        for f in with(2, 1) {
+            assert_eq!(
+                (f.days, f.spent),
+                (Some(14.0), spent(110_000, 100_000, 12_000))
+            );
+        }
+        // The third has to be found: an hour of search a day at 40, besides the three weeks of carriage.
+        for f in with(3, 2) {
+            let searched = f.days.unwrap() - 21.0;
+            assert!(searched > 0.0 && f.spent.carriage_minor == 18_000);
+            assert!((f.spent.search_minor as f64 - 4_000.0 * searched).abs() < 0.51);
+        }
+        // After ten bad ones the shop has enough.
+        assert!(all.iter().all(|f| f.bought <= GIVE_UP_AFTER));
+        assert!(with(10, 10).all(|f| f.days.is_none() && f.spent.good_minor == 0));
+    }
+
     /// A customer's limits are kept in every future; within them fewer find one.
     #[test]
     fn the_customers_limits_are_kept() {

@@ -251,6 +251,32 @@ mod tests {
         assert_eq!(outlook(&early, &[]).evidence.days, 0);
     }
 
+    /// The opinion is then centred on the geometric mean of what was asked, √(400 · 900) = 600.
+    #[test]
+    fn without_an_opinion_the_middle_of_the_prices_seen_is_taken() {
+        let watch = Watch::new(Uuid::nil(), day("2026-01-01"), gbp(0).currency());
+        let prices = [400, 900].map(|pounds| seen("2026-02-01", Some(gbp(pounds))));
+        let middle = outlook(&watch, &prices).price_at(0.5).unwrap();
+        assert_eq!(middle.rounded(), gbp(600));
+    }
+
+    #[test]
+    fn the_note_says_how_long_was_watched_and_how_little_that_is() {
+        for (acceptable, days, begins) in [
+            (0, 0, "No watch is kept"),
+            (0, 1, "Watched for a day; none"),
+            (1, 59, "Watched for 59 days; one"),
+            (2, 60, "Watched for 2 months; a handful"),
+            (4, 729, "Watched for 24 months; a handful"),
+            (5, 730, "Watched for 2 years; enough"),
+            (14, 1095, "Watched for 3 years; enough"),
+            (15, 1094, "Watched for 2 years; many"),
+        ] {
+            let note = note(acceptable, days);
+            assert!(note.starts_with(begins), "{note}");
+        }
+    }
+
     #[test]
     fn what_was_inspected_counts_beside_what_was_bought() {
         let watch = Watch::new(Uuid::nil(), day("2026-01-01"), gbp(0).currency());

@@ -147,6 +147,23 @@ mod tests {
         }
     }
 
+    /// By hand: of eight prices 1 1 1 2 2 3 3 3 at even times, 28 slopes, seven of them nought and the next 1/4. The variance
+    /// of the score is (8·7·21 − 2·3·2·11 − 2·1·9)/18 = 57, so the interval begins at rank (28 − 1.645·√57)/2 = 7.8, the
+    /// eighth slope; without the ties it would be 65.3 and begin at one of the noughts.
+    #[test]
+    fn equal_prices_narrow_the_interval() {
+        let prices = [1.0, 1.0, 1.0, 2.0, 2.0, 3.0, 3.0, 3.0];
+        let points: Vec<(f64, f64)> = (0..8).map(f64::from).zip(prices).collect();
+        let slope = theil_sen(&points).unwrap();
+        for (ours, by_hand) in [
+            (slope.low, 0.25),
+            (slope.middle, 1.0 / 3.0),
+            (slope.high, 0.5),
+        ] {
+            assert!((ours - by_hand).abs() < 1e-12, "{ours} for {by_hand}");
+        }
+    }
+
     /// Five per cent a year, and one price that is a mistake.
     #[test]
     fn one_odd_price_bends_no_trend() {
@@ -168,5 +185,14 @@ mod tests {
         assert!((found.year - 1.05).abs() < 0.02, "{found:?}");
         assert_eq!(trend(&seen[..LEAST_PRICES - 1], pounds, today), None);
         assert_eq!(trend(&seen[..2], pounds, today), None);
+        // Half a year is enough, a day less is not.
+        let last = |days: u64| {
+            let mut six = seen[..LEAST_PRICES].to_vec();
+            for (one, at) in six.iter_mut().zip([0, 20, 40, 60, 80, days]) {
+                one.seen_on = start + Days::new(at);
+            }
+            trend(&six, pounds, today)
+        };
+        assert!(last(182).is_some() && last(181).is_none());
     }
 }

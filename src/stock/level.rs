@@ -28,6 +28,14 @@ impl Level {
         (short > Decimal::ZERO).then_some(short)
     }
 
+    /// How much is missing for the open jobs, with what is on order. `None` when there is enough for them.
+    #[must_use]
+    pub fn missing(&self) -> Option<Decimal> {
+        let there = self.on_hand.checked_add(self.on_order)?;
+        let missing = self.wanted.checked_sub(there)?;
+        (missing > Decimal::ZERO).then_some(missing)
+    }
+
     /// Whether what is on hand is below the minimum, whatever is on order.
     #[must_use]
     pub fn is_low(&self) -> bool {
@@ -55,6 +63,12 @@ mod tests {
         assert_eq!(level(10, 4, 0, Some(10)).short_by(), Some(4.into()));
         assert_eq!(level(10, 4, 4, Some(10)).short_by(), None);
         assert_eq!(level(2, 9, 1, Some(5)).short_by(), Some(11.into()));
+        assert_eq!(
+            level(45, 28, 0, Some(20)).missing(),
+            None,
+            "enough for the jobs"
+        );
+        assert_eq!(level(2, 9, 1, Some(5)).missing(), Some(6.into()));
         assert!(level(4, 0, 100, Some(5)).is_low() && !level(5, 0, 0, Some(5)).is_low());
     }
 }

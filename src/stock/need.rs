@@ -94,8 +94,10 @@ pub enum Cover {
     Taken,
     /// What is on hand covers it.
     OnHand,
-    /// What is on order covers it on this day.
+    /// What is on order covers it on this day, or is being made for the shelf.
     OnOrder(NaiveDate),
+    /// Its own job makes it: the route holds back the operation that needs it, and the stock does not.
+    Made,
     /// Nothing on hand or on order with a day covers it.
     Short,
 }
@@ -147,6 +149,12 @@ pub enum NeedRefusal {
     /// It was taken, or put back, already.
     #[error("it is so already")]
     Already,
+    /// Its job makes it.
+    #[error("it is made in its job")]
+    Made,
+    /// It does not draw on an item that is made here, or stock covers it.
+    #[error("it is not to be made here")]
+    NotToBeMade,
 }
 
 /// Goods moved between stock and a job.
@@ -181,12 +189,13 @@ impl Transfer {
 }
 
 impl Cover {
-    /// How stock covers a need: goods that were taken cover it, else what its turn gives ([`super::Supply::serve`]). One
+    /// How stock covers a need: goods that were taken cover it, or what its job makes (`made`), else what its turn gives ([`super::Supply::serve`]). One
     /// that has no turn, because its job is closed or its operation done, gets nothing.
     #[must_use]
-    pub fn of(arrival: Arrival, turn: Option<Self>) -> Self {
+    pub fn of(arrival: Arrival, made: bool, turn: Option<Self>) -> Self {
         match arrival {
             Arrival::Here => Self::Taken,
+            Arrival::Wanted | Arrival::Ordered if made => Self::Made,
             Arrival::Wanted | Arrival::Ordered => turn.unwrap_or(Self::Short),
         }
     }
@@ -206,16 +215,20 @@ impl Reserved {
 }
 
 impl Source {
-    /// Refuses to change or remove a need whose goods were taken from stock.
+    /// Refuses to change or remove a need whose goods were taken from stock, or are made in its job for the operation that
+    /// needs them.
     ///
     /// # Errors
-    /// [`NeedRefusal::Taken`].
+    /// [`NeedRefusal::Taken`], [`NeedRefusal::Made`].
     pub fn may_change(&self) -> Result<(), NeedRefusal> {
         match self {
             Self::Stock {
                 cover: Cover::Taken,
                 ..
             } => Err(NeedRefusal::Taken),
+            Self::Stock {
+                cover: Cover::Made, ..
+            } => Err(NeedRefusal::Made),
             _ => Ok(()),
         }
     }
@@ -228,6 +241,15 @@ impl Source {
         match self {
             Self::Itself { .. } => Ok(()),
             _ => Err(NeedRefusal::DrawsOnOther),
+        }
+    }
+
+    /// The number of the casting that it gives the job.
+    #[must_use]
+    pub fn our_casting(&self) -> Option<i64> {
+        match self {
+            Self::Casting(casting) => casting.ours.then_some(casting.number),
+            _ => None,
         }
     }
 
@@ -257,7 +279,7 @@ impl Source {
             Self::Casting(casting) if casting.ours => Availability::Here,
             Self::Casting(_) => Availability::Unknown,
             Self::Stock { cover, .. } => match cover {
-                Cover::Taken | Cover::OnHand => Availability::Here,
+                Cover::Taken | Cover::OnHand | Cover::Made => Availability::Here,
                 Cover::OnOrder(day) => Availability::expected(Some(*day), today),
                 Cover::Short => Availability::Unknown,
             },
@@ -316,7 +338,7 @@ mod tests {
         let stock = |arrival| Source::Stock {
             id: Uuid::nil(),
             name: "Dowel".to_owned(),
-            cover: Cover::of(arrival, Some(Cover::OnOrder(day(3)))),
+            cover: Cover::of(arrival, false, Some(Cover::OnOrder(day(3)))),
         };
         let taken = stock(Arrival::Here);
         assert_eq!(taken.may_change(), Err(NeedRefusal::Taken));
@@ -325,6 +347,20 @@ mod tests {
         let ordered = stock(Arrival::Wanted);
         assert_eq!(ordered.availability(day(1)), Availability::Expected(day(3)));
         assert_eq!(ordered.may_change(), Ok(()));
+    }
+
+    #[test]
+    fn what_its_job_makes_waits_for_the_route_and_not_for_stock() {
+        let made = |arrival| Source::Stock {
+            id: Uuid::nil(),
+            name: "Dowel".to_owned(),
+            cover: Cover::of(arrival, true, None),
+        };
+        let wanted = made(Arrival::Wanted);
+        assert_eq!(wanted.availability(day(1)), Availability::Here);
+        assert_eq!(wanted.may_change(), Err(NeedRefusal::Made));
+        let here = made(Arrival::Here);
+        assert_eq!(here.may_change(), Err(NeedRefusal::Taken));
     }
 
     #[test]

@@ -312,6 +312,60 @@ mod tests {
         }
     }
 
+    /// Grade 6, row by row, from the same page of Korotkov (66): of holes z, y and H (IT2), of shafts z₁, y₁ and H₁ (IT3), and
+    /// α of both, for the thirteen steps.
+    #[test]
+    fn holes_and_shafts_of_grade_six_in_every_step() {
+        // Size in mm; the figures in tenths of a micrometre.
+        let printed = [
+            (2, [10, 10, 12], [15, 15, 20], 0),
+            (5, [15, 10, 15], [20, 15, 25], 0),
+            (8, [15, 10, 15], [20, 15, 25], 0),
+            (12, [20, 15, 20], [25, 20, 30], 0),
+            (25, [20, 15, 25], [30, 30, 40], 0),
+            (40, [25, 20, 25], [35, 30, 40], 0),
+            (70, [25, 20, 30], [40, 30, 50], 0),
+            (100, [30, 30, 40], [50, 40, 60], 0),
+            (150, [40, 30, 50], [60, 40, 80], 0),
+            (200, [50, 40, 70], [70, 50, 100], 20),
+            (300, [60, 50, 80], [80, 60, 120], 30),
+            (350, [70, 60, 90], [100, 60, 130], 40),
+            (450, [80, 70, 100], [110, 70, 150], 50),
+        ];
+        let um = |tenths: i64| mm(Decimal::new(tenths, 4));
+        let about = |middle: Length, h: i64| Limits {
+            lower: middle - mm(Decimal::new(h, 4) / dec!(2)),
+            upper: middle + mm(Decimal::new(h, 4) / dec!(2)),
+        };
+        let limits = |class: &str, size| class.parse::<Fit>().unwrap().limits(mm(size)).unwrap();
+        let of = |limits, size, gauged| LimitGauge::of(mm(size), limits, gauged).unwrap();
+        for (size, [z, y, h], [z1, y1, h1], alpha) in printed {
+            let size = Decimal::from(size);
+            let hole = limits("H6", size);
+            let plug = LimitGauge {
+                go: about(hole.lower + um(z), h),
+                no_go: about(hole.upper - um(alpha), h),
+                worn_out: hole.lower - um(y - alpha),
+                grade: 6,
+            };
+            assert_eq!(of(hole, size, Gauged::Hole), Some(plug), "{size}");
+            let shaft = limits("h6", size);
+            let gap = LimitGauge {
+                go: about(shaft.upper - um(z1), h1),
+                no_go: about(shaft.lower + um(alpha), h1),
+                worn_out: shaft.upper + um(y1 - alpha),
+                grade: 6,
+            };
+            assert_eq!(of(shaft, size, Gauged::Shaft), Some(gap), "{size}");
+        }
+        // The doc example, as it is told at the bench.
+        let plug = of(limits("H7", dec!(25)), dec!(25), Gauged::Hole).unwrap();
+        assert_eq!(
+            plug.to_string(),
+            "go 25.001 to 25.005 mm, no-go 25.019 to 25.023 mm, worn out at 24.997 mm"
+        );
+    }
+
     #[test]
     fn what_is_finer_than_any_gauge_is_measured() {
         let hole = "H5".parse::<Fit>().unwrap().limits(mm(dec!(25))).unwrap();

@@ -237,6 +237,25 @@ mod tests {
         }
         assert_eq!(Minutes::parse("-5"), Err(MinutesError::Negative));
         assert_eq!(Minutes::parse("99999999"), Err(MinutesError::TooLong));
+        assert_eq!(Minutes::parse("1000000.01"), Err(MinutesError::TooLong));
+        assert_eq!(Minutes::new(LONGEST), Ok(Minutes(LONGEST)));
+        assert!(Minutes::parse("0.123456").is_ok() && Minutes::parse("0.1234567").is_err());
+    }
+
+    #[test]
+    fn sixty_minutes_are_an_hour_and_half_a_minute_counts_as_one() {
+        let hours = |minutes: i64| Minutes(minutes.into()).hours();
+        assert_eq!((hours(60), hours(90)), (Decimal::ONE, Decimal::new(15, 1)));
+        let whole = |minutes: i64| Minutes(minutes.into());
+        assert_eq!(
+            [whole(20), whole(25)].into_iter().sum::<Minutes>(),
+            whole(45)
+        );
+        let rounded = |tenths| Minutes(Decimal::new(tenths, 1)).rounded();
+        assert_eq!(
+            [rounded(14), rounded(15)],
+            [1, 2].map(|m: i64| Minutes(m.into()))
+        );
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! The measures a shop speaks in: money, lengths, threads, fits, working minutes and how far they spread.
 
 pub mod code;
+pub mod day;
 pub mod fit;
 pub mod gauge;
 pub mod length;
@@ -12,6 +13,7 @@ pub mod text;
 pub mod thread;
 
 pub use code::Code;
+pub use day::DateOrder;
 pub use fit::{Fit, FitError, Limits};
 pub use gauge::{Gauged, LimitGauge};
 pub use length::{Length, LengthError, LengthUnit};
@@ -27,4 +29,13 @@ use rust_decimal::prelude::ToPrimitive;
 #[must_use]
 pub fn plain(exact: Decimal) -> f64 {
     exact.to_f64().unwrap_or(f64::NAN)
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn a_plain_figure_is_the_exact_one() {
+        let exact = rust_decimal::Decimal::new(-125, 2);
+        assert!((super::plain(exact) + 1.25).abs() < f64::EPSILON);
+    }
 }

@@ -388,6 +388,9 @@ mod tests {
         );
         assert_eq!(Spread::cv(d("-0.1")), Err(SpreadError::CvOutside));
         assert_eq!(Spread::cv(d("3.1")), Err(SpreadError::CvOutside));
+        // The last that are taken.
+        assert!(Spread::cv(d("0")).is_ok() && Spread::cv(d("3")).is_ok());
+        assert!(Spread::three_point(d("0.1"), d("1"), d("100")).is_ok());
     }
 
     proptest! {

@@ -66,5 +66,6 @@ mod tests {
         assert_eq!(rows("a,b\n1"), [vec!["a", "b"], vec!["1"]]);
         assert_eq!(rows("\u{feff}a,\"b"), [["a", "b"]]);
         assert_eq!(rows("12\" bore,b"), [["12\" bore", "b"]]);
+        assert_eq!(rows("a;\"b \"\"c\"\"; d\""), [["a", "b \"c\"; d"]]);
     }
 }

@@ -21,3 +21,20 @@ pub fn uncapitalised(name: &str) -> String {
         _ => name.to_owned(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_abbreviation_keeps_its_capitals() {
+        let both = |text| (capitalised(text), uncapitalised(text));
+        assert_eq!(both("drill"), ("Drill".to_owned(), "drill".to_owned()));
+        assert_eq!(both("Drill"), ("Drill".to_owned(), "drill".to_owned()));
+        assert_eq!(
+            both("NPT plug"),
+            ("NPT plug".to_owned(), "NPT plug".to_owned())
+        );
+        assert_eq!(both(""), (String::new(), String::new()));
+    }
+}

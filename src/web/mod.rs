@@ -53,4 +53,5 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     screens::routes(cfg);
     shell::assets::routes(cfg);
     shell::health::routes(cfg);
+    shell::metrics::routes(cfg);
 }

@@ -1,15 +1,16 @@
 //! Builds the whole web application from a configuration; `serve` starts it, and so does every test, on a free port.
 
-use super::routes;
 use super::shell::error::{self, WebError};
 use super::shell::gate;
 pub use super::shell::site::Config;
 use super::shell::site::Site;
 use super::ui::error_page;
+use super::{api, routes};
 use crate::app::answer_enquiry::Simulator;
 use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
 use crate::app::shared_plans::SharedPlans;
+use crate::db::clusters::Clusters;
 use crate::db::readiness::Readiness;
 use crate::web::shell::budget::Budget;
 use crate::web::shell::log::RequestLog;
@@ -58,6 +59,7 @@ impl Application {
         let readiness = Arc::<Readiness>::default();
         let site = web::Data::new(Site {
             pool: pool.clone(),
+            clusters: Clusters::new(pool.clone(), config.clusters.clone()),
             readiness: readiness.clone(),
             secure_cookies: config.secure_cookies,
             proxies: config.proxies.clone(),
@@ -70,6 +72,8 @@ impl Application {
             photos: config.photos.clone(),
             base_url: config.base_url.clone(),
             set_up_code: config.set_up_code.clone(),
+            metrics_token: config.metrics_token.clone(),
+            metrics: Arc::default(),
             hashing: Hashing::new(HASHES_AT_ONCE),
             feed_brake: Arc::default(),
         });
@@ -91,7 +95,7 @@ impl Application {
                         .error_handler(error::json_error),
                 )
                 .configure(routes)
-                .default_service(web::to(error::nothing_here))
+                .default_service(web::to(api::unmatched))
                 // The last one wrapped is the first one met.
                 .wrap(from_fn(gate::gate))
                 .wrap(from_fn(prepare::prepare))

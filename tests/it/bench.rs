@@ -20,7 +20,8 @@ use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 use uuid::Uuid;
 
-const PIN: &str = "4071";
+/// A PIN of whoever signs on in a test.
+pub const PIN: &str = "4071";
 
 /// A shop with a mill, two jobs for it, and Col, who has a PIN.
 struct Floor {
@@ -111,6 +112,20 @@ fn button(operation: Uuid, kind: &str) -> String {
     format!("{} [data-book='{kind}'] button", card(operation))
 }
 
+/// Presses Done; where checks are not made, that is asked about first.
+async fn done(browser: &Browser, operation: Uuid) {
+    let asks = format!("{} .bench-unmade", card(operation));
+    let script = "return document.querySelector(arguments[0]) !== null";
+    let asked = browser.script(script, vec![json!(asks)]).await;
+    if asked == json!(true) {
+        browser.tap(&format!("{asks} summary")).await;
+        browser
+            .wait_for_text(&asks, "the office has to enter them")
+            .await;
+    }
+    browser.tap(&button(operation, "done")).await;
+}
+
 /// Waits until so many entries of a job are booked.
 async fn until_booked(site: &TestSite, job: Uuid, count: usize) -> Vec<Booking> {
     for _ in 0..600 {
@@ -168,7 +183,7 @@ async fn a_day_at_the_mill_with_one_thumb() {
     browser
         .wait_for(&format!("{}[data-clock=setup]", card(other)))
         .await;
-    browser.tap(&button(mill, "done")).await;
+    done(&browser, mill).await;
     let entries = until_booked(&site, floor.jobs[0], 4).await;
     assert_eq!(
         kinds(&entries),
@@ -308,7 +323,7 @@ async fn the_server_is_killed_while_it_books_and_every_entry_is_booked_once() {
         .wait_for(&format!("{}[data-clock=setup]", card(two)))
         .await;
     browser.wait_for_text("#bench-queue", "Run").await;
-    browser.tap(&button(one, "done")).await;
+    done(&browser, one).await;
     browser
         .wait_for(&format!("{}[data-clock=done]", card(one)))
         .await;
@@ -326,13 +341,18 @@ async fn the_server_is_killed_while_it_books_and_every_entry_is_booked_once() {
 
 /// A device that talks to the server itself.
 async fn device(site: &TestSite, name: &str) -> Visitor {
-    let owner = site.owner().await;
+    device_of(site.owner().await, name).await
+}
+
+/// The browser of an owner who makes it a bench device.
+pub async fn device_of(owner: Visitor, name: &str) -> Visitor {
     let answer = owner.post("/shop/devices", &[("name", name)]).await;
     assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());
     owner
 }
 
-async fn signed_on(device: &Visitor, person: Uuid) -> String {
+/// Signs a person on; the key of it.
+pub async fn signed_on(device: &Visitor, person: Uuid) -> String {
     let path = format!("/bench/sign-on/{person}");
     let answer = device.post_bare(&path, &[("pin", PIN)]).await;
     assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());

@@ -25,8 +25,10 @@ fn feature(face: Face, label: &str, what: &str, x: &str, y: &str, depth: &str) -
     Feature {
         place: Place::new(face, label),
         kind,
-        x: length(x),
-        y: length(y),
+        at: Some(borewright::castings::Point {
+            x: length(x),
+            y: length(y),
+        }),
         size: thread
             .as_ref()
             .map_or_else(|| length(size), Thread::major_diameter),
@@ -70,6 +72,7 @@ fn pattern() -> Pattern {
         marks: "TARN cast under the mounting pad".to_owned(),
         metal: borewright::castings::Metal::Aluminium,
         weight_kg: Some(rust_decimal::dec!(92.5)),
+        sizes: borewright::castings::measured::Sizes::default(),
         version: 1,
     }
 }
@@ -240,7 +243,7 @@ async fn what_is_stored_comes_back_the_same_to_the_last_thou() {
         assert_eq!(db::variant(&mut tx, variant.id).await.unwrap(), *variant);
     }
     assert_eq!(
-        db::variants_of(&mut tx, pattern.id).await.unwrap(),
+        db::variants_of(&mut tx, &[pattern.id]).await.unwrap(),
         variants
     );
     let stored = remedy_rules::list(&mut tx).await.unwrap();
@@ -520,8 +523,8 @@ async fn a_features_form_keeps_what_was_typed_and_says_what_is_wrong_beside_it()
         .await
         .unwrap();
     let saved = stored.feature(&Place::new(Face::Rear, "R12")).unwrap();
-    assert_eq!(saved.x, length("0.127"));
-    assert_eq!(saved.y, length("34.925"));
+    assert_eq!(saved.at.unwrap().x, length("0.127"));
+    assert_eq!(saved.at.unwrap().y, length("34.925"));
     assert_eq!(saved.depth, Some(length("12.7")));
     assert_eq!(saved.size, length("10"), "the thread says the size");
     assert_eq!(stored.version, 2);

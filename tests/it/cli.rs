@@ -3,10 +3,11 @@
 
 use crate::support::private_directory;
 use borewright::db::cluster::ServerSocket;
-use std::io::{BufRead, BufReader, Write};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpListener;
 use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
+use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
 fn borewright(verb: &[&str], data: &Path) -> Command {
@@ -23,10 +24,11 @@ fn borewright(verb: &[&str], data: &Path) -> Command {
 
 /// A running `serve` on a free port, and its address.
 fn serve(data: &Path) -> (Child, String) {
-    let mut child = borewright(&["serve", "--port", "0", "--log", "warn"], data)
-        .stdout(Stdio::piped())
-        .spawn()
-        .unwrap();
+    started(borewright(&["serve", "--port", "0", "--log", "warn"], data))
+}
+
+fn started(mut command: Command) -> (Child, String) {
+    let mut child = command.stdout(Stdio::piped()).spawn().unwrap();
     let mut line = String::new();
     BufReader::new(child.stdout.take().unwrap())
         .read_line(&mut line)
@@ -68,6 +70,63 @@ async fn serve_answers_and_stops_in_order_on_a_signal_and_finds_its_data_again()
         // An orderly stop has taken the server's pid file away before the program ended.
         assert!(!data.join("postgres/postmaster.pid").exists());
     }
+}
+
+/// A collector that takes whatever is sent to it; what it was sent, path and body.
+fn collector() -> (String, Receiver<(String, Vec<u8>)>) {
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = format!("http://{}", listener.local_addr().unwrap());
+    let (send, sent) = channel();
+    std::thread::spawn(move || {
+        for stream in listener.incoming() {
+            let mut stream = BufReader::new(stream.unwrap());
+            let mut head = String::new();
+            while !head.ends_with("\r\n\r\n") && stream.read_line(&mut head).unwrap() > 0 {}
+            let length = head.lines().find_map(|line| {
+                let (name, value) = line.split_once(": ")?;
+                let is_length = name.eq_ignore_ascii_case("content-length");
+                is_length.then(|| value.parse::<usize>().unwrap())
+            });
+            let mut body = vec![0; length.unwrap_or(0)];
+            stream.read_exact(&mut body).unwrap();
+            let taken = "HTTP/1.1 200 OK\r\ncontent-length: 0\r\nconnection: close\r\n\r\n";
+            stream.get_mut().write_all(taken.as_bytes()).unwrap();
+            let path = head.split(' ').nth(1).unwrap_or_default().to_owned();
+            if send.send((path, body)).is_err() {
+                return;
+            }
+        }
+    });
+    (address, sent)
+}
+
+#[tokio::test]
+async fn traces_go_to_the_collector_that_is_named_and_what_is_left_when_it_stops() {
+    let (_keep, data) = private_directory();
+    let (address, sent) = collector();
+    // A collector that is away is nobody's trouble.
+    for to in [address.as_str(), "http://127.0.0.1:9"] {
+        let verb = ["serve", "--port", "0", "--log", "warn", "--traces-to", to];
+        let (mut child, address) = started(borewright(&verb, &data));
+        let page = reqwest::get(format!("{address}/sign-in?next=/jobs"));
+        assert!(page.await.unwrap().status().is_success());
+        signal(&child, "-TERM");
+        assert!(child.wait().unwrap().success());
+    }
+    let all: Vec<(String, Vec<u8>)> = sent.try_iter().collect();
+    assert!(!all.is_empty() && all.iter().all(|(path, _)| path == "/v1/traces"));
+    let body: Vec<u8> = all.into_iter().flat_map(|(_, body)| body).collect();
+    let text = String::from_utf8_lossy(&body);
+    for word in [
+        "borewright",
+        "request",
+        "http.route",
+        "/sign-in",
+        "http.response.status_code",
+    ] {
+        assert!(text.contains(word), "{word} is not in {text}");
+    }
+    assert!(!text.contains("next="), "a query may be a search: {text}");
 }
 
 #[tokio::test]

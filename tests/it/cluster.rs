@@ -2,10 +2,12 @@
 
 use crate::support::{TestDatabase, private_directory};
 use borewright::db::cluster::{Cluster, ClusterError, ServerSocket, is_root};
+use borewright::db::major_upgrade::{MajorUpgradeError, Move, finish};
 use borewright::db::migrate::{self, SetupError};
+use chrono::Utc;
 use sqlx::{ConnectOptions, Connection, query, query_scalar};
 use std::os::unix::fs::PermissionsExt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 #[tokio::test]
 async fn a_second_start_finds_its_data_and_an_orderly_stop_leaves_no_server() {
@@ -174,4 +176,132 @@ async fn an_owner_who_is_no_superuser_can_set_a_server_up() {
         .await
         .unwrap();
     assert_eq!(borewright::db::shops::list(&service).await.unwrap(), []);
+}
+
+/// The directory of the installed PostgreSQL.
+pub fn programs() -> PathBuf {
+    let found = std::process::Command::new("pg_config")
+        .arg("--bindir")
+        .output();
+    if let Ok(found) = found
+        && found.status.success()
+    {
+        let named = PathBuf::from(String::from_utf8(found.stdout).unwrap().trim());
+        if named.join("postgres").exists() {
+            return named;
+        }
+    }
+    let mut installed: Vec<PathBuf> = std::fs::read_dir("/usr/lib/postgresql")
+        .unwrap()
+        .map(|entry| entry.unwrap().path().join("bin"))
+        .filter(|bin| bin.join("postgres").exists())
+        .collect();
+    installed.sort();
+    installed.pop().unwrap()
+}
+
+#[test]
+fn data_of_another_major_version_are_left_alone_and_it_is_said_in_words() {
+    let (_keep, dir) = private_directory();
+    let data = dir.join("postgres");
+    std::fs::create_dir_all(&data).unwrap();
+    std::fs::write(data.join("PG_VERSION"), "9\n").unwrap();
+    let error = Cluster::start(&dir, Some(&programs())).unwrap_err();
+    assert!(
+        matches!(error, ClusterError::OtherMajor { of_data: 9, .. }),
+        "{error}"
+    );
+    let said = error.to_string();
+    assert!(
+        said.contains("PostgreSQL 9") && said.contains("upgrade-postgres"),
+        "{said}"
+    );
+    // It cannot be moved without the programs that wrote it, and data of a version still to come cannot be moved back.
+    let installed = programs();
+    let plan = |from| Move::plan(&dir, from, Some(&installed));
+    assert!(matches!(plan(None), Err(MajorUpgradeError::OldPrograms(9))));
+    assert!(matches!(
+        plan(Some(installed.as_path())),
+        Err(MajorUpgradeError::OldPrograms(9))
+    ));
+    std::fs::write(data.join("PG_VERSION"), "99\n").unwrap();
+    assert!(matches!(plan(None), Err(MajorUpgradeError::Newest(99))));
+    std::fs::remove_dir_all(&data).unwrap();
+    assert!(matches!(plan(None), Err(MajorUpgradeError::NoData(_))));
+}
+
+/// One version is installed where tests run, so the data are moved from it to itself; everything but the difference of the
+/// files is as it will be.
+#[tokio::test]
+async fn data_are_moved_to_a_new_server_and_the_old_ones_kept() {
+    let (_keep, dir) = private_directory();
+    let cluster = Cluster::start(&dir, None).unwrap();
+    let owner = cluster.socket().owner_options("borewright");
+    migrate::create_database(&owner).await.unwrap();
+    migrate::migrate(&owner).await.unwrap();
+    let mut conn = owner.connect().await.unwrap();
+    query("insert into shop_directory values ('moved', gen_random_uuid())")
+        .execute(&mut conn)
+        .await
+        .unwrap();
+    conn.close().await.unwrap();
+    let plan = Move {
+        dir: dir.clone(),
+        from: programs(),
+        to: programs(),
+    };
+    // A server that runs is no server to be moved.
+    let refused = plan.run("borewright", Utc::now()).await;
+    assert!(
+        matches!(
+            refused,
+            Err(MajorUpgradeError::Cluster(ClusterError::InUse(_)))
+        ),
+        "{refused:?}"
+    );
+    cluster.stop().unwrap();
+    let old = std::fs::read_to_string(dir.join("postgres/PG_VERSION")).unwrap();
+
+    let moved = plan.run("borewright", Utc::now()).await.unwrap();
+    assert_eq!(moved.from, moved.to);
+    assert_eq!(old.trim(), moved.from.to_string());
+    assert!(moved.kept.join("PG_VERSION").exists());
+    assert!(!dir.join("new").exists());
+    assert_eq!(kept_shops(&dir, "moved").await, 1);
+
+    // As if the power had gone between the two changes of name.
+    std::fs::create_dir(dir.join("new")).unwrap();
+    std::fs::rename(dir.join("postgres"), dir.join("new/postgres")).unwrap();
+    std::fs::write(dir.join("new/whole"), format!("{}\n", moved.from)).unwrap();
+    let refused = Cluster::start(&dir, None);
+    assert!(
+        matches!(refused, Err(ClusterError::MoveUnfinished(_))),
+        "{refused:?}"
+    );
+    assert!(
+        !dir.join("postgres").exists(),
+        "nothing empty took its place"
+    );
+    assert_eq!(finish(&dir).unwrap(), Some(moved));
+    assert_eq!(kept_shops(&dir, "moved").await, 1);
+    assert_eq!(finish(&dir).unwrap(), None);
+}
+
+/// How many shops of a name are in the data.
+async fn kept_shops(dir: &Path, short_name: &str) -> i64 {
+    let cluster = Cluster::start(dir, None).unwrap();
+    let mut conn = cluster
+        .socket()
+        .owner_options("borewright")
+        .connect()
+        .await
+        .unwrap();
+    let kept = query_scalar("select count(*) from shop_directory where short_name = $1")
+        .bind(short_name)
+        .fetch_one(&mut conn)
+        .await
+        .unwrap();
+    conn.close().await.unwrap();
+    cluster.stop().unwrap();
+    kept
 }

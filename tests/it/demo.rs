@@ -52,7 +52,7 @@ async fn the_demo_is_made_whole_and_a_second_run_leaves_it() {
         };
         assert_eq!(by_place(&twin.features), by_place(&variant.features));
     }
-    assert_eq!(castings::patterns(&mut tx).await.unwrap().len(), 3);
+    assert_eq!(castings::patterns(&mut tx).await.unwrap().len(), 4);
     assert_eq!(
         remedy_rules::list(&mut tx).await.unwrap().len(),
         seed.rules.len()

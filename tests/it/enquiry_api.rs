@@ -215,9 +215,18 @@ async fn a_quote_stays_as_it_was_given_when_rates_change() {
     let unknown = send(&owner, &quotes_path, &json!({"option": "paint-it"})).await;
     problem(unknown, 422).await;
     let body = json!({"option": key, "answer": answer["id"]});
-    let made = send(&owner, &quotes_path, &body).await;
+    let keyed = async |body: &Value| {
+        let request = owner.request("POST", &quotes_path).json(body);
+        let request = request.header("idempotency-key", "the first quote");
+        request.send().await.unwrap()
+    };
+    let made = keyed(&body).await;
     assert_eq!(made.status(), 201);
     let given: Value = made.json().await.unwrap();
+    let again: Value = keyed(&body).await.json().await.unwrap();
+    assert_eq!(again, given, "under its key it is one quote");
+    let other = json!({"option": key, "answer": answer["id"], "hold_until": "2199-12-31"});
+    problem(keyed(&other).await, 422).await;
     for total in ["net", "tax", "gross"] {
         assert_eq!(given[total], before[total], "{total}: as it was read out");
     }

@@ -25,6 +25,7 @@ async fn plan(site: &TestSite) {
         took: Duration::ZERO,
         moves: 0,
         improved: false,
+        by_hand: false,
         timetable: current.timetable,
     };
     assert!(plans::keep(&mut tx, &kept).await.unwrap());

@@ -3,8 +3,10 @@
 use crate::support::TestDatabase;
 use crate::support::browser::{Browser, Screen};
 use crate::support::site::{TestSite, between, header};
+use borewright::db::lists::{self, MarketSort, MarketView, Part};
 use borewright::db::people::Role;
-use borewright::db::{DbError, sightings};
+use borewright::db::sightings::Watched;
+use borewright::db::{DbError, ShopTx, sightings};
 use borewright::sourcing::{Fate, Sighting, Watch};
 use borewright::units::{Currency, Money};
 use chrono::{Days, NaiveDate, Utc};
@@ -19,6 +21,18 @@ fn day(text: &str) -> NaiveDate {
 
 fn money(amount: i64, code: &str) -> Money {
     Money::new(amount.into(), Currency::from_code(code).unwrap())
+}
+
+/// Every variant with what was seen of it.
+async fn overview(tx: &mut ShopTx) -> Vec<Watched> {
+    let part = Part {
+        descending: true,
+        skip: 0,
+        rows: 100,
+    };
+    let sort = MarketSort::LastSeen;
+    let listed = lists::market(tx, MarketView::All, "", sort, part).await;
+    listed.unwrap().0
 }
 
 #[tokio::test]
@@ -50,7 +64,7 @@ async fn a_sighting_is_kept_corrected_and_its_past_remembered() {
         [sighting.clone()]
     );
 
-    let seen = sightings::overview(&mut tx).await.unwrap();
+    let seen = overview(&mut tx).await;
     assert_eq!(
         (seen.len(), seen[0].sightings, seen[0].open, seen[0].watched),
         (1, 1, 0, false)
@@ -155,7 +169,7 @@ async fn another_shop_sees_no_sightings_and_cannot_hang_one_on_a_strange_variant
             .unwrap()
             .is_empty()
     );
-    assert!(sightings::overview(&mut tx).await.unwrap().is_empty());
+    assert!(overview(&mut tx).await.is_empty());
     assert!(matches!(
         sightings::update(&mut tx, &sighting).await,
         Err(DbError::NotFound(_))
@@ -526,4 +540,34 @@ async fn the_market_in_a_browser_by_keyboard() {
         tx.commit().await.unwrap();
         browser.close().await;
     }
+}
+
+/// Carriage is offered by weight once the terms of sale say what it costs: 25 + 96 kg × 0.45 = 68.20.
+#[tokio::test]
+async fn carriage_of_one_is_offered_by_the_weight_of_its_pattern() {
+    let site = crate::support::site::TestSite::demo().await;
+    let owner = site.signed_in("owner").await;
+    let text = async |path: &str| owner.get(path).await.text().await.unwrap();
+    let variant = crate::enquiry_api::variant(&site, "Tarn 4/90 farm").await;
+    let watch = format!("/market/{variant}/watch");
+    assert!(!text(&watch).await.contains("By the terms of sale"));
+    let terms = text("/shop/terms").await;
+    let form = crate::support::crawl::forms(&terms, "/shop/terms")
+        .into_iter()
+        .find(|form| form.action == "/shop/terms")
+        .unwrap();
+    let mut fields: Vec<(&str, &str)> = form
+        .fields
+        .iter()
+        .map(|field| (field.name.as_str(), field.value.as_str()))
+        .filter(|(name, _)| !name.starts_with("carriage"))
+        .collect();
+    fields.extend([("carriage_base", "25"), ("carriage_per_kg", "0.45")]);
+    let saved = owner.post_bare("/shop/terms", &fields).await;
+    assert_eq!(saved.status(), 303, "{}", saved.text().await.unwrap());
+    let offered = text(&watch).await;
+    assert!(
+        offered.contains("By the terms of sale, for 96 kg: £68.20"),
+        "{offered}"
+    );
 }

@@ -68,7 +68,7 @@ async fn item(tx: &mut ShopTx, name: &str, on_hand: &str) -> Uuid {
     id
 }
 
-fn wants(behind: Behind, quantity: &str) -> NeedDetails {
+pub fn wants(behind: Behind, quantity: &str) -> NeedDetails {
     NeedDetails {
         operation_id: None,
         kind: match behind {
@@ -350,6 +350,7 @@ fn quote(enquiry_id: Uuid, kind: &str, casting_id: Option<Uuid>) -> CheckedQuote
         price: pounds("1.80"),
         smallest: None,
         largest: None,
+        made: false,
     };
     drilled.materials = vec![material("ground dowel", "2"), material("Sealant", "0.2")];
     let quote = NewQuote {
@@ -741,7 +742,7 @@ async fn orders_are_written_down_received_and_given_another_day() {
     assert_eq!(came.status(), 303);
     let html = owner.get(&path).await.text().await.unwrap();
     assert!(html.contains("15.5 litre") && html.contains("Nothing is on order"));
-    assert!(html.contains("44.5 litre short"), "{html}");
+    assert!(html.contains("44.5 litre below the minimum"), "{html}");
 }
 
 #[tokio::test]

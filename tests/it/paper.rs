@@ -5,11 +5,14 @@ use crate::support::browser::{Browser, Screen};
 use crate::support::operation;
 use crate::support::site::{TestSite, between};
 use borewright::app::password;
+use borewright::castings::{
+    Face, Feature, FeatureKind, Metal, Outline, Pattern, Place, Point, Variant,
+};
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Ownership};
 use borewright::db::{devices, machines};
-use borewright::documents::{CardJob, CardOperation, Paper, route_card};
-use borewright::estimating::{Check, Gauge, Machine, MachineRate};
-use borewright::units::{Currency, Money};
+use borewright::documents::{CardFace, CardJob, CardOperation, Paper, route_card};
+use borewright::estimating::{Check, Gauge, Machine, MachineRate, Step, TimeSource};
+use borewright::units::{Currency, LengthUnit, Minutes, Money, Spread};
 use chrono::Utc;
 use fantoccini::key::Key;
 use lopdf::Document;
@@ -74,7 +77,8 @@ fn codes_of(document: &Document) -> Vec<Vec<String>> {
         .collect()
 }
 
-fn text_of(document: &Document) -> String {
+/// The words of a PDF.
+pub fn text_of(document: &Document) -> String {
     let numbers: Vec<u32> = document.get_pages().keys().copied().collect();
     let text = document.extract_text(&numbers).unwrap();
     text.split_whitespace().collect::<Vec<_>>().join(" ")
@@ -104,6 +108,7 @@ fn card(count: u32, paper: Paper) -> Vec<u8> {
                 operation,
                 done: n == 1,
                 address: address(n),
+                face: None,
             }
         })
         .collect();
@@ -154,6 +159,100 @@ fn the_card_reads_back_and_its_codes_open_each_operation() {
     }
 }
 
+/// The holes of the operation's own face stand on the card with their positions, and nothing of another face.
+#[test]
+fn the_card_shows_the_face_with_the_positions_of_its_holes() {
+    let hole = |face, label: &str, x: &str, y: &str| Feature {
+        place: Place::new(face, label),
+        kind: FeatureKind::PlainHole,
+        at: Some(Point {
+            x: x.parse().unwrap(),
+            y: y.parse().unwrap(),
+        }),
+        size: "12".parse().unwrap(),
+        depth: None,
+        thread: None,
+        fit: None,
+        count: 1,
+        note: String::new(),
+    };
+    let pattern = Pattern {
+        id: Uuid::nil(),
+        name: "Tarn 4/90".to_owned(),
+        cylinders: 4,
+        mains: 5,
+        outlines: vec![Outline {
+            face: Face::Rear,
+            width: "380".parse().unwrap(),
+            height: "320".parse().unwrap(),
+        }],
+        bosses: vec![],
+        marks: String::new(),
+        metal: Metal::GreyIron,
+        weight_kg: None,
+        sizes: borewright::castings::measured::Sizes::default(),
+        version: 1,
+    };
+    let wanted = Variant {
+        id: Uuid::nil(),
+        pattern_id: Uuid::nil(),
+        name: "marine".to_owned(),
+        gearbox_under: false,
+        features: vec![
+            hole(Face::Rear, "R1", "40", "61.5"),
+            hole(Face::Rear, "R2", "340", "61.5"),
+            hole(Face::Rear, "R3", "190", "300"),
+        ],
+        note: String::new(),
+        version: 1,
+    };
+    let mut work = operation(10, "mill", 30, 60);
+    let step = Step {
+        code: "HOLE-DRILL".to_owned(),
+        name: "Drill".to_owned(),
+        place: None,
+        count: 1,
+        each: Minutes(dec!(10)),
+        source: TimeSource::Owner,
+        how: String::new(),
+        spread: Spread::NONE,
+        sizes: String::new(),
+        left_out: String::new(),
+        calculated_percent: dec!(100),
+        setup: None,
+    };
+    let at = |label: &str| Step {
+        place: Some(Place::new(Face::Rear, label)),
+        ..step.clone()
+    };
+    work.steps = vec![at("R1"), at("R2")];
+    let face = CardFace::of(&work, &pattern, &wanted, LengthUnit::Mm);
+    let job = CardJob {
+        shop: "Harrow Quay Engine Works".to_owned(),
+        number: 19,
+        title: "Tarn".to_owned(),
+        days: String::new(),
+        castings: vec![],
+        held: None,
+    };
+    let one = CardOperation {
+        operation: work.clone(),
+        done: false,
+        address: address(1),
+        face,
+    };
+    let pdf = route_card(&job, &[one], Paper::A5).unwrap();
+    let text = text_of(&Document::load_mem(&pdf).unwrap());
+    let said = "Rear face, across and up from the datum at its lower left: R1 40 mm, 61.5 mm; R2 340 mm, 61.5 mm.";
+    assert!(text.contains(said), "{text}");
+    assert!(!text.contains("R3"), "{text}");
+    work.steps.push(Step {
+        place: Some(Place::new(Face::Deck, "D1")),
+        ..step
+    });
+    assert_eq!(CardFace::of(&work, &pattern, &wanted, LengthUnit::Mm), None);
+}
+
 #[test]
 fn names_and_sums_of_any_alphabet_read_back() {
     let mut work = operation(10, "mill", 30, 60);
@@ -171,6 +270,7 @@ fn names_and_sums_of_any_alphabet_read_back() {
         operation: work.clone(),
         done: false,
         address: address(1),
+        face: None,
     };
     let pdf = route_card(&job, &[operation], Paper::A5).unwrap();
     // The fonts hold 5,000 characters and 1.3 MB; those shown take a few kilobytes.

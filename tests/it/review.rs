@@ -155,7 +155,7 @@ async fn how_much_of_a_run_somebody_stands_by_is_learned_and_taken_over() {
         serde_json::from_str(&text(&owner, "/api/v1/review/standards").await).unwrap();
     let known = known["attended"].as_array().unwrap();
     let deck = known.iter().find(|a| a["element"] == *element).unwrap();
-    assert_eq!(deck["standard"], "0.4");
+    assert_eq!(deck["standard"], 0.4);
     let proposed: Decimal = share.parse().unwrap();
     assert!(
         (Decimal::new(5, 1)..=Decimal::new(6, 1)).contains(&proposed),

@@ -20,16 +20,15 @@ const LARGE: [&str; 9] = [
 
 /// Parts of statements that read a period or a whole record because that is what is asked of them: review, learning, and
 /// what both are kept by, which the owner asks for now and then; and the list of jobs, which is searched by any word and
-/// counts what it finds; and jobs done that nobody has collected, for want of an index of their own.
-const ASKED_WHOLE: [&str; 9] = [
-    "as \"bookings!\"",
+/// counts what it finds, as other lists do when they are searched.
+const ASKED_WHOLE: [&str; 8] = [
+    "as newest, (select count(*) from job_operation",
     "as \"any!\"",
     "b.at >= $2",
     "from booking where shop_id = $1 and at >= $2",
     "q.created_at >= $2",
     "min(at) as \"at!\"",
     "count(*) as \"all!\" from job",
-    "collected_on is null and due_on >= $3",
     "count(*) over () as \"all!\"",
 ];
 

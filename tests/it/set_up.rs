@@ -14,7 +14,7 @@ async fn text(response: reqwest::Response) -> (u16, String) {
     (response.status().as_u16(), response.text().await.unwrap())
 }
 
-const TYPED: [(&str, &str); 11] = [
+pub const TYPED: [(&str, &str); 11] = [
     ("name", "Harrow Quay Engine Works"),
     ("currency", "gbp"),
     ("time_zone", "Europe/London"),

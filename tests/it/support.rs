@@ -62,6 +62,35 @@ pub struct TestDatabase {
     /// As the service connects: row-level security binds it.
     pub pool: PgPool,
     owner: PgConnectOptions,
+    cleared_by: PgConnectOptions,
+}
+
+/// A test's database goes with the test: those of some hundred tests together filled a disk, and the server stopped for
+/// every test that was left.
+impl Drop for TestDatabase {
+    fn drop(&mut self) {
+        let by = self.cleared_by.clone();
+        let name = self.owner.get_database().unwrap_or_default().to_owned();
+        // A thread of its own: the test's runtime cannot be waited for from within.
+        let cleared = std::thread::spawn(move || {
+            let runtime = tokio::runtime::Builder::new_current_thread()
+                .enable_all()
+                .build()?;
+            runtime.block_on(async {
+                let mut conn = by.connect().await?;
+                let drop = format!("drop database if exists {name} with (force)");
+                sqlx::raw_sql(sqlx::AssertSqlSafe(drop))
+                    .execute(&mut conn)
+                    .await?;
+                Ok::<(), sqlx::Error>(())
+            })
+        });
+        match cleared.join() {
+            Ok(Ok(())) => {}
+            // A test that has failed has its own reason to tell.
+            other => eprintln!("a test's database was left behind: {other:?}"),
+        }
+    }
 }
 
 impl TestDatabase {
@@ -82,6 +111,7 @@ impl TestDatabase {
                 let found = shops::find(pool, &demo.short_name).await.unwrap();
                 // Nobody may be connected to what is copied.
                 pool.close().await;
+                database.leave_to_the_cluster();
                 found.unwrap()
             })
             .await;
@@ -95,7 +125,19 @@ impl TestDatabase {
 
     /// A database with nothing in it, seen by its owner: for migrations one by one.
     pub async fn without_schema() -> PgConnection {
-        Self::copy_of("template0").await.owner().await
+        let database = Self::copy_of("template0").await;
+        let owner = database.owner().await;
+        database.leave_to_the_cluster();
+        owner
+    }
+
+    /// How the owner connects to a database with nothing in it.
+    pub async fn without_schema_options() -> PgConnectOptions {
+        let database = Self::copy_of("template0").await;
+        database.pool.close().await;
+        let options = database.owner_options();
+        database.leave_to_the_cluster();
+        options
     }
 
     async fn copy_of(template: &str) -> Self {
@@ -123,7 +165,13 @@ impl TestDatabase {
         Self {
             pool,
             owner: cluster.socket().owner_options(name),
+            cleared_by: cluster.socket().owner_options("postgres"),
         }
+    }
+
+    /// Keeps it for as long as the cluster is there, however soon this value goes.
+    fn leave_to_the_cluster(self) {
+        std::mem::forget(self);
     }
 
     /// How the owner connects, whom row-level security does not bind.
@@ -220,6 +268,7 @@ impl TestShop {
             marks: String::new(),
             metal: borewright::castings::Metal::default(),
             weight_kg: None,
+            sizes: borewright::castings::measured::Sizes::default(),
             version: 1,
         };
         let variant = Variant {
@@ -265,5 +314,6 @@ pub fn operation(number: u32, machine_kind: &str, setup: i64, run: i64) -> Opera
         tools: Vec::new(),
         can_fail: false,
         outside: None,
+        makes: None,
     }
 }

@@ -3,6 +3,9 @@
 use crate::support::browser::{Browser, Screen};
 use crate::support::crawl::every_page;
 use crate::support::site::{TestSite, between, header};
+use borewright::app::shared_plans::SharedPlans;
+use borewright::app::today::office_day;
+use borewright::app::{Actor, week};
 use borewright::db::calendars::{self, Owner, Stop};
 use borewright::db::castings_on_shelf::{self as shelf, CastingDetails, Ownership};
 use borewright::db::enquiries::{self, EnquiryDetails};
@@ -211,4 +214,49 @@ async fn the_first_page_at_every_width() {
             browser.close().await;
         }
     }
+}
+
+#[tokio::test]
+async fn what_puts_jobs_off_is_tried_once_for_today_and_the_week() {
+    let site = TestSite::demo().await;
+    let mut tx = site.shop.begin().await;
+    let people = people::list(&mut tx).await.unwrap();
+    let col = people.iter().find(|p| p.role == Role::Machinist).unwrap();
+    let mut stop = Stop {
+        id: Uuid::now_v7(),
+        owner: Owner::Person(col.id),
+        starts_at: Utc::now() + TimeDelta::hours(1),
+        ends_at: Utc::now() + TimeDelta::days(9),
+        why: "hospital appointment".to_owned(),
+        version: 1,
+    };
+    calendars::insert_stop(&mut tx, &stop).await.unwrap();
+    tx.commit().await.unwrap();
+    let plans = SharedPlans::default();
+    let actor = Actor::program(site.database.pool.clone(), site.shop.id);
+    let now = Utc::now();
+    let risks = week::risks(&actor, &plans, None, now).await.unwrap();
+    assert!(!risks.explained.is_empty());
+    assert_eq!(plans.tried(), 1);
+    let late = async || {
+        let day = office_day(&actor, &plans, now.date_naive(), now).await;
+        day.unwrap().late
+    };
+    let today = late().await;
+    assert_eq!(plans.tried(), 1, "it was known already");
+    assert!(today.len() >= risks.explained.len());
+    let away: usize = today.iter().map(|job| job.absences.len()).sum();
+    assert!(away > 0, "nine days away put nothing off");
+    for (one, other) in today.iter().zip(&risks.explained) {
+        assert_eq!((one.job, &one.absences), (other.job, &other.absences));
+    }
+    // Another floor, other reasons.
+    stop.id = Uuid::now_v7();
+    stop.starts_at = Utc::now() + TimeDelta::days(20);
+    stop.ends_at = Utc::now() + TimeDelta::days(21);
+    let mut tx = site.shop.begin().await;
+    calendars::insert_stop(&mut tx, &stop).await.unwrap();
+    tx.commit().await.unwrap();
+    late().await;
+    assert_eq!(plans.tried(), 2);
 }

@@ -52,6 +52,16 @@ fn broken(reached: &[Reached]) -> Vec<String> {
         .collect()
 }
 
+/// The most bytes of a page before compression.
+const PAGE: usize = 200_000;
+
+/// Kinds of pages that may be longer than four screens on a phone: forms with more fields than that has room for.
+const LONG_FORMS: [&str; 3] = [
+    "/castings/shelf/*/measure/cam_and_lifters",
+    "/castings/shelf/*/measure/crankshaft",
+    "/enquiries/*",
+];
+
 /// Looks at one page of each kind that is linked to. Returns how many.
 async fn tour(site: &TestSite, screen: Screen, owner: &str, name: &str, starts: &[&str]) -> usize {
     let browser = Browser::signed_in(site, screen, owner).await;
@@ -65,7 +75,22 @@ async fn tour(site: &TestSite, screen: Screen, owner: &str, name: &str, starts: 
         let status = "return performance.getEntriesByType('navigation')[0].responseStatus";
         let status = browser.script(status, vec![]).await;
         assert_eq!(status, 200, "{path}");
+        let stayed = "return location.pathname + location.search !== arguments[0]
+             && performance.getEntriesByType('navigation')[0].redirectCount === 0";
+        let stayed = browser.script(stayed, vec![path.clone().into()]).await;
+        assert_eq!(
+            stayed, false,
+            "{path} is not a page: its link must name its type"
+        );
         browser.picture(&picture_name(name, &kind_of(&path))).await;
+        if screen == Screen::Phone {
+            let height = "return document.documentElement.scrollHeight";
+            let height = browser.script(height, vec![]).await;
+            // What is open or wrong is not put away, so that a page may be a little longer than four screens.
+            let long = height.as_i64().is_none_or(|pixels| pixels > 4 * 844 + 200);
+            let form = LONG_FORMS.contains(&kind_of(&path).split('?').next().unwrap_or_default());
+            assert!(!long || form, "{path} is {height} pixels on a phone");
+        }
         pages += 1;
         // A link that names its type leads to a document, not to a page.
         let links = browser
@@ -90,8 +115,19 @@ async fn tour(site: &TestSite, screen: Screen, owner: &str, name: &str, starts: 
 async fn every_link_of_the_demo_shop_leads_somewhere() {
     let (site, marine) = demo().await;
     let owner = site.signed_in("owner").await;
-    let reached = every_page(&owner, &["/enquiries", &marine], 4).await;
+    let starts = ["/enquiries", &marine, "/week?days=28", "/week?days=84"];
+    let reached = every_page(&owner, &starts, 4).await;
     assert_eq!(broken(&reached), [""; 0], "of {} pages", reached.len());
+    // A preview draws the plan twice, as it is and as it would be.
+    let most = |path: &str| match path.starts_with("/week/preview") {
+        true => 2 * PAGE,
+        false => PAGE,
+    };
+    let large = (reached.iter()).filter(|page| page.html.len() > most(&page.path));
+    let large: Vec<String> = large
+        .map(|page| format!("{}: {} bytes", page.path, page.html.len()))
+        .collect();
+    assert_eq!(large, [""; 0]);
     let kinds: BTreeSet<String> = reached.iter().map(|page| kind_of(&page.path)).collect();
     for new in [
         "/castings/patterns/new?",

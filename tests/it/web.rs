@@ -429,6 +429,19 @@ async fn refusals_are_pages_with_words_or_problem_documents() {
             assert_eq!(header(answer.headers(), "allow"), methods, "{path}");
         }
     }
+    // The addresses of the API, by its own description.
+    for (path, methods) in [
+        ("/api/v1/variants".to_owned(), "GET"),
+        ("/api/v1/enquiries".to_owned(), "POST"),
+        (format!("/api/v1/sightings/{some}"), "GET, PUT"),
+    ] {
+        for method in ["DELETE", "TRACE"] {
+            let answer = owner.request(method, &path).send().await.unwrap();
+            assert_eq!(answer.status(), 405, "{method} {path}");
+            assert_eq!(header(answer.headers(), "allow"), methods, "{path}");
+        }
+    }
+    assert_eq!(owner.get("/api/v1/nothing").await.status(), 404);
     assert_eq!(owner.get("/castings/rules").await.status(), 200);
     assert_eq!(owner.get("/shop/machines").await.status(), 200);
 
@@ -683,6 +696,6 @@ async fn a_compressed_page_is_not_held_back_on_a_connection_that_is_kept() {
         times.sort_unstable();
         // Held back, nearly every one takes 40 ms at least, however idle the machine; else some are quicker than that,
         // however busy it is.
-        assert!(times[8] < Duration::from_millis(35), "{page}: {times:?}");
+        assert!(times[4] < Duration::from_millis(35), "{page}: {times:?}");
     }
 }

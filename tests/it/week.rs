@@ -169,6 +169,13 @@ async fn a_day_to_twelve_weeks_with_keys_and_on_one_sheet() {
             assert!(first.is_string() && second.is_string() && first != second);
             browser.press(Key::Down).await;
             assert_ne!(browser.script(focused, vec![]).await, second);
+            // The same work on its person's row is the same link, which Tab passes over.
+            let again = "const [box, again] = document.querySelectorAll(`a.block[data-block='${arguments[0]}']`);
+                return again === undefined || box.getAttribute('href') === again.getAttribute('href')
+                    && box.textContent.startsWith(again.querySelector('title').textContent) && again.tabIndex === -1;";
+            assert_eq!(browser.script(again, vec![second]).await, true);
+            let shapes = "return document.querySelectorAll('.week-plot g[data-again]').length";
+            assert_eq!(browser.script(shapes, vec![]).await, 0);
             browser.press(Key::Enter).await;
             browser
                 .wait_for("section#operation a[href^='/jobs/']")
@@ -278,7 +285,7 @@ async fn every_change_by_hand_is_tried_then_taken() {
         browser.wait_for_text(".week-effect", "is put first").await;
         click(".week-effect a.button").await; // dropped
         browser.goto(&panel).await;
-        click("#place summary").await;
+        browser.wait_for("#place[open]").await;
         set("#place-day", &a_week_later).await;
         set("#place-time", "09:30").await;
         click("#place button").await;

@@ -11,6 +11,7 @@ use crate::planning::engine::model::plan::Plan;
 use crate::planning::engine::model::{Minute, Model, ModelError};
 use crate::planning::engine::{repair::repair, solve};
 use crate::planning::floor::{Floor, FloorModel, Timetable};
+use crate::planning::what_if;
 use chrono::{DateTime, Utc};
 use rand::SeedableRng;
 use rand_pcg::Pcg64;
@@ -23,6 +24,10 @@ use uuid::Uuid;
 /// What it costs a new plan to have an operation elsewhere than the old one had it, in weighted minutes of lateness: a
 /// plan that changes for nothing is not trusted. Common practice, no source.
 const PRICE_OF_A_MOVE: Minute = 30;
+
+/// The same for a plan that somebody was shown before applying a change by hand: as in the preview, so that the plan stays
+/// what was shown, unless a promise is saved by it.
+const PRICE_AFTER_A_CHANGE: Minute = what_if::PRICE_OF_A_MOVE;
 
 /// Moves of the search that makes the first usable plan.
 const QUICK_MOVES: u64 = 1_500;
@@ -104,6 +109,8 @@ struct Task {
     model: FloorModel,
     /// The plan there was, carried over.
     carried: Option<Plan>,
+    /// The plan there was is what somebody was shown before applying a change by hand, of this very floor.
+    shown: bool,
 }
 
 /// Tells a search to stop when the run that wanted it is gone.
@@ -129,7 +136,8 @@ impl Run {
         let version = inputs.age.floor_version;
         let first = tokio::task::spawn_blocking(move || first(inputs)).await??;
         let (task, usable) = (Arc::new(first.0), first.1);
-        if !self.keep(version, began, &usable, false).await? {
+        // What somebody was shown is in use already, and stays so while a better one is looked for.
+        if !task.shown && !self.keep(version, began, &usable, false).await? {
             return Ok(Ended::Overtaken);
         }
 
@@ -185,6 +193,7 @@ impl Run {
                 took: (Utc::now() - began).to_std().unwrap_or_default(),
                 moves: made.moves,
                 improved,
+                by_hand: made.by_hand,
                 timetable: made.timetable.clone(),
             },
         )
@@ -199,6 +208,8 @@ struct Made {
     plan: Plan,
     timetable: Timetable,
     moves: u64,
+    /// It is still what somebody was shown.
+    by_hand: bool,
 }
 
 impl Made {
@@ -209,6 +220,7 @@ impl Made {
             timetable: task.model.timetable(&task.floor, &plan, Some(&drawn)),
             plan,
             moves,
+            by_hand: false,
         })
     }
 }
@@ -222,10 +234,17 @@ fn aim(floor: &Floor, model: &FloorModel, from: &Plan) -> Result<Model, ModelErr
 
 /// A plan that can be used: the old one carried over and mended; by rules and a short search where there was none.
 fn first(inputs: PlanInputs) -> Result<(Task, Made), ModelError> {
+    let shown = inputs.is_shown();
     let PlanInputs { floor, kept, .. } = inputs;
     let model = floor.model();
     let carried = kept
-        .map(|kept| model.carry_over(&floor, &kept.timetable))
+        .map(|kept| {
+            if shown {
+                model.carry_over_in_place(&floor, &kept.timetable)
+            } else {
+                model.carry_over(&floor, &kept.timetable)
+            }
+        })
         .transpose()?;
     let search = solve::SolveOptions {
         seed: 1,
@@ -233,6 +252,7 @@ fn first(inputs: PlanInputs) -> Result<(Task, Made), ModelError> {
         rounds: 9,
     };
     let mut plan = match &carried {
+        Some(carried) if shown => carried.clone(),
         Some(carried) => {
             let aim = aim(&floor, &model, carried)?;
             repair(&aim, carried, PRICE_OF_A_MOVE, &search, &mut |_| false)?.plan
@@ -244,9 +264,22 @@ fn first(inputs: PlanInputs) -> Result<(Task, Made), ModelError> {
         floor,
         model,
         carried,
+        shown,
     };
     let made = Made::of(&task, plan, QUICK_MOVES, QUICK_FUTURES)?;
     Ok((task, made))
+}
+
+/// Minutes of the shop by which jobs are late in a plan, each weighed by its promise; what was put first by hand weighs no
+/// more.
+fn late(task: &Task, plan: &Plan) -> Minute {
+    let timetable = task.model.timetable(&task.floor, plan, None);
+    let jobs = timetable.jobs.iter();
+    jobs.filter_map(|dates| {
+        let weight = task.floor.job(dates.job)?.weight;
+        Some(weight * (-dates.slack_minutes?).max(0))
+    })
+    .sum()
 }
 
 /// The plan made better until time is up or somebody says stop: near the old one where there was one.
@@ -266,14 +299,31 @@ fn improve(
         part >= 1.0 || stop.load(Ordering::Relaxed)
     };
     let search = solve::SolveOptions::default();
-    let aim = aim(&task.floor, &task.model, &usable)?;
+    // What was shown is made better in what was shown of it, which days hold, and not in the room it leaves.
+    let aim = if task.shown {
+        task.model.model.clone()
+    } else {
+        aim(&task.floor, &task.model, &usable)?
+    };
     let plan = match &task.carried {
+        Some(_) if task.shown => {
+            let mended = repair(&aim, &usable, PRICE_AFTER_A_CHANGE, &search, &mut watch)?;
+            let saves = late(task, &usable) - late(task, &mended.plan);
+            let costs = PRICE_AFTER_A_CHANGE * mended.moved.len() as Minute;
+            if saves > costs {
+                mended.plan
+            } else {
+                usable.clone()
+            }
+        }
         Some(_) => repair(&aim, &usable, PRICE_OF_A_MOVE, &search, &mut watch)?.plan,
         None => solve::solve(&aim, &search, &mut watch)?.plan,
     };
     usable.value.lateness = lateness(&aim, &usable);
     let better = plan.value.compare(&usable.value, aim.objective()).is_le();
+    let by_hand = task.shown && (!better || plan.assignments == usable.assignments);
     let mut plan = if better { plan } else { usable };
     plan.value.lateness = lateness(&task.model.model, &plan);
-    Made::of(task, plan, moves, settings.futures)
+    let made = Made::of(task, plan, moves, settings.futures)?;
+    Ok(Made { by_hand, ..made })
 }

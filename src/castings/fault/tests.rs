@@ -151,3 +151,46 @@ fn a_rule_says_what_it_does_and_why() {
         ["elements"]
     );
 }
+
+/// The last that is taken and the first that is not, of every bound.
+#[test]
+fn bounds_are_inclusive() {
+    let faults = |pattern: &Pattern| fields(&pattern.faults());
+    let with = |change: fn(&mut Pattern)| {
+        let mut changed = pattern();
+        change(&mut changed);
+        faults(&changed)
+    };
+    assert_eq!(with(|p| p.name = "n".repeat(LONGEST_NAME)), [""; 0]);
+    assert_eq!(with(|p| p.name = "n".repeat(LONGEST_NAME + 1)), ["name"]);
+    assert_eq!(with(|p| p.cylinders = MOST_CYLINDERS), [""; 0]);
+    // A straight engine has a main bearing more than it has cylinders.
+    assert_eq!(with(|p| p.mains = MOST_CYLINDERS + 1), [""; 0]);
+    assert_eq!(with(|p| p.mains = MOST_CYLINDERS + 2), ["mains"]);
+    assert_eq!(with(|p| p.outlines[0].width = length("10000")), [""; 0]);
+    assert_eq!(
+        with(|p| p.outlines[0].width = Length::from_mm(10_001.into())),
+        ["width"]
+    );
+    assert_eq!(with(|p| p.outlines[1].height = Length::ZERO), ["height"]);
+    assert_eq!(with(|p| p.bosses[0].largest = Length::ZERO), ["largest"]);
+    assert_eq!(
+        with(|p| p.bosses[0].deepest = Some(Length::ZERO)),
+        ["deepest"]
+    );
+
+    let ruled = |change: fn(&mut RemedyRule)| {
+        let mut changed = rule(10, When::MissingWithMetal, Action::Machine);
+        change(&mut changed);
+        fields(&changed.faults())
+    };
+    let one_size =
+        |r: &mut RemedyRule| (r.smallest, r.largest) = (Some(length("10")), Some(length("10")));
+    assert_eq!(ruled(one_size), [""; 0]);
+    assert_eq!(ruled(|r| r.elements = vec!["A".repeat(40)]), [""; 0]);
+    for code in [String::new(), "A".repeat(41), "lower".to_owned()] {
+        let mut changed = rule(10, When::MissingWithMetal, Action::Machine);
+        changed.elements = vec![code.clone()];
+        assert_eq!(fields(&changed.faults()), ["elements"], "{code}");
+    }
+}

@@ -15,8 +15,10 @@ fn hole(label: &str, size: &str) -> Feature {
     Feature {
         place: at(label),
         kind: FeatureKind::PlainHole,
-        x: mm("100"),
-        y: mm("60"),
+        at: Some(crate::castings::Point {
+            x: mm("100"),
+            y: mm("60"),
+        }),
         size: mm(size),
         depth: None,
         thread: None,
@@ -55,6 +57,7 @@ fn pattern(id: u128, name: &str, marks: &str) -> Pattern {
         marks: marks.to_owned(),
         metal: crate::castings::Metal::default(),
         weight_kg: None,
+        sizes: crate::castings::measured::Sizes::default(),
         version: 1,
     }
 }
@@ -118,10 +121,11 @@ fn marks_tell_the_pattern_and_places_the_variant() {
     ];
     assert_eq!(names(&findings), ["Tarn marine", "Tarn farm", "Ousel twin"]);
     let found = identify(&findings, &register());
-    // Three agree against one that agrees and two that do not, and three that do not: by Bayes' rule with an error of
-    // 1 in 20 the odds are 19 for each finding, so 19^3 : 19 : 1.
-    let sum = 6859.0 + 19.0 + 1.0;
-    for (candidate, share) in found.iter().zip([6859.0 / sum, 19.0 / sum, 1.0 / sum]) {
+    // By Bayes' rule the odds are 19 for each place, with an error of 1 in 20, and 9999 for the mark, with one of 1 in 10000:
+    // all three speak for the marine block, the mark alone for the farm block, none for the twin.
+    let [marine, farm, twin] = [19.0 * 19.0 * 9999.0, 9999.0, 1.0];
+    let sum = marine + farm + twin;
+    for (candidate, share) in found.iter().zip([marine / sum, farm / sum, twin / sum]) {
         assert!((candidate.share - share).abs() < 1e-12, "{candidate:?}");
     }
     let farm = &found[1];
@@ -130,6 +134,19 @@ fn marks_tell_the_pattern_and_places_the_variant() {
         matches!(&farm.says[1], Says::Disagrees(why) if why == "it has a plain hole of 8 mm there"),
         "{farm:?}"
     );
+}
+
+/// Three places speak for a Tarn, and the mark in the casting says Ousel: it is an Ousel that somebody has drilled.
+#[test]
+fn a_cast_mark_comes_before_what_is_drilled() {
+    let findings = [
+        Finding::At(at("A"), Found::Measured(mm("12"))),
+        Finding::At(at("B"), Found::There),
+        Finding::At(at("D1"), Found::There),
+        mark(MarkKind::Cast, "OUSEL"),
+    ];
+    assert_eq!(names(&findings)[0], "Ousel twin");
+    assert_eq!(names(&findings[..3])[0], "Tarn marine");
 }
 
 #[test]

@@ -69,6 +69,8 @@ pub struct Need {
     pub ahead: bool,
     /// The status of what it draws on.
     pub source: Source,
+    /// Whether the shop has said how the item it draws on is made here.
+    pub made_here: bool,
     /// Counts edits.
     pub version: i32,
 }
@@ -98,6 +100,8 @@ struct Row {
     casting_job_id: Option<Uuid>,
     item_id: Option<Uuid>,
     item_name: Option<String>,
+    made_here: bool,
+    being_made: bool,
     tool_id: Option<Uuid>,
     tool_name: Option<String>,
     loan_job_id: Option<Uuid>,
@@ -123,7 +127,7 @@ impl Need {
                 (Behind::Casting(id), Source::Casting(reserved))
             }
             (None, Some(id), _) => {
-                let cover = Cover::of(arrival, turn);
+                let cover = Cover::of(arrival, row.being_made, turn);
                 let name = row.item_name.ok_or_else(|| missing("item"))?;
                 (Behind::Item(id), Source::Stock { id, name, cover })
             }
@@ -165,6 +169,7 @@ impl Need {
             operation_number: row.operation_number,
             ahead: row.operation_state.is_none_or(|state| state == "queued"),
             source,
+            made_here: row.made_here,
             version: row.version,
         })
     }
@@ -177,7 +182,8 @@ async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, DbErro
         r#"select n.id, n.job_id, j.number as job_number, n.operation_id, o.number as "operation_number?",
                   o.state as "operation_state?", n.kind, n.what, n.quantity, n.unit,
                   n.casting_id, c.number as "casting_number?", c.state as "casting_state?", c.job_id as casting_job_id,
-                  n.item_id, i.name as "item_name?",
+                  n.item_id, i.name as "item_name?", h.id is not null as "made_here!",
+                  b.being_made is true as "being_made!",
                   n.tool_id, t.name as "tool_name?", l.job_id as "loan_job_id?", lj.number as "loan_job_number?",
                   coalesce(l.expected_on, case when lj.state = 'open' then lj.due_on end) as loan_back_on, n.state, n.expected_on, n.version
            from need n
@@ -185,6 +191,8 @@ async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, DbErro
            left join job_operation o on o.shop_id = n.shop_id and o.id = n.operation_id
            left join casting c on c.shop_id = n.shop_id and c.id = n.casting_id
            left join stock_item i on i.shop_id = n.shop_id and i.id = n.item_id
+           left join making h on h.shop_id = n.shop_id and h.id = n.item_id
+           left join made_batch b on b.shop_id = n.shop_id and b.id = n.batch_id
            left join tool t on t.shop_id = n.shop_id and t.id = n.tool_id
            left join tool_loan l on l.shop_id = n.shop_id and l.tool_id = n.tool_id and l.back_at is null
            left join job lj on lj.shop_id = l.shop_id and lj.id = l.job_id
@@ -421,6 +429,29 @@ pub async fn set_state(
     )
     .execute(tx.conn())
     .await?;
+    one(done.rows_affected())
+}
+
+/// Lets a need wait for what a batch of its job makes; `version` is the version the editor saw.
+///
+/// # Errors
+/// [`DbError::Stale`], [`DbError::NotFound`] when there is no such batch, [`DbError::Database`].
+pub async fn set_batch(
+    tx: &mut ShopTx,
+    id: Uuid,
+    version: i32,
+    batch_id: Uuid,
+) -> Result<(), DbError> {
+    let done = sqlx::query!(
+        "update need set batch_id = $4, version = version + 1 where shop_id = $1 and id = $2 and version = $3",
+        tx.shop_id(),
+        id,
+        version,
+        batch_id,
+    )
+    .execute(tx.conn())
+    .await
+    .map_err(named_something)?;
     one(done.rows_affected())
 }
 

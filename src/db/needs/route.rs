@@ -14,6 +14,8 @@ pub struct MaterialLine {
     pub name: String,
     /// How much.
     pub quantity: Decimal,
+    /// The batch of the job that makes it.
+    pub batch_id: Option<Uuid>,
 }
 
 /// Adds materials to the needs of a job, each before the operation that uses it. A material that is kept in stock under
@@ -34,18 +36,23 @@ pub async fn add_materials(
         .map_err(|why| corrupt("operation number", why))?;
     let names: Vec<String> = lines.iter().map(|line| line.name.clone()).collect();
     let quantities: Vec<Decimal> = lines.iter().map(|line| line.quantity).collect();
+    let batches: Vec<Option<Uuid>> = lines.iter().map(|line| line.batch_id).collect();
     sqlx::query!(
-        "insert into need (shop_id, id, job_id, operation_id, kind, what, quantity, unit, item_id)
-         select $1, line.id, $2, o.id, 'material', line.name, line.quantity, coalesce(i.unit, 'each'), i.id
-         from unnest($3::uuid[], $4::int[], $5::text[], $6::numeric[]) as line (id, number, name, quantity)
+        "insert into need (shop_id, id, job_id, operation_id, kind, what, quantity, unit, item_id, batch_id)
+         select $1, line.id, $2, o.id, 'material', line.name, line.quantity, coalesce(i.unit, 'each'), i.id, b.id
+         from unnest($3::uuid[], $4::int[], $5::text[], $6::numeric[], $7::uuid[])
+              as line (id, number, name, quantity, batch_id)
          join job_operation o on o.shop_id = $1 and o.job_id = $2 and o.number = line.number
-         left join stock_item i on i.shop_id = $1 and lower(i.name) = lower(line.name) and i.active",
+         left join made_batch b on b.shop_id = $1 and b.id = line.batch_id
+         left join stock_item i on i.shop_id = $1 and i.id = coalesce(b.item_id,
+              (select s.id from stock_item s where s.shop_id = $1 and lower(s.name) = lower(line.name) and s.active))",
         tx.shop_id(),
         job_id,
         &ids,
         &numbers,
         &names,
         &quantities,
+        &batches as &[Option<Uuid>],
     )
     .execute(tx.conn())
     .await?;
@@ -102,6 +109,29 @@ pub async fn replace_donor(
         tx.shop_id(),
         job_id,
         donor,
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Takes out the material and tools that only an operation needs that is not done any more, where nothing has been ordered,
+/// taken or lent for it.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn drop_of_operation(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+    operation_id: Uuid,
+) -> Result<(), DbError> {
+    sqlx::query!(
+        "delete from need n where n.shop_id = $1 and n.job_id = $2 and n.operation_id = $3 and n.state = 'wanted'
+           and n.kind in ('material', 'tool')
+           and not exists (select from stock_movement m where m.shop_id = n.shop_id and m.need_id = n.id)",
+        tx.shop_id(),
+        job_id,
+        operation_id,
     )
     .execute(tx.conn())
     .await?;

@@ -2,11 +2,12 @@
 
 use super::super::{DbError, ShopTx};
 use crate::stock::{Delivery, Demand, Supply};
+use rust_decimal::Decimal;
 use std::collections::HashMap;
 use uuid::Uuid;
 
-/// What there is of these items and what is wanted of them, by item. Wanted is what an open job has not taken yet, for
-/// an operation that is not done.
+/// What there is of these items and what is wanted of them, by item. Wanted is what an open job has not taken yet and
+/// does not make itself, for an operation that is not done.
 ///
 /// # Errors
 /// [`DbError::Database`].
@@ -33,8 +34,9 @@ pub(super) async fn supply(
            from need n
            join job j on j.shop_id = n.shop_id and j.id = n.job_id
            left join job_operation o on o.shop_id = n.shop_id and o.id = n.operation_id
+           left join made_batch b on b.shop_id = n.shop_id and b.id = n.batch_id
            where n.shop_id = $1 and n.state = 'wanted' and n.item_id = any ($2)
-             and j.state = 'open' and o.state is distinct from 'done'"#,
+             and j.state = 'open' and o.state is distinct from 'done' and b.being_made is not true"#,
         tx.shop_id(),
         items
     )
@@ -72,5 +74,36 @@ pub(super) async fn supply(
                 quantity: row.quantity,
             });
     }
+    for (item_id, delivery) in being_made(tx, items).await? {
+        supply.entry(item_id).or_default().deliveries.push(delivery);
+    }
     Ok(supply)
+}
+
+/// What jobs make of these items for the shelf: there when the job is due.
+async fn being_made(tx: &mut ShopTx, items: &[Uuid]) -> Result<Vec<(Uuid, Delivery)>, DbError> {
+    let made = sqlx::query!(
+        r#"select b.item_id, j.due_on,
+                  b.pieces - coalesce((select sum(n.quantity) from need n
+                                       where n.shop_id = b.shop_id and n.batch_id = b.id and n.state = 'wanted'), 0)
+                      as "quantity!"
+           from made_batch b
+           join job j on j.shop_id = b.shop_id and j.id = b.job_id
+           where b.shop_id = $1 and b.item_id = any ($2) and b.being_made and j.state = 'open'"#,
+        tx.shop_id(),
+        items
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(made
+        .into_iter()
+        .filter(|row| row.quantity > Decimal::ZERO)
+        .map(|row| {
+            let delivery = Delivery {
+                expected_on: row.due_on,
+                quantity: row.quantity,
+            };
+            (row.item_id, delivery)
+        })
+        .collect())
 }

@@ -1,5 +1,7 @@
 //! Parts and materials: what is kept, how much is on hand and on order, and every movement that made it so.
 
+mod batches;
+mod making;
 mod orders;
 
 use super::read::word;
@@ -12,6 +14,8 @@ use rust_decimal::Decimal;
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
+pub use batches::*;
+pub use making::*;
 pub use orders::*;
 
 /// Why what is on hand changed.
@@ -28,6 +32,8 @@ pub enum Reason {
     Counted,
     /// Spoilt, lost, used up without a job.
     WrittenOff,
+    /// Made in the shop.
+    Made,
 }
 
 /// What is written down about an item.
@@ -62,6 +68,10 @@ pub struct Item {
     pub on_order: Decimal,
     /// The first day some of that is expected.
     pub next_on: Option<NaiveDate>,
+    /// Whether somebody has said how it is made here.
+    pub made_here: bool,
+    /// What open jobs are making of it for the shelf.
+    pub being_made: Decimal,
     /// Counts edits.
     pub version: i32,
 }
@@ -73,7 +83,7 @@ impl Item {
         Level {
             on_hand: self.on_hand,
             wanted: self.wanted,
-            on_order: self.on_order,
+            on_order: self.on_order + self.being_made,
             minimum: self.details.minimum,
         }
     }
@@ -91,6 +101,8 @@ struct Row {
     wanted: Decimal,
     on_order: Decimal,
     next_on: Option<NaiveDate>,
+    made_here: bool,
+    being_made: Decimal,
     version: i32,
 }
 
@@ -110,6 +122,8 @@ impl From<Row> for Item {
             wanted: row.wanted.normalize(),
             on_order: row.on_order.normalize(),
             next_on: row.next_on,
+            made_here: row.made_here,
+            being_made: row.being_made.normalize(),
             version: row.version,
         }
     }
@@ -128,22 +142,33 @@ pub async fn items(tx: &mut ShopTx, all: bool) -> Result<Vec<Item>, DbError> {
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Database`].
 pub async fn item(tx: &mut ShopTx, id: Uuid) -> Result<Item, DbError> {
-    let found = read(tx, true, Some(id)).await?.pop();
+    let found = read(tx, true, Some(&[id])).await?.pop();
     found.ok_or(DbError::NotFound("this item of stock"))
 }
 
-async fn read(tx: &mut ShopTx, all: bool, id: Option<Uuid>) -> Result<Vec<Item>, DbError> {
+/// The items of these keys.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub(super) async fn these(tx: &mut ShopTx, keys: &[Uuid]) -> Result<Vec<Item>, DbError> {
+    read(tx, true, Some(keys)).await
+}
+
+async fn read(tx: &mut ShopTx, all: bool, keys: Option<&[Uuid]>) -> Result<Vec<Item>, DbError> {
     let rows = sqlx::query_as!(
         Row,
         r#"select i.id, i.name, i.unit, i.kept_at, i.supplier, i.minimum, i.active, i.on_hand,
                   coalesce(w.quantity, 0) as "wanted!", coalesce(o.quantity, 0) as "on_order!", o.next_on as "next_on?",
-                  i.version
+                  exists (select from making h where h.shop_id = i.shop_id and h.id = i.id) as "made_here!",
+                  coalesce(k.quantity, 0) as "being_made!", i.version
            from stock_item i
            left join (select n.item_id, sum(n.quantity) as quantity
                       from need n
                       join job j on j.shop_id = n.shop_id and j.id = n.job_id
                       left join job_operation p on p.shop_id = n.shop_id and p.id = n.operation_id
+                      left join made_batch b on b.shop_id = n.shop_id and b.id = n.batch_id
                       where n.shop_id = $1 and n.state = 'wanted' and j.state = 'open' and p.state is distinct from 'done'
+                        and b.being_made is not true
                       group by n.item_id) w on w.item_id = i.id
            left join (select s.item_id, sum(greatest(s.quantity - s.come, 0)) as quantity,
                              min(s.expected_on) filter (where s.quantity > s.come) as next_on
@@ -152,11 +177,18 @@ async fn read(tx: &mut ShopTx, all: bool, id: Option<Uuid>) -> Result<Vec<Item>,
                                              where m.shop_id = e.shop_id and m.order_id = e.id), 0) as come
                             from stock_order e where e.shop_id = $1 and not e.closed) s
                       group by s.item_id) o on o.item_id = i.id
-           where i.shop_id = $1 and (i.active or $2) and ($3::uuid is null or i.id = $3)
+           left join (select b.item_id, sum(greatest(b.pieces - coalesce(
+                                 (select sum(n.quantity) from need n
+                                  where n.shop_id = b.shop_id and n.batch_id = b.id and n.state = 'wanted'), 0), 0)) as quantity
+                      from made_batch b
+                      join job j on j.shop_id = b.shop_id and j.id = b.job_id
+                      where b.shop_id = $1 and b.being_made and j.state = 'open'
+                      group by b.item_id) k on k.item_id = i.id
+           where i.shop_id = $1 and (i.active or $2) and ($3::uuid[] is null or i.id = any ($3))
            order by lower(i.name)"#,
         tx.shop_id(),
         all,
-        id,
+        keys,
     )
     .fetch_all(tx.conn())
     .await?;
@@ -254,7 +286,8 @@ pub async fn movements(
                   p.name as "person?"
            from stock_movement m
            left join need n on n.shop_id = m.shop_id and n.id = m.need_id
-           left join job j on j.shop_id = n.shop_id and j.id = n.job_id
+           left join made_batch b on b.shop_id = m.shop_id and b.id = m.batch_id
+           left join job j on j.shop_id = m.shop_id and j.id = coalesce(n.job_id, b.job_id)
            left join person p on p.shop_id = m.shop_id and p.id = m.person_id
            where m.shop_id = $1 and m.item_id = $2 order by m.id desc limit $3"#,
         tx.shop_id(),
@@ -283,6 +316,7 @@ pub async fn movements(
 struct For {
     order_id: Option<Uuid>,
     need_id: Option<Uuid>,
+    batch_id: Option<Uuid>,
 }
 
 async fn book(
@@ -294,8 +328,8 @@ async fn book(
     note: &str,
 ) -> Result<(), DbError> {
     sqlx::query!(
-        "insert into stock_movement (shop_id, id, item_id, quantity, reason, order_id, need_id, note, person_id)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+        "insert into stock_movement (shop_id, id, item_id, quantity, reason, order_id, need_id, batch_id, note, person_id)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
         tx.shop_id(),
         Uuid::now_v7(),
         item_id,
@@ -303,6 +337,7 @@ async fn book(
         reason.code(),
         whose.order_id,
         whose.need_id,
+        whose.batch_id,
         note,
         tx.person_id(),
     )
@@ -374,8 +409,8 @@ pub async fn book_for_need(
     transfer: Transfer,
 ) -> Result<(), DbError> {
     let whose = For {
-        order_id: None,
         need_id: Some(need_id),
+        ..For::default()
     };
     let (quantity, reason) = match transfer {
         Transfer::ToJob => (-quantity, Reason::Issued),

@@ -142,7 +142,7 @@ pub async fn receive(
 ) -> Result<(), DbError> {
     let whose = For {
         order_id: Some(id),
-        need_id: None,
+        ..For::default()
     };
     close(tx, item_id, id, version, Some((quantity, last))).await?;
     book(tx, item_id, quantity, Reason::Received, whose, "").await

@@ -233,3 +233,25 @@ fn ten_sightings_over_two_years_say_something_but_not_much() {
         1
     );
 }
+
+/// A casting of the sister pattern needs for the marine engine what the farm block needs, less what that has too many.
+#[test]
+fn a_casting_of_the_sister_pattern_is_converted_like_one_of_the_pattern() {
+    let seed = Seed::read().unwrap();
+    let related = seed.related.first().unwrap();
+    let of = |id| seed.patterns.iter().find(|p| p.id == id).unwrap();
+    let (tarn, fell) = (of(related.wanted), of(related.donor));
+    let donor = seed.variant("test", "Fell 4/90 compressor").unwrap();
+    let marine = seed.variant("test", "Tarn 4/90 marine").unwrap();
+    let seen = related.places.pattern(fell, tarn);
+    let donor = related.places.variant(donor, tarn);
+    let made = Conversion::plan(&seen, &donor, marine, &seed.rules).unwrap();
+    assert!(made.is_possible());
+    let mut farm = plan(&seed, "Tarn 4/90 farm", "Tarn 4/90 marine").remedies;
+    let too_many: Vec<String> = farm
+        .extract_if(.., |remedy| !made.remedies.contains(remedy))
+        .map(|remedy| remedy.difference.place().label.clone())
+        .collect();
+    assert_eq!(too_many, ["R8", "R9", "K2"]);
+    assert_eq!(farm, made.remedies);
+}

@@ -195,8 +195,10 @@ fn hole(kind: FeatureKind, size: &str, depth: Option<&str>) -> Feature {
             label: "R1".into(),
         },
         kind,
-        x: Length::ZERO,
-        y: Length::ZERO,
+        at: Some(crate::castings::Point {
+            x: Length::ZERO,
+            y: Length::ZERO,
+        }),
         size: size.parse().unwrap(),
         depth: Some(depth.unwrap_or("100").parse().unwrap()),
         thread: None,

@@ -245,6 +245,20 @@ mod tests {
         assert!((mean - 1.0).abs() < 0.005, "{mean}");
     }
 
+    /// Who does it is one of those who can, each as often as another: of 3,000 a third, give or take four standard deviations
+    /// of 26.
+    #[test]
+    fn whoever_can_does_it_as_often_as_another() {
+        let worlds = Worlds::new(3, Variation::none().shares());
+        let mut times = [0_i32; 3];
+        for k in 0..3_000 {
+            let who = worlds.world(k).who(&[20, 21, 22], 7).unwrap();
+            times[usize::try_from(who - 20).unwrap()] += 1;
+        }
+        assert!(times.iter().all(|n| (n - 1_000).abs() < 104), "{times:?}");
+        assert_eq!(worlds.world(1).who(&[], 7), None);
+    }
+
     /// The drawn figures of a future, so that nobody changes what a seed means without seeing it.
     #[test]
     fn a_future_stays_what_it_was() {

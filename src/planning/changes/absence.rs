@@ -74,6 +74,10 @@ impl Kind for Away {
         vec![self.from, self.until]
     }
 
+    fn leaves_the_rest(&self) -> bool {
+        true
+    }
+
     fn rows(&self) -> Vec<RowChange> {
         vec![RowChange::AddStop {
             whose: self.whose,

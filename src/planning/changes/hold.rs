@@ -48,6 +48,10 @@ impl Kind for Hold {
         format!("{job} is put on hold ({})", self.reason.trim())
     }
 
+    fn leaves_the_rest(&self) -> bool {
+        true
+    }
+
     fn rows(&self) -> Vec<RowChange> {
         vec![RowChange::SetHold {
             job: self.job,
@@ -96,6 +100,10 @@ impl Kind for Release {
 
     fn words(&self, floor: &Floor) -> String {
         format!("{} is released", job_words(floor, self.job))
+    }
+
+    fn leaves_the_rest(&self) -> bool {
+        true
     }
 
     fn rows(&self) -> Vec<RowChange> {

@@ -10,7 +10,9 @@
 
 mod absence;
 mod form;
+mod hand_over;
 mod hold;
+mod in_the_way;
 mod order;
 mod overtime;
 mod parts;
@@ -76,11 +78,17 @@ pub trait Kind: std::fmt::Debug {
         None
     }
 
-    /// Whether the model of the changed floor has room for it; asked before a plan is made.
+    /// Whether everything else stays where it is that can: for changes that put something elsewhere or take it away, and not
+    /// for those that are to bring work forward.
+    fn leaves_the_rest(&self) -> bool {
+        false
+    }
+
+    /// Whether `model`, that of the changed floor, has room for it; asked before a plan is made.
     ///
     /// # Errors
     /// [`CannotChange`] when it has not.
-    fn fits(&self, _model: &FloorModel) -> Result<(), CannotChange> {
+    fn fits(&self, _floor: &Floor, _model: &FloorModel) -> Result<(), CannotChange> {
         Ok(())
     }
 
@@ -90,6 +98,18 @@ pub trait Kind: std::fmt::Debug {
     /// [`CannotChange`] when it does not.
     fn keeps(&self, _floor: &Floor, _model: &FloorModel, _plan: &Plan) -> Result<(), CannotChange> {
         Ok(())
+    }
+
+    /// What to try in place of this change when it [does not fit](Kind::fits) the changed floor, or its plan does not
+    /// [keep](Kind::keeps) it: the same a little earlier or later, for example. `before` is the plan without it.
+    fn instead(
+        &self,
+        _floor: &Floor,
+        _model: &FloorModel,
+        _plan: &Plan,
+        _before: &Timetable,
+    ) -> Vec<PlanChange> {
+        Vec::new()
     }
 
     /// What is offered about an operation, a machine or a person.
@@ -183,6 +203,7 @@ kinds! {
     order::NoOrder,
     place::Unpin,
     rank::Rank,
+    hand_over::HandOver,
     hold::Hold,
     hold::Release,
     absence::Away,
@@ -240,6 +261,12 @@ impl PlanChange {
         self.kind().condition(floor)
     }
 
+    /// As [`Kind::times`].
+    #[must_use]
+    pub fn times(&self) -> Vec<DateTime<Utc>> {
+        self.kind().times()
+    }
+
     /// As [`Kind::rows`].
     #[must_use]
     pub fn rows(&self) -> Vec<RowChange> {
@@ -264,12 +291,30 @@ impl PlanChange {
         self.kind().reordered(floor, before)
     }
 
+    /// As [`Kind::leaves_the_rest`].
+    #[must_use]
+    pub fn leaves_the_rest(&self) -> bool {
+        self.kind().leaves_the_rest()
+    }
+
     /// As [`Kind::fits`].
     ///
     /// # Errors
     /// [`CannotChange`].
-    pub fn fits(&self, model: &FloorModel) -> Result<(), CannotChange> {
-        self.kind().fits(model)
+    pub fn fits(&self, floor: &Floor, model: &FloorModel) -> Result<(), CannotChange> {
+        self.kind().fits(floor, model)
+    }
+
+    /// As [`Kind::instead`].
+    #[must_use]
+    pub fn instead(
+        &self,
+        floor: &Floor,
+        model: &FloorModel,
+        plan: &Plan,
+        before: &Timetable,
+    ) -> Vec<PlanChange> {
+        self.kind().instead(floor, model, plan, before)
     }
 
     /// As [`Kind::keeps`].
@@ -300,6 +345,13 @@ pub enum RowChange {
     ClearPin {
         /// The operation.
         operation: Uuid,
+    },
+    /// Hands begun work over to somebody; to whoever is at it by the bookings when nobody is named.
+    SetPerson {
+        /// The operation.
+        operation: Uuid,
+        /// Who goes on with it.
+        person: Option<Uuid>,
     },
     /// Puts one operation behind another.
     SetOrder {

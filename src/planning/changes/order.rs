@@ -38,6 +38,9 @@ pub struct NoOrder {
     pub was: Option<Pin>,
 }
 
+/// So many of the operations before and behind one are looked at for one that it can go by.
+const NEAR: usize = 5;
+
 impl Kind for Order {
     fn apply(&self, floor: &mut Floor) -> Result<(), CannotChange> {
         let (first, second) = self.side.ordered(self.operation, self.other);
@@ -150,6 +153,39 @@ impl Kind for Order {
             }
         }
         Some(ordered)
+    }
+
+    /// Before the work that is planned before it on its machine, and straight after the work behind it.
+    fn offers(subject: &Subject) -> Vec<Offer> {
+        let Some((_, operation)) = subject.of_job() else {
+            return Vec::new();
+        };
+        let (floor, slots) = (subject.floor, &subject.timetable.slots);
+        let Some(mine) = slots.iter().position(|s| s.operation == operation.id) else {
+            return Vec::new();
+        };
+        let (before, behind) = slots.split_at(mine);
+        let machine = behind.first().and_then(|slot| slot.machine);
+        let near = |slot: &&floor::Slot| slot.machine.is_some() && slot.machine == machine;
+        // The first that it can go by: what it waits for, it cannot.
+        let offer = |code, word: &str, other: &floor::Slot, side| {
+            let other = other.operation;
+            let change = Self {
+                operation: operation.id,
+                other,
+                side,
+                machine: None,
+            };
+            change.apply(&mut floor.clone()).ok()?;
+            let by = operation_words(floor, other);
+            Some(Offer::change(code, format!("{word} {by}"), change))
+        };
+        let earlier = before.iter().rev().filter(near).take(NEAR);
+        let earlier =
+            earlier.filter_map(|other| offer("earlier", "Earlier, before", other, Side::Before));
+        let later = behind.iter().skip(1).filter(near).take(NEAR);
+        let later = later.filter_map(|other| offer("later", "Later, after", other, Side::Behind));
+        earlier.take(1).chain(later.take(1)).collect()
     }
 }
 

@@ -1,5 +1,6 @@
 //! An operation pinned to a machine, a person or a time; and unpinned.
 
+use super::in_the_way;
 use super::parts::{operation_mut, waiting};
 use super::{
     CannotChange, Entered, FormField, Input, Kind, Offer, PlanChange, RowChange, Subject, cannot,
@@ -8,7 +9,7 @@ use crate::planning::calendar::local_instant;
 use crate::planning::engine::model::plan::Plan;
 use crate::planning::floor::{
     Floor, FloorModel, FloorOperation, FloorPerson, IssueReason, Pin, Progress, SchedulingIssue,
-    Slot,
+    Slot, Timetable,
 };
 use crate::planning::words::{machine_name, moment, operation_words, person_name};
 use chrono::{DateTime, Utc};
@@ -60,6 +61,32 @@ impl Place {
             return cannot("time", "Enter a machine, a person or a time");
         }
         Ok(())
+    }
+}
+
+/// When an operation is done by a plan.
+fn planned_end(model: &FloorModel, plan: &Plan, operation: Uuid) -> Option<DateTime<Utc>> {
+    let index = model.operation(operation)?;
+    model.instant(plan.assignments.get(index)?.end)
+}
+
+impl Place {
+    /// The operation of its route that ends after the time it is pinned to, and when: the last of them.
+    fn waits<'a>(
+        &self,
+        floor: &'a Floor,
+        ends: impl Fn(Uuid) -> Option<DateTime<Utc>>,
+    ) -> Option<(&'a FloorOperation, DateTime<Utc>)> {
+        let starts = self.starts?;
+        let (job, placed) = floor.operation(self.operation)?;
+        let route = job.operations.iter();
+        let before = route.filter(|o| placed.after.contains(&o.number));
+        before
+            .filter_map(|before| {
+                let ends = ends(before.id)?;
+                (ends > starts).then_some((before, ends))
+            })
+            .max_by_key(|(_, ends)| *ends)
     }
 }
 
@@ -142,6 +169,10 @@ impl Kind for Place {
         self.starts.into_iter().collect()
     }
 
+    fn leaves_the_rest(&self) -> bool {
+        true
+    }
+
     fn rows(&self) -> Vec<RowChange> {
         vec![RowChange::SetPin {
             operation: self.operation,
@@ -150,47 +181,69 @@ impl Kind for Place {
     }
 
     /// Pinned and started work may leave no room for it.
-    fn fits(&self, model: &FloorModel) -> Result<(), CannotChange> {
+    fn fits(&self, floor: &Floor, model: &FloorModel) -> Result<(), CannotChange> {
         let mine = |issue: &&SchedulingIssue| {
             issue.operation == Some(self.operation) && !issue.reason.leaves_out()
         };
         match model.issues.iter().find(mine).map(|issue| &issue.reason) {
             Some(why @ IssueReason::PinTaken) => cannot(
                 "time",
-                format!("Other work is pinned there or running: {why}"),
+                match in_the_way::words(floor, model, self) {
+                    Some(words) => format!("This time is taken by {words}"),
+                    None => format!("Other work is pinned there or running: {why}"),
+                },
             ),
             Some(why) => cannot("on", format!("It cannot go there: {why}")),
-            None => Ok(()),
+            None => match in_the_way::displaces(floor, model, self) {
+                Some(words) => cannot("time", format!("This time is taken by {words}")),
+                None => Ok(()),
+            },
         }
     }
 
     /// It may be pinned before the operations that must be done first.
     fn keeps(&self, floor: &Floor, model: &FloorModel, plan: &Plan) -> Result<(), CannotChange> {
-        let (Some(starts), Some((job, placed))) = (self.starts, floor.operation(self.operation))
-        else {
-            return Ok(());
-        };
-        for before in &job.operations {
-            if !placed.after.contains(&before.number) {
-                continue;
-            }
-            let ends = model
-                .operation(before.id)
-                .and_then(|i| plan.assignments.get(i))
-                .and_then(|assigned| model.instant(assigned.end));
-            if let Some(ends) = ends.filter(|ends| *ends > starts) {
-                return cannot(
-                    "time",
-                    format!(
-                        "{} {}, which comes before it, is done on {}",
-                        before.number,
-                        before.what,
-                        moment(ends, floor.zone)
-                    ),
-                );
-            }
+        match self.waits(floor, |id| planned_end(model, plan, id)) {
+            Some((before, ends)) => cannot(
+                "time",
+                format!(
+                    "{} {}, which comes before it, is done on {}",
+                    before.number,
+                    before.what,
+                    moment(ends, floor.zone)
+                ),
+            ),
+            None => Ok(()),
         }
-        Ok(())
+    }
+
+    /// Before or behind what is in the way; or when what comes before it is done.
+    fn instead(
+        &self,
+        floor: &Floor,
+        model: &FloorModel,
+        plan: &Plan,
+        before: &Timetable,
+    ) -> Vec<PlanChange> {
+        // Where it is planned now it holds up nothing that comes before it, as it may where it was refused.
+        let planned = |id| Some(before.slot(id)?.ends);
+        let waits = self
+            .waits(floor, planned)
+            .or_else(|| self.waits(floor, |id| planned_end(model, plan, id)));
+        let waits = waits.and_then(|(_, ends)| in_the_way::begins(floor, model, self, ends));
+        let times = in_the_way::beside(floor, model, self)
+            .into_iter()
+            .chain(waits);
+        times
+            .filter(|at| *at >= floor.now)
+            .map(|at| {
+                Self {
+                    starts: Some(at),
+                    ..self.clone()
+                }
+                .into()
+            })
+            .collect()
     }
 
     fn offers(subject: &Subject) -> Vec<Offer> {
@@ -303,6 +356,10 @@ impl Kind for Unpin {
 
     fn words(&self, floor: &Floor) -> String {
         format!("{} is unpinned", operation_words(floor, self.operation))
+    }
+
+    fn leaves_the_rest(&self) -> bool {
+        true
     }
 
     fn rows(&self) -> Vec<RowChange> {

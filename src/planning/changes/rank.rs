@@ -2,9 +2,12 @@
 
 use super::parts::job_mut;
 use super::{CannotChange, Entered, Kind, Offer, PlanChange, RowChange, Subject};
-use crate::planning::floor::Floor;
+use crate::planning::calendar::Calendar;
+use crate::planning::floor::{Floor, SlotState, Timetable};
 use crate::planning::words::job_words;
+use chrono::{DateTime, Days, Utc};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// This job's place before all others, the lowest first; `None` for its turn by its due date.
@@ -58,6 +61,41 @@ impl Kind for Rank {
             Some(place) => RowChange::SetRank { job, place },
             None => RowChange::ClearRank { job },
         }]
+    }
+
+    /// The work of a job that is put first goes before all that it would meet if nothing were in its way; all other work
+    /// keeps its order.
+    fn reordered(&self, floor: &Floor, before: &Timetable) -> Option<Timetable> {
+        self.place?;
+        let job = floor.job(self.job)?;
+        let last = before.slots.iter().map(|slot| slot.ends).max()?;
+        let calendar = Calendar::build(&floor.hours, floor.now, last);
+        let mut ends: BTreeMap<u32, DateTime<Utc>> = BTreeMap::new();
+        let mut ordered = before.clone();
+        for operation in &job.operations {
+            let Some(slot) = ordered
+                .slots
+                .iter_mut()
+                .find(|s| s.operation == operation.id)
+            else {
+                continue;
+            };
+            let waits = operation.after.iter().filter_map(|number| ends.get(number));
+            let ready = waits.copied().max().unwrap_or(floor.now);
+            if slot.state == SlotState::Planned {
+                slot.starts = slot.starts.min(ready);
+            }
+            let minutes = u32::try_from(operation.setup + operation.run).unwrap_or(u32::MAX);
+            let end = match operation.outside_days {
+                Some(days) => slot.starts.checked_add_days(Days::new(u64::from(days))),
+                None if slot.state == SlotState::Planned => {
+                    calendar.add_working(slot.starts, minutes)
+                }
+                None => Some(slot.ends),
+            };
+            ends.insert(operation.number, end.unwrap_or(slot.ends));
+        }
+        Some(ordered)
     }
 
     fn offers(subject: &Subject) -> Vec<Offer> {

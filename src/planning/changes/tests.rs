@@ -1,6 +1,7 @@
 //! What holds for every kind of change, and what a new kind takes.
 
 use super::*;
+use crate::planning::floor::Progress;
 use crate::planning::what_if::tests::{any_change, at, current_plan, id, three};
 use chrono::TimeDelta;
 use proptest::prelude::*;
@@ -8,6 +9,15 @@ use std::collections::BTreeSet;
 
 const MILL: Resource = Resource::Machine(Uuid::from_u128(9001));
 const INES: Resource = Resource::Person(Uuid::from_u128(9102));
+
+/// Begun by the first person of the floor, on the mill.
+fn begun() -> Progress {
+    Progress::Started {
+        since: None,
+        machine: Some(Uuid::from_u128(9001)),
+        person: Some(Uuid::from_u128(9101)),
+    }
+}
 
 /// A change of every kind with a floor it can be made to: those listed, then what undoes each.
 fn one_of_each() -> Vec<(Floor, PlanChange)> {
@@ -63,6 +73,17 @@ fn one_of_each() -> Vec<(Floor, PlanChange)> {
     ];
     let floor = three();
     let mut all = Vec::new();
+    // Work that was begun by somebody is handed over to somebody else who can do it.
+    let mut started = three();
+    started.people[1].skills.push("milling".into());
+    started.operation_mut(id(110)).unwrap().progress = begun();
+    let over = PlanChange::from(HandOver {
+        operation: id(110),
+        person: Some(Uuid::from_u128(9102)),
+    });
+    let back = over.inverse(&started).unwrap();
+    let changed = over.apply(&started).unwrap();
+    all.extend([(started, over), (changed, back)]);
     for change in changes {
         let changed = change.apply(&floor).unwrap();
         let undo = change.inverse(&floor);
@@ -148,12 +169,16 @@ fn what_is_offered_reads() {
     });
     floor.jobs[1].hold = Some("the deposit".into());
     floor.jobs[1].put_first = Some(1);
+    floor.people[1].skills.push("milling".into());
+    floor.operation_mut(id(120)).unwrap().progress = begun();
     let timetable = current_plan(&floor);
     let operation = |n| Subject::operation(&floor, &timetable, id(n)).unwrap();
     let whose = |whose| Subject::of(&floor, &timetable, whose).unwrap();
     let subjects = [
         ("operation", id(110), operation(110)),
+        ("operation", id(120), operation(120)),
         ("operation", id(210), operation(210)),
+        ("operation", id(310), operation(310)),
         ("machine", Uuid::from_u128(9001), whose(MILL)),
         ("person", Uuid::from_u128(9102), whose(INES)),
     ];
@@ -181,8 +206,20 @@ fn what_is_offered_reads() {
         }
     }
     let all = [
-        "away", "first", "hold", "no_order", "overtime", "pin", "place", "probe", "release",
-        "turn", "unpin",
+        "away",
+        "earlier",
+        "first",
+        "hand_over",
+        "hold",
+        "later",
+        "no_order",
+        "overtime",
+        "pin",
+        "place",
+        "probe",
+        "release",
+        "turn",
+        "unpin",
     ];
     assert_eq!(codes, BTreeSet::from(all));
 }

@@ -10,6 +10,8 @@
 //! - A started operation keeps its machine and its person. What is left of it is what it takes in the mean, given that it
 //!   takes longer than the working minutes since it was begun, less those minutes; where its time does not vary, what was
 //!   planned less those minutes, but at least a tenth of it ([`LEAST_LEFT`]), for it is not done yet.
+//! - Whoever began an operation and is away for so long that it would end half a day later or more hands it over to
+//!   whoever can do it and ends it soonest ([`StandIn`]).
 //! - On one machine one started operation is being worked; others begun there stand half done and go on when the plan
 //!   says so, on that machine.
 //! - A pin with a start is an appointment; once its start has passed, only its machine and person are kept.
@@ -17,6 +19,7 @@
 //! - A held job, and one that waits for something nobody can date, is not planned; only what was started goes on.
 //! - A job put first is due at once and outweighs every other.
 
+mod in_place;
 mod model;
 mod operation;
 mod promises;
@@ -25,7 +28,8 @@ mod snapshot;
 mod tests;
 mod timetable;
 
-pub use model::{FloorModel, IssueReason, SchedulingIssue};
+pub use in_place::Held;
+pub use model::{FloorModel, IssueReason, SchedulingIssue, StandIn};
 pub use operation::{FloorOperation, Pin, Progress, attended_part};
 pub use promises::{OpenPromise, PromiseStatus};
 pub use snapshot::{

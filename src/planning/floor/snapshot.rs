@@ -109,8 +109,10 @@ pub struct FloorJob {
     pub id: Uuid,
     /// Number of the job, or of the quote that holds the slot.
     pub number: i64,
-    /// What it makes, and for whom.
+    /// What it makes.
     pub title: String,
+    /// Who it is for; empty when nobody is named.
+    pub customer: String,
     /// A job or a held slot.
     pub order: Order,
     /// The end of the promised day, or of the day the shop works to.
@@ -143,6 +145,7 @@ impl FloorJob {
             id,
             number: 0,
             title,
+            customer: String::new(),
             order: Order::Wish,
             due: Some(Floor::end_of(hours, by)),
             promised: true,

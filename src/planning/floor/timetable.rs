@@ -104,8 +104,8 @@ pub struct DayLoad {
     pub load: Minute,
     /// Working minutes there are.
     pub capacity: Minute,
-    /// Minutes of work that would have to be done by the end of this day for every promise to hold, and that the plan
-    /// does later: what is over.
+    /// Minutes of work that would have to be done by the end of this day for every promise to hold, that the plan does
+    /// later, and for which there are no free hours from now until then: what is over.
     pub over: Minute,
 }
 
@@ -137,36 +137,31 @@ impl Timetable {
             .people
             .iter()
             .map(|p| (Resource::Person(p.id), &p.hours));
+        // What is over is done after the days that are asked for, too.
+        let end = self.slots.iter().map(|slot| slot.ends).max();
+        let end = end.map_or(midnight(last), |end| end.max(midnight(last)));
         let mut loads = Vec::new();
         for (owner, hours) in machines.chain(people) {
-            let calendar = Calendar::build(hours, midnight(from), midnight(last));
-            let mine: Vec<(_, _, Option<_>)> = self
-                .slots
-                .iter()
-                .filter_map(|slot| {
-                    let until = match owner {
-                        Resource::Machine(id) => (slot.machine == Some(id)).then_some(slot.ends),
-                        Resource::Person(id) => {
-                            (slot.person == Some(id)).then_some(slot.attended_until)
-                        }
-                    }?;
-                    Some((
-                        slot.starts,
-                        until,
-                        floor.job(slot.job).and_then(|job| job.due),
-                    ))
-                })
-                .collect();
+            let calendar = Calendar::build(hours, midnight(from).min(floor.now), end);
+            let mine: Vec<Stay> = self.stays(floor, owner).map(|(_, stay)| stay).collect();
             for day in from.iter_days().take_while(|day| *day < last) {
                 let (open, close) = (midnight(day), day.succ_opt().map_or(open_end(), midnight));
                 let within = |a: DateTime<Utc>, b: DateTime<Utc>| {
                     calendar.working_between(a.max(open), b.min(close))
                 };
-                let over = mine
+                let late: Minute = mine
                     .iter()
-                    .filter(|(_, until, due)| due.is_some_and(|due| due <= close) && *until > close)
-                    .map(|(start, until, _)| calendar.working_between((*start).max(close), *until))
+                    .map(|stay| late_at(&calendar, close, stay))
                     .sum();
+                let over = if late > 0 {
+                    let taken = mine.iter().map(|(a, b, _)| {
+                        calendar.working_between((*a).max(floor.now), (*b).min(close))
+                    });
+                    let free = calendar.working_between(floor.now, close) - taken.sum::<Minute>();
+                    (late - free.max(0)).max(0)
+                } else {
+                    0
+                };
                 loads.push(DayLoad {
                     owner,
                     day,
@@ -177,6 +172,57 @@ impl Timetable {
             }
         }
         loads
+    }
+
+    /// The work of a machine or person that is due by the end of a day and done later, with its minutes, the most first:
+    /// what makes it over where it is ([`DayLoad::over`]).
+    #[must_use]
+    pub fn late_work(&self, floor: &Floor, owner: Resource, day: NaiveDate) -> Vec<(Uuid, Minute)> {
+        let hours = match owner {
+            Resource::Machine(id) => floor.machine(id).map(|m| &m.hours),
+            Resource::Person(id) => floor.person(id).map(|p| &p.hours),
+        };
+        let midnight = |day: NaiveDate| local_instant(floor.zone, day.and_time(NaiveTime::MIN));
+        let (Some(hours), Some(close)) = (hours, day.succ_opt().map(midnight)) else {
+            return Vec::new();
+        };
+        let last = self.slots.iter().map(|slot| slot.ends).max();
+        let calendar = Calendar::build(hours, close, last.unwrap_or(close).max(close));
+        let mut over: Vec<(Uuid, Minute)> = self
+            .stays(floor, owner)
+            .map(|(operation, stay)| (operation, late_at(&calendar, close, &stay)))
+            .filter(|(_, minutes)| *minutes > 0)
+            .collect();
+        over.sort_by_key(|(_, minutes)| -minutes);
+        over
+    }
+
+    /// What takes time of a machine or person.
+    fn stays<'a>(
+        &'a self,
+        floor: &'a Floor,
+        owner: Resource,
+    ) -> impl Iterator<Item = (Uuid, Stay)> + 'a {
+        self.slots.iter().filter_map(move |slot| {
+            let until = match owner {
+                Resource::Machine(id) => (slot.machine == Some(id)).then_some(slot.ends),
+                Resource::Person(id) => (slot.person == Some(id)).then_some(slot.attended_until),
+            }?;
+            let due = floor.job(slot.job).and_then(|job| job.due);
+            Some((slot.operation, (slot.starts, until, due)))
+        })
+    }
+}
+
+/// From when until when something takes time, and when its job is due.
+type Stay = (DateTime<Utc>, DateTime<Utc>, Option<DateTime<Utc>>);
+
+/// Minutes of work that is done after the end of a day by which its job is due.
+fn late_at(calendar: &Calendar, close: DateTime<Utc>, (start, until, due): &Stay) -> Minute {
+    if due.is_some_and(|due| due <= close) && *until > close {
+        calendar.working_between((*start).max(close), *until)
+    } else {
+        0
     }
 }
 
@@ -372,7 +418,7 @@ impl FloorModel {
 
     /// Where a timetable has each operation, and which it has at all. Work that is new to it is put by its latest
     /// start: its promise less the work that is left from there on, twice over.
-    fn places(&self, floor: &Floor, old: &Timetable) -> (Plan, Vec<bool>) {
+    pub(super) fn places(&self, floor: &Floor, old: &Timetable) -> (Plan, Vec<bool>) {
         let known: HashMap<Uuid, &Slot> = old.slots.iter().map(|s| (s.operation, s)).collect();
         let latest = self.latest_starts(floor);
         let operations = self.model.operations.iter().enumerate();

@@ -1,36 +1,56 @@
 //! What comes of a change, worked out.
 
-use super::PRICE_OF_A_MOVE;
 use super::sentence::sentence;
+use super::{PRICE_OF_A_MOVE, SMALL_SHIFT};
 use crate::planning::calendar::Calendar;
 use crate::planning::changes::{CannotChange, PlanChange};
 use crate::planning::engine::futures::{Futures, futures};
 use crate::planning::engine::model::plan::Plan;
-use crate::planning::engine::model::{Minute, ModelError};
+use crate::planning::engine::model::{Minute, Model, ModelError};
 use crate::planning::engine::repair::repair;
 use crate::planning::engine::solve;
-use crate::planning::floor::{Floor, FloorModel, SchedulingIssue, Timetable};
-use chrono::{DateTime, Utc};
+use crate::planning::floor::{Floor, FloorModel, SchedulingIssue, Slot, Timetable};
+use chrono::{DateTime, TimeDelta, Utc};
 use rand::SeedableRng;
 use std::collections::HashMap;
 use uuid::Uuid;
+
+/// Times that are tried for a place that was refused.
+const NEAREST_TRIED: usize = 12;
 
 /// How hard to look.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Settings {
     /// Moves of the search that mends the plan; none leaves the order as it is.
     pub moves: u64,
+    /// What the search pays for an operation put elsewhere, in weighted minutes of lateness.
+    pub price_of_a_move: Minute,
     /// Futures drawn of the plans, for the chances; none leaves them out.
     pub futures: usize,
+    /// Whether a change by hand [leaves the rest](PlanChange::leaves_the_rest) where it is.
+    pub in_place: bool,
     /// Same seed, same answer.
     pub seed: u64,
+}
+
+impl Settings {
+    /// For a change that somebody makes by hand: what they are shown is what is kept.
+    #[must_use]
+    pub fn by_hand() -> Self {
+        Self {
+            in_place: true,
+            ..Self::default()
+        }
+    }
 }
 
 impl Default for Settings {
     fn default() -> Self {
         Self {
             moves: 1_500,
+            price_of_a_move: PRICE_OF_A_MOVE,
             futures: 200,
+            in_place: false,
             seed: 1,
         }
     }
@@ -89,8 +109,10 @@ impl PromiseMove {
 pub struct Effect {
     /// Jobs that are ready at another time: those that become late first, then those that lose most.
     pub promises: Vec<PromiseMove>,
-    /// Operations on another machine, with another person or at another time.
+    /// Operations on another machine or with another person, or that begin at another time by [`SMALL_SHIFT`] or more.
     pub moved: Vec<Uuid>,
+    /// The others that do not begin when they did.
+    pub shifted: Vec<Uuid>,
     /// What can no longer be planned as wished.
     pub new_issues: Vec<SchedulingIssue>,
     /// All of it in one sentence.
@@ -117,7 +139,11 @@ impl<'a> Baseline<'a> {
         settings: Settings,
     ) -> Result<Self, ModelError> {
         let model = floor.model();
-        let plan = model.carry_over(floor, current)?;
+        let plan = if settings.in_place {
+            model.carry_over_in_place(floor, current)?
+        } else {
+            model.carry_over(floor, current)?
+        };
         let drawn = drawn(&model, &plan, settings)?;
         Ok(Self {
             before: model.timetable(floor, &plan, drawn.as_ref()),
@@ -140,7 +166,61 @@ impl<'a> Baseline<'a> {
     pub fn try_out(&self, change: &PlanChange) -> Result<WhatIf, TryError> {
         match change.reordered(self.floor, &self.before) {
             Some(ordered) => self.tried(From::Order(&ordered), change, self.settings.moves),
+            None if self.leaves_the_rest(change) => {
+                self.tried(From::InPlace(&self.before), change, self.settings.moves)
+            }
             None => self.tried(From::Places(&self.before), change, self.settings.moves),
+        }
+    }
+
+    fn leaves_the_rest(&self, change: &PlanChange) -> bool {
+        self.settings.in_place && change.leaves_the_rest()
+    }
+
+    /// The change nearest to one that was refused that can be made instead, where its kind knows one: the same operation
+    /// at the nearest time its machine and person are free and what comes before it is done. At most
+    /// `NEAREST_TRIED` times are tried.
+    #[must_use]
+    pub fn nearest(&self, refused: &PlanChange) -> Option<PlanChange> {
+        let wanted = refused.times().first().copied()?;
+        let far = |change: &PlanChange| {
+            let at = change.times().first().copied();
+            at.map_or(TimeDelta::MAX, |at| (at - wanted).abs())
+        };
+        let mut seen = vec![refused.clone()];
+        let mut open = self.attempt(refused).err()?;
+        for _ in 0..NEAREST_TRIED {
+            open.retain(|change| !seen.contains(change));
+            open.sort_by_key(|change| std::cmp::Reverse(far(change)));
+            let next = open.pop()?;
+            match self.attempt(&next) {
+                Ok(()) => return Some(next),
+                Err(more) => open.extend(more),
+            }
+            seen.push(next);
+        }
+        None
+    }
+
+    /// Makes a change without a search for what is best then.
+    ///
+    /// # Errors
+    /// When it cannot be made, what its kind would try instead.
+    fn attempt(&self, change: &PlanChange) -> Result<(), Vec<PlanChange>> {
+        let changed = change.apply(self.floor).map_err(|_| Vec::new())?;
+        let model = changed.model();
+        let plan = if self.leaves_the_rest(change) {
+            model.carry_over_in_place(&changed, &self.before)
+        } else {
+            model.carry_over(&changed, &self.before)
+        };
+        let plan = plan.map_err(|_| Vec::new())?;
+        let possible =
+            change.fits(&changed, &model).is_ok() && change.keeps(&changed, &model, &plan).is_ok();
+        if possible {
+            Ok(())
+        } else {
+            Err(change.instead(&changed, &model, &plan, &self.before))
         }
     }
 
@@ -150,23 +230,49 @@ impl<'a> Baseline<'a> {
     /// # Errors
     /// As [`Self::try_out`].
     pub fn try_back(&self, earlier: &Timetable, change: &PlanChange) -> Result<WhatIf, TryError> {
-        self.tried(From::Places(earlier), change, 0)
+        if self.settings.in_place {
+            self.tried(From::InPlace(earlier), change, 0)
+        } else {
+            self.tried(From::Places(earlier), change, 0)
+        }
+    }
+
+    /// Mends the current plan for a floor that has become another one; `condition` is how the sentence that says what comes
+    /// of it begins.
+    ///
+    /// # Errors
+    /// When there is no plan.
+    pub fn try_floor(&self, condition: &str, changed: Floor) -> Result<WhatIf, ModelError> {
+        let model = changed.model();
+        let plan = mended(&changed, &model, From::Places(&self.before), self.settings)?;
+        self.beside(condition, changed, model, plan)
     }
 
     fn tried(&self, from: From, change: &PlanChange, moves: u64) -> Result<WhatIf, TryError> {
         let changed = change.apply(self.floor)?;
         let model = changed.model();
-        change.fits(&model)?;
+        change.fits(&changed, &model)?;
         let settings = Settings {
             moves,
             ..self.settings
         };
         let plan = mended(&changed, &model, from, settings)?;
         change.keeps(&changed, &model, &plan)?;
-        let drawn = drawn(&model, &plan, settings)?;
+        Ok(self.beside(&change.condition(self.floor), changed, model, plan)?)
+    }
+
+    /// A plan of a changed floor beside the current one.
+    fn beside(
+        &self,
+        condition: &str,
+        changed: Floor,
+        model: FloorModel,
+        plan: Plan,
+    ) -> Result<WhatIf, ModelError> {
+        let drawn = drawn(&model, &plan, self.settings)?;
         let after = model.timetable(&changed, &plan, drawn.as_ref());
         let effect = effect(
-            change,
+            condition,
             (self.floor, &self.model.issues, &self.before),
             (&changed, &model.issues, &after),
         );
@@ -200,6 +306,8 @@ fn drawn(
 enum From<'a> {
     /// A plan whose places are kept where that can be.
     Places(&'a Timetable),
+    /// A plan of which everything stays where it is that can.
+    InPlace(&'a Timetable),
     /// A plan of which only the order says anything.
     Order(&'a Timetable),
 }
@@ -212,21 +320,42 @@ fn mended(
     settings: Settings,
 ) -> Result<Plan, ModelError> {
     let carried = match from {
+        From::InPlace(current) => return mended_in_place(floor, model, current, settings),
         From::Places(current) => model.carry_over(floor, current)?,
         From::Order(ordered) => model.in_order_of(floor, ordered)?,
     };
     if settings.moves == 0 {
         return Ok(carried);
     }
+    searched(&model.model, &carried, settings)
+}
+
+/// The same with everything left where it is that can be, unless moving it saves promises at the price.
+fn mended_in_place(
+    floor: &Floor,
+    model: &FloorModel,
+    current: &Timetable,
+    settings: Settings,
+) -> Result<Plan, ModelError> {
+    let held = model.in_place(floor, current)?;
+    let plan = if settings.moves == 0 {
+        held.plan.clone()
+    } else {
+        searched(&held.model, &held.plan, settings)?
+    };
+    Ok(held.without_holds(plan))
+}
+
+fn searched(model: &Model, carried: &Plan, settings: Settings) -> Result<Plan, ModelError> {
     let search = solve::SolveOptions {
         seed: settings.seed,
         iterations: Some(settings.moves),
         rounds: 9,
     };
     let mended = repair(
-        &model.model,
-        &carried,
-        PRICE_OF_A_MOVE,
+        model,
+        carried,
+        settings.price_of_a_move,
         &search,
         &mut |_| false,
     )?;
@@ -247,36 +376,41 @@ pub enum TryError {
 /// A floor with what cannot be planned on it and its plan.
 type Planned<'a> = (&'a Floor, &'a [SchedulingIssue], &'a Timetable);
 
-fn effect(change: &PlanChange, old: Planned, new: Planned) -> Effect {
-    let (old_floor, old_issues, before) = old;
+fn effect(condition: &str, old: Planned, new: Planned) -> Effect {
+    let (_, old_issues, before) = old;
     let (floor, issues, after) = new;
     let promises = promises(floor, before, after);
-    let old_slots: HashMap<Uuid, _> = before.slots.iter().map(|s| (s.operation, s)).collect();
-    let moved = after
-        .slots
-        .iter()
-        .filter(|slot| {
-            old_slots.get(&slot.operation).is_none_or(|old| {
-                (old.machine, old.person, old.starts) != (slot.machine, slot.person, slot.starts)
-            })
+    let old_slots: HashMap<Uuid, &Slot> = before.slots.iter().map(|s| (s.operation, s)).collect();
+    let far = |slot: &Slot| {
+        old_slots.get(&slot.operation).is_none_or(|old| {
+            (old.machine, old.person) != (slot.machine, slot.person)
+                || working(floor, old.starts, slot.starts).abs() >= SMALL_SHIFT
         })
-        .map(|slot| slot.operation)
-        .collect::<Vec<_>>();
+    };
+    let elsewhere = after.slots.iter().filter(|slot| {
+        old_slots.get(&slot.operation).is_none_or(|old| {
+            (old.machine, old.person, old.starts) != (slot.machine, slot.person, slot.starts)
+        })
+    });
+    let (moved, shifted): (Vec<&Slot>, Vec<&Slot>) = elsewhere.partition(|slot| far(slot));
+    let keys = |slots: Vec<&Slot>| slots.iter().map(|slot| slot.operation).collect();
+    let (moved, shifted): (Vec<Uuid>, Vec<Uuid>) = (keys(moved), keys(shifted));
     let new_issues: Vec<SchedulingIssue> = issues
         .iter()
         .filter(|issue| !old_issues.contains(issue))
         .cloned()
         .collect();
     let sentence = sentence(
-        &change.condition(old_floor),
+        condition,
         floor,
         &promises,
-        moved.len(),
+        (moved.len(), shifted.len()),
         &new_issues,
     );
     Effect {
         promises,
         moved,
+        shifted,
         new_issues,
         sentence,
     }

@@ -1,19 +1,20 @@
 //! What comes of a change in one sentence: the change, then the jobs that go late, those that are no longer late, the
 //! others, and how much moves.
 
+use super::SMALL_SHIFT;
 use super::effect::{PromiseMove, working};
 use crate::planning::floor::{Floor, SchedulingIssue};
-use crate::planning::words::{job_words, moment, working_time};
+use crate::planning::words::{hours, job_words, moment, working_time};
 
 /// Jobs that go late named one by one.
 const NAMED: usize = 3;
 
-/// The sentence. `condition` is how it begins, `moved` how many operations move.
+/// The sentence. `condition` is how it begins, `moved` how many operations move and how many shift a little.
 pub(super) fn sentence(
     condition: &str,
     floor: &Floor,
     promises: &[PromiseMove],
-    moved: usize,
+    (moved, shifted): (usize, usize),
     issues: &[SchedulingIssue],
 ) -> String {
     let mut clauses = late(floor, promises);
@@ -31,9 +32,14 @@ pub(super) fn sentence(
         clauses.push("every job is ready when it was".to_owned());
     }
     let tail = match moved {
-        0 => "nothing else moves".to_owned(),
+        0 if shifted == 0 => "nothing else moves".to_owned(),
+        0 => "no operation moves".to_owned(),
         1 => "1 operation moves".to_owned(),
         n => format!("{n} operations move"),
+    };
+    let tail = match shifted {
+        0 => tail,
+        n => format!("{tail}, {n} shift by less than {}", hours(SMALL_SHIFT)),
     };
     format!("{condition}: {}; {tail}.", clauses.join(", "))
 }

@@ -81,6 +81,7 @@ fn job(number: u128, due: &str, operations: Vec<FloorOperation>) -> FloorJob {
         id: id(number),
         number: number as i64,
         title: "Tarn 4/90 block".into(),
+        customer: "Asa Pemberly".into(),
         order: floor::Order::Job,
         due: Some(at(due)),
         promised: true,
@@ -271,7 +272,22 @@ fn what_cannot_be_is_refused_beside_its_field() {
         start: Some(at("24T08:00")),
     });
     let (field, why) = refused(&floor, &place(110, mill, None, "24T10:00"));
-    assert_eq!((field, why.contains("taken")), ("time", true), "{why}");
+    assert_eq!(field, "time");
+    assert_eq!(
+        why,
+        "This time is taken by op 10 of job 2 for Asa Pemberly, pinned from Tue 24 Nov, 08:00 to Tue 24 Nov, 12:00"
+    );
+    // The nearest place: at noon, when the pinned work is off the mill; and where what comes before it is done, the
+    // morning after.
+    let nearest = |change: &PlanChange| {
+        let current_plan = current_plan(&floor);
+        let baseline = Baseline::new(&floor, &current_plan, Settings::default()).unwrap();
+        let nearest = baseline.nearest(change).unwrap();
+        baseline.try_out(&nearest).unwrap();
+        nearest.times()[0]
+    };
+    assert_eq!(nearest(&place(110, mill, None, "24T10:00")), at("24T12:00"));
+    assert_eq!(nearest(&place(120, mill, None, "23T09:00")), at("24T12:00"));
     let release = PlanChange::from(Release { job: id(1) });
     assert_eq!(refused(&floor, &release).0, "job");
 }

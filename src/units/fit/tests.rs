@@ -147,6 +147,9 @@ fn holes_are_the_published_table() {
     ] {
         assert_eq!(deviations(fit, mm), (lower, upper), "{mm} {fit}");
     }
+    // From grade 9 up N reaches to nought above 3 mm, as the key ways of DIN 6885 do: from memory of ISO 286-2.
+    assert_eq!(deviations("N9", 40), (-62, 0));
+    assert_eq!(deviations("N9", 3), (-29, -4));
     // From memory of ISO 286-2: the exception, and the mirrored G.
     assert_eq!(deviations("M6", 300), (-41, -9));
     assert_eq!(deviations("G7", 40), (9, 34));

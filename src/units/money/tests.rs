@@ -98,6 +98,17 @@ fn only_what_a_shop_is_paid_in_is_a_currency() {
 }
 
 #[test]
+fn money_is_stored_with_its_code() {
+    let money = Money::parse("12.50", gbp()).unwrap();
+    let stored = serde_json::to_value(money).unwrap();
+    assert_eq!(
+        stored,
+        serde_json::json!({ "amount": "12.5", "currency": "GBP" })
+    );
+    assert_eq!(serde_json::from_value::<Money>(stored).unwrap(), money);
+}
+
+#[test]
 fn an_hourly_rate_times_minutes_is_exact() {
     let rate = Money::from_minor(3_000, gbp());
     let twenty = rate.for_time(Minutes(Decimal::from(20))).unwrap();

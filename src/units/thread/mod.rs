@@ -1,8 +1,12 @@
-//! Screw-thread designations: metric, Unified, BSP parallel, and BSW and BSF for old work.
+//! Screw-thread designations: metric, Unified, BSP parallel, taper pipe threads, BSW and BSF for old work, and the larger
+//! threads that wire inserts are wound into.
 
 mod parse;
+mod pipe;
 mod tables;
 mod tap_drill;
+
+pub use pipe::Gauging;
 
 pub use tap_drill::TapDrill;
 
@@ -16,7 +20,7 @@ use std::fmt;
 pub enum ThreadError {
     /// It reads like no system we know.
     #[error(
-        "“{0}” is not a thread we know; write it like M10x1.5, 1/2-13 UNC, #10-32 UNF, G 1/2, 3/8 BSW or 3/8 BSF"
+        "“{0}” is not a thread we know; write it like M10x1.5, 1/2-13 UNC, #10-32 UNF, G 1/2, Rc 1/4, 1/4 NPT, 3/8 BSW, 3/8 BSF or M10 insert"
     )]
     NotUnderstood(String),
     /// A part of it does not read.
@@ -60,9 +64,15 @@ pub enum ThreadError {
     /// A pitch too coarse or too fine for the diameter.
     #[error("a pitch of {0} mm does not go with that diameter")]
     SillyPitch(Decimal),
-    /// A taper pipe thread.
-    #[error("“{0}” is a taper pipe thread; only parallel threads can be drawn here")]
-    Taper(String),
+    /// The outside one of a pair of pipe threads.
+    #[error("“{0}” is an outside pipe thread; a tapped hole is Rc (taper) or Rp (parallel)")]
+    Outside(String),
+    /// A pipe thread of another kind than those that are known.
+    #[error("“{0}” is not among the pipe threads we know: G, Rc, Rp and NPT")]
+    OtherPipe(String),
+    /// A thread that no wire insert of a known size is made for.
+    #[error("“{0}”: inserts are known for metric, UNC and UNF threads only")]
+    NoInsert(String),
 }
 
 /// The system and series of a thread.
@@ -82,6 +92,12 @@ pub enum Series {
     Uns,
     /// BSP parallel, ISO 228-1.
     G,
+    /// Pipe thread sealing on the thread, taper, inside: ISO 7-1.
+    Rc,
+    /// The same, parallel, inside.
+    Rp,
+    /// American taper pipe thread, ASME B1.20.1.
+    Npt,
     /// British Standard Whitworth, BS 84.
     Bsw,
     /// British Standard Fine, BS 84.
@@ -100,13 +116,21 @@ impl Series {
             Self::Un => "UN",
             Self::Uns => "UNS",
             Self::G => "G",
+            Self::Rc => "Rc",
+            Self::Rp => "Rp",
+            Self::Npt => "NPT",
             Self::Bsw => "BSW",
             Self::Bsf => "BSF",
         }
     }
 
+    /// Pipe threads with the diameters of ISO 228-1 and ISO 7-1, which are the same at the gauge plane.
+    fn is_bsp(self) -> bool {
+        matches!(self, Self::G | Self::Rc | Self::Rp)
+    }
+
     fn is_whitworth_form(self) -> bool {
-        matches!(self, Self::G | Self::Bsw | Self::Bsf)
+        self.is_bsp() || matches!(self, Self::Bsw | Self::Bsf)
     }
 }
 
@@ -148,7 +172,8 @@ enum Pitch {
     PerInch(Decimal),
 }
 
-/// A thread by its designation, e.g. `M10x1.5`, `1/2-13 UNC`, `G 3/8`, `3/8-16 BSW`. Parses and prints.
+/// A thread by its designation, e.g. `M10x1.5`, `1/2-13 UNC`, `G 3/8`, `Rc 1/4`, `1/4-18 NPT`, `3/8-16 BSW`,
+/// `M10x1.5 insert`. Parses and prints. With an insert, the diameters are those of the larger hole that is tapped for it.
 ///
 /// ```
 /// use borewright::units::Thread;
@@ -164,6 +189,8 @@ pub struct Thread {
     size: Size,
     pitch: Pitch,
     class: Class,
+    /// Tapped for a wire insert, which brings it back to this thread.
+    insert: bool,
 }
 
 /// A tolerance class as typed, at most four letters and digits; empty when none was. Kept in place, so that a feature
@@ -242,13 +269,34 @@ impl Thread {
         }
     }
 
-    /// Basic major diameter.
+    /// Whether it is tapped for a wire insert.
+    #[must_use]
+    pub fn takes_insert(&self) -> bool {
+        self.insert
+    }
+
+    /// Basic major diameter of what is cut. Of a taper thread that of the gauge plane (ISO 7-1), or of the pipe (ASME
+    /// B1.20.1), which is a little more than is cut.
+    ///
+    /// A hole for a wire insert is larger by the wire on both sides: d + 1.5·H, its flanks being those of the same 60°
+    /// triangle (DIN 8140-2 and ASME B18.29.2M, from memory).
     #[must_use]
     pub fn major_diameter(&self) -> Length {
+        let bolt = self.bolt_diameter();
+        if self.insert {
+            rounded(bolt.mm() + self.sharp_height_mm() * Decimal::new(15, 1))
+        } else {
+            bolt
+        }
+    }
+
+    /// The major diameter of the thread that screws in: with an insert, that of the insert's inside.
+    fn bolt_diameter(&self) -> Length {
         match self.size {
             Size::Mm(mm) => Length::from_mm(mm),
             Size::Number(n) => Length::from_inches(Decimal::new(60 + 13 * i64::from(n), 3)),
-            Size::ThirtySeconds(n) if self.series == Series::G => tables::G
+            Size::ThirtySeconds(n) if self.series == Series::Npt => pipe::npt_diameter(n),
+            Size::ThirtySeconds(n) if self.series.is_bsp() => tables::G
                 .iter()
                 .find(|row| row.0 == n)
                 .map_or(Length::ZERO, |row| {
@@ -277,8 +325,8 @@ impl Thread {
     fn depth_mm(&self) -> Decimal {
         if self.series.is_whitworth_form() {
             let depth = self.sharp_height_mm() * Decimal::from(2) / Decimal::from(3);
-            // ISO 228-1 prints the depth to a micrometre and takes the diameters from what it prints.
-            if self.series == Series::G {
+            // ISO 228-1, and ISO 7-1 with it, prints the depth to a micrometre and takes the diameters from what it prints.
+            if self.series.is_bsp() {
                 depth.round_dp(3)
             } else {
                 depth
@@ -291,6 +339,9 @@ impl Thread {
     /// Basic pitch (effective) diameter: d − 2·(3/8)·H for 60° (ISO 724), d − h for 55° (BS 84, ISO 228-1).
     #[must_use]
     pub fn pitch_diameter(&self) -> Length {
+        if let Some(at_gauge_plane) = self.npt_pitch_diameter() {
+            return at_gauge_plane;
+        }
         let major = self.major_diameter().mm();
         if self.series.is_whitworth_form() {
             rounded(major - self.depth_mm())
@@ -302,6 +353,9 @@ impl Thread {
     /// Basic minor diameter: d − 2·(5/8)·H for 60° (ISO 724), d − 2·h for 55° (BS 84, ISO 228-1).
     #[must_use]
     pub fn minor_diameter(&self) -> Length {
+        if let Some(pitch_diameter) = self.npt_pitch_diameter() {
+            return rounded(pitch_diameter.mm() - self.pitch_mm() * Decimal::new(8, 1));
+        }
         rounded(self.major_diameter().mm() - self.depth_mm() * Decimal::from(2))
     }
 }
@@ -315,17 +369,18 @@ impl fmt::Display for Thread {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match (self.series, self.pitch) {
             (Series::Metric, _) => write!(f, "M{}x{}", self.size, self.pitch_mm().normalize())?,
-            (Series::G, _) => write!(f, "G {}", self.size)?,
+            (series, _) if series.is_bsp() => write!(f, "{} {}", series.name(), self.size)?,
             (series, Pitch::PerInch(tpi)) => {
                 write!(f, "{}-{} {}", self.size, tpi.normalize(), series.name())?;
             }
             (series, Pitch::Mm(mm)) => write!(f, "{}x{mm} {}", self.size, series.name())?,
         }
         match (self.series, self.class.as_str()) {
-            (_, "") => Ok(()),
-            (Series::G, class) => write!(f, " {class}"),
-            (_, class) => write!(f, "-{class}"),
+            (_, "") => {}
+            (Series::G, class) => write!(f, " {class}")?,
+            (_, class) => write!(f, "-{class}")?,
         }
+        f.write_str(if self.insert { " insert" } else { "" })
     }
 }
 

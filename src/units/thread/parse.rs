@@ -1,8 +1,19 @@
 //! Reading thread designations.
 
-use super::{Class, Pitch, Series, Size, Thread, ThreadError, tables};
+use super::{Class, Pitch, Series, Size, Thread, ThreadError, pipe, tables};
 use rust_decimal::Decimal;
 use std::str::FromStr;
+
+impl Thread {
+    /// The same thread, brought back by a wire insert; `None` where none is known for it.
+    fn with_insert(self) -> Option<Self> {
+        let known = matches!(self.series, Series::Metric | Series::Unc | Series::Unf);
+        (known && !self.insert).then_some(Self {
+            insert: true,
+            ..self
+        })
+    }
+}
 
 impl FromStr for Thread {
     type Err = ThreadError;
@@ -13,6 +24,12 @@ impl FromStr for Thread {
         if typed.is_empty() || typed.len() > 40 || !typed.chars().all(is_thread_character) {
             return Err(reader.not_understood());
         }
+        if let Some(inner) = without_insert(typed) {
+            let thread: Thread = inner.parse()?;
+            return thread
+                .with_insert()
+                .ok_or_else(|| ThreadError::NoInsert(typed.to_owned()));
+        }
         let upper = typed.to_ascii_uppercase();
         let followed_by_size = |prefix: char| {
             upper
@@ -22,8 +39,19 @@ impl FromStr for Thread {
         if followed_by_size('M') {
             return reader.metric(typed.get(1..).unwrap_or_default());
         }
-        if upper.contains("BSPT") || upper.starts_with('R') || upper.contains("NPT") {
-            return Err(ThreadError::Taper(typed.to_owned()));
+        for (name, series) in [("RC", Series::Rc), ("RP", Series::Rp)] {
+            if let Some(size) = upper.strip_prefix(name) {
+                return reader.inch(series, size, "");
+            }
+        }
+        if followed_by_size('R') {
+            return Err(ThreadError::Outside(typed.to_owned()));
+        }
+        if ["NPTF", "NPTR", "NPS"]
+            .iter()
+            .any(|other| upper.contains(other))
+        {
+            return Err(ThreadError::OtherPipe(typed.to_owned()));
         }
         if followed_by_size('G') {
             let rest = typed.get(1..).unwrap_or_default().trim();
@@ -45,6 +73,8 @@ impl FromStr for Thread {
             ("UNF", Series::Unf),
             ("UNS", Series::Uns),
             ("UN", Series::Un),
+            ("NPT", Series::Npt),
+            ("BSPT", Series::Rc),
             ("BSPP", Series::G),
             ("BSP", Series::G),
             ("BSW", Series::Bsw),
@@ -61,6 +91,20 @@ impl FromStr for Thread {
         }
         Err(reader.not_understood())
     }
+}
+
+/// What a thread is called without the word that says it is tapped for a wire insert: `M10 insert`, `M10 STI` (screw
+/// thread insert), `EG M10` (DIN 8140). `None` where it is not.
+fn without_insert(typed: &str) -> Option<&str> {
+    let upper = typed.to_ascii_uppercase();
+    let behind = ["INSERT", "STI"]
+        .iter()
+        .find_map(|word| upper.strip_suffix(word))
+        .and_then(|rest| typed.get(..rest.len()));
+    let before = upper
+        .strip_prefix("EG ")
+        .and_then(|rest| typed.get(typed.len() - rest.len()..));
+    behind.or(before).map(str::trim)
 }
 
 fn is_thread_character(c: char) -> bool {
@@ -122,6 +166,7 @@ impl Reader<'_> {
             size: Size::Mm(nominal.normalize()),
             pitch: Pitch::Mm(pitch.normalize()),
             class: read_class,
+            insert: false,
         })
     }
 
@@ -196,6 +241,7 @@ impl Reader<'_> {
             size,
             pitch: Pitch::PerInch(tpi.normalize()),
             class,
+            insert: false,
         };
         if thread.pitch_mm() * Decimal::from(3) > thread.major_diameter().mm() {
             return Err(ThreadError::SillyPitch(thread.pitch().mm()));
@@ -206,7 +252,7 @@ impl Reader<'_> {
     fn inch_class(&self, series: Series, class: &str) -> Result<Class, ThreadError> {
         let known = match series {
             Series::G => matches!(class, "" | "A" | "B"),
-            Series::Bsw | Series::Bsf => class.is_empty(),
+            Series::Bsw | Series::Bsf | Series::Rc | Series::Rp | Series::Npt => class.is_empty(),
             _ => matches!(class, "" | "1A" | "2A" | "3A" | "1B" | "2B" | "3B"),
         };
         Class::new(class)
@@ -255,6 +301,11 @@ fn standard_tpi(series: Series, thirty_seconds: u32) -> Option<Decimal> {
             .iter()
             .find(|row| row.0 == thirty_seconds)
             .map(|row| row.1 * 2),
+        Series::Npt => pipe::npt(thirty_seconds).map(|row| row.threads_doubled),
+        Series::Rc | Series::Rp => pipe::iso7(thirty_seconds).and_then(|_| {
+            let row = tables::G.iter().find(|row| row.0 == thirty_seconds);
+            row.map(|row| row.1 * 2)
+        }),
         _ => None,
     };
     doubled.map(|tpi| Decimal::from(tpi) / Decimal::TWO)

@@ -1,6 +1,6 @@
 //! The drill before the tap.
 
-use super::{Series, Size, Thread, tables};
+use super::{Series, Size, Thread, pipe, tables};
 use crate::units::Length;
 use rust_decimal::{Decimal, RoundingStrategy};
 
@@ -17,12 +17,36 @@ impl Thread {
     /// The drill before the tap, a starting point.
     ///
     /// Metric: ISO 2306, nominal diameter less pitch, rounded to a drill that is made. BSP parallel: a table, where it
-    /// has the size. All others, by engagement: 75 % of the basic thread depth for Unified (Machinery's Handbook's usual
+    /// has the size. Taper, ISO 7-1: the largest straight hole that still leaves full threads at the small end. Parallel to
+    /// ISO 7-1: the basic minor diameter, to the next tenth. NPT: the basic minor diameter at the small end, K0, of ASME
+    /// B1.20.1. For a wire insert: a quarter of the pitch over the thread's own diameter, to the next tenth (from memory of
+    /// the insert makers' tables, whose own figure decides). All others, by engagement: 75 % of the basic thread depth for Unified (Machinery's Handbook's usual
     /// figure) and 80 % for Whitworth forms (BS 1157 drills leave 77 to 87 %).
     #[must_use]
     pub fn tap_drill(&self) -> TapDrill {
+        if self.insert {
+            let exact = self.bolt_diameter().mm() + self.pitch_mm() * Decimal::new(25, 2);
+            return up_to_a_tenth(
+                exact,
+                "for the insert’s tap: a quarter pitch over the thread",
+            );
+        }
         let major = self.major_diameter().mm();
         match (self.series, self.size) {
+            (Series::Rp, _) => {
+                up_to_a_tenth(self.minor_diameter().mm(), "ISO 7-1: basic minor diameter")
+            }
+            (Series::Npt, _) => TapDrill {
+                diameter: Length::from_mm(self.npt_small_end_mm().round_dp(1).normalize()),
+                rule: "ASME B1.20.1: minor diameter at the small end, no taper reamer".to_owned(),
+            },
+            (Series::Rc, Size::ThirtySeconds(size)) => match pipe::iso7(size) {
+                Some(row) => TapDrill {
+                    diameter: row.straight_hole(),
+                    rule: "ISO 7-1: straight hole for full threads, no taper reamer".to_owned(),
+                },
+                None => self.drill_by_engagement(80),
+            },
             (Series::Metric, _) => {
                 let diameter = metric_drill(major - self.pitch_mm());
                 TapDrill {
@@ -45,7 +69,7 @@ impl Thread {
                     None => self.drill_by_engagement(80),
                 }
             }
-            (Series::G | Series::Bsw | Series::Bsf, _) => self.drill_by_engagement(80),
+            (Series::G | Series::Rc | Series::Bsw | Series::Bsf, _) => self.drill_by_engagement(80),
             _ => self.drill_by_engagement(75),
         }
     }
@@ -63,6 +87,14 @@ impl Thread {
             diameter: Length::from_mm(exact.round_dp(1).normalize()),
             rule: format!("{percent} % of full thread, to 0.1 mm"),
         }
+    }
+}
+
+fn up_to_a_tenth(exact: Decimal, rule: &str) -> TapDrill {
+    let tenth = exact.round_dp_with_strategy(1, RoundingStrategy::ToPositiveInfinity);
+    TapDrill {
+        diameter: Length::from_mm(tenth.normalize()),
+        rule: rule.to_owned(),
     }
 }
 

@@ -214,8 +214,7 @@ fn refuses_the_rest_with_a_reason() {
         refused("M10x9"),
         "a pitch of 9 mm does not go with that diameter"
     );
-    assert!(refused("1/2 BSPT").contains("taper"));
-    assert!(refused("Rc 1/2").contains("taper"));
+    assert!(refused("R 1/2").contains("taper"));
     for text in [
         "",
         "10",
@@ -233,6 +232,30 @@ fn refuses_the_rest_with_a_reason() {
     ] {
         assert!(text.parse::<Thread>().is_err(), "{text}");
     }
+}
+
+/// ISO 261 keeps pitches within 0.2 and 8 mm; a basic profile deeper than a third of the diameter is no thread.
+#[test]
+fn sizes_and_pitches_end_where_the_standard_ends() {
+    for (text, reads) in [
+        ("M1x0.2", true),
+        ("M1x0.19", false),
+        ("M0.9x0.2", false),
+        ("M300x8", true),
+        ("M300x8.1", false),
+        ("M301x8", false),
+        ("M3x1", true),
+        ("M3x1.01", false),
+        ("M1000x6", false),
+        ("M10x1.2500", true),
+        ("M10x1.25001", false),
+        ("#12 UNF", true),
+        ("#13 UNF", false),
+    ] {
+        assert_eq!(text.parse::<Thread>().is_ok(), reads, "{text}");
+    }
+    assert_eq!(thread("M10-6H").class(), "6H");
+    assert_eq!(thread("M10").class(), "");
 }
 
 #[test]

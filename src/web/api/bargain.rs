@@ -7,11 +7,13 @@ use crate::enquiry::bargain::Bargain;
 use crate::web::ui::{Answer, FormErrors, SignedIn};
 use actix_web::{HttpResponse, web};
 use serde::Deserialize;
+use utoipa::ToSchema;
 use uuid::Uuid;
 
 /// What is asked. The price and the day are text, so that a wrong one is complained about by field.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, ToSchema)]
 #[serde(default, deny_unknown_fields)]
+#[schema(as = Bargain)]
 pub(super) struct Asked {
     /// Before tax, in the shop's currency.
     price: Option<String>,
@@ -48,8 +50,9 @@ impl Asked {
 }
 
 /// What is bargained over.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = BargainOver)]
 pub(super) struct Over {
     /// The `id` of the answer.
     answer: Uuid,
@@ -61,6 +64,11 @@ pub(super) struct Over {
 
 /// What comes of a bargain: the price and its lines, the margin, the chance of a loss, what the customer must hear. Nothing
 /// is written.
+#[utoipa::path(post, path = "/api/v1/enquiries/{id}/bargain", operation_id = "try_bargain", tag = "Enquiries",
+    params(("id" = Uuid, Path, description = "The enquiry")),
+    request_body = Over,
+    responses((status = 200, description = "Price with its lines, margin, chance of a loss, what the customer must hear",
+               body = serde_json::Value)))]
 pub(super) async fn look(who: SignedIn, id: web::Path<Uuid>, over: web::Json<Over>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();

@@ -1,13 +1,15 @@
 //! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
 
-use super::bargain;
+use super::idempotency::{self, keyed};
+use super::{bargain, versions};
 use crate::app::Refusal;
 use crate::app::answer_enquiry::{ReadOut, answer_enquiry};
-use crate::app::catalogue::catalogue;
+use crate::app::catalogue::{Catalogue, catalogue};
 use crate::app::give_quote::{QuoteRequest, give_quote};
+use crate::app::once;
 use crate::app::quick_enquiry::{QuickCall, open_quick};
-use crate::app::save_enquiry::open_enquiry;
-use crate::db::enquiries::{self, Enquiry};
+use crate::app::save_enquiry::{open_enquiry, save_enquiry_seen};
+use crate::db::enquiries::{self, Enquiry, EnquiryDetails};
 use crate::db::people::Role;
 use crate::enquiry::quote::Quote;
 use crate::estimating::Element;
@@ -15,17 +17,22 @@ use crate::units::{Code, Money};
 use crate::web::screens::enquiries::{CallForm, QuickForm};
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, FormErrors, Reply, SignedIn, WebError};
-use actix_web::http::header::LOCATION;
-use actix_web::{HttpResponse, web};
+use actix_web::http::header::{ETAG, LOCATION};
+use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use utoipa::{OpenApi, ToSchema};
 use uuid::Uuid;
 
 /// `/api/v1/enquiries` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/api/v1/enquiries", web::post().to(add))
-        .route("/api/v1/enquiries/{id}", web::get().to(one))
+        .service(
+            web::resource("/api/v1/enquiries/{id}")
+                .route(web::get().to(one))
+                .route(web::put().to(change)),
+        )
         .route("/api/v1/enquiries/{id}/answer", web::get().to(answer))
         .route(
             "/api/v1/enquiries/{id}/bargain",
@@ -34,8 +41,13 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
         .route("/api/v1/enquiries/{id}/quotes", web::post().to(quote));
 }
 
+#[derive(OpenApi)]
+#[openapi(paths(add, one, change, answer, quote, bargain::look))]
+pub(super) struct Doc;
+
 /// An enquiry as it is sent out.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Enquiry)]
 struct Shown {
     id: Uuid,
     number: i64,
@@ -49,6 +61,7 @@ struct Shown {
     also: Vec<String>,
     note: String,
     /// Before tax, in the shop's currency.
+    #[schema(value_type = Option<String>)]
     search_most: Option<Decimal>,
     search_ends_on: Option<NaiveDate>,
     purpose: &'static str,
@@ -86,7 +99,7 @@ impl From<Enquiry> for Shown {
 
 /// A call as a program sends it; what is left out was not said. Keys and days are text, so that a wrong one is
 /// complained about by field.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, ToSchema)]
 #[serde(default, deny_unknown_fields)]
 struct NewEnquiry {
     caller: String,
@@ -107,7 +120,7 @@ struct NewEnquiry {
 }
 
 /// Work picked from the shop's standard times.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, Serialize, ToSchema)]
 #[serde(default, deny_unknown_fields)]
 struct NewWork {
     /// What is worked on.
@@ -122,7 +135,8 @@ struct NewWork {
     arrives_on: Option<String>,
 }
 
-#[derive(Debug, Deserialize)]
+/// A standard time and how often it is wanted.
+#[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 struct NewLine {
     /// The code of a standard time.
@@ -162,11 +176,41 @@ impl NewEnquiry {
             wanted_by: self.wanted_by.clone().unwrap_or_default(),
             arrives_on: work.arrives_on.clone().unwrap_or_default(),
             note: self.note.clone(),
-            version: String::new(),
+            ..QuickForm::default()
         };
         form.read(elements, &mut errors)
             .filter(|_| errors.is_empty())
             .ok_or(errors)
+    }
+}
+
+impl NewEnquiry {
+    /// What is said, or complaints by the names it was sent under.
+    fn details(
+        self,
+        catalogue: &Catalogue,
+        who: &SignedIn,
+        blank: CallForm,
+    ) -> Result<EnquiryDetails, FormErrors> {
+        let form = CallForm {
+            caller: self.caller,
+            contact: self.contact,
+            wanted: self.wanted_variant_id.unwrap_or_default(),
+            wanted_by: self.wanted_by.unwrap_or_default(),
+            brings: self.brings_variant_id.unwrap_or_default(),
+            brings_note: self.brings_note,
+            repairs: self.repairs,
+            also: self.also,
+            note: self.note,
+            search_most: self.search_most.unwrap_or_default(),
+            search_ends_on: self.search_ends_on.unwrap_or_default(),
+            purpose: self.purpose,
+            condition: self.condition,
+            ..blank
+        };
+        let mut errors = FormErrors::default();
+        form.read(catalogue, who.shop.currency, &mut errors)
+            .ok_or_else(|| as_sent(&errors))
     }
 }
 
@@ -184,50 +228,82 @@ fn as_sent(errors: &FormErrors) -> FormErrors {
     sent
 }
 
-async fn add(who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
+/// Takes a call down.
+#[utoipa::path(post, path = "/api/v1/enquiries", operation_id = "open_enquiry", tag = "Enquiries",
+    params(("Idempotency-Key" = Option<String>, Header, min_length = 1, max_length = 200, pattern = "^[!-~]([ -~]*[!-~])?$", description = "A key of your own; sent again, nothing is made twice")),
+    request_body = NewEnquiry,
+    responses((status = 201, description = "The enquiry; its address in Location, its version in ETag", body = Shown)))]
+async fn add(req: HttpRequest, who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
     who.require(Role::Office)?;
     let body = body.into_inner();
+    let keyed = keyed(&req, &who, &body)?;
     let actor = who.actor();
     let catalogue = catalogue(&actor).await?;
-    if let Some(work) = &body.quick {
+    let id = if let Some(work) = &body.quick {
         let call = body.quick(work, &catalogue.elements)?;
-        return Ok(created(open_quick(&actor, &call).await?));
-    }
-    let form = CallForm {
-        caller: body.caller,
-        contact: body.contact,
-        wanted: body.wanted_variant_id.unwrap_or_default(),
-        wanted_by: body.wanted_by.unwrap_or_default(),
-        brings: body.brings_variant_id.unwrap_or_default(),
-        brings_note: body.brings_note,
-        repairs: body.repairs,
-        also: body.also,
-        note: body.note,
-        search_most: body.search_most.unwrap_or_default(),
-        search_ends_on: body.search_ends_on.unwrap_or_default(),
-        purpose: body.purpose,
-        condition: body.condition,
-        version: String::new(),
+        open_quick(&actor, &call, keyed.as_ref()).await?
+    } else {
+        let details = body.details(&catalogue, &who, CallForm::default())?;
+        open_enquiry(&actor, &details, keyed.as_ref()).await?
     };
-    let mut errors = FormErrors::default();
-    let Some(details) = form.read(&catalogue, who.shop.currency, &mut errors) else {
-        return Err(as_sent(&errors).into());
-    };
-    Ok(created(open_enquiry(&actor, &details).await?))
-}
-
-fn created(enquiry: Enquiry) -> Reply {
-    HttpResponse::Created()
+    let enquiry = enquiries::get(&mut who.begin().await?, id).await?;
+    Ok(HttpResponse::Created()
         .insert_header((LOCATION, format!("/api/v1/enquiries/{}", enquiry.id)))
+        .insert_header((ETAG, versions::tag(enquiry.version)))
         .json(Shown::from(enquiry))
-        .into()
+        .into())
 }
 
+/// One enquiry.
+#[utoipa::path(get, path = "/api/v1/enquiries/{id}", operation_id = "read_enquiry", tag = "Enquiries",
+    params(("id" = Uuid, Path, description = "The enquiry")),
+    responses((status = 200, description = "The enquiry; its version in ETag", body = Shown)))]
 async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
     let enquiry = enquiries::get(&mut tx, *id).await?;
-    Ok(HttpResponse::Ok().json(Shown::from(enquiry)).into())
+    Ok(shown(enquiry))
+}
+
+fn shown(enquiry: Enquiry) -> Reply {
+    HttpResponse::Ok()
+        .insert_header((ETAG, versions::tag(enquiry.version)))
+        .json(Shown::from(enquiry))
+        .into()
+}
+
+/// Changes what is said in an enquiry, all of it. Work alone is changed on its screen.
+#[utoipa::path(put, path = "/api/v1/enquiries/{id}", operation_id = "change_enquiry", tag = "Enquiries",
+    params(("id" = Uuid, Path, description = "The enquiry"),
+           ("If-Match" = String, Header, pattern = "^\"[0-9]{1,9}\"$", description = "The ETag of the version you saw")),
+    request_body = NewEnquiry,
+    responses((status = 200, description = "The enquiry as it is now", body = Shown),
+              (status = 412, description = "Somebody else changed it meanwhile"),
+              (status = 428, description = "If-Match is missing")))]
+async fn change(
+    req: HttpRequest,
+    who: SignedIn,
+    id: web::Path<Uuid>,
+    body: web::Json<NewEnquiry>,
+) -> Answer {
+    who.require(Role::Office)?;
+    let version = versions::seen(&req)?;
+    if body.quick.is_some() {
+        let mut errors = FormErrors::default();
+        errors.add("quick", "Work alone is changed on its screen; leave it out");
+        return Err(errors.into());
+    }
+    let actor = who.actor();
+    let catalogue = catalogue(&actor).await?;
+    let details = body
+        .into_inner()
+        .details(&catalogue, &who, CallForm::default())?;
+    save_enquiry_seen(&actor, *id, version, &details)
+        .await
+        .map_err(versions::passed)?;
+    let mut tx = who.begin().await?;
+    let enquiry = enquiries::get(&mut tx, *id).await?;
+    Ok(shown(enquiry))
 }
 
 /// An answer with its key, by which it is quoted as it was sent.
@@ -239,6 +315,10 @@ struct Sent {
 }
 
 /// The whole answer as it stands now.
+#[utoipa::path(get, path = "/api/v1/enquiries/{id}/answer", operation_id = "answer_enquiry", tag = "Enquiries",
+    params(("id" = Uuid, Path, description = "The enquiry")),
+    responses((status = 200, description = "Options side by side with price, ready day, chances and risks; `id` is what a \
+               quote is made from", body = serde_json::Value)))]
 async fn answer(who: SignedIn, site: web::Data<Site>, id: web::Path<Uuid>) -> Answer {
     let answered = answer_enquiry(&who.actor(), &site.simulator, *id, Utc::now()).await?;
     match answered.answer {
@@ -248,8 +328,9 @@ async fn answer(who: SignedIn, site: web::Data<Site>, id: web::Path<Uuid>) -> An
 }
 
 /// Which option to quote.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = QuoteChoice)]
 struct Choice {
     /// Its key in the answer.
     option: String,
@@ -275,15 +356,19 @@ struct Choice {
 }
 
 /// A quote as it was given.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = QuoteGiven)]
 struct Given {
     id: Uuid,
     number: i64,
     title: String,
     valid_until: NaiveDate,
     promised_on: Option<NaiveDate>,
+    #[schema(value_type = Object)]
     net: Money,
+    #[schema(value_type = Object)]
     tax: Money,
+    #[schema(value_type = Object)]
     gross: Money,
     /// Where its page is.
     address: String,
@@ -305,7 +390,14 @@ impl From<Quote> for Given {
     }
 }
 
+/// Gives a quote.
+#[utoipa::path(post, path = "/api/v1/enquiries/{id}/quotes", operation_id = "give_quote", tag = "Enquiries",
+    params(("id" = Uuid, Path, description = "The enquiry"),
+           ("Idempotency-Key" = Option<String>, Header, min_length = 1, max_length = 200, pattern = "^[!-~]([ -~]*[!-~])?$", description = "A key of your own; sent again, no second quote is given")),
+    request_body = Choice,
+    responses((status = 201, description = "The quote; its page in Location", body = Given)))]
 async fn quote(
+    req: HttpRequest,
     who: SignedIn,
     site: web::Data<Site>,
     id: web::Path<Uuid>,
@@ -320,6 +412,8 @@ async fn quote(
     if !errors.is_empty() {
         return Err(errors.into());
     }
+    let keyed = keyed(&req, &who, &*choice)?;
+    let key = keyed.as_ref().map(idempotency::as_uuid);
     let answer_id = match choice.answer {
         Some(id) => id,
         None => {
@@ -335,12 +429,16 @@ async fn quote(
         answer_id,
         option: choice.option.clone(),
         reserve_until: hold_until,
-        request_key: choice.request_key,
+        request_key: choice.request_key.or(key),
         bargain,
         alternative_to: choice.alternative_to,
         confirmed: choice.confirmed,
     };
     let quote = give_quote(&who.actor(), &site.simulator, &request, Utc::now()).await?;
+    // A key that gave a quote gives the same one again: whether it was asked for then too is looked at here.
+    if keyed.is_some() {
+        once::finish(who.begin().await?, quote.id, keyed.as_ref()).await?;
+    }
     let given = Given::from(quote);
     Ok(HttpResponse::Created()
         .insert_header((LOCATION, given.address.clone()))

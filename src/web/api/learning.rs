@@ -1,5 +1,6 @@
 //! `/api/v1/review/standards`, `/spread` and `/quotes`: what is learned, as the screens show it.
 
+use crate::app::learn_shape::Shaped;
 use crate::app::review_quotes::quotes_review;
 use crate::app::{learn, learn_spread};
 use crate::review::proposals::Verdict;
@@ -11,6 +12,7 @@ use actix_web::{HttpResponse, web};
 use chrono::Utc;
 use rust_decimal::Decimal;
 use serde::Serialize;
+use utoipa::OpenApi;
 use uuid::Uuid;
 
 /// `/api/v1/review/standards`, `/spread` and `/quotes`.
@@ -19,6 +21,10 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
         .route("/api/v1/review/spread", web::get().to(spread))
         .route("/api/v1/review/quotes", web::get().to(quotes));
 }
+
+#[derive(OpenApi)]
+#[openapi(paths(standards, spread, quotes))]
+pub(super) struct Doc;
 
 /// A figure with what it is nine times in ten between.
 #[derive(Debug, Serialize)]
@@ -52,33 +58,35 @@ struct StandardOut {
 }
 
 #[derive(Debug, Serialize)]
-struct AttendedOut {
+struct ShapedOut {
     element: Uuid,
     name: String,
-    /// Shares of the run, from 0 to 1.
-    standard: Decimal,
-    by_bookings: Range,
-    proposed: Option<Decimal>,
-    operations: usize,
-}
-
-#[derive(Debug, Serialize)]
-struct ScatterOut {
-    element: Uuid,
-    name: String,
-    /// Coefficients of variation: 0.1 is ten per cent.
+    /// A share of the run, or a coefficient of variation: 0.1 is ten per cent.
     standard: f64,
     by_bookings: Range,
     proposed: Option<Decimal>,
     operations: usize,
 }
 
+impl ShapedOut {
+    fn of(shaped: &Shaped) -> Self {
+        Self {
+            element: shaped.element,
+            name: shaped.name.clone(),
+            standard: shaped.present,
+            by_bookings: shaped.found.into(),
+            proposed: shaped.proposed,
+            operations: shaped.operations,
+        }
+    }
+}
+
 #[derive(Debug, Serialize)]
 struct StandardsOut {
     finished_operations: usize,
     standards: Vec<StandardOut>,
-    attended: Vec<AttendedOut>,
-    scatter: Vec<ScatterOut>,
+    attended: Vec<ShapedOut>,
+    scatter: Vec<ShapedOut>,
 }
 
 fn verdict(verdict: Verdict) -> &'static str {
@@ -89,6 +97,8 @@ fn verdict(verdict: Verdict) -> &'static str {
     }
 }
 
+#[utoipa::path(get, path = "/api/v1/review/standards", operation_id = "review_standards", tag = "Review",
+    responses((status = 200, description = "Standard times, attended shares and scatter as the bookings have them", body = serde_json::Value)))]
 async fn standards(who: SignedIn, site: web::Data<Site>) -> Answer {
     let lesson = learn::lesson(&who.actor(), &site.lessons, Utc::now()).await?;
     let standards = lesson.proposals.iter().flat_map(|proposal| {
@@ -105,27 +115,11 @@ async fn standards(who: SignedIn, site: web::Data<Site>) -> Answer {
             verdict: verdict(proposal.verdict),
         })
     });
-    let attended = lesson.attended.iter().map(|a| AttendedOut {
-        element: a.element,
-        name: a.name.clone(),
-        standard: a.standard,
-        by_bookings: a.found.share.into(),
-        proposed: a.proposed,
-        operations: a.found.operations,
-    });
-    let scatter = lesson.scatter.iter().map(|s| ScatterOut {
-        element: s.element,
-        name: s.name.clone(),
-        standard: s.present,
-        by_bookings: s.found.cv.into(),
-        proposed: s.proposed,
-        operations: s.found.operations,
-    });
     let out = StandardsOut {
         finished_operations: lesson.sources.len(),
         standards: standards.collect(),
-        attended: attended.collect(),
-        scatter: scatter.collect(),
+        attended: lesson.attended.iter().map(ShapedOut::of).collect(),
+        scatter: lesson.scatter.iter().map(ShapedOut::of).collect(),
     };
     Ok(HttpResponse::Ok().json(out).into())
 }
@@ -140,6 +134,8 @@ struct SpreadOut {
     count: usize,
 }
 
+#[utoipa::path(get, path = "/api/v1/review/spread", operation_id = "review_spread", tag = "Review",
+    responses((status = 200, description = "How much work varies, as set and by bookings", body = serde_json::Value)))]
 async fn spread(who: SignedIn, site: web::Data<Site>) -> Answer {
     let (lines, _) = learn_spread::spread(&who.actor(), &site.lessons, Utc::now()).await?;
     let out: Vec<SpreadOut> = lines
@@ -175,6 +171,8 @@ struct QuotesOut {
     chance_at_usual: Option<Range>,
 }
 
+#[utoipa::path(get, path = "/api/v1/review/quotes", operation_id = "review_quotes", tag = "Review",
+    responses((status = 200, description = "Quotes with their margin and what became of them", body = serde_json::Value)))]
 async fn quotes(who: SignedIn) -> Answer {
     let review = quotes_review(&who.actor(), Utc::now()).await?;
     let curve = review.curve.as_ref();

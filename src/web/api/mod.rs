@@ -1,13 +1,20 @@
-//! The JSON interface, `/api/v1`. It is signed in like the screens, and refuses with problem documents (RFC 9457).
+//! The JSON interface, `/api/v1`. It is signed in like the screens or comes with a token, and refuses
+//! with problem documents (RFC 9457). What it can do stands in `/api/v1/openapi.json`, made from the attributes beside the
+//! handlers.
 
 mod bargain;
 pub mod castings;
 pub mod customers;
 pub mod enquiries;
+mod idempotency;
 pub mod learning;
+mod openapi;
 pub mod review;
 pub mod search;
 pub mod sightings;
+mod versions;
+
+pub(in crate::web) use openapi::unmatched;
 
 use actix_web::web;
 
@@ -17,6 +24,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     customers::routes(cfg);
     enquiries::routes(cfg);
     learning::routes(cfg);
+    openapi::routes(cfg);
     review::routes(cfg);
     search::routes(cfg);
     sightings::routes(cfg);

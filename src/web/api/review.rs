@@ -10,12 +10,17 @@ use actix_web::{HttpResponse, web};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use serde::Serialize;
+use utoipa::OpenApi;
 
 /// `/api/v1/review` and what is under it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/api/v1/review", web::get().to(show))
         .route("/api/v1/review/decisions", web::get().to(looked_back));
 }
+
+#[derive(OpenApi)]
+#[openapi(paths(show, looked_back))]
+pub(super) struct Doc;
 
 /// Hours in minutes, money in the currency; exact, as text.
 #[derive(Debug, Serialize)]
@@ -77,6 +82,14 @@ struct ReviewOut {
     people: Vec<PresenceOut>,
 }
 
+/// The figures of a period.
+#[utoipa::path(get, path = "/api/v1/review", operation_id = "review", tag = "Review",
+    params(("period" = Option<String>, Query, description = "As in the address of the review"),
+           ("from" = Option<String>, Query, description = "Its first day, YYYY-MM-DD"),
+           ("until" = Option<String>, Query, description = "Its last day, YYYY-MM-DD"),
+           ("by" = Option<String>, Query, description = "What the figures are grouped by")),
+    responses((status = 200, description = "Groups and their total: minutes and money, actual and estimated",
+               body = serde_json::Value)))]
 async fn show(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
     let (asked, reviewed) = asked.reviewed(&who).await?;
     let groups = reviewed.review.groups.iter();
@@ -178,6 +191,9 @@ impl From<Decision> for DecisionOut {
     }
 }
 
+#[utoipa::path(get, path = "/api/v1/review/decisions", operation_id = "review_decisions", tag = "Review",
+    responses((status = 200, description = "Jobs with the margin planned and made, and what the other way would have cost",
+               body = serde_json::Value)))]
 async fn looked_back(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
     let (period, known) = asked.decided(&who).await?;
     let (planned, made) = known.margins;

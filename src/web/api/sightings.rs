@@ -1,15 +1,19 @@
 //! `/api/v1/sightings`: what was seen for sale.
 
+use super::idempotency::keyed;
+use super::versions;
+use crate::app::once;
 use crate::db::people::Role;
 use crate::db::sightings;
 use crate::sourcing::Sighting;
 use crate::units::Code;
 use crate::web::screens::market::read_sighting;
 use crate::web::ui::record::Typed;
-use crate::web::ui::{Answer, FormErrors, SignedIn};
-use actix_web::http::header::LOCATION;
-use actix_web::{HttpResponse, web};
+use crate::web::ui::{Answer, FormErrors, Reply, SignedIn};
+use actix_web::http::header::{ETAG, LOCATION};
+use actix_web::{HttpRequest, HttpResponse, web};
 use serde::{Deserialize, Serialize};
+use utoipa::{OpenApi, ToSchema};
 use uuid::Uuid;
 
 /// `/api/v1/sightings` and one of them.
@@ -19,8 +23,16 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::get().to(list))
             .route(web::post().to(add)),
     )
-    .route("/api/v1/sightings/{id}", web::get().to(one));
+    .service(
+        web::resource("/api/v1/sightings/{id}")
+            .route(web::get().to(one))
+            .route(web::put().to(change)),
+    );
 }
+
+#[derive(OpenApi)]
+#[openapi(paths(list, add, one, change))]
+pub(super) struct Doc;
 
 /// Which to list: of one variant or all, the latest first.
 #[derive(Debug, Deserialize)]
@@ -41,10 +53,22 @@ struct Listed {
     sightings: Vec<Sighting>,
 }
 
+/// The latest sightings.
+#[utoipa::path(get, path = "/api/v1/sightings", operation_id = "list_sightings", tag = "Market",
+    params(("variant_id" = Option<Uuid>, Query, description = "Of this variant only"),
+           ("limit" = Option<u32>, Query, minimum = 1, maximum = 500, description = "From 1 to 500; 100 when left out"),
+           ("offset" = Option<u32>, Query, maximum = 2147483647, description = "So many left out before")),
+    responses((status = 200, description = "`sightings`, the latest first", body = serde_json::Value)))]
 async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
+    let mut errors = FormErrors::default();
     if !(1..=500).contains(&which.limit) {
-        let mut errors = FormErrors::default();
         errors.add("limit", "This must be from 1 to 500");
+    }
+    // 32 bits with a sign, as OpenAPI has it.
+    if i32::try_from(which.offset).is_err() {
+        errors.add("offset", "This must be from 0 to 2147483647");
+    }
+    if !errors.is_empty() {
         return Err(errors.into());
     }
     let mut tx = who.begin().await?;
@@ -52,14 +76,25 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     Ok(HttpResponse::Ok().json(Listed { sightings }).into())
 }
 
+/// One sighting.
+#[utoipa::path(get, path = "/api/v1/sightings/{id}", operation_id = "read_sighting", tag = "Market",
+    params(("id" = Uuid, Path, description = "The sighting")),
+    responses((status = 200, description = "The sighting; its version in ETag", body = serde_json::Value)))]
 async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let mut tx = who.begin().await?;
     let sighting = sightings::get(&mut tx, *id).await?;
-    Ok(HttpResponse::Ok().json(sighting).into())
+    Ok(shown(sighting))
+}
+
+fn shown(sighting: Sighting) -> Reply {
+    HttpResponse::Ok()
+        .insert_header((ETAG, versions::tag(sighting.version)))
+        .json(sighting)
+        .into()
 }
 
 /// A sighting to record. Amounts are text, so that no figure is lost on the way.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 struct NewSighting {
     variant_id: Uuid,
@@ -74,7 +109,8 @@ struct NewSighting {
     fate: String,
 }
 
-#[derive(Debug, Deserialize)]
+/// A price with its currency.
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 struct AskedPrice {
     amount: String,
@@ -85,31 +121,73 @@ fn open() -> String {
     crate::sourcing::Fate::Open.code().to_owned()
 }
 
-async fn add(who: SignedIn, body: web::Json<NewSighting>) -> Answer {
+impl NewSighting {
+    fn read(self, who: &SignedIn) -> Result<Sighting, FormErrors> {
+        let asked = self.asked.as_ref();
+        let mut typed = Typed::default();
+        typed.set("seen_on", self.seen_on);
+        typed.set("place", self.place);
+        typed.set("asked", asked.map_or("", |asked| asked.amount.as_str()));
+        typed.set(
+            "currency",
+            asked.map_or("", |asked| asked.currency.as_str()),
+        );
+        typed.set("condition", self.condition);
+        typed.set("acceptable", if self.acceptable { "yes" } else { "no" });
+        typed.set("fate", self.fate);
+        let mut errors = FormErrors::default();
+        read_sighting(who, self.variant_id, &typed, &mut errors).ok_or(errors)
+    }
+}
+
+/// Records a sighting.
+#[utoipa::path(post, path = "/api/v1/sightings", operation_id = "record_sighting", tag = "Market",
+    params(("Idempotency-Key" = Option<String>, Header, min_length = 1, max_length = 200, pattern = "^[!-~]([ -~]*[!-~])?$", description = "A key of your own; sent again, nothing is made twice")),
+    request_body = NewSighting,
+    responses((status = 201, description = "The sighting; its address in Location, its version in ETag",
+               body = serde_json::Value)))]
+async fn add(req: HttpRequest, who: SignedIn, body: web::Json<NewSighting>) -> Answer {
     who.require(Role::Office)?;
-    let body = body.into_inner();
-    let asked = body.asked.as_ref();
-    let mut typed = Typed::default();
-    typed.set("seen_on", body.seen_on);
-    typed.set("place", body.place);
-    typed.set("asked", asked.map_or("", |asked| asked.amount.as_str()));
-    typed.set(
-        "currency",
-        asked.map_or("", |asked| asked.currency.as_str()),
-    );
-    typed.set("condition", body.condition);
-    typed.set("acceptable", if body.acceptable { "yes" } else { "no" });
-    typed.set("fate", body.fate);
-    let mut errors = FormErrors::default();
-    let read = read_sighting(&who, body.variant_id, &typed, &mut errors);
-    let Some(sighting) = read else {
-        return Err(errors.into());
-    };
+    let keyed = keyed(&req, &who, &*body)?;
+    let new = body.into_inner().read(&who)?;
     let mut tx = who.begin().await?;
-    sightings::insert(&mut tx, &sighting).await?;
-    tx.commit().await?;
+    sightings::insert(&mut tx, &new).await?;
+    let id = once::finish(tx, new.id, keyed.as_ref()).await?;
+    let sighting = sightings::get(&mut who.begin().await?, id).await?;
     Ok(HttpResponse::Created()
         .insert_header((LOCATION, format!("/api/v1/sightings/{}", sighting.id)))
+        .insert_header((ETAG, versions::tag(sighting.version)))
         .json(sighting)
         .into())
+}
+
+/// Corrects a sighting, all of it.
+#[utoipa::path(put, path = "/api/v1/sightings/{id}", operation_id = "correct_sighting", tag = "Market",
+    params(("id" = Uuid, Path, description = "The sighting"),
+           ("If-Match" = String, Header, pattern = "^\"[0-9]{1,9}\"$", description = "The ETag of the version you saw")),
+    request_body = NewSighting,
+    responses((status = 200, description = "The sighting as it is now", body = serde_json::Value),
+              (status = 412, description = "Somebody else changed it meanwhile"),
+              (status = 428, description = "If-Match is missing")))]
+async fn change(
+    req: HttpRequest,
+    who: SignedIn,
+    id: web::Path<Uuid>,
+    body: web::Json<NewSighting>,
+) -> Answer {
+    who.require(Role::Office)?;
+    let version = versions::seen(&req)?;
+    let read = body.into_inner().read(&who)?;
+    let sighting = Sighting {
+        id: *id,
+        version,
+        ..read
+    };
+    let mut tx = who.begin().await?;
+    sightings::update(&mut tx, &sighting)
+        .await
+        .map_err(versions::passed)?;
+    let sighting = sightings::get(&mut tx, *id).await?;
+    tx.commit().await?;
+    Ok(shown(sighting))
 }

@@ -34,6 +34,22 @@ macro_rules! asset {
     };
 }
 
+/// A picture of the guide, as the tests take it.
+macro_rules! picture {
+    ($name:literal, $file:literal) => {
+        Asset::new(
+            concat!($name, ".png"),
+            "image/png",
+            web::Bytes::from_static(include_bytes!(concat!(
+                env!("CARGO_MANIFEST_DIR"),
+                "/tests/pictures/",
+                $file,
+                ".png"
+            ))),
+        )
+    };
+}
+
 macro_rules! style {
     ($($name:literal),+ $(,)?) => {
         &[$((
@@ -74,11 +90,14 @@ const STYLE: &[(&str, &str)] = style![
     "jobs",
     "week-plan",
     "week",
+    "week-day",
     "week-media",
     "bench",
     "records",
+    "measured",
     "review",
     "customers",
+    "guide",
 ];
 
 /// The style sheet as it is served.
@@ -91,11 +110,20 @@ static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
     vec![
         asset!("bench.js", "text/javascript; charset=utf-8"),
         Asset::new("borewright.css", "text/css; charset=utf-8", style_sheet()),
+        picture!("bench", "bench-390"),
+        picture!("castings-compare", "castings-compare-1440"),
+        picture!("enquiry", "enquiry-1440"),
+        picture!("job-under-way", "job-under-way-1440"),
+        picture!("review-standards", "review-standards-1440"),
+        picture!("week", "week-1440"),
+        asset!("fold.js", "text/javascript; charset=utf-8"),
         asset!("keys.js", "text/javascript; charset=utf-8"),
         asset!("live.js", "text/javascript; charset=utf-8"),
         asset!("lookup.js", "text/javascript; charset=utf-8"),
         asset!("mark.svg", "image/svg+xml"),
+        asset!("print.js", "text/javascript; charset=utf-8"),
         asset!("week.js", "text/javascript; charset=utf-8"),
+        asset!("week-move.js", "text/javascript; charset=utf-8"),
     ]
 });
 
@@ -104,11 +132,14 @@ impl Asset {
         let hash = Sha256::digest(&bytes);
         let hex: String = hash.iter().take(8).map(|b| format!("{b:02x}")).collect();
         let mut encoder = GzEncoder::new(Vec::new(), Compression::best());
-        // Writing into memory does not fail; were it to, the raw bytes would be served.
-        let gzip = encoder
-            .write_all(&bytes)
-            .and_then(|()| encoder.finish())
-            .map_or(web::Bytes::new(), web::Bytes::from);
+        // A picture is compressed already. Writing into memory does not fail; were it to, the raw bytes would be served.
+        let gzip = match content_type {
+            "image/png" => web::Bytes::new(),
+            _ => encoder
+                .write_all(&bytes)
+                .and_then(|()| encoder.finish())
+                .map_or(web::Bytes::new(), web::Bytes::from),
+        };
         Self {
             name,
             url: format!("/static/{hex}/{name}"),

@@ -45,7 +45,8 @@ impl AtBench {
             shop_id: token.shop_id,
             person_id: None,
         };
-        let mut tx = ShopTx::begin(&site.pool, scope).await?;
+        let pool = site.clusters.of_shop(scope.shop_id).await?;
+        let mut tx = ShopTx::begin(&pool, scope).await?;
         let known = devices::find(&mut tx, &token.hash(), Utc::now())
             .await?
             .ok_or(WebError::DeviceUnknown)?;
@@ -58,7 +59,7 @@ impl AtBench {
                 why: known.time_zone.clone(),
             })?,
             device: known.device,
-            pool: site.pool.clone(),
+            pool,
         })
     }
 

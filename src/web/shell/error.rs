@@ -54,6 +54,14 @@ pub enum WebError {
     /// What was typed is not right, field by field, for clients of the JSON interface.
     #[error("Correct the fields listed.")]
     Invalid(Vec<(String, String)>),
+    /// Who changes something over the JSON interface must say which version they saw.
+    #[error("Send the ETag of the version you saw as If-Match.")]
+    VersionNeeded,
+    /// The version that was seen is not the present one.
+    #[error(
+        "Someone else changed it since the version you saw. Read it again and make your change on top of theirs."
+    )]
+    VersionPassed,
     /// The body is not of a kind we read.
     #[error("{0}")]
     UnsupportedMedia(String),
@@ -105,6 +113,8 @@ impl ResponseError for WebError {
             Self::Refused(_) | Self::Unprocessable(_) | Self::Invalid(_) => {
                 StatusCode::UNPROCESSABLE_ENTITY
             }
+            Self::VersionNeeded => StatusCode::PRECONDITION_REQUIRED,
+            Self::VersionPassed => StatusCode::PRECONDITION_FAILED,
             Self::UnsupportedMedia(_) => StatusCode::UNSUPPORTED_MEDIA_TYPE,
             Self::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
             Self::TooSlow => StatusCode::REQUEST_TIMEOUT,
@@ -149,6 +159,10 @@ impl From<AppError> for WebError {
             AppError::NotAllowed(role) => Self::needs(role),
             AppError::Refused(why) => Self::Refused(why),
             AppError::Busy => Self::Busy,
+            AppError::KeyUsed => Self::Invalid(vec![(
+                "idempotency-key".to_owned(),
+                "This Idempotency-Key was sent with another request; take a new one".to_owned(),
+            )]),
             AppError::Failed { .. } => Self::Internal(error.to_string()),
         }
     }
@@ -233,11 +247,6 @@ pub(in crate::web) fn is_for_machines(req: &HttpRequest) -> bool {
         .and_then(|value| value.to_str().ok())
         .unwrap_or_default();
     req.path().starts_with("/api/") || (accept.contains("json") && !accept.contains("text/html"))
-}
-
-/// Where nothing is registered.
-pub(in crate::web) async fn nothing_here() -> Result<HttpResponse, WebError> {
-    Err(WebError::NotFound("this page"))
 }
 
 /// For a JSON body that does not read.

@@ -6,16 +6,19 @@ use super::device::{AtBench, is_bench};
 use super::error::{WebError, is_for_machines};
 use super::feed_address::is_feed;
 use super::health::is_health;
+use super::metrics;
 use super::session;
 use super::site::Site;
 use crate::app::Actor;
+use crate::app::token::Token;
+use crate::db::api_tokens::{self, TokenScope};
 use crate::db::people::Role;
 use crate::db::sessions::{self, Session};
 use crate::db::{DbError, Scope, ShopTx};
 use crate::units::{Code, Currency, LengthUnit};
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
-use actix_web::http::header::{self, HeaderMap};
+use actix_web::http::header::{self, HeaderMap, HeaderValue};
 use actix_web::http::{Method, Uri};
 use actix_web::middleware::Next;
 use actix_web::{FromRequest, HttpMessage, HttpRequest, ResponseError, web};
@@ -27,8 +30,10 @@ use tracing::field::display;
 
 /// What is reachable without signing in. Everything else is not, whether or not it exists.
 fn is_open(path: &str) -> bool {
-    matches!(path, "/sign-in" | "/sign-in/code" | "/set-up")
-        || is_health(path)
+    matches!(
+        path,
+        "/sign-in" | "/sign-in/code" | "/set-up" | metrics::PATH
+    ) || is_health(path)
         || path.starts_with("/static/")
         || is_feed(path)
 }
@@ -219,18 +224,62 @@ async fn admit(req: &ServiceRequest) -> Result<Admitted, WebError> {
     if is_bench(req.path()) {
         return Ok(Admitted::Device(AtBench::find(req.request(), site).await?));
     }
+    if is_api(req.path())
+        && let Some(header) = req.headers().get(header::AUTHORIZATION)
+    {
+        return Ok(Admitted::Person(bearer(req, site, header).await?));
+    }
     let token = session::token_of(req.request(), site).ok_or(WebError::SignInNeeded)?;
     let scope = Scope {
         shop_id: token.shop_id,
         person_id: None,
     };
-    let mut tx = ShopTx::begin(&site.pool, scope).await?;
+    let pool = site.clusters.of_shop(scope.shop_id).await?;
+    let mut tx = ShopTx::begin(&pool, scope).await?;
     let session = sessions::find(&mut tx, &token.hash(), Utc::now())
         .await?
         .ok_or(WebError::SignInNeeded)?;
     tx.commit().await?;
-    let who = SignedIn::new(scope, session, site.pool.clone())?;
+    let who = SignedIn::new(scope, session, pool)?;
     Ok(Admitted::Person(who))
+}
+
+/// What is asked for by programs.
+fn is_api(path: &str) -> bool {
+    path.starts_with("/api/")
+}
+
+/// Who comes with a token in place of a session. One that only reads changes nothing, whatever its person may.
+async fn bearer(
+    req: &ServiceRequest,
+    site: &Site,
+    header: &HeaderValue,
+) -> Result<SignedIn, WebError> {
+    let token = header
+        .to_str()
+        .ok()
+        .and_then(|text| {
+            let (scheme, token) = text.split_once(' ')?;
+            scheme
+                .eq_ignore_ascii_case("bearer")
+                .then_some(token.trim())
+        })
+        .and_then(Token::read)
+        .ok_or(WebError::SignInNeeded)?;
+    let scope = Scope {
+        shop_id: token.shop_id,
+        person_id: None,
+    };
+    let pool = site.clusters.of_shop(scope.shop_id).await?;
+    let mut tx = ShopTx::begin(&pool, scope).await?;
+    let (session, may) = api_tokens::find(&mut tx, &token.hash(), Utc::now())
+        .await?
+        .ok_or(WebError::SignInNeeded)?;
+    tx.commit().await?;
+    if may == TokenScope::Read && !req.method().is_safe() {
+        return Err(WebError::Forbidden("This token may only read.".to_owned()));
+    }
+    Ok(SignedIn::new(scope, session, pool)?)
 }
 
 /// Whether a browser is looking for a page, and so can be sent to sign in.
@@ -263,7 +312,7 @@ fn from_elsewhere(headers: &HeaderMap, uri: &Uri) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use actix_web::http::header::{HeaderName, HeaderValue};
+    use actix_web::http::header::HeaderName;
 
     fn judged(pairs: &[(&'static str, &'static str)]) -> bool {
         let mut headers = HeaderMap::new();

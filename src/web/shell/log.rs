@@ -3,6 +3,7 @@
 
 use super::feed_address::loggable;
 use super::health::is_health;
+use super::metrics;
 use super::session;
 use super::site::Site;
 use actix_web::body::MessageBody;
@@ -11,6 +12,7 @@ use actix_web::{HttpMessage, web};
 use std::time::Instant;
 use tracing::{Span, field};
 use tracing_actix_web::{RequestId, RootSpanBuilder};
+use tracing_opentelemetry::OpenTelemetrySpanExt;
 
 /// For [`tracing_actix_web::TracingLogger`]. The query is left out: it may hold what people searched for.
 pub(in crate::web) struct RequestLog;
@@ -43,6 +45,14 @@ impl RootSpanBuilder for RequestLog {
         span: Span,
         outcome: &Result<ServiceResponse<B>, actix_web::Error>,
     ) {
+        // For a trace, by the names that OpenTelemetry has for them (semantic conventions for HTTP spans, 1.23).
+        if let Ok(response) = outcome {
+            let status = i64::from(response.status().as_u16());
+            span.set_attribute("http.response.status_code", status);
+            if let Some(pattern) = response.request().match_pattern() {
+                span.set_attribute("http.route", pattern);
+            }
+        }
         span.in_scope(|| match outcome {
             Ok(response) => {
                 let status = response.status().as_u16();
@@ -51,8 +61,16 @@ impl RootSpanBuilder for RequestLog {
                     .extensions()
                     .get::<Started>()
                     .map(|started| started.0.elapsed().as_secs_f64() * 1_000.0);
+                let request = response.request();
+                if let Some(site) = request.app_data::<web::Data<Site>>() {
+                    let seconds = ms.unwrap_or(0.0) / 1_000.0;
+                    let pattern = request.match_pattern();
+                    let method = request.method().as_str();
+                    site.metrics
+                        .count(method, pattern.as_deref(), status, seconds);
+                }
                 let path = response.request().path();
-                if is_health(path) || path.starts_with("/static/") {
+                if is_health(path) || path == metrics::PATH || path.starts_with("/static/") {
                     tracing::debug!(status, ms, "answered");
                 } else {
                     tracing::info!(status, ms, "answered");

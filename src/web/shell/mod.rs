@@ -10,6 +10,7 @@ pub mod feed_address;
 pub mod gate;
 pub mod health;
 pub(in crate::web) mod log;
+pub mod metrics;
 pub(in crate::web) mod prepare;
 pub mod proxies;
 pub mod session;

@@ -2,6 +2,7 @@
 
 use super::brake::Brake;
 use super::budget::Budget;
+use super::metrics::Metrics;
 use super::proxies::{Network, is_ours};
 use crate::app::answer_enquiry::Simulator;
 use crate::app::learn::Lessons;
@@ -9,10 +10,12 @@ use crate::app::password::Hashing;
 use crate::app::set_up_shop::SetUpCode;
 use crate::app::shared_plans::SharedPlans;
 use crate::db::casting_records::PhotoPlace;
+use crate::db::clusters::Clusters;
 use crate::db::readiness::Readiness;
 use actix_web::HttpRequest;
 use actix_web::http::header::HOST;
 use sqlx::PgPool;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -38,8 +41,12 @@ pub struct Config {
     pub photos: PhotoPlace,
     /// Where browsers reach it, such as `https://quotes.example`; `None`: where the one that asks has reached it.
     pub base_url: Option<String>,
+    /// What lets another machine read `/metrics`; `None`: this machine alone may.
+    pub metrics_token: Option<String>,
     /// The code with which the first shop is set up from another machine.
     pub set_up_code: SetUpCode,
+    /// Further clusters that shops lie in, by name.
+    pub clusters: BTreeMap<String, PgPool>,
 }
 
 impl Default for Config {
@@ -54,7 +61,9 @@ impl Default for Config {
             futures: 1_000,
             photos: PhotoPlace::Database,
             base_url: None,
+            metrics_token: None,
             set_up_code: SetUpCode::default(),
+            clusters: BTreeMap::new(),
         }
     }
 }
@@ -62,8 +71,10 @@ impl Default for Config {
 /// What every request may need: `web::Data<Site>`.
 #[derive(Debug, Clone)]
 pub struct Site {
-    /// The database, as the role that owns nothing.
+    /// The database, as the role that owns nothing; where shops lie in several, the one with the directory.
     pub pool: PgPool,
+    /// Where each shop lies.
+    pub clusters: Clusters,
     /// See [`Config::secure_cookies`].
     pub secure_cookies: bool,
     /// See [`Config::proxies`].
@@ -84,6 +95,10 @@ pub struct Site {
     pub(in crate::web) set_up_code: SetUpCode,
     /// Whether the database answers and writes, as of the last second.
     pub readiness: Arc<Readiness>,
+    /// See [`Config::metrics_token`].
+    pub(in crate::web) metrics_token: Option<String>,
+    /// What is counted.
+    pub(in crate::web) metrics: Arc<Metrics>,
     pub(in crate::web) hashing: Hashing,
     /// Memory for files as they arrive.
     pub(in crate::web) uploads: Budget,

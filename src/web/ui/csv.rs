@@ -2,6 +2,7 @@
 
 use actix_web::HttpResponse;
 use actix_web::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
+use chrono::NaiveDate;
 
 /// One field: in quotes where it must be (RFC 4180). A text that a spreadsheet would take for a formula gets an apostrophe
 /// before it, as spreadsheets themselves write it; a number below nought is a number.
@@ -41,6 +42,29 @@ pub fn download(name: &str, rows: impl IntoIterator<Item = Vec<String>>) -> Http
             format!("attachment; filename=\"{name}\""),
         ))
         .body(text(rows))
+}
+
+/// The file of these rows under a head.
+#[must_use]
+pub fn download_under(
+    name: &str,
+    head: &[&str],
+    rows: impl IntoIterator<Item = Vec<String>>,
+) -> HttpResponse {
+    let head = head.iter().map(|&name| name.to_owned()).collect();
+    download(name, std::iter::once(head).chain(rows))
+}
+
+/// Whether something is so.
+#[must_use]
+pub fn yes(so: bool) -> String {
+    if so { "yes" } else { "no" }.to_owned()
+}
+
+/// A day as every spreadsheet reads it (ISO 8601); nothing where there is none.
+#[must_use]
+pub fn day(day: Option<NaiveDate>) -> String {
+    day.map(|day| day.to_string()).unwrap_or_default()
 }
 
 #[cfg(test)]

@@ -3,9 +3,11 @@
 
 pub mod csv;
 pub mod error_page;
+pub(in crate::web) mod face_points;
 pub mod floor_words;
 pub mod forms;
 pub mod history;
+pub mod list;
 pub mod page;
 pub(in crate::web) mod record;
 pub mod show;
@@ -17,4 +19,5 @@ pub use super::shell::body::{CheckedForm, Live, csrf_field};
 pub use super::shell::error::WebError;
 pub use super::shell::gate::SignedIn;
 pub use forms::{Choice, Field, FormErrors};
+pub use list::{List, ListQuery};
 pub use page::{Answer, Page, Reply, Section};

@@ -83,6 +83,19 @@ impl Section {
         }
     }
 
+    /// The page of the guide that tells of it, under `/help`.
+    fn help(self) -> &'static str {
+        match self {
+            Self::Enquiries => "/call",
+            Self::Jobs | Self::Stock => "/job",
+            Self::Week => "/week",
+            Self::Castings => "/casting",
+            Self::Market => "/market",
+            Self::Review => "/month",
+            Self::Shop => "/first-hour",
+        }
+    }
+
     fn key(self) -> &'static str {
         match self {
             Self::Enquiries => "g e",
@@ -184,6 +197,7 @@ impl Page {
                     link rel="stylesheet" href=(assets::url("borewright.css"));
                     script type="module" src=(assets::url("keys.js")) {}
                     script type="module" src=(assets::url("live.js")) {}
+                    script type="module" src=(assets::url("fold.js")) {}
                     @if let Some(name) = self.script { script type="module" src=(assets::url(name)) {} }
                 }
                 body {
@@ -198,6 +212,7 @@ impl Page {
                     @if self.who.is_some() {
                         footer.foot {
                             p { "Guide figures only: follow the tool maker’s data." }
+                            a href={ "/help" (self.section.map_or("", Section::help)) } data-key="g h" data-key-label="Help" { "Help" }
                             button.quiet #keys-open type="button" hidden { kbd { "?" } " Keys" }
                         }
                     }

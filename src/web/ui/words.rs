@@ -10,7 +10,7 @@ use crate::enquiry::doubt::Doubt;
 use crate::enquiry::quote::{QuoteRefusal, QuoteState};
 use crate::enquiry::{PlanState, QuickError};
 use crate::estimating::{RatesError, RouteError, WorkListError};
-use crate::jobs::{ChangeRefusal, DueDoubt, StepKind};
+use crate::jobs::{ChangeRefusal, DueDoubt, RouteRefusal, StepKind};
 use crate::stock::{NeedRefusal, NotMovable};
 use chrono::NaiveDate;
 
@@ -41,6 +41,7 @@ pub fn refusal(why: &Refusal, today: NaiveDate) -> String {
         Refusal::Quote { number, why } => quote_refusal(*number, *why, today),
         Refusal::Work(why) => work_list(why),
         Refusal::JobChange(why) => job_change(*why).to_owned(),
+        Refusal::Route(why) => route_refused(*why),
         Refusal::DueDate(doubts) => due_doubts(doubts, today),
         Refusal::EnquiryQuoted { number } => format!(
             "Enquiry {number} has quotes. Mark those as accepted or declined instead."
@@ -80,6 +81,12 @@ fn need_refusal(what: &str, why: NeedRefusal) -> String {
         }
         NeedRefusal::NotInStock => format!("“{what}” is not kept in stock."),
         NeedRefusal::Already => format!("“{what}” has already been moved. Load the job again."),
+        NeedRefusal::Made => format!(
+            "“{what}” is made in this job. To change it, first leave its making out of the route."
+        ),
+        NeedRefusal::NotToBeMade => {
+            format!("“{what}” is not made here, or it is in stock. Load the job again.")
+        }
     }
 }
 
@@ -91,6 +98,11 @@ fn stored_refusal(why: &db::Refusal) -> String {
             format!("Job {number} is already {}.", job_state(*state))
         }
         db::Refusal::Begun => "Only work that has not started can be moved.".to_owned(),
+        db::Refusal::NotBegun => "This operation has not started.".to_owned(),
+        db::Refusal::OperationWasBooked => {
+            "Time or checks were booked on this operation, so it stays in the route with its hours. Book it as done instead: the rest of it is left out."
+                .to_owned()
+        }
         db::Refusal::EmptyPin => "Choose a machine, a person or a time.".to_owned(),
         db::Refusal::NotNewestChange => {
             "This change has been undone, or another was made after it. Undo that one first."
@@ -155,10 +167,15 @@ pub fn taken(what: Unique) -> (&'static str, &'static str) {
         Unique::CustomerName => ("name", "Another customer goes by this name already"),
         Unique::DeviceName => ("name", "There is another device with this name already"),
         Unique::ElementCode => ("code", "There is an element with this code already"),
+        Unique::FittingCode => ("code", "There is a text for this work already"),
         Unique::HolidayDay => ("on", "This day is a holiday already"),
         Unique::LabourRateSkill => ("skill", "There is a rate for this skill already"),
         Unique::MachineName => ("name", "There is a machine with this name already"),
         Unique::PatternName => ("name", "There is a pattern with this name already"),
+        Unique::RelatedPattern => (
+            "donor",
+            "This pattern is related already: change that entry",
+        ),
         Unique::SignIn => ("sign_in", "Someone signs in with this name already"),
         Unique::CrackPlace => ("place", "There is one for this place already"),
         Unique::RuleName => ("name", "There is a rule with this name already"),
@@ -167,6 +184,7 @@ pub fn taken(what: Unique) -> (&'static str, &'static str) {
         Unique::ToolName => ("name", "There is tooling with this name already"),
         Unique::VariantName => ("name", "There is a variant with this name already"),
         Unique::MaterialName => ("name", "There is a material with this name already"),
+        Unique::TemplateName => ("name", "There is everyday work with this name already"),
         Unique::ShopShortName => ("short_name", "Another shop has this short name already"),
     }
 }
@@ -279,6 +297,37 @@ pub fn due_doubts(doubts: &[DueDoubt], today: NaiveDate) -> String {
     )
 }
 
+/// Why a route is not changed so, and what to do.
+#[must_use]
+pub fn route_refused(why: RouteRefusal) -> String {
+    match why {
+        RouteRefusal::Gone => {
+            "This operation is no longer in the route. Look at it again.".to_owned()
+        }
+        RouteRefusal::Begun => {
+            "This operation has started. Only work that has not started can be changed.".to_owned()
+        }
+        RouteRefusal::Only => {
+            "This is the only operation of the job. Cancel the job instead.".to_owned()
+        }
+        RouteRefusal::OnePart => {
+            "This operation has one step, done once. There is nothing to split.".to_owned()
+        }
+        RouteRefusal::Part(1) => "The first part can only have 1.".to_owned(),
+        RouteRefusal::Part(most) => format!("Choose 1 to {most} for the first part."),
+        RouteRefusal::Between => {
+            "Only operations that follow each other can change places.".to_owned()
+        }
+        RouteRefusal::Out => "This operation is sent out already.".to_owned(),
+        RouteRefusal::Here => "This operation is done here already.".to_owned(),
+        RouteRefusal::Makes => {
+            "This operation makes a part that other work waits for, so it keeps its place."
+                .to_owned()
+        }
+        RouteRefusal::NoNumber => "No operation number is left.".to_owned(),
+    }
+}
+
 /// What was done to a job by hand.
 #[must_use]
 pub fn job_step(kind: StepKind) -> &'static str {
@@ -286,6 +335,7 @@ pub fn job_step(kind: StepKind) -> &'static str {
         StepKind::Entered => "entered without a quote",
         StepKind::Changed => "changed",
         StepKind::Rescheduled => "rescheduled",
+        StepKind::Rerouted => "route changed",
         StepKind::Closed => "closed as done",
         StepKind::Cancelled => "cancelled",
         StepKind::Reopened => "reopened",

@@ -2,7 +2,7 @@
 //! that some of it is timed by.
 
 use super::forms::{Choice, Field, FormErrors};
-use crate::estimating::{Basis, Element, WorkList, WorkListError};
+use crate::estimating::{Basis, Element, WorkList, WorkListError, WorkTemplate};
 use maud::{Markup, html};
 
 /// The id of the part of the page that changes with the work that is picked, for `live.js`: what it is timed by. The rows
@@ -142,6 +142,67 @@ impl TypedLines<'_> {
 /// The button for more rows. It stands after the one that sends the form, which the Enter key presses.
 pub(in crate::web) fn more() -> Markup {
     html! { button.quiet type="submit" name="more" value="yes" { "Add lines" } }
+}
+
+/// Everyday work to add to a list. It stands after the button that sends the form, as [`more`] does.
+pub(in crate::web) fn everyday(templates: &[WorkTemplate]) -> Markup {
+    let choices = templates.iter().map(|one| Choice::new(one.id, &one.name));
+    html! {
+        @if !templates.is_empty() {
+            div.wide.everyday {
+                (Field::select("template", "Everyday work", "", choices.collect()).optional())
+                button.quiet type="submit" name="add" value="yes" { "Add this work" }
+            }
+        }
+    }
+}
+
+/// What a form has of a list, to be added to.
+pub(in crate::web) struct Typing<'a> {
+    /// What is worked on.
+    pub(in crate::web) part: &'a mut String,
+    /// Codes of elements.
+    pub(in crate::web) work: &'a mut Vec<String>,
+    /// How many, beside each.
+    pub(in crate::web) count: &'a mut Vec<String>,
+    /// Cylinders.
+    pub(in crate::web) cylinders: &'a mut String,
+    /// Main bearings.
+    pub(in crate::web) mains: &'a mut String,
+}
+
+impl Typing<'_> {
+    /// Adds the work of the chosen template, if one is, behind what was typed; what was said of the part stays. Returns the
+    /// template.
+    pub(in crate::web) fn add<'t>(
+        self,
+        templates: &'t [WorkTemplate],
+        chosen: &str,
+    ) -> Option<&'t WorkTemplate> {
+        let template = templates.iter().find(|one| one.id.to_string() == chosen)?;
+        let rows = self.work.len().max(self.count.len());
+        self.work.resize(rows, String::new());
+        self.count.resize(rows, String::new());
+        let empty = |at: &usize| self.work.get(*at).is_none_or(|code| code.trim().is_empty());
+        let filled = (0..rows).rev().find(|at| !empty(at)).map_or(0, |at| at + 1);
+        self.work.truncate(filled);
+        self.count.truncate(filled);
+        let (codes, counts) = columns(&template.list);
+        self.work.extend(codes);
+        self.count.extend(counts);
+        let number = |n: Option<u32>| n.map(|n| n.to_string());
+        let said = [
+            (self.part, Some(template.list.part.clone())),
+            (self.cylinders, number(template.list.cylinders)),
+            (self.mains, number(template.list.mains)),
+        ];
+        for (field, from) in said {
+            if let Some(from) = from.filter(|_| field.trim().is_empty()) {
+                *field = from;
+            }
+        }
+        Some(template)
+    }
 }
 
 /// The field that a complaint about a list belongs beside.

@@ -4,6 +4,7 @@ use super::site::TestSite;
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
 use fantoccini::key::Key;
+use fantoccini::wd::TimeoutConfiguration;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
@@ -11,6 +12,7 @@ use std::io::{BufRead, BufReader};
 use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 use tokio::sync::{OnceCell, Semaphore, SemaphorePermit};
 
@@ -136,6 +138,7 @@ pub struct Browser {
     session: String,
     screen: Screen,
     address: String,
+    keys: AtomicUsize,
     _turn: SemaphorePermit<'static>,
 }
 
@@ -170,12 +173,16 @@ impl Browser {
             .connect(&format!("http://127.0.0.1:{}", driver.port))
             .await
             .unwrap();
+        // Beside other tests a page of many parts takes long to look over.
+        let patient = TimeoutConfiguration::new(Some(Duration::from_secs(120)), None, None);
+        client.update_timeouts(patient).await.unwrap();
         let session = client.session_id().await.unwrap().unwrap();
         Self {
             client,
             session,
             screen,
             address: site.address.clone(),
+            keys: AtomicUsize::new(0),
             _turn: turn,
         }
     }
@@ -213,6 +220,7 @@ impl Browser {
 
     /// Presses and releases a key or letter while others are held.
     pub async fn press_with(&self, held: &[Key], key: char) {
+        self.keys.fetch_add(held.len() + 1, Ordering::Relaxed);
         let mut actions = KeyActions::new("keys".to_owned());
         for held in held {
             actions = actions.then(KeyAction::Down {
@@ -230,8 +238,14 @@ impl Browser {
         self.client.perform_actions(actions).await.unwrap();
     }
 
+    /// How many keys were pressed so far.
+    pub fn keys(&self) -> usize {
+        self.keys.load(Ordering::Relaxed)
+    }
+
     /// Types a text, key by key, into whatever has the keyboard.
     pub async fn type_text(&self, text: &str) {
+        self.keys.fetch_add(text.chars().count(), Ordering::Relaxed);
         let mut actions = KeyActions::new("keys".to_owned());
         for value in text.chars() {
             actions = actions
@@ -260,6 +274,11 @@ impl Browser {
     /// Runs a script in the page.
     pub async fn script(&self, script: &str, arguments: Vec<Value>) -> Value {
         self.client.execute(script, arguments).await.unwrap()
+    }
+
+    /// Runs a script in the page that gives its answer later, to the function that is its last argument.
+    pub async fn script_later(&self, script: &str, arguments: Vec<Value>) -> Value {
+        self.client.execute_async(script, arguments).await.unwrap()
     }
 
     /// Waits until an element is there.

@@ -45,7 +45,8 @@ pub struct Reached {
     pub html: String,
 }
 
-/// A path with each key and number as a star: what is alike in all pages of a kind.
+/// A path with each key, number and day as a star: what is alike in all pages of a kind. Days without end lead on from
+/// one another.
 pub fn kind_of(path: &str) -> String {
     let (path, query) = path.split_once('?').unwrap_or((path, ""));
     let parts: Vec<&str> = path
@@ -53,7 +54,8 @@ pub fn kind_of(path: &str) -> String {
         .map(|part| {
             let key = part.len() == 36 && part.matches('-').count() == 4;
             let number = !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
-            if key || number { "*" } else { part }
+            let day = part.parse::<chrono::NaiveDate>().is_ok();
+            if key || number || day { "*" } else { part }
         })
         .collect();
     let names: Vec<&str> = query
@@ -105,8 +107,10 @@ pub async fn every_page(visitor: &Visitor, starts: &[&str], of_a_kind: usize) ->
         };
         let is_page = header("content-type").starts_with("text/html");
         let location = header("location").to_owned();
+        // Documents are read too: an answer that is dropped half read costs its connection.
+        let body = answer.bytes().await.unwrap();
         let html = if is_page {
-            answer.text().await.unwrap()
+            String::from_utf8_lossy(&body).into_owned()
         } else {
             String::new()
         };

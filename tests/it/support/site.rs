@@ -8,6 +8,7 @@ use borewright::web::server::{Application, Config};
 use reqwest::header::HeaderMap;
 use reqwest::{Client, RequestBuilder, Response, redirect};
 use sqlx::PgPool;
+use std::time::Duration;
 use uuid::Uuid;
 
 /// The password of everyone in a test shop.
@@ -92,8 +93,14 @@ impl TestSite {
     pub async fn of_shop(pool: &PgPool, short_name: &str) -> String {
         let shop = TestShop::made_in(pool, short_name).await;
         add_person(&shop, "Edda Marsh", "edda", Role::Owner).await;
+        Self::on(pool)
+    }
+
+    /// The service on a database as it is; its address.
+    pub fn on(pool: &PgPool) -> String {
         let config = Config {
             bind: "127.0.0.1:0".to_owned(),
+            futures: 200,
             ..Config::default()
         };
         let application = Application::build(pool.clone(), &config).unwrap();
@@ -147,6 +154,8 @@ impl Visitor {
         Self {
             client: Client::builder()
                 .cookie_store(true)
+                // Less than the service keeps an idle connection: one that it closes just then would be used again.
+                .pool_idle_timeout(Duration::from_secs(2))
                 .redirect(redirect::Policy::none())
                 .build()
                 .unwrap(),
@@ -157,8 +166,13 @@ impl Visitor {
 
     /// A person who has signed in there by this name, with [`PASSWORD`].
     pub async fn signed_in_at(address: &str, sign_in: &str) -> Self {
+        Self::signed_in_with(address, sign_in, PASSWORD).await
+    }
+
+    /// The same with another password.
+    pub async fn signed_in_with(address: &str, sign_in: &str, password: &str) -> Self {
         let mut visitor = Self::at(address);
-        let answer = visitor.try_sign_in(sign_in, PASSWORD).await;
+        let answer = visitor.try_sign_in(sign_in, password).await;
         assert_eq!(answer.status(), 303, "{}", answer.text().await.unwrap());
         let page = visitor.get("/password").await.text().await.unwrap();
         visitor.csrf = between(&page, r#"name="csrf" value=""#, "\"").to_owned();

@@ -80,6 +80,7 @@ impl<'a> Builder<'a> {
             jobs: assembly.jobs,
             operations: assembly.operations,
             issues: self.issues,
+            stand_ins: self.stand_ins,
             index,
         }
     }
@@ -144,7 +145,8 @@ impl<'a> Assembly<'a> {
                 continue;
             };
             let before = self.model.operations.len();
-            self.model.operations.push(arrival(job, comes.max(0)));
+            let name = "arrival of what it needs";
+            self.model.operations.push(arrival(job, name, comes.max(0)));
             let key = self.operations.get(after).map_or(0, |&id| number(id));
             self.model.uncertainty.operations.push(OperationCauses {
                 key: key.rotate_left(32),
@@ -220,10 +222,10 @@ fn opens(floor: &Floor, day: chrono::NaiveDate) -> Minute {
 }
 
 /// What one operation waits for, as work that nobody does and that ends when it comes.
-fn arrival(job: usize, end: Minute) -> Operation {
+pub(in crate::planning::floor) fn arrival(job: usize, name: &str, end: Minute) -> Operation {
     Operation {
         job,
-        name: "arrival of what it needs".to_owned(),
+        name: name.to_owned(),
         modes: vec![Mode {
             machine: None,
             setup: 0,

@@ -1,12 +1,16 @@
 //! What planning may not move: work that was begun, and work pinned to a time.
 
-use super::{Builder, Draft, IssueReason, SchedulingIssue};
+use super::{Builder, Draft, IssueReason, SchedulingIssue, StandIn};
 use crate::estimating::variation::{Factor, Shares};
 use crate::planning::calendar::ceil_minute;
 use crate::planning::engine::model::calendar::NEVER;
 use crate::planning::engine::model::{Fixed, Minute, Mode};
 use crate::planning::floor::operation::{FloorOperation, Progress};
 use crate::planning::floor::snapshot::{FloorJob, LEAST_LEFT};
+
+/// Minutes by the clock by which an absence must put off the attended part of begun work before somebody else goes on with
+/// it: a shorter one is waited for. Common practice, no source.
+const AWAY_TOO_LONG: Minute = 240;
 
 /// What is left in the mean of work planned to take `total`, given that it takes longer than `worked`; where its time does
 /// not vary, at least a share of it.
@@ -51,6 +55,8 @@ fn outside_remainder(operation: &FloorOperation, ago: Minute, shares: &Shares) -
 struct Remainder {
     machine: usize,
     person: Option<usize>,
+    /// Who began it, when somebody else goes on with it because they are away.
+    away: Option<usize>,
     /// The mode in which what is left of it is done, now or later.
     mode: Mode,
     /// Whether a person attends any of it.
@@ -110,6 +116,14 @@ impl<'a> Builder<'a> {
                     attended_until: left.attended_until,
                     end: left.end,
                 });
+                let away = left.away.and_then(|p| self.person_id(p));
+                let by = left.person.and_then(|p| self.person_id(p));
+                let stand_in = away.zip(by).map(|(for_whom, by)| StandIn {
+                    operation: draft.operation.id,
+                    for_whom,
+                    by,
+                });
+                self.stand_ins.extend(stand_in);
             }
         }
     }
@@ -137,21 +151,14 @@ impl<'a> Builder<'a> {
             None => people.find(|p| self.is_free(self.machines.len() + p)),
         };
         let attendant = attendant.or(draft.people.first().copied());
-        let time = self.time(on, attendant)?;
-        let worked = time.open_between(ago, 0);
+        let worked = self.time(on, attendant)?.open_between(ago, 0);
         let (left, attended) = left(operation, worked, &self.shares);
-        let attended_until = match attended {
-            0 => 0,
-            minutes => time.pausing(0, minutes).1,
-        };
-        let end = match (left - attended, self.machines.get(on)) {
-            (0, _) => attended_until,
-            (rest, Some(machine)) => machine.pausing(attended_until, rest).1,
-            (_, None) => NEVER,
-        };
+        let goes_on = self.goes_on_with(draft, on, attendant, (left, attended));
+        let (attended_until, end) = self.rest(on, goes_on, (left, attended))?;
         Some(Remainder {
             machine: on,
-            person: attendant,
+            person: goes_on,
+            away: attendant.filter(|_| goes_on != attendant),
             mode: Mode {
                 run: left,
                 attended,
@@ -162,6 +169,58 @@ impl<'a> Builder<'a> {
             end,
             worked,
         })
+    }
+
+    /// When the attended part of what is left and all of it end, gone on with now.
+    fn rest(
+        &self,
+        machine: usize,
+        person: Option<usize>,
+        (left, attended): (Minute, Minute),
+    ) -> Option<(Minute, Minute)> {
+        let attended_until = match attended {
+            0 => 0,
+            minutes => self.time(machine, person)?.pausing(0, minutes).1,
+        };
+        let end = match (left - attended, self.machines.get(machine)) {
+            (0, _) => attended_until,
+            (rest, Some(machine)) => machine.pausing(attended_until, rest).1,
+            (_, None) => NEVER,
+        };
+        Some((attended_until, end))
+    }
+
+    /// Who goes on with what is left: whoever is at it, unless they are away for so long that somebody free who can do it
+    /// ends it sooner.
+    fn goes_on_with(
+        &self,
+        draft: &Draft,
+        machine: usize,
+        at_it: Option<usize>,
+        (left, attended): (Minute, Minute),
+    ) -> Option<usize> {
+        let attendant = at_it.filter(|_| attended > 0);
+        let kept_away = attendant.and_then(|p| Some((p, self.without_stops(p)?)));
+        let Some((person, there)) = kept_away else {
+            return at_it;
+        };
+        let Some((until, _)) = self.rest(machine, at_it, (left, attended)) else {
+            return at_it;
+        };
+        let joint = self.machines.get(machine).map(|hours| hours.and(&there));
+        let would = joint.map_or(until, |joint| joint.pausing(0, attended).1);
+        if until - would < AWAY_TOO_LONG {
+            return at_it;
+        }
+        let others = draft.people.iter().copied();
+        let others = others.filter(|&p| p != person && self.is_free(self.machines.len() + p));
+        let soonest = others
+            .filter_map(|p| Some((self.rest(machine, Some(p), (left, attended))?.0, p)))
+            .min();
+        match soonest {
+            Some((ends, other)) if ends < until => Some(other),
+            _ => at_it,
+        }
     }
 
     /// Whether fixed work leaves a machine or person free altogether.

@@ -5,6 +5,7 @@ mod eligible;
 mod fixed;
 mod issue;
 
+pub(super) use assemble::arrival;
 pub use issue::{IssueReason, SchedulingIssue};
 
 use crate::estimating::variation::Shares;
@@ -43,6 +44,8 @@ pub struct FloorModel {
     pub operations: Vec<Uuid>,
     /// What could not be planned as wished.
     pub issues: Vec<SchedulingIssue>,
+    /// Begun work that somebody else goes on with, because whoever began it is away.
+    pub stand_ins: Vec<StandIn>,
     index: HashMap<Uuid, usize>,
 }
 
@@ -73,6 +76,17 @@ impl FloorModel {
         }
         from_minute(minute + floor_minute(self.origin))
     }
+}
+
+/// Begun work that somebody goes on with for somebody else.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct StandIn {
+    /// The operation.
+    pub operation: Uuid,
+    /// Who began it and is away.
+    pub for_whom: Uuid,
+    /// Who goes on with it.
+    pub by: Uuid,
 }
 
 /// Working time from the calendar's instants.
@@ -135,6 +149,7 @@ struct Builder<'a> {
     /// What started and pinned work takes of machines and then people.
     taken: Vec<Vec<(Minute, Minute)>>,
     issues: Vec<SchedulingIssue>,
+    stand_ins: Vec<StandIn>,
     shares: Shares,
 }
 
@@ -167,6 +182,7 @@ impl<'a> Builder<'a> {
             people,
             joint,
             issues: Vec::new(),
+            stand_ins: Vec::new(),
             shares: floor.variation.shares(),
         }
     }
@@ -255,6 +271,20 @@ impl<'a> Builder<'a> {
             Some(p) => self.joint.get(machine * self.people.len() + p),
             None => self.machines.get(machine),
         }
+    }
+
+    /// When a person would be at work if nothing kept them away; `None` when nothing does.
+    fn without_stops(&self, person: usize) -> Option<WorkingTime> {
+        let hours = &self.floor.people.get(person)?.hours;
+        let now = self.floor.now;
+        if hours.stops.iter().all(|(_, until)| *until <= now) {
+            return None;
+        }
+        let there = Hours {
+            stops: Vec::new(),
+            ..hours.clone()
+        };
+        Some(working_time(&there, now, self.floor.horizon(), self.origin))
     }
 }
 

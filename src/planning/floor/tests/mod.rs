@@ -108,6 +108,7 @@ fn job(n: u128, due: Option<&str>, operations: Vec<FloorOperation>) -> FloorJob 
         id: id(n),
         number: i64::try_from(n).unwrap(),
         title: "a block".into(),
+        customer: String::new(),
         order: Order::Job,
         due: due.map(at),
         promised: true,
@@ -417,4 +418,19 @@ fn a_day_has_its_load_its_capacity_and_what_is_over() {
     assert_eq!(of(edda, day("2026-11-25")), (120, 480, 60));
     assert_eq!(of(mill, day("2026-11-26")), (60, 480, 0));
     assert_eq!(of(mill, day("2026-11-25")).1, 540);
+    // However few days are asked for; and by which work.
+    let alone = timetable.load(&floor, day("2026-11-25"), 1);
+    let over = alone.iter().find(|l| l.owner == edda).map(|l| l.over);
+    assert_eq!(over, Some(60));
+    let over = timetable.late_work(&floor, edda, day("2026-11-25"));
+    assert_eq!(over, [(id(31), 60)]);
+    // Put off by hand while there was nothing else to do, it is late, and no day is over for it.
+    let mut put_off = timetable.clone();
+    for slot in &mut put_off.slots {
+        (slot.starts, slot.ends) = (at("2026-11-26T09:00:00Z"), at("2026-11-26T12:00:00Z"));
+        slot.attended_until = slot.ends;
+    }
+    let load = put_off.load(&floor, day("2026-11-25"), 1);
+    let over = load.iter().find(|l| l.owner == edda).map(|l| l.over);
+    assert_eq!(over, Some(60), "two hours were free for work of three");
 }

@@ -1,7 +1,11 @@
 //! What holds of any floor.
 
 use super::*;
+use crate::estimating::{MadePart, Making, MakingStep, Material, OrderOfWork, Route, cutting_data};
+use crate::shopfloor::tests::operation as route_operation;
+use crate::units::{Currency, Minutes, Money};
 use proptest::prelude::*;
+use rust_decimal::Decimal;
 
 fn operations() -> impl Strategy<Value = Vec<FloorOperation>> {
     let one = (0..3usize, 0..90i64, 0..400i64, 0.0..1.0f64, 0..12u8);
@@ -107,5 +111,66 @@ proptest! {
         }
         let again = model.carry_over(&floor, &timetable).unwrap();
         prop_assert_eq!(&model.timetable(&floor, &again, None).slots, &timetable.slots);
+    }
+
+    /// Whatever parts are made for whichever operations of a job, among other jobs: the plan never starts one that needs a
+    /// part before every step of making it has ended.
+    #[test]
+    fn what_needs_a_part_starts_after_it_is_made(
+        routes in proptest::collection::vec(proptest::collection::vec((any::<bool>(), 0..3i64), 1..5), 1..4),
+        steps in proptest::collection::vec((any::<bool>(), 0..90i64, 0..60i64), 1..4),
+        free in 0..3i64,
+    ) {
+        let kind = |hone: bool| if hone { ("hone", "honing") } else { ("mill", "milling") };
+        let dowel = MadePart {
+            item_id: id(9),
+            name: "Dowel".to_owned(),
+            free: free.into(),
+            making: Making {
+                steps: steps.iter().map(|(hone, setup, each)| MakingStep {
+                    code: None,
+                    what: "Make it".to_owned(),
+                    machine_kind: kind(*hone).0.to_owned(),
+                    skill: kind(*hone).1.to_owned(),
+                    setup: Some(Minutes((*setup).into())),
+                    each: Some(Minutes((*each).into())),
+                }).collect(),
+                materials: vec![],
+            },
+        };
+        let pounds = Currency::from_code("GBP").unwrap();
+        let data = cutting_data::starting_points().remove(0);
+        let mut floor = floor("2026-11-25T09:00:00Z");
+        for (at, drawn) in routes.into_iter().enumerate() {
+            let line = drawn.into_iter().zip((10_u32..).step_by(10)).map(|((hone, dowels), number)| {
+                let mut operation = route_operation(number, &[]);
+                operation.after = (number > 10).then(|| number - 10).into_iter().collect();
+                (operation.machine_kind, operation.skill) = (kind(hone).0.to_owned(), kind(hone).1.to_owned());
+                operation.materials = vec![Material {
+                    name: "Dowel".to_owned(),
+                    quantity: Decimal::from(dowels),
+                    price: Money::zero(pounds),
+                    smallest: None,
+                    largest: None,
+                    made: false,
+                }];
+                operation
+            });
+            let route = Route { operations: line.collect() };
+            let route = route.with_made(std::slice::from_ref(&dowel), &[], (&data, &OrderOfWork::default())).unwrap();
+            let first = 1000 * (at as u128 + 1);
+            let operations = route.operations.iter().map(|o| FloorOperation::of_route(id(first + u128::from(o.number)), o));
+            floor.jobs.push(job(first, None, operations.collect()));
+            let (_, timetable) = planned(&floor);
+            let slot = |number: u32| timetable.slot(id(first + u128::from(number))).unwrap();
+            let making = route.operations.iter().filter(|o| o.makes.is_some());
+            let steps: Vec<u32> = making.map(|o| o.number).collect();
+            for needing in route.operations.iter().filter(|o| o.materials.iter().any(|m| m.made)) {
+                prop_assert!(!steps.is_empty());
+                for step in &steps {
+                    prop_assert!(slot(*step).ends <= slot(needing.number).starts);
+                }
+            }
+        }
     }
 }

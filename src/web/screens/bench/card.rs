@@ -59,6 +59,9 @@ impl Screen<'_> {
                 }
                 (self.buttons(w, own_machine))
                 @if !op.checks.is_empty() { (self.checks(w)) }
+                @for casting in self.castings.iter().filter(|casting| casting.job_id == w.job_id) {
+                    p { a.bench-chip href={ "/bench/castings/" (casting.id) } { "Measure casting " (casting.number) } }
+                }
                 details {
                     summary { "Steps" }
                     ol.bench-steps {
@@ -93,16 +96,36 @@ impl Screen<'_> {
                 (button("run", "Run", "first"))
                 (button("run_alone", "Run unattended", ""))
                 (button("pause", "Pause", ""))
-                (button("done", "Done", "done"))
+                @match self.checks_to_do(w) {
+                    0 => (button("done", "Done", "done")),
+                    open => details.bench-unmade {
+                        summary.bench-button.done { "Done" }
+                        p {
+                            strong { (open) " of " (w.planned.checks.len()) " checks are not made." }
+                            " Done without them, they stay open on the job: the office has to enter them before anybody can say it was right."
+                        }
+                        (button("done", "Done without the checks", "done"))
+                    },
+                }
             }
         }
+    }
+
+    /// How many of its checks have no result yet.
+    fn checks_to_do(&self, w: &Waiting) -> usize {
+        let made = |place: u32| {
+            let mut results = self.checks.iter().filter(|r| r.operation_id == w.id);
+            results.any(|r| u32::try_from(r.place) == Ok(place))
+        };
+        let all = (0_u32..).take(w.planned.checks.len());
+        all.filter(|&place| !made(place)).count()
     }
 
     pub(super) fn checks(&self, w: &Waiting) -> Markup {
         let made = self.checks.iter().filter(|r| r.operation_id == w.id);
         let latest = |place: u32| made.clone().rfind(|r| u32::try_from(r.place) == Ok(place));
         let all = w.planned.checks.len();
-        let open = (0_u32..).take(all).filter(|&p| latest(p).is_none()).count();
+        let open = self.checks_to_do(w);
         html! {
             @if open > 0 { p.bench-open { "Before Done: " (open) " of " (all) " " (if all == 1 { "check" } else { "checks" }) " to do." } }
             ol.bench-checks aria-label="Checks" {

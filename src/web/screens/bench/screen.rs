@@ -7,6 +7,7 @@ use crate::app::bench_overview::{self, Bench, bench};
 use crate::app::booked_hours::Question;
 use crate::app::undo_booking::UNDO;
 use crate::db::bookings::Booking;
+use crate::db::castings_on_shelf::JobCasting;
 use crate::db::checks::CheckResult;
 use crate::db::devices::SignOn;
 use crate::db::jobs::OperationState;
@@ -89,6 +90,7 @@ pub(super) struct Screen<'a> {
     pub(super) clocks: &'a [Clock],
     pub(super) names: HashMap<Uuid, &'a str>,
     pub(super) checks: &'a [CheckResult],
+    pub(super) castings: &'a [JobCasting],
     pub(super) pressed: Option<&'a Press>,
     pub(super) refused: Option<&'a Refused>,
 }
@@ -124,6 +126,7 @@ pub(super) async fn draw(at: &AtBench, which: &Which, refused: Option<&Refused>)
             .map(|b| (b.entry.person, b.person.as_str()))
             .collect(),
         checks: &work.checks,
+        castings: &work.castings,
         pressed: work.pressed.as_ref(),
         refused,
     };

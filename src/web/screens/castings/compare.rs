@@ -1,8 +1,11 @@
 //! `/castings/compare`: what it takes to turn a donor variant into the wanted one.
 
 use super::compare_view;
-use crate::castings::{Conversion, Pattern, Variant};
+use crate::castings::{Conversion, Pattern, RemedyRule, Variant, same_engine};
+use crate::db::castings::VariantName;
+use crate::db::related_patterns::{self, Which};
 use crate::db::{DbError, ShopTx, castings as db, remedy_rules};
+use crate::enquiry::RelatedPattern;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{Answer, Field, FormErrors, Page, Section, SignedIn, WebError};
 use actix_web::web;
@@ -22,12 +25,23 @@ pub(in crate::web) struct Pair {
     pub wanted: String,
 }
 
-/// Two variants of one pattern with everything between them.
+/// Two variants of one pattern, or of two that are related, with everything between them.
 pub(in crate::web) struct Compared {
+    /// The wanted one's.
     pub pattern: Pattern,
     pub donor: Variant,
     pub wanted: Variant,
     pub conversion: Conversion,
+    pub across: Option<Across>,
+}
+
+/// What lies between a donor of a related pattern and the wanted one.
+pub(in crate::web) struct Across {
+    pub relation: RelatedPattern,
+    /// The donor's own pattern.
+    pub pattern: Pattern,
+    /// The donor under the labels of the wanted pattern, where it has them.
+    pub drawn: Variant,
 }
 
 impl Pair {
@@ -55,18 +69,59 @@ pub(in crate::web) async fn load(
     };
     let pattern = db::pattern(tx, wanted.pattern_id).await?;
     let rules = remedy_rules::list(tx).await?;
-    match Conversion::plan(&pattern, &donor, &wanted, &rules) {
+    let across = across(tx, &donor, &pattern).await?;
+    let planned = match &across {
+        None => plan(&pattern, &donor, &wanted, &rules),
+        Some(across) => same_engine(&across.pattern, &pattern)
+            .map_err(|why| why.to_string())
+            .and_then(|()| {
+                let places = &across.relation.places;
+                let seen = places.pattern(&across.pattern, &pattern);
+                plan(&seen, &places.variant(&donor, &pattern), &wanted, &rules)
+            }),
+    };
+    match planned {
         Ok(conversion) => Ok(Some(Compared {
             pattern,
             donor,
             wanted,
             conversion,
+            across,
         })),
-        Err(error) => {
-            errors.add("donor", error);
+        Err(why) => {
+            errors.add("donor", why);
             Ok(None)
         }
     }
+}
+
+fn plan(
+    pattern: &Pattern,
+    donor: &Variant,
+    wanted: &Variant,
+    rules: &[RemedyRule],
+) -> Result<Conversion, String> {
+    Conversion::plan(pattern, donor, wanted, rules).map_err(|why| why.to_string())
+}
+
+/// What lies between a donor of another pattern and the wanted one; `None` where they are of one pattern, or not related.
+async fn across(
+    tx: &mut ShopTx,
+    donor: &Variant,
+    wanted: &Pattern,
+) -> Result<Option<Across>, DbError> {
+    let which = Which {
+        wanted: Some(wanted.id),
+        donor: Some(donor.pattern_id),
+    };
+    let Some(relation) = related_patterns::list(tx, which).await?.into_iter().next() else {
+        return Ok(None);
+    };
+    Ok(Some(Across {
+        drawn: relation.places.relabelled(donor),
+        pattern: db::pattern(tx, donor.pattern_id).await?,
+        relation,
+    }))
 }
 
 fn found(
@@ -85,7 +140,7 @@ fn found(
 
 async fn compare(who: SignedIn, pair: web::Query<Pair>) -> Answer {
     let mut tx = who.begin().await?;
-    let variants = db::variants(&mut tx).await?;
+    let variants = db::variant_names(&mut tx).await?;
     let mut errors = FormErrors::default();
     let asked = !(pair.donor.is_empty() || pair.wanted.is_empty());
     let compared = match pair.keys(&mut errors).filter(|_| asked) {
@@ -121,7 +176,7 @@ async fn compare(who: SignedIn, pair: web::Query<Pair>) -> Answer {
 }
 
 /// The choice of donor and wanted.
-pub(super) fn pair_form(variants: &[Variant], pair: &Pair, errors: &FormErrors) -> Markup {
+pub(super) fn pair_form(variants: &[VariantName], pair: &Pair, errors: &FormErrors) -> Markup {
     let choices = || -> Vec<Choice> {
         variants
             .iter()

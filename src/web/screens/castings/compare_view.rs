@@ -1,10 +1,11 @@
 //! Two variants laid side by side: the verdict, the faces that differ, and every difference with its remedy.
 
-use super::compare::Compared;
+use super::compare::{Across, Compared};
 use super::drawing::{self, Drawing, Marked, size_label};
+use super::related::{lasting_list, places_in_words};
 use super::variant::depth;
-use super::{place_id, variant_path};
-use crate::castings::{Action, Face, Feature, Remedy, Variant};
+use super::{pattern_path, place_id, variant_path};
+use crate::castings::{Action, Face, Feature, Pattern, Remedy, Variant};
 use crate::units::text::capitalised;
 use crate::units::{Code, LengthUnit};
 use crate::web::ui::show::count;
@@ -19,9 +20,26 @@ pub(super) fn view(compared: &Compared, unit: LengthUnit) -> Markup {
         .collect();
     html! {
         (verdict(compared))
+        @if let Some(across) = &compared.across { (two_patterns(compared, across, unit)) }
         @if !remedies.is_empty() {
             (legend(remedies))
             @for face in faces { (face_card(compared, face, unit)) }
+        }
+    }
+}
+
+/// That the donor is of another pattern, and what that means.
+fn two_patterns(compared: &Compared, across: &Across, unit: LengthUnit) -> Markup {
+    let places = places_in_words(&across.relation.places, unit);
+    html! {
+        section.card aria-labelledby="two-patterns" {
+            h2 #two-patterns { "Two related patterns" }
+            p {
+                "The donor is a casting of the " a href=(pattern_path(across.pattern.id)) { (across.pattern.name) }
+                ", which is " a href={ (pattern_path(compared.pattern.id)) "#related" } { "related" } " to the " (compared.pattern.name) "."
+            }
+            (lasting_list(&across.relation.lasting))
+            @if !places.is_empty() { p.muted { (places) " Positions are compared with the offsets taken off; the donor is drawn from its own datum." } }
         }
     }
 }
@@ -105,10 +123,10 @@ fn figure(
     side: &str,
     unit: LengthUnit,
 ) -> Markup {
-    let variant: &Variant = if side == "donor" {
-        &compared.donor
-    } else {
-        &compared.wanted
+    let (variant, pattern): (&Variant, &Pattern) = match (side, &compared.across) {
+        ("donor", Some(across)) => (&across.drawn, &across.pattern),
+        ("donor", None) => (&compared.donor, &compared.pattern),
+        _ => (&compared.wanted, &compared.pattern),
     };
     let marked: Vec<Marked<'_>> = variant
         .features
@@ -129,7 +147,7 @@ fn figure(
     };
     let title = format!("{} {words}: {}", capitalised(face.word()), variant.name);
     html! {
-        @if let Some(outline) = compared.pattern.outline(face) {
+        @if let Some(outline) = pattern.outline(face) {
             figure {
                 figcaption { b { (if side == "donor" { "Donor:" } else { "Wanted:" }) } " "
                     a href=(variant_path(variant.id)) { (variant.name) } }

@@ -94,12 +94,12 @@ fn bare(length: Length, unit: LengthUnit) -> String {
 #[must_use]
 pub fn face(drawing: &Drawing<'_>) -> Markup {
     let sheet = Sheet::new(drawing.outline);
-    let circles: Vec<Circle> = drawing
+    let drawn: Vec<(&Marked<'_>, Circle)> = drawing
         .features
         .iter()
-        .map(|one| sheet.circle(one.feature))
+        .filter_map(|one| Some((one, sheet.circle(one.feature)?)))
         .collect();
-    let labels = sheet.labels(drawing, &circles);
+    let labels = sheet.labels(drawing.unit, &drawn);
     let title_id = format!("{}-title", drawing.id);
     let desc_id = format!("{}-desc", drawing.id);
     html! {
@@ -110,7 +110,7 @@ pub fn face(drawing: &Drawing<'_>) -> Markup {
             rect.outline x=(n(sheet.left)) y=(n(sheet.top)) rx="3"
                 width=(n(sheet.right - sheet.left)) height=(n(sheet.bottom - sheet.top)) {}
             (sheet.datum())
-            @for (one, circle) in drawing.features.iter().zip(&circles) {
+            @for (one, circle) in &drawn {
                 g.feature { title { (spoken(one, drawing.unit)) } (hole(one.feature, circle))
                     @if let Some(action) = one.action { (mark(action, circle)) } }
             }
@@ -189,12 +189,14 @@ impl Sheet {
         }
     }
 
-    fn circle(&self, feature: &Feature) -> Circle {
-        Circle {
-            x: self.left + feature.x.mm_f64() * self.scale,
-            y: self.bottom - feature.y.mm_f64() * self.scale,
+    /// A feature in end view; `None` where nobody has measured its position.
+    fn circle(&self, feature: &Feature) -> Option<Circle> {
+        let at = feature.at?;
+        Some(Circle {
+            x: self.left + at.x.mm_f64() * self.scale,
+            y: self.bottom - at.y.mm_f64() * self.scale,
             r: (feature.size.mm_f64() * self.scale / 2.0).max(SMALLEST_RADIUS),
-        }
+        })
     }
 
     /// The datum from which positions are given: across and up.
@@ -211,27 +213,25 @@ impl Sheet {
     }
 
     /// The labels that found room, and whether each is of a marked feature; marked ones are placed first.
-    fn labels(&self, drawing: &Drawing<'_>, circles: &[Circle]) -> Vec<(Label, bool)> {
+    fn labels(&self, unit: LengthUnit, drawn: &[(&Marked<'_>, Circle)]) -> Vec<(Label, bool)> {
         // Inside the marks' shapes nothing is written either.
-        let marks: Vec<Circle> = drawing
-            .features
+        let marks: Vec<Circle> = drawn
             .iter()
-            .zip(circles)
             .filter(|(one, _)| one.action.is_some())
             .map(|(_, circle)| Circle {
                 r: mark_radius(circle) * 1.3,
                 ..*circle
             })
             .collect();
-        let kept_free: Vec<Circle> = circles.iter().chain(&marks).copied().collect();
-        let mut ranked: Vec<(&Marked<'_>, &Circle)> =
-            drawing.features.iter().zip(circles).collect();
+        let circles = drawn.iter().map(|(_, circle)| *circle);
+        let kept_free: Vec<Circle> = circles.chain(marks).collect();
+        let mut ranked: Vec<&(&Marked<'_>, Circle)> = drawn.iter().collect();
         ranked.sort_by_key(|(one, _)| one.action.is_none());
         let wanted: Vec<Wanted> = ranked
             .iter()
             .map(|(one, circle)| {
                 let label = &one.feature.place.label;
-                let size = size_label(one.feature, drawing.unit);
+                let size = size_label(one.feature, unit);
                 let forms = match one.action.map(mark_word) {
                     Some(word) => vec![format!("{word} {label} {size}"), format!("{word} {label}")],
                     None => vec![format!("{label} {size}"), label.clone()],
@@ -241,7 +241,7 @@ impl Sheet {
                     _ => circle.r,
                 };
                 Wanted {
-                    beside: Circle { r, ..**circle },
+                    beside: Circle { r, ..*circle },
                     forms,
                 }
             })
@@ -293,13 +293,17 @@ fn hole(feature: &Feature, circle: &Circle) -> Markup {
                 path.dowel d={ "M" (n(x)) " " (n(y)) "V" (n(y - r)) "A" (n(r)) " " (n(r)) " 0 0 1 " (n(x + r)) " " (n(y)) "Z"
                     "M" (n(x)) " " (n(y)) "V" (n(y + r)) "A" (n(r)) " " (n(r)) " 0 0 1 " (n(x - r)) " " (n(y)) "Z" } {}
             }
-            FeatureKind::Counterbore | FeatureKind::Spotface => {
+            FeatureKind::Counterbore | FeatureKind::Spotface | FeatureKind::SealSeat => {
                 circle.edge cx=(n(x)) cy=(n(y)) r=(n(r)) {}
                 circle.edge cx=(n(x)) cy=(n(y)) r=(n(r * 0.55)) {}
             }
             FeatureKind::Register => {
                 circle.edge cx=(n(x)) cy=(n(y)) r=(n(r)) {}
                 circle.thread cx=(n(x)) cy=(n(y)) r=(n((r - 2.5).max(1.0))) {}
+            }
+            FeatureKind::CorePlugBore => {
+                circle.edge cx=(n(x)) cy=(n(y)) r=(n(r)) {}
+                circle.edge cx=(n(x)) cy=(n(y)) r=(n(r * 0.8)) {}
             }
             FeatureKind::PlainHole | FeatureKind::Bore => { circle.edge cx=(n(x)) cy=(n(y)) r=(n(r)) {} }
         }

@@ -2,7 +2,7 @@
 
 use super::{PlaceQuery, after, another_button, face_choices, kind_choices, variant_path};
 use crate::castings::fault::{LONGEST_LABEL, LONGEST_NOTE, MOST_ALIKE};
-use crate::castings::{Face, Feature, FeatureKind, Pattern, Place, Variant};
+use crate::castings::{Face, Feature, FeatureKind, Pattern, Place, Point, Variant};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings as db};
 use crate::units::{Code, Fit, Length, LengthUnit, Thread};
@@ -21,6 +21,9 @@ struct FeatureSheet {
     variant: Variant,
     old: Option<Place>,
     feature: Feature,
+    /// Its position as it was typed: across and up.
+    across: Option<Length>,
+    up: Option<Length>,
     /// Whether its size was typed; a thread says its own.
     sized: bool,
 }
@@ -30,11 +33,12 @@ impl FeatureSheet {
         Self {
             variant,
             old: None,
+            across: None,
+            up: None,
             feature: Feature {
                 place,
                 kind: FeatureKind::PlainHole,
-                x: Length::ZERO,
-                y: Length::ZERO,
+                at: None,
                 size: Length::ZERO,
                 depth: None,
                 thread: None,
@@ -100,6 +104,8 @@ impl Record for FeatureSheet {
             Some(feature) => Self {
                 variant,
                 old: Some(place),
+                across: feature.at.map(|at| at.x),
+                up: feature.at.map(|at| at.y),
                 feature,
                 sized: true,
             },
@@ -125,7 +131,7 @@ impl Record for FeatureSheet {
 
     fn begin(typed: &mut Typed, at: &At) {
         typed.set("face", at.query.get("face"));
-        for field in ["kind", "across", "up", "size"] {
+        for field in ["kind", "size"] {
             typed.set(field, "");
         }
     }
@@ -140,8 +146,9 @@ impl Record for FeatureSheet {
             .hint("The shop’s own label for the place, for example R7")
             .focus();
         f.code::<FeatureKind, _>(kind, at!(feature.kind));
-        f.length("across", "Across from the datum", at!(feature.x));
-        f.length("up", "Up from the datum", at!(feature.y));
+        f.length("across", "Across from the datum", at!(across))
+            .hint("Leave both empty where nobody has measured it");
+        f.length("up", "Up from the datum", at!(up));
         f.input(
             Field::length("size", "Diameter", "", unit).optional(),
             move |sheet| match sheet.feature.thread {
@@ -164,7 +171,9 @@ impl Record for FeatureSheet {
             Thread::to_string,
             |errors, name, raw| errors.parsed(name, raw, str::parse::<Thread>),
         )
-        .hint("Tapped holes only: M10x1.5, 1/2-13 UNC, G 3/8, 3/8 BSW");
+        .hint(
+            "Tapped holes only: M10x1.5, 1/2-13 UNC, G 3/8, Rc 1/4, 1/4 NPT, 3/8 BSW, M10 insert",
+        );
         f.value(
             Field::text("fit", "Fit", ""),
             at!(feature.fit),
@@ -197,6 +206,12 @@ impl Record for FeatureSheet {
         errors: &mut FormErrors,
     ) {
         self.size_by_thread(who.shop.length_unit, errors);
+        self.feature.at = self.across.zip(self.up).map(|(x, y)| Point { x, y });
+        match (self.across, self.up) {
+            (Some(_), None) => errors.add("up", "Enter both distances, or neither"),
+            (None, Some(_)) => errors.add("across", "Enter both distances, or neither"),
+            _ => {}
+        }
         if !errors.is_empty() {
             return;
         }

@@ -8,12 +8,17 @@ mod compare_view;
 mod crack_repairs;
 mod element_codes;
 mod feature;
+mod from_table;
 mod labels;
 mod list;
 mod pattern;
 mod pattern_form;
+mod related;
+mod related_rows;
 mod rules;
 mod rules_form;
+pub(in crate::web) mod sizes;
+mod sizes_fields;
 mod variant;
 mod variant_form;
 
@@ -31,9 +36,12 @@ use uuid::Uuid;
 pub fn routes(cfg: &mut web::ServiceConfig) {
     list::routes(cfg);
     // Routes match in this order: `/castings/patterns/new` stands before `/castings/patterns/{id}`.
+    from_table::routes(cfg);
     pattern_form::routes(cfg);
     pattern::routes(cfg);
     boss::routes(cfg);
+    sizes::routes(cfg);
+    related::routes(cfg);
     variant_form::routes(cfg);
     variant::routes(cfg);
     feature::routes(cfg);

@@ -1,11 +1,15 @@
 //! `/castings/patterns/{id}`: one pattern, its faces, its bosses and its variants.
 
 use super::list::{in_a_line, variant_list};
+use super::related::Relations;
+use super::sizes::sizes_path;
 use super::{back, or_none, pattern_path, place_id, place_query};
+use crate::castings::measured::Sizes;
 use crate::castings::{Boss, Pattern};
 use crate::db::castings as db;
+use crate::db::measured_records;
 use crate::db::people::Role;
-use crate::units::LengthUnit;
+use crate::units::{Length, LengthUnit};
 use crate::web::ui::{Answer, Page, Section, SignedIn};
 use actix_web::web;
 use maud::{Markup, html};
@@ -18,7 +22,9 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let mut tx = who.begin().await?;
     let pattern = db::pattern(&mut tx, *id).await?;
-    let variants = db::variants_of(&mut tx, *id).await?;
+    let variants = db::variants_of(&mut tx, &[*id]).await?;
+    let sizes = measured_records::sizes(&mut tx, *id).await?;
+    let relations = Relations::read(&mut tx, *id).await?;
     tx.commit().await?;
     let unit = who.shop.length_unit;
     let path = pattern_path(pattern.id);
@@ -47,6 +53,14 @@ async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
                 }
                 (variant_list(variants.iter()))
             }
+            (relations.section(&pattern, unit, may_edit))
+            section.card aria-labelledby="sizes" {
+                div.bar {
+                    h2 #sizes { "Sizes and limits" }
+                    a.button.quiet href=(sizes_path(pattern.id)) { @if may_edit { "Edit sizes" } @else { "Show sizes" } }
+                }
+                (sizes_in_short(&sizes, unit))
+            }
             section.card aria-labelledby="faces" {
                 h2 #faces { "Faces as drawn" }
                 (faces(&pattern, unit))
@@ -62,6 +76,28 @@ async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
             }
         })
         .into())
+}
+
+/// The chief of what is measured on its castings, in a line each.
+fn sizes_in_short(sizes: &Sizes, unit: LengthUnit) -> Markup {
+    let between = |low: Option<Length>, high: Option<Length>| match (low, high) {
+        (Some(low), Some(high)) => format!("{} to {}", low.show(unit), high.show(unit)),
+        (Some(one), None) | (None, Some(one)) => one.show(unit),
+        (None, None) => "not set".to_owned(),
+    };
+    html! {
+        @if sizes.version == 0 {
+            p { "None yet. Until they are entered, what is measured on a casting of this pattern is kept but not judged." }
+        } @else {
+            dl.figures {
+                div { dt { "Standard bore" } dd { (between(sizes.bores.smallest, sizes.bores.largest)) } }
+                div { dt { "Main housing" } dd { (between(sizes.mains.smallest, sizes.mains.largest)) } }
+                div { dt { "Main journal" } dd { (between(sizes.crank.mains.smallest, sizes.crank.mains.largest)) } }
+                div { dt { "Big-end pin" } dd { (between(sizes.crank.pins.smallest, sizes.crank.pins.largest)) } }
+                div { dt { "Least deck height" } dd { (between(sizes.deck.least, None)) } }
+            }
+        }
+    }
 }
 
 fn faces(pattern: &Pattern, unit: LengthUnit) -> Markup {

@@ -48,7 +48,7 @@ impl Record for Pattern {
         stored: Option<&Self>,
     ) -> Result<Self::Around, WebError> {
         Ok(match stored {
-            Some(pattern) => db::variants_of(tx, pattern.id).await?,
+            Some(pattern) => db::variants_of(tx, &[pattern.id]).await?,
             None => Vec::new(),
         })
     }
@@ -64,6 +64,7 @@ impl Record for Pattern {
             marks: String::new(),
             metal: Metal::default(),
             weight_kg: None,
+            sizes: crate::castings::measured::Sizes::default(),
             version: 1,
         }
     }
@@ -100,6 +101,7 @@ impl Record for Pattern {
         .unit("kg")
         .hint("For lifting, and said with the work. Leave it empty where nobody has weighed one");
         f.group(Group {
+            headed: false,
             label: "Faces as drawn",
             write: Box::new(move |pattern: &Self, typed| {
                 for outline in &pattern.outlines {

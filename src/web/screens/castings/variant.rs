@@ -5,12 +5,10 @@ use super::{back, pattern_path, place_id, place_query, variant_path};
 use crate::castings::{Face, Feature, Outline, Pattern, Variant};
 use crate::db::castings as db;
 use crate::db::people::Role;
-use crate::documents::points;
 use crate::units::text::capitalised;
 use crate::units::{Code, LengthUnit};
-use crate::web::ui::{Answer, Page, Section, SignedIn, WebError, csv};
-use actix_web::http::header::ContentDisposition;
-use actix_web::{HttpResponse, web};
+use crate::web::ui::{Answer, Page, Section, SignedIn, face_points};
+use actix_web::web;
 use maud::{Markup, html};
 use uuid::Uuid;
 
@@ -19,41 +17,12 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
         .route("/castings/variants/{id}/points/{file}", web::get().to(file));
 }
 
-/// The points of a face as a file: `rear.csv` for a spreadsheet or a digital readout, `rear.dxf` for a drawing program.
 async fn file(who: SignedIn, asked: web::Path<(Uuid, String)>) -> Answer {
     let (id, name) = asked.into_inner();
-    let missing = || WebError::NotFound("this file");
-    let (code, kind) = name.split_once('.').ok_or_else(missing)?;
-    let face = Face::from_code(code).ok_or_else(missing)?;
     let mut tx = who.begin().await?;
     let variant = db::variant(&mut tx, id).await?;
-    let features: Vec<&Feature> = on_face(&variant, face).collect();
-    match kind {
-        "csv" => Ok(csv::download(&name, points::table(&features, who.shop.length_unit)).into()),
-        "dxf" => {
-            let pattern = db::pattern(&mut tx, variant.pattern_id).await?;
-            let drawn = points::dxf(pattern.outline(face), &features);
-            let response = HttpResponse::Ok()
-                .content_type("image/vnd.dxf")
-                .insert_header(ContentDisposition::attachment(name))
-                .body(drawn);
-            Ok(response.into())
-        }
-        _ => Err(missing()),
-    }
-}
-
-/// Links to the points of a face.
-fn files(variant: &Variant, face: Face) -> Markup {
-    let path = format!("{}/points/{}", variant_path(variant.id), face.code());
-    let whose = format!("points of the {face}");
-    html! {
-        p.small {
-            "Points from the datum: "
-            a href={ (path) ".csv" } { "CSV" span.visually-hidden { ", " (whose) } } " for the readout, "
-            a href={ (path) ".dxf" } { "DXF" span.visually-hidden { ", " (whose) } } " for a drawing program"
-        }
-    }
+    let pattern = db::pattern(&mut tx, variant.pattern_id).await?;
+    face_points::file(&name, (&pattern, &variant), who.shop.length_unit)
 }
 
 async fn show(who: SignedIn, id: web::Path<Uuid>) -> Answer {
@@ -128,11 +97,12 @@ fn face_card(
                 div.beside {
                 figure {
                     (drawing::face(&Drawing { id: &format!("drawn-{}", face.code()), title: &title, outline, features: &marked, unit }))
-                    figcaption.small.muted { "Positions from the datum of the pattern " (pattern.name) ", marked 0." }
+                    figcaption.small.muted { "Positions from the datum of the pattern " (pattern.name) ", marked 0."
+                        @if marked.iter().any(|one| one.feature.at.is_none()) { " What was not measured is in the table only." } }
                 }
                 (feature_table(variant, face, unit, may_edit))
                 }
-                (files(variant, face))
+                p.small { "Points from the datum: " (face_points::links(&format!("{}/points", variant_path(variant.id)), face)) }
             }
         }
     }
@@ -162,7 +132,10 @@ fn feature_table(variant: &Variant, face: Face, unit: LengthUnit, may_edit: bool
                         td data-label="Feature" { (feature.kind) }
                         td data-label="Size" { (size_label(feature, unit)) }
                         td data-label="Depth" { (depth(feature, unit)) }
-                        td data-label="Across, up" { (feature.x.show(unit)) ", " (feature.y.show(unit)) }
+                        @match feature.at {
+                            Some(at) => { td data-label="Across, up" { (at.x.show(unit)) ", " (at.y.show(unit)) } }
+                            None => { td data-label="Across, up" { span.muted { "not measured" } } }
+                        }
                         @if feature.note.is_empty() { td.none {} } @else { td data-label="Note" { (feature.note) } }
                         @if may_edit {
                             td.row-links {

@@ -4,120 +4,55 @@ use super::path;
 use crate::app::name_customers::name_customers;
 use crate::db::customers::{self, Asked, Listed, Only, Order};
 use crate::db::people::Role;
-use crate::units::Code;
 use crate::web::ui::record::amount;
 use crate::web::ui::{
-    Answer, CheckedForm, Choice, Field, Page, Reply, Section, SignedIn, csrf_field, csv, show,
+    self, Answer, CheckedForm, ListQuery, Page, Reply, Section, SignedIn, csrf_field, csv, show,
 };
 use actix_web::web;
 use maud::{Markup, html};
 use serde::Deserialize;
 
-/// Rows on one page.
-const ROWS: u32 = 50;
-/// The most rows of a file.
-const FILE_ROWS: u32 = 100_000;
+const PATH: &str = "/customers";
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/customers", web::get().to(list))
+    cfg.route(PATH, web::get().to(list))
         .route("/customers/list.csv", web::get().to(file))
         .route("/customers/names", web::post().to(name_all));
 }
 
-/// What the address asks for, so that it can be kept and sent to somebody.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(default)]
-struct Which {
-    q: String,
-    only: String,
-    sort: String,
-    page: Option<u32>,
-}
+/// The customers as they are asked for.
+type List = ui::List<Only, Order>;
 
-impl Which {
-    fn asked(&self) -> Asked {
-        let (order, reversed) = match self.sort.strip_prefix('-') {
-            Some(order) => (order, true),
-            None => (self.sort.as_str(), false),
-        };
-        Asked {
-            words: self.q.trim().to_owned(),
-            only: Only::from_code(&self.only).unwrap_or_default(),
-            order: Order::from_code(order).unwrap_or_default(),
-            reversed,
-        }
-    }
-
-    /// The same list at another path, in another order or at another page.
-    fn address(&self, path: &str, sort: &str, page: u32) -> String {
-        let mut query = form_urlencoded::Serializer::new(String::new());
-        let page = if page > 1 {
-            page.to_string()
-        } else {
-            String::new()
-        };
-        for (name, value) in [
-            ("q", self.q.trim()),
-            ("only", &self.only),
-            ("sort", sort),
-            ("page", &page),
-        ] {
-            if !value.is_empty() {
-                query.append_pair(name, value);
-            }
-        }
-        match query.finish() {
-            query if query.is_empty() => path.to_owned(),
-            query => format!("{path}?{query}"),
-        }
+fn asked(list: &List) -> Asked {
+    Asked {
+        words: list.words.clone(),
+        only: list.view,
+        order: list.sort,
+        descending: list.descending,
     }
 }
 
-fn only_words(only: Only) -> &'static str {
-    match only {
-        Only::All => "All customers",
-        Only::OpenQuotes => "With open quotes",
-        Only::OpenJobs => "With open jobs",
-    }
-}
-
-async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
+async fn list(who: SignedIn, query: web::Query<ListQuery>) -> Answer {
     who.require(Role::Office)?;
-    let asked = which.asked();
-    let page = which.page.unwrap_or(1).max(1);
+    let list: List = query.read(PATH, false);
     let mut tx = who.begin().await?;
-    let offset = (page - 1).saturating_mul(ROWS);
-    let (rows, in_all) = customers::list(&mut tx, &asked, ROWS, offset).await?;
-    let choices = Only::ALL.iter();
-    let choices = choices.map(|only| Choice::new(only.code(), only_words(*only)));
+    let (rows, in_all) = customers::list(&mut tx, &asked(&list), list.part()).await?;
     let body = html! {
         div.bar {
             h1 { "Customers" }
             div.actions {
-                a.button.quiet href=(which.address("/customers/list.csv", &which.sort, 1)) { "Download as CSV" }
-                a.button.quiet href="/customers/import" { "From a spreadsheet" }
+                a.button.quiet href="/import/customers" { "From a spreadsheet" }
                 a.button href="/customers/new" data-key="n" data-key-label="New customer" { "New customer" }
             }
         }
-        form.grid.narrow method="get" action="/customers" role="search" aria-label="Customers" {
-            (Field::text("q", "Name, phone or email", &which.q).optional().autofocus(rows.is_empty()))
-            (Field::select("only", "Show", asked.only.code(), choices.collect()))
-            @if !which.sort.is_empty() { input type="hidden" name="sort" value=(which.sort); }
-            div.actions { button.quiet type="submit" { "Show" } }
-        }
+        (list.views("Customers", &[(Only::All, "All"), (Only::OpenQuotes, "With open quotes"), (Only::OpenJobs, "With open jobs")]))
+        (list.filter("Name, phone or email"))
         @if rows.is_empty() {
-            section.card { p {
-                @if asked.words.is_empty() && asked.only == Only::All { "No customers yet. A caller becomes one when you quote." }
-                @else { "No customer matches. " a href="/customers" { "Show all" } }
-            } }
+            (list.nothing("No customers yet. A caller becomes one when you quote."))
         } @else {
-            p.muted { (show::count(in_all, "customer", "customers")) }
-            (table(&who, &which, &asked, &rows))
-            nav.actions aria-label="Pages" {
-                @if page > 1 { a.button.quiet href=(which.address("/customers", &which.sort, page - 1)) { "Previous" } }
-                @if i64::from(offset) + i64::from(ROWS) < in_all { a.button.quiet href=(which.address("/customers", &which.sort, page + 1)) { "Next" } }
-            }
+            (table(&who, &list, &rows))
         }
+        (list.pages(in_all, "customer", "customers", Some("/customers/list.csv")))
         (nameless_names(&who))
     };
     Ok(Page::new(&who, "Customers")
@@ -140,16 +75,16 @@ fn nameless_names(who: &SignedIn) -> Markup {
     }
 }
 
-fn table(who: &SignedIn, which: &Which, asked: &Asked, rows: &[Listed]) -> Markup {
+fn table(who: &SignedIn, list: &List, rows: &[Listed]) -> Markup {
     html! {
         table.cells {
             thead { tr {
-                (heading(which, asked, Order::Name, "Customer", false))
+                (list.head(&[(Order::Name, "Customer")], None))
                 th scope="col" { "Phone" } th scope="col" { "Email" }
-                (heading(which, asked, Order::LastCall, "Last call", false))
+                (list.falling_head(&[(Order::LastCall, "Last call")], None))
                 th.number scope="col" { "Open quotes" }
-                (heading(which, asked, Order::OpenJobs, "Open jobs", true))
-                (heading(which, asked, Order::Won, "Won, before tax", true))
+                (list.falling_head(&[(Order::OpenJobs, "Open jobs")], Some("number")))
+                (list.falling_head(&[(Order::Won, "Won, before tax")], Some("number")))
             } }
             tbody { @for row in rows { tr {
                 th scope="row" { a href=(path(row.id)) { (row.name) } }
@@ -171,35 +106,11 @@ fn or_none(text: &str) -> Markup {
     html! { @if text.is_empty() { span.muted { "none" } } @else { (text) } }
 }
 
-/// A heading that sorts by its column, and the other way round when it does already.
-fn heading(which: &Which, asked: &Asked, order: Order, label: &str, number: bool) -> Markup {
-    let current = asked.order == order;
-    let code = if order == Order::default() {
-        ""
-    } else {
-        order.code()
-    };
-    let sort = match (current && !asked.reversed, code) {
-        (true, "") => "-name".to_owned(),
-        (true, code) => format!("-{code}"),
-        (false, code) => code.to_owned(),
-    };
-    // Names run upwards by themselves, all else downwards.
-    let ascending = (order == Order::Name) != asked.reversed;
-    let direction = if ascending { "ascending" } else { "descending" };
-    html! {
-        th.number[number] scope="col" aria-sort=[current.then_some(direction)] {
-            a href=(which.address("/customers", &sort, 1)) {
-                (label) @if current { span aria-hidden="true" { @if ascending { " ▲" } @else { " ▼" } } }
-            }
-        }
-    }
-}
-
-async fn file(who: SignedIn, which: web::Query<Which>) -> Answer {
+async fn file(who: SignedIn, query: web::Query<ListQuery>) -> Answer {
     who.require(Role::Office)?;
+    let list: List = query.read(PATH, false);
     let mut tx = who.begin().await?;
-    let (rows, _) = customers::list(&mut tx, &which.asked(), FILE_ROWS, 0).await?;
+    let (rows, _) = customers::list(&mut tx, &asked(&list), list.whole()).await?;
     let won = format!("Won before tax {}", who.shop.currency.code());
     let head = [
         "Customer",

@@ -1,7 +1,6 @@
 //! Customers: a list, a page for each with all that is theirs, their details, and merging those that are one.
 
 mod form;
-mod import;
 mod known;
 mod list;
 mod merge;
@@ -16,7 +15,6 @@ pub(in crate::web) use known::Known;
 pub fn routes(cfg: &mut web::ServiceConfig) {
     list::routes(cfg);
     form::routes(cfg);
-    import::routes(cfg);
     merge::routes(cfg);
     known::routes(cfg);
     page::routes(cfg);

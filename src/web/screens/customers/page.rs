@@ -43,7 +43,7 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         (calls(&who, &links))
         (castings(&links))
         (merged(&who, &customer, &merges))
-        (history::section(&who, &past))
+        (history::section_of(&who, history::Kept::Customer, customer.id, &past))
     };
     Ok(Page::new(&who, customer.name.clone())
         .nav(Section::Enquiries)

@@ -28,7 +28,7 @@ pub(super) fn view(who: &SignedIn, answer: &Answer, acts: &Acts) -> Markup {
             p.muted { (words::dates_from(answer.plan)) }
         }
         @if possible {
-            div.card.pictures {
+            div.card.pictures data-fold="the pictures" {
                 figure { figcaption { "Price before tax" } (picture::price(answer)) }
                 figure { figcaption { "Ready, time from now" } (picture::ready(answer, zone)) }
                 p.legend {
@@ -90,6 +90,10 @@ fn card(who: &SignedIn, answer: &Answer, option: &OptionAnswer, acts: &Acts) -> 
                 Outcome::Possible(figures) => {
                     (headline(who, answer, figures))
                     @if !recommended { p.said { (option.sentence) } }
+                    @if let Some(donor) = figures.related.as_ref().filter(|donor| !donor.lasting.is_empty()) {
+                        h4 { "Stays different for good" }
+                        ul.risks { @for lasting in &donor.lasting { li { (lasting) } } }
+                    }
                     @if !option.risks.is_empty() {
                         h4 { "Risks" }
                         ul.risks { @for risk in &option.risks { li { (risk) } } }
@@ -153,6 +157,13 @@ fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
                 @if let Some(late) = answer.days_late(figures) {
                     div { dt { "After the day needed" } dd { (show::count(late, "day", "days")) } }
                 }
+            }
+        }
+        @if figures.never_percent == 100 {
+            p.notice.warn {
+                "No day can be named: as things are this work never gets done. Somebody needs the skill for it ("
+                a href="/shop/people" { "people" } "), there has to be the machine (" a href="/shop/machines" { "machines" }
+                ") and hours to do it in (" a href="/shop/hours" { "hours" } ")."
             }
         }
         h4 { "Hours by machine" }

@@ -32,8 +32,8 @@ use uuid::Uuid;
 
 /// A new call: an enquiry with its number, nothing said yet.
 pub(super) async fn open(who: SignedIn, _form: CheckedForm<CallForm>) -> Answer {
-    let enquiry = open_enquiry(&who.actor(), &EnquiryDetails::default()).await?;
-    Ok(Reply::see_other(format!("/enquiries/{}", enquiry.id)))
+    let id = open_enquiry(&who.actor(), &EnquiryDetails::default(), None).await?;
+    Ok(Reply::see_other(format!("/enquiries/{id}")))
 }
 
 pub(super) async fn show(who: SignedIn, site: web::Data<Site>, id: web::Path<Uuid>) -> Answer {

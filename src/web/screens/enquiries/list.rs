@@ -16,7 +16,7 @@ use std::collections::HashMap;
 use uuid::Uuid;
 
 /// Rows on one page.
-const ROWS: u16 = 50;
+const ROWS: u16 = 25;
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
@@ -117,8 +117,8 @@ fn row(who: &SignedIn, enquiry: &Enquiry, wanted: Option<String>) -> Markup {
     let wanted = wanted.filter(|wanted| !wanted.is_empty());
     html! {
         tr {
-            th scope="row" { a href={ "/enquiries/" (enquiry.id) } { (enquiry.number) } }
-            td data-label="Customer" { @if details.caller.is_empty() { span.muted { "not given" } } @else { (details.caller) } }
+            th.short scope="row" { a href={ "/enquiries/" (enquiry.id) } { (enquiry.number) } }
+            td.lead-cell { @if details.caller.is_empty() { span.muted { "not given" } } @else { (details.caller) } }
             td data-label="Wanted" { @match wanted { Some(name) => (name), None => { span.muted { "not given" } } } }
             td data-label="Needed by" { @match details.wanted_by { Some(day) => (show::day(day, who.today())), None => { span.muted { "no date" } } } }
             td data-label="Received" { (show::moment(enquiry.created_at, who.shop.time_zone, who.today())) }

@@ -4,17 +4,18 @@
 use super::{actions, answer as answer_view, call, list};
 use crate::app::AppError;
 use crate::app::answer_enquiry::{AnsweredEnquiry, answer_enquiry};
+use crate::app::everyday_work::templates;
 use crate::app::quick_enquiry::{QuickCall, open_quick, save_quick, work_to_pick};
 use crate::db::DbError;
 use crate::db::enquiries::Enquiry;
 use crate::db::people::Role;
 use crate::db::quick_work::{self, QuickWork};
-use crate::estimating::Element;
+use crate::estimating::{Element, WorkTemplate};
 use crate::web::screens::customers::Known;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::Live;
 use crate::web::ui::stale::{Changed, stale_notice};
-use crate::web::ui::work_lines::{self, TIMED_BY, TypedLines, columns};
+use crate::web::ui::work_lines::{self, TIMED_BY, TypedLines, Typing, columns};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
     words,
@@ -41,6 +42,9 @@ pub(in crate::web) struct QuickForm {
     pub(in crate::web) arrives_on: String,
     pub(in crate::web) note: String,
     pub(in crate::web) version: String,
+    /// Everyday work to add, and the button that adds it.
+    pub(in crate::web) template: String,
+    pub(in crate::web) add: String,
 }
 
 impl QuickForm {
@@ -62,7 +66,28 @@ impl QuickForm {
             arrives_on: day(work.arrives_on),
             note: details.note.clone(),
             version: enquiry.version.to_string(),
+            ..Self::default()
         }
+    }
+
+    /// Adds the everyday work that was chosen, and says so.
+    fn add_template(&mut self, templates: &[WorkTemplate]) -> Option<String> {
+        if self.add != "yes" {
+            return None;
+        }
+        let typing = Typing {
+            part: &mut self.part,
+            work: &mut self.work,
+            count: &mut self.count,
+            cylinders: &mut self.cylinders,
+            mains: &mut self.mains,
+        };
+        let chosen = typing.add(templates, &self.template)?;
+        Some(
+            format!("Added: {}. {}", chosen.name, chosen.ask)
+                .trim()
+                .to_owned(),
+        )
     }
 
     /// Whether anything is said beyond customer, work and day.
@@ -116,8 +141,8 @@ pub(super) async fn to_list(_who: SignedIn) -> Answer {
 
 /// A new call for quick work.
 pub(super) async fn open(who: SignedIn, _form: CheckedForm<QuickForm>) -> Answer {
-    let enquiry = open_quick(&who.actor(), &QuickCall::default()).await?;
-    Ok(Reply::see_other(format!("/enquiries/{}/quick", enquiry.id)))
+    let id = open_quick(&who.actor(), &QuickCall::default(), None).await?;
+    Ok(Reply::see_other(format!("/enquiries/{id}/quick")))
 }
 
 /// One call: that of quick work has a page of its own.
@@ -147,6 +172,8 @@ pub(super) async fn save(
 ) -> Answer {
     let actor = who.actor();
     let elements = work_to_pick(&actor).await?;
+    let mut form = form.into_inner();
+    let added = form.add_template(&templates(&actor).await?);
     let mut errors = FormErrors::default();
     let version = form.version.parse().unwrap_or(0);
     let mut stale = false;
@@ -154,9 +181,12 @@ pub(super) async fn save(
         match save_quick(&actor, *id, version, &call).await {
             Ok(()) if live.0 => {}
             Ok(()) => {
-                return Ok(
-                    Reply::see_other(format!("/enquiries/{id}/quick#answer")).flash("Saved.")
-                );
+                return Ok(match added {
+                    Some(added) => Reply::see_other(format!("/enquiries/{id}/quick")).flash(added),
+                    None => {
+                        Reply::see_other(format!("/enquiries/{id}/quick#answer")).flash("Saved.")
+                    }
+                });
             }
             Err(AppError::Db(DbError::Stale(_))) => stale = true,
             Err(error) => return Err(error.into()),
@@ -167,7 +197,7 @@ pub(super) async fn save(
         let notice = stale_notice("this enquiry", &changed(&view.stored(), &form));
         let over = QuickForm {
             version: view.answered.enquiry.version.to_string(),
-            ..form.into_inner()
+            ..form
         };
         let page = view.page(&over, &errors, &notice);
         return Ok(page.status(StatusCode::CONFLICT).into());
@@ -209,6 +239,7 @@ struct View<'a> {
     answered: AnsweredEnquiry,
     work: QuickWork,
     known: Known,
+    templates: Vec<WorkTemplate>,
 }
 
 impl<'a> View<'a> {
@@ -221,6 +252,7 @@ impl<'a> View<'a> {
             answered,
             work,
             known: Known::read(who, id).await?,
+            templates: templates(&who.actor()).await?,
         })
     }
 
@@ -252,6 +284,7 @@ impl<'a> View<'a> {
                             (work_lines::more())
                             p.live-status role="status" {}
                         }
+                        (work_lines::everyday(&self.templates))
                     }
                     (self.known.section(who, enquiry))
                     (actions::quotes_given(&self.answered.quotes))

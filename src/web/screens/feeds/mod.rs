@@ -63,7 +63,8 @@ async fn read(req: HttpRequest, token: web::Path<String>, site: web::Data<Site>)
         person_id: None,
     };
     // Nobody is signed in, so the least of the roles.
-    let reader = Actor::new(site.pool.clone(), scope, Role::Machinist);
+    let pool = site.clusters.of_shop(scope.shop_id).await?;
+    let reader = Actor::new(pool, scope, Role::Machinist);
     let now = Utc::now();
     let contents = open_feed(&reader, &token.hash(), now).await?;
     let contents = contents.ok_or_else(missing)?;

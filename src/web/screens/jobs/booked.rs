@@ -117,11 +117,22 @@ pub(super) fn moment_of(
     Some(at)
 }
 
-async fn blank(who: SignedIn, id: web::Path<Uuid>) -> Answer {
+/// What a link to the form says already.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct Asked {
+    operation: String,
+    kind: String,
+}
+
+async fn blank(who: SignedIn, id: web::Path<Uuid>, asked: web::Query<Asked>) -> Answer {
     who.require(Role::Office)?;
+    let Asked { operation, kind } = asked.into_inner();
     let now = Utc::now().with_timezone(&who.shop.time_zone);
     let form = EntryForm {
         key: Uuid::now_v7().to_string(),
+        operation,
+        kind,
         date: now.format("%Y-%m-%d").to_string(),
         time: now.format("%H:%M").to_string(),
         ..EntryForm::default()
@@ -156,7 +167,7 @@ async fn new_page(
         .collect();
     let body = html! {
         h1 { "Add booking: job " (job.number) }
-        p { "For work that was not booked at the bench: work sent out, or a device that was down." }
+        p { "For work that was not booked at the bench: work sent out, or a device that was down. For a day’s hours in one form, " a href="/jobs/hours" { "enter hours" } "." }
         (errors.summary())
         form.grid method="post" action={ "/jobs/" (job_id) "/entries/new" } novalidate {
             (csrf_field(who))

@@ -1,13 +1,14 @@
 //! The route card of a job, as a PDF to print.
 
+use super::print;
+use crate::castings::related::on_the_donor;
+use crate::castings::{Pattern, Variant};
 use crate::db::jobs::{self, OperationState};
-use crate::db::needs::Source;
-use crate::db::{checks, needs};
-use crate::documents::{CardJob, CardOperation, Paper, route_card};
+use crate::db::{DbError, ShopTx, castings, checks, needs, related_patterns};
+use crate::documents::{CardFace, CardJob, CardOperation, route_card};
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, SignedIn, WebError, show};
-use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION};
-use actix_web::{HttpRequest, HttpResponse, web};
+use actix_web::{HttpRequest, web};
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
@@ -21,16 +22,13 @@ async fn card(
     path: web::Path<(Uuid, String)>,
 ) -> Answer {
     let (job_id, paper) = path.into_inner();
-    let paper = match paper.as_str() {
-        "a4" => Paper::A4,
-        "a5" => Paper::A5,
-        _ => return Err(WebError::NotFound("a card of this size")),
-    };
+    let paper = print::paper(&paper)?;
     let mut tx = who.begin().await?;
     let job = jobs::get(&mut tx, job_id).await?;
     let operations = jobs::operations(&mut tx, job_id).await?;
     let needs = needs::of_job(&mut tx, job_id).await?;
     let holds = checks::holds(&mut tx, Some(job_id)).await?;
+    let wanted = as_on_the_block(&mut tx, job_id).await?;
     let promised = match job.promised_on {
         Some(day) => format!(", promised for {}", show::day(day, who.today())),
         None => String::new(),
@@ -42,10 +40,7 @@ async fn card(
         days: format!("Due {}{promised}", show::day(job.due_on, who.today())),
         castings: needs
             .iter()
-            .filter_map(|need| match &need.source {
-                Source::Casting(casting) if casting.ours => Some(casting.number),
-                _ => None,
-            })
+            .filter_map(|need| need.source.our_casting())
             .collect(),
         held: holds
             .into_iter()
@@ -57,16 +52,35 @@ async fn card(
         .map(|o| CardOperation {
             address: site.address(&req, &format!("/bench/op/{}", o.id)),
             done: o.state == OperationState::Done,
+            face: wanted.as_ref().and_then(|(pattern, variant)| {
+                CardFace::of(&o.planned, pattern, variant, who.shop.length_unit)
+            }),
             operation: o.planned,
         })
         .collect();
     let pdf = route_card(&card, &operations, paper)
         .map_err(|error| WebError::Unprocessable(format!("No card can be printed: {error}.")))?;
-    let name = format!("inline; filename=\"job-{}.pdf\"", job.number);
-    Ok(HttpResponse::Ok()
-        .content_type("application/pdf")
-        .insert_header((CONTENT_DISPOSITION, name))
-        .insert_header((CACHE_CONTROL, "no-store"))
-        .body(pdf)
-        .into())
+    Ok(print::pdf(&format!("job-{}", job.number), pdf))
+}
+
+/// What a job makes, as it is on the block: a donor of another pattern is measured from its own datums, on its own faces.
+pub(super) async fn as_on_the_block(
+    tx: &mut ShopTx,
+    job_id: Uuid,
+) -> Result<Option<(Pattern, Variant)>, DbError> {
+    let Some(wanted) = related_patterns::wanted_of_job(tx, job_id).await? else {
+        return Ok(None);
+    };
+    let Some(donor) = wanted.related else {
+        return Ok(Some((wanted.pattern, wanted.variant)));
+    };
+    // A pattern that was deleted since leaves no face to draw, and the operations say how far its places are moved.
+    let of_donor = castings::these_patterns(tx, &[donor.pattern]).await?;
+    let outlines = of_donor.into_iter().next().map(|pattern| pattern.outlines);
+    let pattern = Pattern {
+        outlines: outlines.unwrap_or_default(),
+        ..wanted.pattern
+    };
+    let variant = on_the_donor(&wanted.variant, &donor.shifts);
+    Ok(Some((pattern, variant)))
 }

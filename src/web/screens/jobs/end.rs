@@ -9,7 +9,7 @@ use crate::app::{AppError, Refusal};
 use crate::db::jobs::{self, Job, JobState, OperationState};
 use crate::db::needs::{self, Cover, Need, Source};
 use crate::db::people::Role;
-use crate::jobs::Ending;
+use crate::jobs::{Ending, NotPossible};
 use crate::web::ui::show::moment;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
@@ -140,10 +140,7 @@ async fn close(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<EndForm>) -
 fn released(needs: &[Need]) -> Markup {
     let castings: Vec<i64> = needs
         .iter()
-        .filter_map(|need| match &need.source {
-            Source::Casting(casting) if casting.ours => Some(casting.number),
-            _ => None,
-        })
+        .filter_map(|need| need.source.our_casting())
         .collect();
     let taken: Vec<&str> = needs
         .iter()
@@ -205,13 +202,30 @@ fn cancel_page(
     Page::new(who, title).nav(Section::Jobs).body(body)
 }
 
+/// Why a job cannot be cancelled as it is.
+fn not_yet(who: &SignedIn, job: &Job, why: &str) -> Page {
+    let title = format!("Cancel job {}", job.number);
+    let body = html! {
+        h1 { (title) }
+        p { (job.title) }
+        p.notice.warn { (why) }
+        div.actions { a.button href={ "/jobs/" (job.id) } { "Back to the job" } }
+    };
+    Page::new(who, title).nav(Section::Jobs).body(body)
+}
+
 async fn ask_cancel(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let (job, needs) = read(&who, *id).await?;
     let mut tx = who.begin().await?;
     let unsettled = unsettled(&mut tx, *id).await?;
     drop(tx);
-    if let Err(why) = job.state.end(Ending::Cancelled, unsettled) {
-        return Err(WebError::Refused(Refusal::Job(why)));
+    match job.state.end(Ending::Cancelled, unsettled) {
+        Ok(_) => {}
+        Err(why @ NotPossible::Closed(_)) => return Err(WebError::Refused(Refusal::Job(why))),
+        Err(why) => {
+            let why = words::refusal(&Refusal::Job(why), who.today());
+            return Ok(not_yet(&who, &job, &why).into());
+        }
     }
     let form = EndForm {
         version: job.version.to_string(),

@@ -1,16 +1,23 @@
 //! Jobs: what was won or entered by hand, with its route; its status, its cost to date and forecast, failed checks, and time bookings.
 
+mod aftercare;
+mod batches;
 mod booked;
 mod card;
 mod customer;
 mod edit;
 mod end;
 mod holds;
+mod hours;
 mod list;
 mod missed;
 mod needs;
 mod new;
+mod points;
+mod print;
 mod progress;
+mod route;
+mod route_preview;
 mod settle;
 
 pub(in crate::web) use needs::amount;
@@ -21,6 +28,7 @@ use crate::db::people::Role;
 use crate::estimating::Route;
 use crate::jobs::{Stage, Standing};
 use crate::web::screens::enquiries::route_table;
+use crate::web::screens::shelf::measured;
 use crate::web::ui::floor_words::{job_stage, job_state};
 use crate::web::ui::history as past;
 use crate::web::ui::{Answer, Page, Section, SignedIn, show};
@@ -31,7 +39,10 @@ use uuid::Uuid;
 
 /// `/jobs` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    aftercare::routes(cfg);
     booked::routes(cfg);
+    hours::routes(cfg);
+    batches::routes(cfg);
     card::routes(cfg);
     customer::routes(cfg);
     edit::routes(cfg);
@@ -40,6 +51,8 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     missed::routes(cfg);
     needs::routes(cfg);
     new::routes(cfg);
+    points::routes(cfg);
+    route::routes(cfg);
     settle::routes(cfg);
     list::routes(cfg);
     cfg.route("/jobs/{id}", web::get().to(page));
@@ -65,15 +78,18 @@ async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         (summary(&who, &all, &route))
         (holds::section(&who, *id, &all.holds, &all.calls))
         (needs::section(&who, job, &all.needs))
+        (batches::section(&who, &all))
         section.card {
-            h2 { "Route" }
+            div.bar { h2 { "Route" } @if open && who.may(Role::Office) { a.button.quiet href={ "/jobs/" (job.id) "/route" } { "Change the route" } } }
             @if let Some(why) = &all.no_money { p.notice.warn { "Hours only. The cost cannot be worked out: " (why) "." } }
             (progress::table(&all, who.may(Role::Office) && open))
-            details #route { summary { "Every operation with its steps, checks and cautions" } (route_table(&route)) }
+            details #route { summary { "Every operation with its steps, checks and cautions" } (route_table(&route)) @if all.quote.is_some() { (points::links(*id, &all.operations)) } }
         }
+        @for (casting, number, records) in &all.measured { (measured::section(&who, (*casting, *number), records, Some(*id).filter(|_| open))) }
+        (aftercare::section(&who, &all))
         (booked::section(&who, *id, &all.booked))
         (end::steps(&who, &all))
-        (past::section(&who, &all.history))
+        (past::section_of(&who, past::Kept::Job, *id, &all.history))
     };
     Ok(Page::new(&who, title).nav(Section::Jobs).body(body).into())
 }

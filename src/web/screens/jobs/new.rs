@@ -1,13 +1,14 @@
 //! A job entered by hand: its work from the standard times, or the same as in another job.
 
 use crate::app::enter_job::{HandJob, HandWork, enter_job};
+use crate::app::everyday_work::templates;
 use crate::app::quick_enquiry::work_to_pick;
 use crate::app::{AppError, Refusal};
 use crate::db::DbError;
 use crate::db::people::Role;
-use crate::estimating::Element;
+use crate::estimating::{Element, WorkTemplate};
 use crate::web::ui::forms::Live;
-use crate::web::ui::work_lines::{self, TIMED_BY, TypedLines, field_of};
+use crate::web::ui::work_lines::{self, TIMED_BY, TypedLines, Typing, field_of};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, words,
 };
@@ -40,6 +41,9 @@ struct JobForm {
     due_confirmed: String,
     /// Sent by the button that asks for more rows.
     more: String,
+    /// Everyday work to add, and the button that adds it.
+    template: String,
+    add: String,
 }
 
 impl JobForm {
@@ -51,6 +55,18 @@ impl JobForm {
             cylinders: &self.cylinders,
             mains: &self.mains,
         }
+    }
+
+    /// Adds the everyday work that was chosen.
+    fn add_template(&mut self, templates: &[WorkTemplate]) {
+        let typing = Typing {
+            part: &mut self.part,
+            work: &mut self.work,
+            count: &mut self.count,
+            cylinders: &mut self.cylinders,
+            mains: &mut self.mains,
+        };
+        typing.add(templates, &self.template);
     }
 
     fn read(
@@ -99,7 +115,7 @@ fn today(who: &SignedIn) -> NaiveDate {
 fn page(
     who: &SignedIn,
     form: &JobForm,
-    elements: &[Element],
+    (elements, templates): (&[Element], &[WorkTemplate]),
     questioned: bool,
     errors: &FormErrors,
 ) -> Page {
@@ -130,6 +146,7 @@ fn page(
                 a.button.quiet href="/jobs" { "Cancel" }
                 p.live-status role="status" {}
             }
+            (work_lines::everyday(templates))
         }
     };
     Page::new(who, title)
@@ -140,17 +157,26 @@ fn page(
 
 async fn form(who: SignedIn) -> Answer {
     let elements = work_to_pick(&who.actor()).await?;
+    let templates = templates(&who.actor()).await?;
     let errors = FormErrors::default();
-    Ok(page(&who, &JobForm::default(), &elements, false, &errors).into())
+    let beside = (elements.as_slice(), templates.as_slice());
+    Ok(page(&who, &JobForm::default(), beside, false, &errors).into())
 }
 
 async fn enter(who: SignedIn, form: CheckedForm<JobForm>, live: Live) -> Answer {
     who.require(Role::Office)?;
     let actor = who.actor();
     let elements = work_to_pick(&actor).await?;
+    let templates = templates(&actor).await?;
+    let beside = (elements.as_slice(), templates.as_slice());
+    let mut form = form.into_inner();
+    let added = form.add == "yes";
+    if added {
+        form.add_template(&templates);
+    }
     let mut errors = FormErrors::default();
-    if live.0 || form.more == "yes" {
-        return Ok(page(&who, &form, &elements, false, &errors).into());
+    if live.0 || added || form.more == "yes" {
+        return Ok(page(&who, &form, beside, false, &errors).into());
     }
     let mut questioned = false;
     if let Some(job) = form.read(&who, &elements, &mut errors) {
@@ -173,7 +199,7 @@ async fn enter(who: SignedIn, form: CheckedForm<JobForm>, live: Live) -> Answer 
             Err(error) => return Err(error.into()),
         }
     }
-    Ok(page(&who, &form, &elements, questioned, &errors)
+    Ok(page(&who, &form, beside, questioned, &errors)
         .invalid()
         .into())
 }

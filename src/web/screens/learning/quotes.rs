@@ -88,7 +88,7 @@ fn found(review: &QuotesReview) -> Markup {
         section.card { h2 { "By price" } (tallies("Price before tax", &by_price(&review.quotes))) }
         section.card { h2 { "By kind" } (tallies("Kind", &by_kind(&review.quotes))) }
         section.card { h2 { "Why they were lost" } (reasons(&review.quotes)) }
-        p.no-print { a href="/review/quotes.csv" { "Download for a spreadsheet" } }
+        p.no-print { a type="text/csv" href="/review/quotes.csv" { "Download for a spreadsheet" } }
     }
 }
 

@@ -2,12 +2,9 @@
 
 use super::standards::{PATH, page};
 use crate::app::AppError;
-use crate::app::learn_attended::{AttendedShare, take_attended};
-use crate::app::learn_scatter::{OwnScatter, take_scatter};
+use crate::app::learn_shape::{Shape, Shaped, take_shape};
 use crate::db::DbError;
 use crate::db::people::Role;
-use crate::review::ratios::Interval;
-use crate::units::plain;
 use crate::web::shell::site::Site;
 use crate::web::ui::stale::stale_notice;
 use crate::web::ui::{Answer, CheckedForm, Reply, SignedIn, WebError, csrf_field};
@@ -43,20 +40,17 @@ impl ShapeForm {
 }
 
 async fn attend(who: SignedIn, site: web::Data<Site>, form: CheckedForm<ShapeForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let (key, share) = form.read()?;
-    let taken = take_attended(&who.actor(), &site.lessons, key, share, Utc::now()).await;
-    done(&who, &site, taken).await
+    take(&who, &site, Shape::Attended, &form).await
 }
 
 async fn scattered(who: SignedIn, site: web::Data<Site>, form: CheckedForm<ShapeForm>) -> Answer {
-    who.require(Role::Owner)?;
-    let (key, cv) = form.read()?;
-    let taken = take_scatter(&who.actor(), &site.lessons, key, cv, Utc::now()).await;
-    done(&who, &site, taken).await
+    take(&who, &site, Shape::Scatter, &form).await
 }
 
-async fn done(who: &SignedIn, site: &Site, taken: Result<(), AppError>) -> Answer {
+async fn take(who: &SignedIn, site: &Site, shape: Shape, form: &ShapeForm) -> Answer {
+    who.require(Role::Owner)?;
+    let (key, figure) = form.read()?;
+    let taken = take_shape(&who.actor(), &site.lessons, shape, key, figure, Utc::now()).await;
     match taken {
         Ok(()) => {
             Ok(Reply::see_other(PATH).flash("Saved. The next quotes and plans count with it."))
@@ -70,75 +64,44 @@ async fn done(who: &SignedIn, site: &Site, taken: Result<(), AppError>) -> Answe
     }
 }
 
-/// A row of either table. Figures from 0 to 1.
-struct Row<'a> {
-    element: Uuid,
-    name: &'a str,
-    version: i32,
-    present: f64,
-    found: Interval,
-    operations: usize,
-    proposed: Option<Decimal>,
-}
-
 /// Elements that a machine runs by itself, with how much of it somebody stands by.
-pub(super) fn attended(who: &SignedIn, shares: &[AttendedShare]) -> Markup {
-    let rows: Vec<Row> = shares
-        .iter()
-        .map(|a| Row {
-            element: a.element,
-            name: &a.name,
-            version: a.version,
-            present: plain(a.standard),
-            found: a.found.share,
-            operations: a.found.operations,
-            proposed: a.proposed,
-        })
-        .collect();
+pub(super) fn attended(who: &SignedIn, shares: &[Shaped]) -> Markup {
     html! {
-        @if !rows.is_empty() {
+        @if !shares.is_empty() {
             h2 #attended { "How much of a run somebody stands by" }
             p.muted { "A person is planned and charged for this share of a run; the machine does the rest alone. It is learned from what was booked as attended and as running alone." }
-            (table(who, "/review/standards/attended", &rows))
+            (folded(who, "/review/standards/attended", shares, "Every share is right, or too little is booked to say."))
         }
     }
 }
 
-/// Elements of which another spread is proposed; the others are folded away.
-pub(super) fn scatter(who: &SignedIn, scatter: &[OwnScatter]) -> Markup {
-    let rows = |change: bool| -> Vec<Row<'_>> {
-        scatter
-            .iter()
-            .filter(|s| s.proposed.is_some() == change)
-            .map(|s| Row {
-                element: s.element,
-                name: &s.name,
-                version: s.version,
-                present: s.present,
-                found: s.found.cv,
-                operations: s.found.operations,
-                proposed: s.proposed,
-            })
-            .collect()
-    };
-    let (change, right) = (rows(true), rows(false));
+/// How much operations of one element differ by themselves.
+pub(super) fn scatter(who: &SignedIn, scatter: &[Shaped]) -> Markup {
     html! {
         @if !scatter.is_empty() {
             h2 #scatter { "How much single operations differ" }
             p.muted { "By themselves, with who did it, its job and its month allowed for, in per cent of the time. Promises and prices allow for it; the average stays." }
-            @if change.is_empty() { p { "Every spread is right, or too little is booked to say." } }
-            @else { (table(who, "/review/standards/scatter", &change)) }
-            @if !right.is_empty() {
-                details {
-                    summary { "Right, or too little booked to say (" (right.len()) ")" }
-                    (table(who, "/review/standards/scatter", &right))
-                }
+            (folded(who, "/review/standards/scatter", scatter, "Every spread is right, or too little is booked to say."))
+        }
+    }
+}
+
+/// Elements of which another figure is proposed; the others are folded away.
+fn folded(who: &SignedIn, action: &str, all: &[Shaped], none: &str) -> Markup {
+    let (change, right): (Vec<&Shaped>, Vec<&Shaped>) =
+        all.iter().partition(|s| s.proposed.is_some());
+    html! {
+        @if change.is_empty() { p { (none) } } @else { (table(who, action, &change)) }
+        @if !right.is_empty() {
+            details {
+                summary { "Right, or too little booked to say (" (right.len()) ")" }
+                (table(who, action, &right))
             }
         }
     }
 }
 
-fn table(who: &SignedIn, action: &str, rows: &[Row]) -> Markup {
+fn table(who: &SignedIn, action: &str, rows: &[&Shaped]) -> Markup {
     let may = who.may(Role::Owner) && rows.iter().any(|row| row.proposed.is_some());
     let percent = |share: f64| format!("{:.0}", share * 100.0);
     html! {

@@ -160,7 +160,7 @@ async fn page(
             @if may && any { div.actions { button type="submit" { "Use the ticked figures" } } }
         }
         (besides(&lesson))
-        p.no-print { a href={ (PATH) ".csv" } { "Download for a spreadsheet" } }
+        p.no-print { a type="text/csv" href={ (PATH) ".csv" } { "Download for a spreadsheet" } }
     };
     Ok(Page::new(who, TITLE).nav(Section::Review).body(body))
 }

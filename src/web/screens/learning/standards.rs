@@ -44,7 +44,11 @@ pub(super) async fn page(who: &SignedIn, site: &Site, notice: &Markup) -> Result
         @if lesson.findings.is_none() { (nothing_yet(&lesson)) } @else { (found(who, &lesson, &decided)) }
         (shape::attended(who, &lesson.attended))
         (shape::scatter(who, &lesson.scatter))
-        @if lesson.findings.is_some() { p.no-print { a href={ (PATH) ".csv" } { "Download for a spreadsheet" } } }
+        @if lesson.findings.is_some() { p.no-print { a type="text/csv" href={ (PATH) ".csv" } { "Download for a spreadsheet" } } }
+        p.no-print {
+            @if lesson.past > 0 { (count(lesson.past, "row of past work counts too. ", "rows of past work count too. ")) }
+            a href="/import/past-work" { "Past hours from a spreadsheet" }
+        }
         (decisions(who, &decided))
     };
     Ok(Page::new(who, "Standard times against bookings")

@@ -3,21 +3,26 @@
 use super::words::{percent, roughly, within};
 use super::{past, path, picture};
 use crate::castings::Variant;
+use crate::db::lists::{self, SightingSort, SightingView};
 use crate::db::people::Role;
 use crate::db::{castings, castings_on_shelf, sightings};
 use crate::sourcing::hunt::GIVE_UP_AFTER;
 use crate::sourcing::{Fate, Outlook, Sighting, Watch};
-use crate::web::ui::{Answer, Page, Section, SignedIn, WebError, show};
+use crate::web::ui::{Answer, List, ListQuery, Page, Section, SignedIn, WebError, csv, show};
 use actix_web::web;
-use chrono::NaiveDate;
 use maud::{Markup, html};
 use uuid::Uuid;
 
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/market/{variant_id}", web::get().to(page));
+    cfg.route("/market/{variant_id}", web::get().to(page))
+        .route("/market/{variant_id}/sightings.csv", web::get().to(file));
 }
 
-async fn page(who: SignedIn, variant_id: web::Path<Uuid>) -> Answer {
+/// The sightings of a variant as they are asked for.
+type Asked = List<SightingView, SightingSort>;
+
+async fn page(who: SignedIn, variant_id: web::Path<Uuid>, query: web::Query<ListQuery>) -> Answer {
+    let asked: Asked = query.read(&path(*variant_id), true);
     let mut tx = who.begin().await?;
     let variant = castings::variant(&mut tx, *variant_id).await?;
     let seen = sightings::of_variant(&mut tx, *variant_id).await?;
@@ -33,7 +38,26 @@ async fn page(who: SignedIn, variant_id: web::Path<Uuid>) -> Answer {
         Outlook::new(&watch, &seen, today, who.shop.currency, inspected).map_err(|unusable| {
             WebError::Unprocessable(format!("The tracking of it cannot be used: {unusable}."))
         })?;
-    let body = body(&who, &variant, &seen, kept.as_ref(), &outlook);
+    let listed = if seen.is_empty() {
+        html! {
+            p {
+                "None recorded yet. "
+                @if who.may(Role::Office) { a href={ (path(variant.id)) "/new" } { "Record the first" } ", even one that was not usable." }
+            }
+        }
+    } else {
+        let (rows, all) = lists::sightings(
+            &mut tx,
+            variant.id,
+            asked.view,
+            &asked.words,
+            asked.sort,
+            asked.part(),
+        )
+        .await?;
+        listed(&who, &asked, &rows, all)
+    };
+    let body = body(&who, &variant, &seen, kept.as_ref(), &outlook, &listed);
     Ok(Page::new(&who, format!("Market: {}", variant.name))
         .nav(Section::Market)
         .body(body)
@@ -46,6 +70,7 @@ fn body(
     seen: &[Sighting],
     kept: Option<&Watch>,
     outlook: &Outlook,
+    listed: &Markup,
 ) -> Markup {
     let here = path(variant.id);
     let office = who.may(Role::Office);
@@ -96,8 +121,8 @@ fn body(
             }
         }
         (past::section(kept, seen, outlook.currency(), who.today()))
-        h2 { "Seen" }
-        (table(seen, office, &here, who.today()))
+        h2 #seen { "Seen" }
+        (listed)
     }
 }
 
@@ -176,46 +201,93 @@ fn good_words(outlook: &Outlook) -> Markup {
     }
 }
 
-fn table(seen: &[Sighting], office: bool, here: &str, today: NaiveDate) -> Markup {
+/// A page of the sightings, with the ways to the others.
+fn listed(who: &SignedIn, asked: &Asked, rows: &[Sighting], all: i64) -> Markup {
+    let file = asked.beside("/sightings.csv");
     html! {
-        @if seen.is_empty() {
-            p {
-                "None recorded yet. "
-                @if office { a href={ (here) "/new" } { "Record the first" } ", even one that was not usable." }
-            }
-        } @else {
-            table.cells {
-                thead {
-                    tr {
-                        th scope="col" { "Day" }
-                        th scope="col" { "Place" }
-                        th.number scope="col" { "Asking price" }
-                        th scope="col" { "Condition" }
-                        th scope="col" { "Usable" }
-                        th scope="col" { "What became of it" }
-                    }
+        (asked.views("Sightings", &[(SightingView::All, "All"), (SightingView::Usable, "Usable"), (SightingView::ForSale, "For sale now")]))
+        (asked.filter("Place or condition"))
+        @if rows.is_empty() { (asked.nothing("None recorded yet.")) } @else { (table(who, asked, rows)) }
+        (asked.pages(all, "sighting", "sightings", Some(&file)))
+    }
+}
+
+fn table(who: &SignedIn, asked: &Asked, rows: &[Sighting]) -> Markup {
+    let (office, today) = (who.may(Role::Office), who.today());
+    html! {
+        table.cells {
+            thead {
+                tr {
+                    (asked.falling_head(&[(SightingSort::Day, "Day")], None))
+                    (asked.head(&[(SightingSort::Place, "Place")], None))
+                    (asked.head(&[(SightingSort::Price, "Asking price")], Some("number")))
+                    th scope="col" { "Condition" }
+                    th scope="col" { "Usable" }
+                    th scope="col" { "What became of it" }
                 }
-                tbody {
-                    @for sighting in seen.iter().rev() {
-                        tr {
-                            th scope="row" {
-                                @if office {
-                                    a href={ "/market/sightings/" (sighting.id) } { (show::day(sighting.seen_on, today)) }
-                                } @else { (show::day(sighting.seen_on, today)) }
-                            }
-                            td data-label="Place" { (sighting.place) }
-                            td.number data-label="Asking price" {
-                                @if let Some(asked) = sighting.asked { (asked) } @else { span.muted { "none named" } }
-                            }
-                            td data-label="Condition" {
-                                @if sighting.condition.is_empty() { span.muted { "none" } } @else { (sighting.condition) }
-                            }
-                            td data-label="Usable" { @if sighting.acceptable { "Yes" } @else { "No" } }
-                            td data-label="What became of it" { (sighting.fate.words()) }
+            }
+            tbody {
+                @for sighting in rows {
+                    tr {
+                        th scope="row" {
+                            @if office {
+                                a href={ "/market/sightings/" (sighting.id) } { (show::day(sighting.seen_on, today)) }
+                            } @else { (show::day(sighting.seen_on, today)) }
                         }
+                        td data-label="Place" { (sighting.place) }
+                        td.number data-label="Asking price" {
+                            @if let Some(asked) = sighting.asked { (asked) } @else { span.muted { "none named" } }
+                        }
+                        td data-label="Condition" {
+                            @if sighting.condition.is_empty() { span.muted { "none" } } @else { (sighting.condition) }
+                        }
+                        td data-label="Usable" { @if sighting.acceptable { "Yes" } @else { "No" } }
+                        td data-label="What became of it" { (sighting.fate.words()) }
                     }
                 }
             }
         }
     }
+}
+
+async fn file(who: SignedIn, variant_id: web::Path<Uuid>, query: web::Query<ListQuery>) -> Answer {
+    let asked: Asked = query.read(&path(*variant_id), true);
+    let mut tx = who.begin().await?;
+    let variant = castings::variant(&mut tx, *variant_id).await?;
+    let (rows, _) = lists::sightings(
+        &mut tx,
+        variant.id,
+        asked.view,
+        &asked.words,
+        asked.sort,
+        asked.whole(),
+    )
+    .await?;
+    let head = [
+        "Day",
+        "Place",
+        "Asking price",
+        "Currency",
+        "Condition",
+        "Usable",
+        "What became of it",
+    ];
+    let rows = rows.into_iter().map(|sighting| {
+        vec![
+            sighting.seen_on.to_string(),
+            sighting.place,
+            sighting
+                .asked
+                .map(|m| m.amount().to_string())
+                .unwrap_or_default(),
+            sighting
+                .asked
+                .map(|m| m.currency().code().to_owned())
+                .unwrap_or_default(),
+            sighting.condition,
+            csv::yes(sighting.acceptable),
+            sighting.fate.words().to_owned(),
+        ]
+    });
+    Ok(csv::download_under("sightings.csv", &head, rows).into())
 }

@@ -3,13 +3,15 @@
 use super::path;
 use crate::castings::Variant;
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, castings, sightings};
+use crate::db::{DbError, ShopTx, castings, settings, sightings};
 use crate::sourcing::{WIDEST_FACTOR, Watch};
+use crate::units::Money;
 use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::{Markup, html};
 use rust_decimal::Decimal;
+use uuid::Uuid;
 
 pub fn routes(cfg: &mut web::ServiceConfig) {
     record::routes::<WatchSheet>(cfg);
@@ -21,8 +23,38 @@ struct WatchSheet {
     watch: Watch,
 }
 
+/// The variant, its weight in kg, and what carriage of it costs by weight.
+#[derive(Debug, Clone)]
+struct Around {
+    variant: Variant,
+    weight: Option<Decimal>,
+    carriage: Option<Money>,
+}
+
+impl Around {
+    async fn read(tx: &mut ShopTx, variant_id: Uuid) -> Result<Self, DbError> {
+        let variant = castings::variant(tx, variant_id).await?;
+        let weight = castings::pattern(tx, variant.pattern_id).await?.weight_kg;
+        let carriage = settings::get(tx).await?.selling.carriage(weight);
+        Ok(Self {
+            variant,
+            weight,
+            carriage,
+        })
+    }
+
+    /// A new watch, with the carriage by weight where it is known.
+    fn watch(&self, who: &SignedIn) -> Watch {
+        let new = Watch::new(self.variant.id, who.today(), who.shop.currency);
+        Watch {
+            carriage: self.carriage.unwrap_or(new.carriage),
+            ..new
+        }
+    }
+}
+
 impl Record for WatchSheet {
-    type Around = Variant;
+    type Around = Around;
     const NAV: Section = Section::Market;
     const READ: Role = Role::Office;
     const WRITE: Role = Role::Office;
@@ -35,12 +67,12 @@ impl Record for WatchSheet {
     };
 
     async fn load(tx: &mut ShopTx, who: &SignedIn, at: &At) -> Result<Self, WebError> {
-        let variant = castings::variant(tx, at.parent).await?;
-        let watch = match sightings::watch(tx, variant.id).await? {
+        let around = Around::read(tx, at.parent).await?;
+        let watch = match sightings::watch(tx, around.variant.id).await? {
             Some(watch) => watch,
             None => Watch {
                 version: 0,
-                ..Watch::new(variant.id, who.today(), who.shop.currency)
+                ..around.watch(who)
             },
         };
         Ok(Self { watch })
@@ -52,16 +84,16 @@ impl Record for WatchSheet {
         at: &At,
         _: Option<&Self>,
     ) -> Result<Self::Around, WebError> {
-        Ok(castings::variant(tx, at.parent).await?)
+        Ok(Around::read(tx, at.parent).await?)
     }
 
-    fn blank(variant: &Variant, who: &SignedIn, _: &At) -> Self {
+    fn blank(around: &Around, who: &SignedIn, _: &At) -> Self {
         Self {
-            watch: Watch::new(variant.id, who.today(), who.shop.currency),
+            watch: around.watch(who),
         }
     }
 
-    fn fields(_: &Variant, who: &SignedIn, _: bool) -> Fields<Self> {
+    fn fields(around: &Around, who: &SignedIn, _: bool) -> Fields<Self> {
         let mut f = Fields::<Self>::new(who);
         f.heading("How long");
         f.date("since", "Tracked since", at!(watch.since))
@@ -95,6 +127,12 @@ impl Record for WatchSheet {
         .unit("times")
         .hint("2 means: 80 % of the time it is between half and twice the likely price");
         f.money("carriage", "Carriage of one", at!(watch.carriage));
+        if let (Some(carriage), Some(kg)) = (around.carriage, around.weight) {
+            f.hint(&format!(
+                "By the terms of sale, for {} kg: {carriage}",
+                kg.normalize()
+            ));
+        }
         f.heading("Chance it is sound, and time spent looking");
         f.int(
             "good_percent",
@@ -127,7 +165,7 @@ impl Record for WatchSheet {
         &mut self.watch.version
     }
 
-    fn check(&mut self, _: &Variant, who: &SignedIn, errors: &mut FormErrors) {
+    fn check(&mut self, _: &Around, who: &SignedIn, errors: &mut FormErrors) {
         if self.watch.since > who.today() {
             errors.add("since", "Enter today or an earlier day");
         }
@@ -149,15 +187,18 @@ impl Record for WatchSheet {
         sightings::keep_watch(tx, &self.watch, seen).await
     }
 
-    fn words(&self, variant: &Variant, _: bool) -> Words {
+    fn words(&self, around: &Around, _: bool) -> Words {
         Words {
-            title: format!("Tracking {}", variant.name),
-            ..Words::of(false, "", "the tracking", &path(variant.id))
+            title: format!("Tracking {}", around.variant.name),
+            ..Words::of(false, "", "the tracking", &path(around.variant.id))
         }
     }
 
     fn done(&self, _: Done, sheet: &Sheet<Self>) -> (String, String) {
-        (path(sheet.around.id), "The tracking is saved.".to_owned())
+        (
+            path(sheet.around.variant.id),
+            "The tracking is saved.".to_owned(),
+        )
     }
 
     fn lead(_: &Sheet<Self>) -> Markup {

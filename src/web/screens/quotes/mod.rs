@@ -1,5 +1,7 @@
 //! Quotes as they were given: lines and totals of the day, and the one decision about each.
 
+mod list;
+
 use crate::app::AppError;
 use crate::app::lose_quote::lose_quote;
 use crate::app::reserve_slot::reserve_slot;
@@ -8,7 +10,6 @@ use crate::db::people::Role;
 use crate::db::{decisions, enquiries, history, jobs, quotes};
 use crate::enquiry::Terms;
 use crate::enquiry::quote::{Quote, QuoteState};
-use crate::units::Code;
 use crate::web::screens::enquiries::{cost_lines, route_table};
 use crate::web::ui::history as past;
 use crate::web::ui::{
@@ -23,72 +24,11 @@ use uuid::Uuid;
 
 /// `/quotes` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/quotes", web::get().to(list))
-        .route("/quotes/{id}", web::get().to(page))
+    list::routes(cfg);
+    cfg.route("/quotes/{id}", web::get().to(page))
         .route("/quotes/{id}/won", web::post().to(won))
         .route("/quotes/{id}/lost", web::post().to(lost))
         .route("/quotes/{id}/slot", web::post().to(slot));
-}
-
-/// Rows on one page.
-const ROWS: u16 = 50;
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(default)]
-struct Which {
-    show: String,
-    before: Option<i64>,
-}
-
-async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
-    who.require(Role::Office)?;
-    let all = which.show == "all";
-    let states: &[QuoteState] = if all {
-        QuoteState::ALL
-    } else {
-        &[QuoteState::Sent]
-    };
-    let mut tx = who.begin().await?;
-    let quotes = quotes::list(&mut tx, states, None, which.before, ROWS).await?;
-    tx.commit().await?;
-    let older = (quotes.len() == usize::from(ROWS))
-        .then(|| quotes.last().map(|q| q.number))
-        .flatten();
-    let body = html! {
-        div.bar { h1 { @if all { "Quotes" } @else { "Open quotes" } } }
-        p { a href="/review/quotes" { "Won and lost" } }
-        p {
-            @if all { a href="/quotes" { "Show open quotes only" } }
-            @else { a href="/quotes?show=all" { "Show all quotes" } }
-        }
-        @if quotes.is_empty() {
-            section.card { p { "None." } }
-        } @else {
-            table.cells {
-                thead { tr {
-                    th scope="col" { "No." } th scope="col" { "Offer" } th.number scope="col" { "Before tax" }
-                    th scope="col" { "Promised" } th scope="col" { "Valid until" } th scope="col" { "Status" }
-                } }
-                tbody { @for quote in &quotes {
-                    tr {
-                        th scope="row" { a href={ "/quotes/" (quote.id) } { (quote.number) } }
-                        td data-label="Offer" { (quote.title) }
-                        td.number data-label="Before tax" { (quote.net) }
-                        td data-label="Promised" { (promised(quote, who.today())) }
-                        td data-label="Valid until" { (show::day(quote.valid_until, who.today())) }
-                        td data-label="Status" { span.tag { (words::quote_state(quote.state)) } }
-                    }
-                } }
-            }
-        }
-        @if let Some(before) = older {
-            p { a.button.quiet href={ "/quotes?before=" (before) @if all { "&show=all" } } { "Older" } }
-        }
-    };
-    Ok(Page::new(&who, "Quotes")
-        .nav(Section::Enquiries)
-        .body(body)
-        .into())
 }
 
 /// What a price that is not fixed depends on.
@@ -107,6 +47,18 @@ fn on_terms(quote: &Quote, today: NaiveDate) -> Markup {
                 @if let Some(most) = terms.limits.most { " At most " (most) " before tax." }
                 @if let Some(day) = terms.limits.ends_on { " The search ends on " (show::day(day, today)) "." }
             },
+        }
+    }
+}
+
+/// What a donor of another pattern leaves different for good: the customer reads it with the price.
+fn stays_different(quote: &Quote) -> Markup {
+    let related = quote.offered_on.related.as_ref();
+    html! {
+        @if let Some(donor) = related.filter(|donor| !donor.lasting.is_empty()) {
+            h3 { "Stays different for good" }
+            p { "The block is made from a casting of the " (donor.name) ", a related engine:" }
+            ul { @for lasting in &donor.lasting { li { (lasting) } } }
         }
     }
 }
@@ -254,6 +206,7 @@ async fn draw(
                 div { dt { "Promised" } dd { (promised(&quote, who.today())) } }
             }
             (on_terms(&quote, who.today()))
+            (stays_different(&quote))
             (cost_lines(&lines))
             dl.totals {
                 div { dt { "Before tax" } dd { (quote.net) } }
@@ -291,7 +244,7 @@ async fn draw(
             }
         }
         details.card { summary { "Quoted operations" } (route_table(&basis.route)) }
-        (past::section(who, &history))
+        (past::section_of(who, past::Kept::Quote, id, &history))
     };
     Ok(Page::new(who, title).nav(Section::Enquiries).body(body))
 }

@@ -66,7 +66,7 @@ fn told_of(known: &Decisions, period: Period, today: NaiveDate) -> Markup {
             h2 { "Where there was none" }
             (folded(&without, margins))
         }
-        p.no-print { a href={ (PATH) ".csv?period=days&from=" (period.from) "&until=" (period.until) } { "Download for a spreadsheet" } }
+        p.no-print { a type="text/csv" href={ (PATH) ".csv?period=days&from=" (period.from) "&until=" (period.until) } { "Download for a spreadsheet" } }
         details.card {
             summary { "How the figures are made" }
             ul {

@@ -104,7 +104,7 @@ fn said(who: &SignedIn, asked: &Asked, reviewed: &Reviewed) -> Markup {
         }
         (figures::table(asked, reviewed))
         p {
-            a href={ "/review/figures.csv?" (asked.query()) } { "Download for a spreadsheet (CSV)" }
+            a type="text/csv" href={ "/review/figures.csv?" (asked.query()) } { "Download for a spreadsheet (CSV)" }
         }
         @if asked.by == Grouping::Person { (figures::people(reviewed)) }
         (figures::notes(reviewed))

@@ -130,11 +130,13 @@ fn finished(month: &Month) -> Markup {
         _ => "–".to_owned(),
     };
     html! {
-        @if made.jobs == 0 { p { "No job from a quote was finished in the month." } }
-        @else {
+        @if made.jobs == 0 {
+            p { "No job from a quote was finished in the month." }
+            @if made.calls > 0 { p { "What came back: " (show::count(made.calls, "call", "calls")) ", which cost the shop " (money(made.aftercare)) "." } }
+        } @else {
             p.lead {
                 (show::count(made.jobs, "job", "jobs")) " quoted at " strong { (money(made.quoted)) } ", cost " strong { (money(made.cost)) } " with overhead: "
-                strong { (left(made)) } " left. Quotes plan for " (month.planned_margin.normalize()) "\u{a0}%."
+                strong { (left(made)) } " left" @if made.calls > 0 { ", once what came back is put right for " (money(made.aftercare)) } ". Quotes plan for " (month.planned_margin.normalize()) "\u{a0}%."
             }
             table.cells {
                 thead { tr {
@@ -142,6 +144,7 @@ fn finished(month: &Month) -> Markup {
                     th.number scope="col" { "Jobs" }
                     th.number scope="col" { "Quoted" }
                     th.number scope="col" { "Cost with overhead" }
+                    th.number scope="col" { "Came back" }
                     th.number scope="col" { "Left" }
                 } }
                 tbody {
@@ -151,6 +154,7 @@ fn finished(month: &Month) -> Markup {
                             td.number data-label="Jobs" { (made.jobs) }
                             td.number data-label="Quoted" { (money(made.quoted)) }
                             td.number data-label="Cost with overhead" { (money(made.cost)) }
+                            td.number data-label="Came back" { @if made.calls > 0 { (show::count(made.calls, "call", "calls")) ", " (money(made.aftercare)) } @else { "–" } }
                             td.number data-label="Left" { (left(made)) }
                         }
                     }

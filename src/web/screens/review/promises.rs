@@ -26,7 +26,7 @@ const PATH: &str = "/review/promises";
 const MOST: usize = 200;
 
 /// Rows shown before the rest is folded away.
-const NEWEST: usize = 15;
+const NEWEST: usize = 8;
 
 pub(super) async fn show(who: SignedIn, asked: Query<ReviewQuery>) -> Answer {
     who.require(Role::Office)?;

@@ -1,17 +1,17 @@
 //! One casting: entered, corrected, inspected, written off, given back or put back.
 
 use super::form::{CastingForm, InspectionForm};
+use super::list::{Which, condition, cost, list, standing};
+use super::measured;
 use super::records::{Records, Typed};
-use super::{
-    Which, condition, cost, inspection_words, list, outcome_words, ownership_words, path,
-    source_words, standing, state_words,
-};
+use super::{inspection_words, outcome_words, ownership_words, path, source_words, state_words};
 use crate::app::take_in_casting::{GoodsIn, take_in};
 use crate::app::{AppError, describe_casting, move_casting};
 use crate::db::casting_records::{self, Origin, Source};
 use crate::db::castings::{self, VariantName};
 use crate::db::castings_on_shelf::{self as db, Casting, Outcome, Ownership, ShelfState};
 use crate::db::history::{self, Change};
+use crate::db::measured_records::MeasuredRecord;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, jobs, sightings};
 use crate::sourcing::Sighting;
@@ -225,6 +225,7 @@ pub(super) struct View {
     casting: Casting,
     origin: Origin,
     records: Records,
+    measured: Vec<MeasuredRecord>,
     variants: Vec<VariantName>,
     seen: Vec<Sighting>,
     changes: Vec<Change>,
@@ -241,6 +242,7 @@ impl View {
         let casting = db::get(tx, id).await?;
         let origin = casting_records::origin(tx, id).await?;
         let records = Records::load(tx, &casting).await?;
+        let measured = measured::of_casting(tx, id).await?;
         let seen = sightings::latest(tx, None, SIGHTINGS, 0).await?;
         let variants = castings::variant_names(tx).await?;
         let mut changes = history::of_row(tx, "casting", id).await?;
@@ -259,6 +261,7 @@ impl View {
             casting,
             origin,
             records,
+            measured,
             variants,
             seen,
             changes,
@@ -312,6 +315,7 @@ impl View {
                 }
                 @if office { (self.moves(who)) }
             }
+            (measured::section(who, (casting.id, casting.number), &self.measured, None))
             (self.records.sections(who, casting, &self.typed, &self.errors))
             @if here {
                 section.card aria-labelledby="inspection-title" {
@@ -322,7 +326,7 @@ impl View {
             @if office {
                 (details_and_history(who, &path(casting.id), &self.details.version, &self.details.fields(who, &self.variants, &self.seen, &self.errors), !self.errors.is_empty() || !self.notice.0.is_empty()))
             }
-            (past::section(who, &self.changes))
+            (past::section_of(who, past::Kept::Casting, self.casting.id, &self.changes))
         };
         Page::new(who, title).nav(Section::Castings).body(body)
     }

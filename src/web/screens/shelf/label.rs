@@ -1,6 +1,7 @@
 //! A casting's label, to be printed and tied on.
 
-use super::{ownership_words, path, standing};
+use super::list::standing;
+use super::{ownership_words, path};
 use crate::db::casting_records;
 use crate::db::castings;
 use crate::db::castings_on_shelf as db;

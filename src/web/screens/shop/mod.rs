@@ -2,6 +2,7 @@
 
 mod cutting;
 mod devices;
+mod fitting;
 pub mod hours;
 mod machines;
 mod order;
@@ -11,6 +12,8 @@ mod selling;
 mod sessions;
 mod settings;
 mod standards;
+mod templates;
+mod tokens;
 mod variation;
 
 use crate::db::people::Role;
@@ -22,6 +25,7 @@ use maud::{Markup, html};
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cutting::routes(cfg);
     devices::routes(cfg);
+    fitting::routes(cfg);
     hours::routes(cfg);
     machines::routes(cfg);
     order::routes(cfg);
@@ -31,6 +35,8 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     settings::routes(cfg);
     selling::routes(cfg);
     standards::routes(cfg);
+    templates::routes(cfg);
+    tokens::routes(cfg);
     variation::routes(cfg);
     cfg.route(Section::Shop.path(), web::get().to(index));
 }
@@ -66,6 +72,18 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
         "Standard times",
         "The elements of work: how long each takes, its checks, cautions and materials",
         Role::Machinist,
+    ),
+    (
+        "/shop/templates",
+        "Everyday work",
+        "What callers ask for again and again, as lists of standard times that a quick quote starts from",
+        Role::Office,
+    ),
+    (
+        "/shop/fitting",
+        "Fitting sheets",
+        "What goes out with a job for whoever fits it, by kind of work",
+        Role::Office,
     ),
     (
         "/shop/order",
@@ -113,6 +131,12 @@ const SCREENS: &[(&str, &str, &str, Role)] = &[
         "/shop/devices",
         "Bench devices",
         "Tablets and phones at the machines, and the PINs people sign on with there",
+        Role::Owner,
+    ),
+    (
+        "/shop/tokens",
+        "API tokens",
+        "Let a program of your own read or change what is here",
         Role::Owner,
     ),
     (

@@ -76,6 +76,18 @@ impl Record for Terms {
         )
         .unit("% of cost")
         .hint("Added to the cost of castings bought for a customer");
+        f.money(
+            "carriage_base",
+            "Carriage of a casting",
+            at!(selling.carriage_base),
+        )
+        .hint("Whatever it weighs. Leave empty to say the carriage of each variant by hand");
+        f.money(
+            "carriage_per_kg",
+            "Carriage, each kilogram",
+            at!(selling.carriage_per_kg),
+        )
+        .hint("Added by the weight of the pattern");
         f.heading("Quoting");
         let least = Decimal::ZERO..=Decimal::from(95);
         f.decimal(

@@ -111,7 +111,8 @@ async fn sign_in(
         },
         earlier: session::token_of(&req, &site),
     };
-    match sign_in::sign_in(&site.pool, &site.hashing, asked, Utc::now()).await? {
+    let pool = site.clusters.of_shop(asked.shop_id).await?;
+    match sign_in::sign_in(&pool, &site.hashing, asked, Utc::now()).await? {
         SignedIn::Begun(begun) => Ok(signed_in(&begun, &form.next, &site)),
         SignedIn::CodeNeeded(waiting) => Ok(HttpResponse::SeeOther()
             .insert_header((LOCATION, second_factor::address(safe_next(&form.next))))

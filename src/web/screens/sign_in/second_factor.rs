@@ -75,7 +75,8 @@ async fn take(
     };
     let typed = form.one_time_code.trim();
     let mut errors = FormErrors::default();
-    match second_factor::finish(&site.pool, &waiting, typed, browser, Utc::now()).await? {
+    let pool = site.clusters.of_shop(waiting.shop_id).await?;
+    match second_factor::finish(&pool, &waiting, typed, browser, Utc::now()).await? {
         Finished::Begun(begun) => Ok(signed_in(&begun, &form.next, &site)),
         Finished::Late => Ok(sign_in_again()),
         Finished::Wrong => {

@@ -1,8 +1,9 @@
 //! One item of stock: what is on hand, what is on order, every movement; counted, written off, changed.
 
 use super::form::{BookForm, LEAST, MOST, OrderForm};
+use super::made::{Made, MakeForm};
 use super::order::OpenForm;
-use super::{or_nothing, order};
+use super::{made, or_nothing, order};
 use crate::app::{AppError, move_stock};
 use crate::db::history::{self, Change};
 use crate::db::people::Role;
@@ -207,6 +208,9 @@ pub(super) struct View {
     /// What was typed about an order that is open.
     pub(super) open_order: Option<(Uuid, OpenForm)>,
     book: BookForm,
+    made: Made,
+    /// What was typed to make some for the shelf.
+    pub(super) make: MakeForm,
     pub(super) errors: FormErrors,
     pub(super) notice: Markup,
 }
@@ -232,6 +236,8 @@ impl View {
             },
             open_order: None,
             book: BookForm::default(),
+            made: Made::load(tx, id).await?,
+            make: MakeForm::default(),
             errors: FormErrors::default(),
             notice: html! {},
             item,
@@ -253,14 +259,21 @@ impl View {
                     div { dt { "On hand" } dd { (amount(item.on_hand, unit)) } }
                     div { dt { "Allocated" } dd { (amount(item.wanted, unit)) } }
                     div { dt { "On order" } dd { (amount(item.on_order, unit)) } }
+                    @if item.made_here { div { dt { "Being made for the shelf" } dd { (amount(item.being_made, unit)) } } }
                     div { dt { "Minimum" } dd { @match item.details.minimum { Some(least) => (amount(least, unit)), None => "none" } } }
                     div { dt { "Kept at" } dd { (or_nothing(&item.details.kept_at)) } }
                     div { dt { "Supplier" } dd { (or_nothing(&item.details.supplier)) } }
                 }
                 @if let Some(short) = item.level().short_by() {
-                    p.notice.warn { (amount(short, unit)) " short of the minimum, after what is allocated and on order." }
+                    p.notice.warn {
+                        @match item.level().missing() {
+                            Some(missing) => { "Not enough for the jobs: " (amount(missing, unit)) " more is needed, and " (amount(short, unit)) " to be at the minimum again." }
+                            None => { "Enough for the jobs. What is left after them is " (amount(short, unit)) " below the minimum." }
+                        }
+                    }
                 }
             }
+            (made::section(who, item, &self.made, &self.make, &self.errors))
             (order::section(who, item, &self.orders, &self.order, self.open_order.as_ref(), &self.errors))
             div.columns {
                 section.card aria-labelledby="count-title" {
@@ -285,7 +298,7 @@ impl View {
             }
             @if office { (self.details_form(who)) }
             (self.moved(who))
-            (past::section(who, &self.changes))
+            (past::section_of(who, past::Kept::StockItem, self.item.id, &self.changes))
         };
         Page::new(who, item.details.name.as_str())
             .nav(Section::Stock)
@@ -353,5 +366,6 @@ fn reason_words(reason: Reason) -> &'static str {
         Reason::Returned => "put back by",
         Reason::Counted => "counted",
         Reason::WrittenOff => "written off",
+        Reason::Made => "made in",
     }
 }

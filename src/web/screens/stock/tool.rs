@@ -189,7 +189,7 @@ async fn draw(
         @if who.may(Role::Office) {
             (details_and_history(who, &path(id), sheet.typed.get("version"), &sheet.fields(), open))
         }
-        (past::section(who, &changes))
+        (past::section_of(who, past::Kept::Tool, id, &changes))
     };
     Ok(Page::new(who, tool.details.name.as_str())
         .nav(Section::Stock)

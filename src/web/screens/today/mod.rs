@@ -39,6 +39,10 @@ async fn take(who: SignedIn, _form: CheckedForm<Nothing>) -> Answer {
             taken.standard_times,
             count(taken.standard_times, "standard time", "standard times"),
         ),
+        (
+            taken.rules,
+            count(taken.rules, "conversion rule", "conversion rules"),
+        ),
         (taken.shifts, count(taken.shifts, "shift", "shifts")),
     ];
     let added: Vec<String> = added

@@ -43,7 +43,7 @@ fn first_quote(s: &SetUp) -> Vec<Step> {
         (
             s.variants,
             "Add a pattern and two variants of it, to quote conversions",
-            "/castings",
+            "/castings/patterns/from-table",
             Role::Office,
         ),
         (

@@ -102,6 +102,19 @@ impl Axis {
         self.pieces.iter().map(|piece| (piece.from, piece.until))
     }
 
+    /// The open stretches with the position each begins at.
+    pub fn places(&self) -> impl Iterator<Item = (f64, Span)> + '_ {
+        self.pieces
+            .iter()
+            .map(|piece| (piece.x, (piece.from, piece.until)))
+    }
+
+    /// SVG units a minute.
+    #[must_use]
+    pub fn scale(&self) -> f64 {
+        self.scale
+    }
+
     /// What of the drawn time is not in `open`.
     #[must_use]
     pub fn closed(&self, open: &[Span]) -> Vec<(f64, f64)> {

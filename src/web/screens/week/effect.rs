@@ -6,8 +6,9 @@ use super::sheet::{self, Beside, Stretch};
 use super::words::{job_href, long_number, percent};
 use crate::app::change_plan::{Preview, role};
 use crate::planning::floor::{Floor, Timetable};
-use crate::planning::what_if::{PromiseMove, WhatIf};
-use crate::planning::words::{moment, working_time};
+use crate::planning::what_if::{PromiseMove, SMALL_SHIFT, WhatIf};
+use crate::planning::words::{hours, moment, working_time};
+use crate::web::shell::assets;
 use crate::web::ui::{Page, Section, SignedIn, csrf_field, show};
 use chrono::{DateTime, Utc};
 use maud::{Markup, html};
@@ -25,12 +26,13 @@ pub(super) fn page(who: &SignedIn, stretch: Stretch, preview: &Preview, notice: 
     let drawn = sheet::sheet(&what.floor, &what.after, stretch, None, Some(beside));
     let title = if undoes.is_some() { "Undo?" } else { "Preview" };
     let body = html! {
+        script type="module" src=(assets::url("week.js")) {}
         h1 { (title) }
         (notice)
         section.card.week-effect {
             p.lead { (effect.sentence) }
-            (promises(&what.floor, &effect.promises))
             (actions(who, stretch, preview))
+            (promises(&what.floor, &effect.promises))
         }
         (pictured(drawn.as_ref()))
         (moved(what))
@@ -81,8 +83,8 @@ fn pictured(drawn: Option<&picture::Picture>) -> Markup {
                     div.week-sheet tabindex="0" role="region" aria-label="The plan with the change, drawn" { (picture::draw("what-if", drawn)) }
                     figcaption {
                         ul.week-legend {
-                            li { svg.week-key viewBox="0 0 34 18" width="34" height="18" aria-hidden="true" { g.block.before { path.edge d="M2 2H32V16H2z" {} } } " before" }
-                            li { svg.week-key viewBox="0 0 34 18" width="34" height="18" aria-hidden="true" { g.block.after { path.body d="M2 2H32V16H2z" {} path.edge d="M2 2H32V16H2z" {} } } " after" }
+                            li { svg.week-key viewBox="0 0 34 18" width="34" height="18" aria-hidden="true" { g.block.before { path d="M2 2H32V16H2z" {} } } " before" }
+                            li { svg.week-key viewBox="0 0 34 18" width="34" height="18" aria-hidden="true" { g.block.after { path d="M2 2H32V16H2z" {} } } " after" }
                         }
                     }
                 }
@@ -115,7 +117,7 @@ fn in_sight(stretch: Stretch, what: &WhatIf) -> Stretch {
 }
 
 /// The jobs that are ready at another time, those that go late first.
-pub(super) fn promises(floor: &Floor, moves: &[PromiseMove]) -> Markup {
+pub(in crate::web) fn promises(floor: &Floor, moves: &[PromiseMove]) -> Markup {
     const SHOWN: usize = 8;
     let (first, rest) = moves.split_at(moves.len().min(SHOWN));
     html! {
@@ -186,6 +188,12 @@ fn moved(what: &WhatIf) -> Markup {
     };
     let count = what.effect.moved.len();
     html! {
+        @if !what.effect.shifted.is_empty() {
+            p.muted {
+                (show::count(what.effect.shifted.len() as i64, "operation keeps its machine and person and starts", "operations keep their machine and person and start"))
+                " less than " (hours(SMALL_SHIFT)) " earlier or later."
+            }
+        }
         @if count > 0 {
             details.act {
                 summary { (show::count(count as i64, "operation moves", "operations move")) }

@@ -6,15 +6,19 @@
 //! | `picture` | the drawing, from rows and blocks to SVG |
 //! | `sheet` | from a plan in times of day to rows and blocks |
 //! | `lists` | the same in words and figures |
+//! | `keys` | short keys of operations, for pages that name hundreds |
 //! | `panel`, `query` | what can be done about something, and what the address says |
 //! | `preview`, `effect` | what would come of a change; applied, discarded, undone |
 //! | `risk`, `combine` | jobs that may be late; setups that could be combined |
 //! | `changes` | what was changed by hand, when and by whom |
+//! | `day` | the day's work of each machine and person, to print |
 
 mod axis;
 mod changes;
 mod combine;
+mod day;
 mod effect;
+mod keys;
 mod lists;
 mod panel;
 mod picture;
@@ -24,6 +28,7 @@ mod risk;
 mod sheet;
 mod words;
 
+pub(in crate::web) use effect::promises as promise_moves;
 pub(in crate::web) use risk::why_late;
 pub(in crate::web) use words::{job_href, long_number, slack_words, state_words, status_words};
 
@@ -33,6 +38,7 @@ use crate::db::people::Role;
 use crate::db::plan_changes::AppliedChange;
 use crate::db::plans::{self, Age};
 use crate::planning::Freshness;
+use crate::planning::changes::PlanChange;
 use crate::planning::floor::PromiseStatus;
 use crate::web::shell::assets;
 use crate::web::shell::site::Site;
@@ -54,6 +60,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     preview::routes(cfg);
     risk::routes(cfg);
     combine::routes(cfg);
+    day::routes(cfg);
 }
 
 async fn show_week(
@@ -63,10 +70,11 @@ async fn show_week(
 ) -> Answer {
     let query = WeekQuery::new(query.into_inner());
     let week = week(&who.actor(), &site.plans, Utc::now()).await?;
+    let query = query.with_keys_of(&week.plan.floor);
     let mut errors = FormErrors::default();
     let stretch = query.stretch(&mut errors, today(who.shop.time_zone));
     let stretch = at_chosen(&week.plan, stretch, &query);
-    let page = page(&who, &week, stretch, &query, &errors);
+    let page = page(&who, &week, stretch, (&query, &errors), None);
     Ok(if errors.is_empty() {
         page
     } else {
@@ -95,8 +103,8 @@ fn page(
     who: &SignedIn,
     week: &Week,
     stretch: Stretch,
-    query: &WeekQuery,
-    errors: &FormErrors,
+    (query, errors): (&WeekQuery, &FormErrors),
+    nearest: Option<&PlanChange>,
 ) -> Page {
     let plan = &week.plan;
     let floor = &plan.floor;
@@ -106,21 +114,32 @@ fn page(
         query,
         errors,
         may: who.may(Role::Office),
+        nearest,
     };
+    let looking = query.looks_at_something();
     let picture = sheet::sheet(floor, &plan.timetable, stretch, query.operation(), None);
     let body = html! {
         script type="module" src=(assets::url("week.js")) {}
+        @if panel.may { script type="module" src=(assets::url("week-move.js")) {} }
         div.bar { h1 { (heading(stretch, who.today())) } (stretches("/week", stretch)) }
         (errors.summary())
+        (panel.nearest())
         div.week-top { (freshness_line(&week.age, who.shop.time_zone)) (go_to(stretch, query.get("from"), errors)) }
-        (panel.draw())
-        div.week-body #week-body {
-            (last_change(who, week.newest.as_ref()))
-            (lists::issues(floor, &plan.model.issues))
-            (summary(plan))
-            (figure(picture.as_ref()))
-            (lists::days(floor, &plan.timetable, stretch))
-            (lists::load(floor, &plan.timetable, stretch))
+        div.week-body.looking[looking] #week-body {
+            div.week-head #week-head {
+                (last_change(who, week.newest.as_ref()))
+                (lists::issues(floor, &plan.model.issues))
+                (lists::stand_ins(floor, &plan.model.stand_ins, stretch))
+                (summary(plan, stretch))
+            }
+            div.week-picture #week-picture data-from=(stretch.from) data-days=(stretch.days) {
+                (figure(picture.as_ref(), panel.may))
+            }
+            (panel.draw())
+            div.week-rest #week-rest {
+                (lists::days(floor, &plan.timetable, stretch))
+                (lists::load(floor, &plan.timetable, stretch))
+            }
         }
     };
     Page::new(who, heading(stretch, who.today()))
@@ -171,13 +190,16 @@ fn go_to(stretch: Stretch, entered: &str, errors: &FormErrors) -> Markup {
 }
 
 /// The drawing with its legend, or that the shop is closed.
-fn figure(picture: Option<&picture::Picture>) -> Markup {
+fn figure(picture: Option<&picture::Picture>, may: bool) -> Markup {
     html! {
         @match picture {
             Some(picture) => {
                 figure.week-figure {
                     div.week-sheet tabindex="0" role="region" aria-label="The plan, drawn" { (picture::draw("week", picture)) }
-                    figcaption { (legend()) }
+                    figcaption {
+                        (legend())
+                        @if may { p.muted.no-print { "To move a box, drag it (on a touch screen, hold it first), or select it and press M, then the arrow keys and Enter. You see what would come of it before anything changes." } }
+                    }
                 }
             }
             None => p.notice { "The shop is closed on these days." },
@@ -192,21 +214,21 @@ fn legend() -> Markup {
     };
     html! {
         ul.week-legend {
-            (sample(html! { g.block { path.body d="M2 2H32V16H2z" {} rect x="2" y="2" width="12" height="14" fill="url(#week-setup)" {} path.edge d="M2 2H32V16H2z" {} } }, "setup hatched (grey on paper), run plain"))
-            (sample(html! { g.block.started { path.body d="M7 2H32V16H7L2 11V7z" {} path.edge d="M7 2H32V16H7L2 11V7z" {} } }, "running"))
-            (sample(html! { g.block { path.body d="M2 4H6l3 4l3 -4H32V17H2z" {} path.edge d="M2 4H6l3 4l3 -4H32V17H2z" {} circle.pin cx="9" cy="4" r="2.6" {} line.pin x1="9" x2="9" y1="6" y2="11" {} } }, "pinned"))
-            (sample(html! { g.block.held { path.body d="M2 2H32V16H2z" {} path.edge d="M2 2H32V16H2z" {} } }, "reserved for a quote"))
-            (sample(html! { g.block { path.body d="M2 2H32V16H2z" {} line.overdue x1="3" x2="31" y1="14.5" y2="14.5" {} path.edge d="M2 2H32V16H2z" {} } }, "late job"))
-            (sample(html! { g.flag { line.pole x1="10" x2="10" y1="1" y2="17" {} path.cloth d="M10 2h12v8h-12z" {} } }, "due, on time"))
-            (sample(html! { g.flag.risk { line.pole x1="10" x2="10" y1="1" y2="17" {} path.cloth d="M10 2h12v8h-12z" {} path d="M10 2h12v8h-12z" fill="url(#week-risk)" {} } }, "at risk"))
-            (sample(html! { g.flag.late { line.pole x1="10" x2="10" y1="1" y2="17" {} path.cloth d="M10 2h14l-4 4l4 4h-14z" {} } }, "late"))
+            (sample(html! { g.block { path d="M2 2H32V16H2z" {} } g.marks { path d="M2 2h12v14h-12z" fill="url(#week-setup)" {} } }, "setup hatched (grey on paper), run plain"))
+            (sample(html! { g.block.started { path d="M7 2H32V16H7L2 11V7z" {} } }, "running"))
+            (sample(html! { g.block { path d="M2 4H6l3 4l3 -4H32V17H2z" {} } g.marks { circle.pin cx="9" cy="4" r="2.6" {} path.pin d="M9 6v5" {} } }, "pinned"))
+            (sample(html! { g.block.held { path d="M2 2H32V16H2z" {} } }, "reserved for a quote"))
+            (sample(html! { g.block { path d="M2 2H32V16H2z" {} } g.marks { path.overdue d="M3 14.5H31" {} } }, "late job"))
+            (sample(html! { g.flag { path.cloth d="M10 17V2h12v8h-12z" {} } }, "due, on time"))
+            (sample(html! { g.flag.risk { path.cloth d="M10 17V2h12v8h-12z" {} path d="M10 2h12v8h-12z" fill="url(#week-risk)" {} } }, "at risk"))
+            (sample(html! { g.flag.late { path.cloth d="M10 17V2h14l-4 4l4 4h-14z" {} } }, "late"))
             (sample(html! { rect x="1" y="1" width="32" height="16" fill="url(#week-closed)" {} }, "closed"))
         }
     }
 }
 
 /// How many jobs are late or at risk, and where to go from there.
-fn summary(plan: &CurrentPlan) -> Markup {
+fn summary(plan: &CurrentPlan, stretch: Stretch) -> Markup {
     let open = plan.timetable.open_promises(&plan.floor);
     let count = |status| open.iter().filter(|o| o.status == status).count() as i64;
     let (late, risk) = (count(PromiseStatus::Late), count(PromiseStatus::AtRisk));
@@ -214,12 +236,14 @@ fn summary(plan: &CurrentPlan) -> Markup {
         ul.week-summary {
             li {
                 a href="/week/risk" data-key="r" data-key-label="Late or at risk" {
-                    @if late + risk == 0 { "Every job is on time" }
+                    @if late + risk == 0 && plan.model.issues.is_empty() { "Every job is on time" }
+                    @else if late + risk == 0 { "Every job that can be scheduled is on time" }
                     @else { (show::count(late, "job late", "jobs late")) ", " (risk) " at risk" }
                 }
             }
             li { a href="/week/combine" { "Combine setups" } }
             li { a href="/week/changes" { "Manual changes" } }
+            li { a href={ "/week/day/" (stretch.from) } { "Work lists to print" } }
         }
     }
 }
@@ -296,8 +320,8 @@ impl News {
 fn freshness_line(age: &Age, zone: Tz) -> Markup {
     let news = News::of(age, zone);
     html! {
-        div.week-fresh #week-freshness data-freshness="/week/freshness" data-plan=(news.plan) data-swap="week-body"
-            data-busy=(if news.busy { "yes" } else { "no" }) {
+        div.week-fresh #week-freshness data-freshness="/week/freshness" data-plan=(news.plan) data-swap="week-head week-picture week-rest"
+            data-planning=(if news.busy { "yes" } else { "no" }) {
             p.says role="status" { (news.words) }
             progress aria-label="The new plan" max="1" value=[news.share] hidden[news.share.is_none()] {}
             p.newer hidden { a href="" { "Show the new plan" } }

@@ -25,6 +25,8 @@ pub(super) struct Panel<'a> {
     pub errors: &'a FormErrors,
     /// Whether this person may change the plan.
     pub may: bool,
+    /// What can be done in place of a change that was refused.
+    pub nearest: Option<&'a PlanChange>,
 }
 
 impl Panel<'_> {
@@ -60,7 +62,7 @@ impl Panel<'_> {
 
     fn form(&self, subject: &Subject, offer: &Offer) -> Markup {
         html! {
-            details.act id=(offer.code) open[self.query.form() == offer.code] {
+            details.act id=(offer.code) open[self.opened() == offer.code] {
                 summary { (offer.label) }
                 form.grid method="get" action="/week/preview" novalidate {
                     (self.hidden(subject, offer.code))
@@ -126,9 +128,31 @@ impl Panel<'_> {
         html! { a.button.quiet href={ "/week?" (self.stretch.query()) } { "Close" } }
     }
 
+    /// The form that is open: the one that was sent, or else the one that moves an operation.
+    fn opened(&self) -> &str {
+        match self.query.form() {
+            "" => "place",
+            sent => sent,
+        }
+    }
+
     /// A complaint that no field of a form is about.
     fn general(&self) -> Markup {
-        html! { @if let Some(complaint) = self.errors.get("change") { p.error { span.sign aria-hidden="true" { "!" } " " (complaint) } } }
+        html! {
+            @if let Some(complaint) = self.errors.get("change") { p.error { span.sign aria-hidden="true" { "!" } " " (complaint) } }
+        }
+    }
+
+    /// What can be done in place of what was refused; in sight above everything else.
+    pub fn nearest(&self) -> Markup {
+        html! {
+            @if let Some(nearest) = self.nearest {
+                div.week-nearest {
+                    p { "Nearest place that is free: " (nearest.words(self.floor())) "." }
+                    p { a.button href=(super::preview::href(nearest, self.stretch)) { "Preview the nearest place" } }
+                }
+            }
+        }
     }
 
     fn operation(&self, subject: &Subject, job: &FloorJob, operation: &FloorOperation) -> Markup {
@@ -144,6 +168,7 @@ impl Panel<'_> {
                 (self.general())
                 dl.figures {
                     div { dt { "Job" } dd { a href=(job_href(job)) { (job.title) } } }
+                    div { dt { "Customer" } dd { @if job.customer.is_empty() { "not named" } @else { (job.customer) } } }
                     @match timetable.slot(operation.id) {
                         Some(slot) => (slot_figures(floor, slot)),
                         None => div { dt { "Planned" } dd { "not scheduled" } },

@@ -30,25 +30,27 @@ async fn preview(
     who.require(crate::db::people::Role::Office)?;
     let query = WeekQuery::new(query.into_inner());
     let Week { plan, age, newest } = week(&who.actor(), &site.plans, Utc::now()).await?;
+    let query = query.with_keys_of(&plan.floor);
     let mut errors = FormErrors::default();
     let stretch = query.stretch(&mut errors, today(who.shop.time_zone));
     let change = query.change(&mut errors, &plan);
+    let mut nearest = None;
     let plan = match change.filter(|_| errors.is_empty()) {
         None => plan,
         Some(change) => match change_plan::preview(&who.actor(), plan, change).await? {
             Tried::Works(preview) => {
                 return Ok(effect::page(&who, stretch, &preview, &html! {}).into());
             }
-            Tried::Cannot(plan, cannot) => {
-                query.refuse(&mut errors, &plan, cannot);
-                plan
+            Tried::Cannot(no) => {
+                query.refuse(&mut errors, &no.plan, no.why);
+                nearest = no.nearest;
+                no.plan
             }
         },
     };
     let week = Week { plan, age, newest };
-    Ok(super::page(&who, &week, stretch, &query, &errors)
-        .invalid()
-        .into())
+    let page = super::page(&who, &week, stretch, (&query, &errors), nearest.as_ref());
+    Ok(page.invalid().into())
 }
 
 /// A change as it is sent in a form and in an address.
@@ -88,7 +90,7 @@ async fn apply(who: SignedIn, site: web::Data<Site>, form: CheckedForm<ApplyForm
     };
     let Some(proposal) = proposal else {
         let week = week(&who.actor(), &site.plans, now).await?;
-        let page = super::page(&who, &week, stretch, &query, &errors);
+        let page = super::page(&who, &week, stretch, (&query, &errors), None);
         return Ok(page.invalid().into());
     };
     // A form without the version it was made for is not of any floor.
@@ -98,9 +100,9 @@ async fn apply(who: SignedIn, site: web::Data<Site>, form: CheckedForm<ApplyForm
             Ok(Reply::see_other(format!("/week?{}", stretch.query())).flash(as_sentence(&words)))
         }
         Applied::Overtaken(preview) => Ok(overtaken(&who, stretch, &preview)),
-        Applied::Cannot(week, cannot) => {
+        Applied::Cannot(week, cannot, nearest) => {
             errors.add("change", cannot.why);
-            let page = super::page(&who, &week, stretch, &query, &errors);
+            let page = super::page(&who, &week, stretch, (&query, &errors), nearest.as_ref());
             Ok(page.invalid().into())
         }
     }
@@ -124,6 +126,6 @@ async fn undo(who: SignedIn, id: web::Path<Uuid>) -> Answer {
         WeekQuery::default().stretch(&mut FormErrors::default(), today(who.shop.time_zone));
     match change_plan::preview_undo(&who.actor(), *id, Utc::now()).await? {
         Tried::Works(preview) => Ok(effect::page(&who, stretch, &preview, &html! {}).into()),
-        Tried::Cannot(_, why) => Err(WebError::Unprocessable(format!("{why}."))),
+        Tried::Cannot(no) => Err(WebError::Unprocessable(format!("{}.", no.why))),
     }
 }

@@ -1,9 +1,10 @@
 //! What the address of the week says: the days shown, what is looked at, and what is to be previewed.
 
+use super::keys::Keys;
 use super::sheet::Stretch;
 use crate::app::current_plan::CurrentPlan;
 use crate::planning::changes::{CannotChange, Entered, EntryError, PlanChange, Subject};
-use crate::planning::floor::Resource;
+use crate::planning::floor::{Floor, Resource};
 use crate::web::ui::FormErrors;
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -26,6 +27,24 @@ impl WeekQuery {
             pair("days", days),
             pair("change", change),
         ])
+    }
+
+    /// With the whole key of the operation that was asked for by its short one, as `op` or in place of the whole one.
+    #[must_use]
+    pub fn with_keys_of(mut self, floor: &Floor) -> Self {
+        let asked = self
+            .0
+            .iter_mut()
+            .find(|(name, _)| name == "operation" || name == "op");
+        if let Some((name, value)) = asked {
+            "operation".clone_into(name);
+            if value.parse::<Uuid>().is_err()
+                && let Some(id) = Keys::of(floor).find(value)
+            {
+                *value = id.to_string();
+            }
+        }
+        self
     }
 
     /// The value of a field; empty when it was not sent.

@@ -1,10 +1,12 @@
 //! From a plan in times of day to what is drawn on the sheet.
 
 use super::axis::Span;
+use super::keys::Keys;
 use super::picture::{self, Block, BlockState, Flag, Group, Layer, Picture, Row};
-use super::words::{job_href, long_number, percent, short_number, slack_words, slot_words};
+use super::words::{job_href, long_number, percent, short_number, slack_words, slot_title};
 use crate::planning::floor::{
-    Floor, FloorJob, FloorMachine, FloorPerson, Order, PromiseStatus, Slot, SlotState, Timetable,
+    Floor, FloorJob, FloorMachine, FloorOperation, FloorPerson, Order, Progress, PromiseStatus,
+    Resource, Slot, SlotState, Timetable,
 };
 use crate::planning::words::moment;
 use crate::planning::{Calendar, Hours, local_instant};
@@ -50,11 +52,35 @@ impl Stretch {
         (midnight(self.from), midnight(until.unwrap_or(self.from)))
     }
 
-    /// In the address.
+    /// In the address; a week needs no saying.
     #[must_use]
     pub fn query(self) -> String {
-        format!("from={}&days={}", self.from, self.days)
+        match self.days {
+            7 => format!("from={}", self.from),
+            days => format!("from={}&days={days}", self.from),
+        }
     }
+
+    /// How much there is room to say about each operation.
+    #[must_use]
+    pub fn detail(self) -> Detail {
+        match self.days {
+            ..=14 => Detail::Full,
+            15..=28 => Detail::Brief,
+            _ => Detail::Least,
+        }
+    }
+}
+
+/// How much is said about an operation: the more days are shown, the less, since there are the more of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Detail {
+    /// Everything.
+    Full,
+    /// The job, what is done, when.
+    Brief,
+    /// The same in as few words as will do; people's rows are drawn and lead nowhere.
+    Least,
 }
 
 /// The day it is by the shop's clock.
@@ -100,6 +126,7 @@ pub fn sheet(
     let shop = open(&floor.hours, within);
     let axis = picture::axis(shop.iter().chain(people.iter().flatten()).copied(), within)?;
     let rows = Rows {
+        keys: Keys::of(floor),
         floor,
         timetable,
         stretch,
@@ -146,6 +173,7 @@ pub fn sheet(
 
 /// What the rows of a sheet are made from.
 struct Rows<'a> {
+    keys: Keys,
     floor: &'a Floor,
     timetable: &'a Timetable,
     stretch: Stretch,
@@ -159,16 +187,19 @@ struct Rows<'a> {
 impl Rows<'_> {
     /// Machines, then people, then work sent out if there is any.
     fn groups(&self, people_hours: Vec<Vec<Span>>) -> Vec<Group> {
-        let group = |name, rows, tab_stops| Group {
+        let least = self.stretch.detail() == Detail::Least;
+        let group = |name, rows, tab_stops: bool| Group {
             name,
             rows,
             tab_stops,
+            drawn_only: least && !tab_stops,
         };
         let machines = self.machines();
         let people = self.people(people_hours);
         let away = Row {
             name: "Sent out".to_owned(),
             href: None,
+            whose: None,
             open: None,
             blocks: self.blocks(&|slot| slot.machine.is_none().then_some(slot.ends)),
         };
@@ -186,6 +217,7 @@ impl Rows<'_> {
         let row = |machine: &FloorMachine| Row {
             name: machine.name.clone(),
             href: Some(self.panel("machine", machine.id)),
+            whose: Some(Resource::Machine(machine.id)),
             open: Some(open(&machine.hours, self.within)),
             blocks: self.blocks(&|slot| (slot.machine == Some(machine.id)).then_some(slot.ends)),
         };
@@ -204,6 +236,7 @@ impl Rows<'_> {
             .map(|(person, open)| Row {
                 name: person.name.clone(),
                 href: Some(self.panel("person", person.id)),
+                whose: Some(Resource::Person(person.id)),
                 open: Some(open),
                 blocks: self.blocks(&|slot| {
                     (slot.person == Some(person.id)).then_some(slot.attended_until)
@@ -247,15 +280,12 @@ impl Rows<'_> {
         if slot.starts >= self.within.1 || until <= self.within.0 || until <= slot.starts {
             return None;
         }
+        let key = self.keys.key(slot.operation);
         Some(Block {
-            key: slot.operation.to_string(),
-            href: format!(
-                "/week?{}&operation={}#operation",
-                self.stretch.query(),
-                slot.operation
-            ),
-            label: (short_number(job), operation.what.clone()),
-            words: slot_words(self.floor, slot),
+            href: self.keys.href(self.floor, self.stretch, slot.operation),
+            key,
+            label: (short_number(job), bar_words(job, operation)),
+            words: slot_title(self.floor, slot, self.stretch.detail()),
             times: [slot.starts, slot.setup_until.min(until), until],
             state: match (&job.order, slot.state) {
                 (_, SlotState::Started | SlotState::HalfDone) => BlockState::Started,
@@ -267,7 +297,34 @@ impl Rows<'_> {
             late: slot.slack_minutes.is_some_and(|slack| slack < 0),
             layer,
             chosen: self.chosen == Some(slot.operation),
+            rows: match self.before {
+                None => self.rows_for(job, operation),
+                Some(_) => Vec::new(),
+            },
         })
+    }
+
+    /// The machines and people an operation of a job may be moved to; none once it has begun, or when it is sent out.
+    fn rows_for(&self, job: &FloorJob, operation: &FloorOperation) -> Vec<Uuid> {
+        let waits = operation.progress == Progress::Queued && operation.outside_days.is_none();
+        if !waits || !matches!(job.order, Order::Job) {
+            return Vec::new();
+        }
+        let machines = self.floor.machines.iter();
+        let machines = machines.filter(|m| m.kind == operation.machine_kind);
+        let people = self.floor.people.iter();
+        let people = people.filter(|p| !operation.skill.is_empty() && p.can(&operation.skill));
+        let machines = machines.map(|m| m.id);
+        machines.chain(people.map(|p| p.id)).collect()
+    }
+}
+
+/// What a bar says behind the job's number: the customer, and what is done.
+fn bar_words(job: &FloorJob, operation: &FloorOperation) -> String {
+    if job.customer.is_empty() {
+        operation.what.clone()
+    } else {
+        format!("{}: {}", job.customer, operation.what)
     }
 }
 

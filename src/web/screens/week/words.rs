@@ -1,5 +1,6 @@
 //! How jobs, slots and chances are written on the week.
 
+use super::sheet::Detail;
 use crate::planning::floor::{Floor, FloorJob, Order, PromiseStatus, Slot, SlotState};
 use crate::planning::words::{hours, moment, working_time};
 use crate::units::text::capitalised;
@@ -45,6 +46,16 @@ pub fn long_number(job: &FloorJob) -> String {
     }
 }
 
+/// `Job 214 for Asa Pemberly`.
+#[must_use]
+pub fn for_whom(job: &FloorJob) -> String {
+    if job.customer.is_empty() {
+        long_number(job)
+    } else {
+        format!("{} for {}", long_number(job), job.customer)
+    }
+}
+
 /// The page of a job, or of the quote that reserves the slot.
 #[must_use]
 pub fn job_href(job: &FloorJob) -> String {
@@ -85,29 +96,67 @@ pub fn percent(chance: f64) -> String {
 /// Everything about a slot in a sentence.
 #[must_use]
 pub fn slot_words(floor: &Floor, slot: &Slot) -> String {
-    let Some((job, operation)) = floor.operation(slot.operation) else {
-        return String::new();
+    slot_parts(floor, slot).map_or_else(String::new, |(what, where_and_when)| {
+        format!("{what}, {where_and_when}")
+    })
+}
+
+/// The same in two lines: what, then where and when; with less detail only the job, what is done, and when.
+#[must_use]
+pub fn slot_title(floor: &Floor, slot: &Slot, detail: Detail) -> String {
+    let lines = match detail {
+        Detail::Full => slot_parts(floor, slot),
+        Detail::Brief => floor.operation(slot.operation).map(|(job, operation)| {
+            let what = format!(
+                "{}, {} {}",
+                long_number(job),
+                operation.number,
+                operation.what
+            );
+            (what, from_to(floor, slot))
+        }),
+        Detail::Least => floor.operation(slot.operation).map(|(job, operation)| {
+            let what: String = operation.what.chars().take(24).collect();
+            let more = if what.len() < operation.what.len() {
+                "…"
+            } else {
+                ""
+            };
+            let what = format!("{} {} {what}{more}", short_number(job), operation.number);
+            (what, moment(slot.starts, floor.zone))
+        }),
     };
-    let mut words = format!(
-        "{}, {} {}",
-        long_number(job),
-        operation.number,
-        operation.what
-    );
-    if let Some(machine) = slot.machine.and_then(|id| floor.machine(id)) {
-        words += &format!(", {}", machine.name);
-    }
-    if operation.outside_days.is_some() {
-        words += ", sent out";
-    }
-    if let Some(person) = slot.person.and_then(|id| floor.person(id)) {
-        words += &format!(", {}", person.name);
-    }
-    words += &format!(
-        ": {} to {}",
-        moment(slot.starts, floor.zone),
+    lines.map_or_else(String::new, |(what, then)| format!("{what}\n{then}"))
+}
+
+/// `Thu 3 Dec, 09:51 to 12:07`.
+fn from_to(floor: &Floor, slot: &Slot) -> String {
+    let [from, to] = [slot.starts, slot.ends].map(|at| at.with_timezone(&floor.zone));
+    let until = if from.date_naive() == to.date_naive() {
+        to.format("%H:%M").to_string()
+    } else {
         moment(slot.ends, floor.zone)
-    );
+    };
+    format!("{} to {until}", moment(slot.starts, floor.zone))
+}
+
+fn slot_parts(floor: &Floor, slot: &Slot) -> Option<(String, String)> {
+    let (job, operation) = floor.operation(slot.operation)?;
+    let what = format!("{}, {} {}", for_whom(job), operation.number, operation.what);
+    let machine = slot.machine.and_then(|id| floor.machine(id));
+    let person = slot.person.and_then(|id| floor.person(id));
+    let away = operation.outside_days.map(|_| "sent out");
+    let places: Vec<&str> = machine
+        .map(|machine| machine.name.as_str())
+        .into_iter()
+        .chain(away)
+        .chain(person.map(|person| person.name.as_str()))
+        .collect();
+    let mut words = if places.is_empty() {
+        from_to(floor, slot)
+    } else {
+        format!("{}: {}", places.join(", "), from_to(floor, slot))
+    };
     if slot.setup_minutes > 0 {
         words += &format!(", setup {}", hours(slot.setup_minutes));
     }
@@ -115,7 +164,7 @@ pub fn slot_words(floor: &Floor, slot: &Slot) -> String {
     if let Some(state) = state_words(slot.state) {
         words += &format!("; {state}");
     }
-    words
+    Some((what, words))
 }
 
 /// As a sentence of its own.

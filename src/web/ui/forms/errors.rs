@@ -249,11 +249,7 @@ impl FormErrors {
     /// A calendar day, as a date field sends it (`2026-12-03`) or as people write it (`3 Dec 2026`), from 1900 to 2199.
     pub fn date(&mut self, field: &str, raw: &str) -> Option<NaiveDate> {
         use chrono::Datelike;
-        let text = raw.trim();
-        let day = ["%Y-%m-%d", "%d %b %Y", "%d %B %Y"]
-            .iter()
-            .find_map(|format| NaiveDate::parse_from_str(text, format).ok());
-        match day {
+        match crate::units::day::written(raw) {
             Some(day) if (1900..2200).contains(&day.year()) => Some(day),
             Some(_) => {
                 self.add(field, "Enter a year from 1900 to 2199");

@@ -82,9 +82,12 @@ pub(in crate::web) struct Group<R> {
     pub(in crate::web) draw: Box<DrawForm>,
     /// What the form says, in one line.
     pub(in crate::web) tell: Box<dyn Fn(&Typed) -> String>,
+    /// Whether it is a part of the form by itself, with a heading of its own.
+    pub(in crate::web) headed: bool,
 }
 
 enum Part<R> {
+    Heading(String),
     Between(Markup),
     Input(Box<Input<R>>),
     Group(Group<R>),
@@ -107,9 +110,9 @@ impl<R: Clone + 'static> Fields<R> {
         }
     }
 
-    /// A heading.
+    /// A heading over the fields up to the next one, or up to a [`Group`] with a heading of its own.
     pub(in crate::web) fn heading(&mut self, words: &str) {
-        self.between(html! { h2 { (words) } });
+        self.parts.push(Part::Heading(words.to_owned()));
     }
 
     /// Anything that is no field.
@@ -395,7 +398,7 @@ impl<R: Clone + 'static> Fields<R> {
             match part {
                 Part::Input(input) => typed.set(input.field.name(), (input.show)(record)),
                 Part::Group(group) => (group.write)(record, &mut typed),
-                Part::Between(_) => {}
+                Part::Heading(_) | Part::Between(_) => {}
             }
         }
         typed
@@ -415,22 +418,37 @@ impl<R: Clone + 'static> Fields<R> {
                     }
                 }
                 Part::Group(group) => (group.read)(record, typed, errors),
-                Part::Between(_) => {}
+                Part::Heading(_) | Part::Between(_) => {}
             }
         }
     }
 
     /// The fields as drawn.
     pub(in crate::web) fn draw(&self, typed: &Typed, errors: &FormErrors) -> Markup {
+        let headed = |part: &Part<R>| match part {
+            Part::Heading(_) => true,
+            Part::Group(group) => group.headed,
+            Part::Between(_) | Part::Input(_) => false,
+        };
+        let starts = |one: &Part<R>, next: &Part<R>| {
+            headed(next) || matches!(one, Part::Group(group) if group.headed)
+        };
+        let draw = |part: &Part<R>| match part {
+            Part::Heading(words) => html! { legend { h2 { (words) } } },
+            Part::Between(markup) => markup.clone(),
+            Part::Input(input) => {
+                let field = input.field.clone().filled(typed.get(input.field.name()));
+                let focus = input.focus && errors.is_empty();
+                field.errors(errors).autofocus(focus).render()
+            }
+            Part::Group(group) => (group.draw)(typed, errors),
+        };
         html! {
-            @for part in &self.parts {
-                @match part {
-                    Part::Between(markup) => (markup),
-                    Part::Input(input) => {
-                        (input.field.clone().filled(typed.get(input.field.name())).errors(errors)
-                            .autofocus(input.focus && errors.is_empty()).render())
-                    }
-                    Part::Group(group) => ((group.draw)(typed, errors)),
+            @for section in self.parts.chunk_by(|one, next| !starts(one, next)) {
+                @if matches!(section.first(), Some(Part::Heading(_))) {
+                    fieldset.part.wide { @for part in section { (draw(part)) } }
+                } @else {
+                    @for part in section { (draw(part)) }
                 }
             }
         }
@@ -441,7 +459,7 @@ impl<R: Clone + 'static> Fields<R> {
     pub(super) fn differences(&self, stored: &R, typed: &Typed) -> Vec<Changed> {
         let now = self.typed(stored);
         let changed = self.parts.iter().filter_map(|part| match part {
-            Part::Between(_) => None,
+            Part::Heading(_) | Part::Between(_) => None,
             Part::Input(input) => {
                 let raw = typed.get(input.field.name());
                 let (mut wanted, mut ignored) = (stored.clone(), FormErrors::default());

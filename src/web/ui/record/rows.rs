@@ -86,6 +86,7 @@ pub(in crate::web) fn rows<R: 'static>(
     let columns: Rc<[Field]> = columns.into();
     let (to_read, to_draw, to_tell) = (columns.clone(), columns.clone(), columns.clone());
     Group {
+        headed: true,
         label: title,
         write: Box::new(move |record, typed| {
             let items = write(record);

@@ -4,6 +4,7 @@ mod form;
 
 use self::form::{Lists, NeedForm};
 use crate::app::AppError;
+use crate::app::make_part;
 use crate::app::meet_need::{self, Seen};
 use crate::db::jobs::{Job, JobState};
 use crate::db::needs::{self, Arrival, Availability, Cover, Need, NeedKind, Source};
@@ -35,6 +36,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
             .route(web::post().to(save)),
     )
     .route("/jobs/{id}/needs/{need}/arrived", web::post().to(arrived))
+    .route("/jobs/{id}/needs/{need}/make", web::post().to(make))
     .route("/jobs/{id}/needs/{need}/take", web::post().to(take))
     .route("/jobs/{id}/needs/{need}/put-back", web::post().to(put_back))
     .route("/jobs/{id}/needs/{need}/remove", web::post().to(remove));
@@ -88,7 +90,8 @@ fn why(need: &Need, on: NaiveDate) -> Markup {
             Source::Stock { cover, .. } => @match cover {
                 Cover::Taken => "taken from stock",
                 Cover::OnHand => "in stock",
-                Cover::OnOrder(_) => "on order for stock",
+                Cover::OnOrder(_) => "on order or being made for stock",
+                Cover::Made => { a href="#made" { "made in this job" } ", before the operation that needs it" },
                 Cover::Short => "out of stock, and no order with a date covers it",
             },
             Source::Tool { loan, .. } => @match loan {
@@ -159,16 +162,49 @@ pub(super) fn section(who: &SignedIn, job: &Job, needs: &[Need]) -> Markup {
                             td.number data-label="Quantity" { (amount(need.details.quantity, &need.details.unit)) }
                             td data-label="For" { @match need.operation_number { Some(number) => { "operation " (number) } None => "the start" } }
                             td data-label="Status" {
-                                span.tag.hole[standing.is_hole() && need.ahead] { (availability_words(standing, on)) }
+                                @if is_made(need) { span.tag { "being made" } }
+                                @else { span.tag.hole[standing.is_hole() && need.ahead] { (availability_words(standing, on)) } }
                                 " " span.muted { (why(need, on)) }
                             }
-                            @if open { td.do { (to_do(who, job, need)) } }
+                            @if open { td.do { (to_do(who, job, need)) @if office && may_be_made(need) { (make_here(job, need, who)) } } }
                         }
                     } }
                 }
             }
         }
     }
+}
+
+/// Whether its own job makes it.
+fn is_made(need: &Need) -> bool {
+    let cover =
+        |source: &Source| matches!(source, Source::Stock { cover, .. } if *cover == Cover::Made);
+    cover(&need.source)
+}
+
+/// Whether it can be made in its job: stock does not cover it, it is made here, and what needs it has not begun.
+fn may_be_made(need: &Need) -> bool {
+    let short = matches!(&need.source, Source::Stock { cover, .. } if *cover == Cover::Short);
+    short && need.made_here && need.ahead
+}
+
+fn make_here(job: &Job, need: &Need, who: &SignedIn) -> Markup {
+    html! {
+        form method="post" action={ (path(job.id, need.id)) "/make" } {
+            (csrf_field(who))
+            input type="hidden" name="version" value=(need.version);
+            button.quiet type="submit" { "Make it here" span.visually-hidden { ": " (need.details.what) } }
+        }
+    }
+}
+
+/// Its making goes into the route.
+async fn make(who: SignedIn, ids: web::Path<(Uuid, Uuid)>, form: CheckedForm<Versioned>) -> Answer {
+    who.require(Role::Office)?;
+    let seen = seen(&ids, &form)?;
+    make_part::make_here(&who.actor(), seen).await?;
+    Ok(Reply::see_other(job_path(seen.job_id))
+        .flash("Its making is in the route, before the operation that needs it."))
 }
 
 /// What can be done about a need with one press. Whoever opens the parcel or fetches the goods may say so.
@@ -178,10 +214,11 @@ fn to_do(who: &SignedIn, job: &Job, need: &Need) -> Markup {
             (*arrival != Arrival::Here).then_some(("arrived", "Received"))
         }
         Source::Casting(_) => None,
-        Source::Stock { cover, .. } => Some(match cover {
-            Cover::Taken => ("put-back", "Put back"),
-            _ => ("take", "Take from stock"),
-        }),
+        Source::Stock { cover, .. } => match cover {
+            Cover::Taken => Some(("put-back", "Put back")),
+            Cover::Made => None,
+            _ => Some(("take", "Take from stock")),
+        },
         Source::Tool { loan, .. } => match loan {
             None => Some(("take", "Take out")),
             Some(loan) => loan.ours.then_some(("put-back", "Returned")),

@@ -88,6 +88,7 @@ impl Record for ShiftSheet {
                 move |code| all.find(code),
             );
             f.group(Group {
+                headed: false,
                 label: "Days",
                 write: Box::new(|sheet: &Self, typed| {
                     let days = sheet.days.iter().map(|day| weekday_code(*day));

@@ -26,6 +26,7 @@ pub(super) fn fields(suggested: &Suggestions, who: &SignedIn) -> Fields<Element>
     the_time(&mut f);
     f.group(cuts(who));
     f.group(checks());
+    f.heading("Rules");
     f.value(
         Field::textarea("cautions", "Cautions, one a line", "", 4).optional(),
         at!(cautions),
@@ -184,6 +185,7 @@ fn the_time(f: &mut Fields<Element>) {
     )
     .hint("Setup is always attended");
     f.group(Group {
+        headed: false,
         label: "Spread",
         write: Box::new(write_spread),
         read: Box::new(|element, typed, errors| {
@@ -371,6 +373,7 @@ fn materials(who: &SignedIn) -> Group<Element> {
                     price: price?,
                     smallest: smallest?,
                     largest: largest?,
+                    made: false,
                 })
             });
             if let Some(materials) = all(materials.collect()) {

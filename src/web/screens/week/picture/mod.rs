@@ -8,13 +8,14 @@ mod marks;
 mod ticks;
 
 use super::axis::{Axis, Span};
-use crate::planning::floor::PromiseStatus;
-use crate::web::ui::show::coordinate as n;
+use crate::planning::floor::{PromiseStatus, Resource};
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
-use marks::{draw_block, draw_flag, flags_by_level};
+use marks::{Drawing, draw_flag, flags_by_level, shapes};
 use maud::{Markup, html};
+use std::collections::BTreeSet;
 use ticks::{breaks, now_line, ticks};
+use uuid::Uuid;
 
 /// Width of the names beside the rows, in SVG units; one unit is a CSS pixel on a wide screen.
 pub const NAMES: f64 = 150.0;
@@ -62,13 +63,13 @@ pub enum Layer {
 /// An operation on a row.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Block {
-    /// What it is, for the keyboard to come back to.
+    /// What it is, for the keyboard to come back to, and for the same work on another row to say no more than this.
     pub key: String,
     /// Where Enter leads.
     pub href: String,
     /// Job number, and what is done.
     pub label: (String, String),
-    /// Everything about it, in a sentence.
+    /// Everything about it: a line that names it, then a line that says where and when.
     pub words: String,
     /// Start, end of the setup, end.
     pub times: [DateTime<Utc>; 3],
@@ -80,6 +81,8 @@ pub struct Block {
     pub layer: Layer,
     /// It is the one looked at.
     pub chosen: bool,
+    /// The rows it may be moved to, by key; empty when it may not be moved.
+    pub rows: Vec<Uuid>,
 }
 
 /// A machine, a person, or work sent out.
@@ -89,6 +92,8 @@ pub struct Row {
     pub name: String,
     /// Its own panel, if it has one.
     pub href: Option<String>,
+    /// The machine or person; `None` for work sent out.
+    pub whose: Option<Resource>,
     /// When it is there; `None` when it keeps no hours.
     pub open: Option<Vec<Span>>,
     /// What is on it.
@@ -104,6 +109,8 @@ pub struct Group {
     pub rows: Vec<Row>,
     /// Whether Tab stops at its blocks; work that is in another group already is passed over.
     pub tab_stops: bool,
+    /// Whether its blocks are drawn and lead nowhere: work that is in another group too, on a picture with too many.
+    pub drawn_only: bool,
 }
 
 /// A job's promise.
@@ -223,42 +230,154 @@ pub fn draw(id: &str, picture: &Picture) -> Markup {
     let floor = y;
     let height = floor + 8.0;
     let ticks = ticks(picture);
+    let rows: Vec<&Laid> = groups.iter().flat_map(|(_, _, rows)| rows).collect();
+    let sets = row_sets(&rows);
+    let linked: BTreeSet<&str> = groups
+        .iter()
+        .filter(|(group, _, _)| group.tab_stops)
+        .flat_map(|(_, _, rows)| rows)
+        .flat_map(|laid| &laid.blocks)
+        .filter(|(block, ..)| block.layer != Layer::Before)
+        .map(|(block, ..)| block.key.as_str())
+        .collect();
+    let mut drawing = Drawing::new(&picture.axis, &sets);
+    let boxes: Vec<Vec<Markup>> = groups
+        .iter()
+        .flat_map(|(group, _, rows)| rows.iter().map(move |laid| (group, laid)))
+        .map(|(group, laid)| {
+            let again = |block: &Block| !group.tab_stops && linked.contains(block.key.as_str());
+            if group.drawn_only {
+                return vec![shapes(&laid.blocks)];
+            }
+            let blocks = laid.blocks.iter();
+            blocks
+                .map(|&(block, a, b, y)| drawing.block(block, (a, b), y, again(block)))
+                .collect()
+        })
+        .collect();
     html! {
         (names(&groups, height, levels > 0))
         svg.week-plot viewBox={ "0 0 " (PLOT) " " (n(height)) } preserveAspectRatio="xMinYMin meet" role="group"
-            aria-labelledby={ (id) "-title " (id) "-desc" } {
+            aria-labelledby={ (id) "-title " (id) "-desc" } data-open=(open_places(picture)) data-scale=(picture.axis.scale())
+            data-sets=(sets_in_words(&sets)) {
             title id={ (id) "-title" } { (picture.title) }
             desc id={ (id) "-desc" } { (picture.desc) }
             (patterns(id))
-            @for tick in &ticks {
-                line class=(if tick.strong { "day strong" } else { "day" }) x1=(n(tick.x)) x2=(n(tick.x)) y1=(n(HEAD - 8.0)) y2=(n(floor)) {}
-                @for (line, word) in tick.words.iter().enumerate() {
-                    @if let Some(word) = word {
-                        text class=(if line == 0 { "tick upper" } else { "tick" }) x=(n(tick.x + 4.0)) y=(n(12.0 + 15.0 * line as f64)) { (word) }
-                    }
-                }
-            }
+            (draw_ticks(&ticks, floor))
             line.axis x1="0" x2=(RIGHT) y1=(n(HEAD - 8.0)) y2=(n(HEAD - 8.0)) {}
             (breaks(picture))
-            @for (_, _, rows) in &groups {
-                @for laid in rows {
-                    line.rule x1="0" x2=(RIGHT) y1=(n(laid.y)) y2=(n(laid.y)) {}
-                    @if let Some(open) = &laid.row.open {
-                        @for (a, b) in picture.axis.closed(open) {
-                            rect.closed x=(n(a)) y=(n(laid.y + 1.0)) width=(n(b - a)) height=(n(laid.height - 1.0)) fill={ "url(#" (id) "-closed)" } {}
-                        }
-                    }
-                }
+            @for laid in &rows {
+                line.rule x1="0" x2=(RIGHT) y1=(n(laid.y)) y2=(n(laid.y)) {}
+                (closed(id, laid, &picture.axis))
             }
             line.rule x1="0" x2=(RIGHT) y1=(n(floor)) y2=(n(floor)) {}
             (now_line(picture, floor))
             @for (flag, x, level) in &flags { (draw_flag(id, flag, *x, HEAD + FLAG * *level as f64)) }
-            @for (group, _, rows) in &groups {
-                @for laid in rows {
-                    g.row { @for &(block, a, b, y) in &laid.blocks { (draw_block(id, block, &picture.axis, (a, b), y, group.tab_stops)) } }
+            @for (laid, boxes) in rows.iter().zip(&boxes) {
+                g.row data-machine=[machine(laid.row)] data-person=[person(laid.row)] data-name=(laid.row.name)
+                    data-y=(n(laid.y)) data-height=(n(laid.height)) { @for block in boxes { (block) } }
+            }
+            (drawing.marks(id))
+        }
+    }
+}
+
+fn draw_ticks(ticks: &[ticks::Tick], floor: f64) -> Markup {
+    html! {
+        @for tick in ticks {
+            line class=(if tick.strong { "day strong" } else { "day" }) x1=(n(tick.x)) x2=(n(tick.x)) y1=(n(HEAD - 8.0)) y2=(n(floor)) {}
+            @for (line, word) in tick.words.iter().enumerate() {
+                @if let Some(word) = word {
+                    text class=(if line == 0 { "tick upper" } else { "tick" }) x=(n(tick.x + 4.0)) y=(n(12.0 + 15.0 * line as f64)) { (word) }
                 }
             }
         }
+    }
+}
+
+/// A position: one decimal is finer than anyone sees, and a whole number needs none.
+fn n(value: f64) -> String {
+    let text = crate::web::ui::show::coordinate(value);
+    match text.strip_suffix(".0") {
+        Some("-0") => "0".to_owned(),
+        Some(whole) => whole.to_owned(),
+        None => text,
+    }
+}
+
+/// What a row cannot use: a line as thick as the row is high, broken where it can.
+fn closed(id: &str, laid: &Laid, axis: &Axis) -> Markup {
+    let closed = laid.row.open.as_ref().map(|open| axis.closed(open));
+    let mut strokes = String::new();
+    // Each from where the last ended, in tenths, so that no rounding adds up.
+    let tenths = |x: f64| (x * 10.0).round();
+    let mut at = None;
+    for (a, b) in closed.iter().flatten() {
+        let (a, b) = (tenths(*a), tenths(*b));
+        strokes += &match at {
+            None => format!("M{} {}", n(a / 10.0), n(laid.y + (laid.height + 1.0) / 2.0)),
+            Some(before) => format!("m{} 0", n((a - before) / 10.0)),
+        };
+        strokes += &format!("h{}", n((b - a) / 10.0));
+        at = Some(b);
+    }
+    html! {
+        @if !strokes.is_empty() {
+            path.closed d=(strokes) stroke-width=(n(laid.height - 1.0)) stroke={ "url(#" (id) "-closed)" } {}
+        }
+    }
+}
+
+/// The different sets of rows that blocks may be moved to: keys with the numbers of their rows from the top.
+type RowSets<'a> = Vec<(&'a [Uuid], Vec<usize>)>;
+
+fn row_sets<'a>(rows: &[&Laid<'a>]) -> RowSets<'a> {
+    let numbers = |keys: &[Uuid]| -> Vec<usize> {
+        let may = |laid: &Laid| matches!(laid.row.whose, Some(Resource::Machine(id) | Resource::Person(id)) if keys.contains(&id));
+        let numbered = rows.iter().enumerate();
+        numbered
+            .filter(|(_, laid)| may(laid))
+            .map(|(i, _)| i)
+            .collect()
+    };
+    let mut sets: RowSets = Vec::new();
+    for (block, ..) in rows.iter().flat_map(|laid| &laid.blocks) {
+        if !block.rows.is_empty() && !sets.iter().any(|(keys, _)| *keys == block.rows) {
+            sets.push((&block.rows, numbers(&block.rows)));
+        }
+    }
+    sets
+}
+
+/// The same for the script that moves boxes: `0 9 10;1 9`.
+fn sets_in_words(sets: &RowSets) -> String {
+    let set = |(_, rows): &(&[Uuid], Vec<usize>)| {
+        let rows: Vec<String> = rows.iter().map(usize::to_string).collect();
+        rows.join(" ")
+    };
+    sets.iter().map(set).collect::<Vec<_>>().join(";")
+}
+
+/// The open stretches for the script that moves boxes: position, beginning by the shop's clock, minutes.
+fn open_places(picture: &Picture) -> String {
+    let places = picture.axis.places().map(|(x, (from, until))| {
+        let begins = from.with_timezone(&picture.zone).format("%Y-%m-%dT%H:%M");
+        format!("{} {begins} {}", n(x), (until - from).num_minutes())
+    });
+    places.collect::<Vec<_>>().join(";")
+}
+
+fn machine(row: &Row) -> Option<Uuid> {
+    match row.whose {
+        Some(Resource::Machine(id)) => Some(id),
+        _ => None,
+    }
+}
+
+fn person(row: &Row) -> Option<Uuid> {
+    match row.whose {
+        Some(Resource::Person(id)) => Some(id),
+        _ => None,
     }
 }
 

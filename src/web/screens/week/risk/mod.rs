@@ -7,7 +7,8 @@ use super::query::WeekQuery;
 use super::sheet::{Stretch, today};
 use super::words::{job_href, long_number, percent, slack_cell, slack_words, status_words};
 use crate::app::current_plan::CurrentPlan;
-use crate::app::week::{ExplainedJob, risks};
+use crate::app::explain_jobs::ExplainedJob;
+use crate::app::week::risks;
 use crate::db::people::Role;
 use crate::planning::engine::explain::WaitedFor;
 use crate::planning::floor::{Floor, FloorJob, GateState, OpenPromise, PromiseStatus};
@@ -168,12 +169,16 @@ fn table(floor: &Floor, open: &[&OpenPromise]) -> Markup {
 
 /// What holds a job up most, in a line.
 pub(in crate::web) fn why_late(plan: &CurrentPlan, explained: &ExplainedJob) -> Markup {
-    mostly(&Chain {
+    let mostly = mostly(&Chain {
         floor: &plan.floor,
         model: &plan.model,
         job: explained.job,
         explanation: &explained.explanation,
-    })
+    });
+    html! {
+        @if let Some(absence) = explained.absences.first() { (absence.words(&plan.floor)) ". " }
+        (mostly)
+    }
 }
 
 fn explained_job(
@@ -189,6 +194,7 @@ fn explained_job(
         job,
         explanation,
         helps,
+        absences,
     } = explained;
     let chain = Chain {
         floor,
@@ -210,6 +216,9 @@ fn explained_job(
                 @if let Some(by) = o.dates.sure_by { " " (percent(floor.confidence)) " sure by " (moment(by, floor.zone)) "." }
             }
             h3 { "What holds it up" }
+            @if !absences.is_empty() {
+                ul.plain.away { @for absence in absences { li { strong { (absence.words(floor)) } "." } } }
+            }
             (weights(&chain))
             @if first == Some(WaitedFor::Release) {
                 @for gate in &o.job.gates {

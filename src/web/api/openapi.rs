@@ -1,0 +1,153 @@
+//! `/api/v1/openapi.json`: the interface as OpenAPI 3.1, made from the attributes beside the handlers.
+
+use crate::web::ui::{SignedIn, WebError};
+use actix_web::http::header::ALLOW;
+use actix_web::{HttpRequest, HttpResponse, web};
+use serde::Serialize;
+use std::collections::HashMap;
+use std::sync::OnceLock;
+use utoipa::openapi::security::{ApiKey, ApiKeyValue, Http, HttpAuthScheme, SecurityScheme};
+use utoipa::openapi::{
+    Content, Ref, RefOr, ResponseBuilder, SecurityRequirement, path::Operation, path::PathItem,
+};
+use utoipa::{Modify, OpenApi, ToSchema};
+
+/// `/api/v1/openapi.json`.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.route("/api/v1/openapi.json", web::get().to(show));
+}
+
+/// What goes wrong, as a problem document (RFC 9457). It is described here and written by the error page.
+#[derive(Debug, Serialize, ToSchema)]
+struct Problem {
+    /// In a few words.
+    title: String,
+    /// The HTTP status.
+    status: u16,
+    /// In a sentence, with what to do.
+    detail: String,
+    /// What is wrong with each field.
+    errors: Option<Vec<FieldProblem>>,
+    /// The number of the request in the log.
+    instance: Option<String>,
+}
+
+/// What is wrong with a field.
+#[derive(Debug, Serialize, ToSchema)]
+struct FieldProblem {
+    /// Its name, as it was sent.
+    field: String,
+    /// What to enter.
+    detail: String,
+}
+
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Borewright",
+        description = "Job costing, quoting and scheduling for an engine-machining shop. Money and lengths are text, so that \
+                       no digit is lost on the way; lengths are in mm unless a field says otherwise. Programs come in with \
+                       a token that the owner makes under Shop, API tokens."
+    ),
+    components(schemas(Problem, FieldProblem)),
+    paths(show),
+    modifiers(&Everywhere)
+)]
+struct Document;
+
+/// What holds for every operation.
+struct Everywhere;
+
+impl Modify for Everywhere {
+    fn modify(&self, document: &mut utoipa::openapi::OpenApi) {
+        let bearer = Http::new(HttpAuthScheme::Bearer);
+        let cookie = ApiKey::Cookie(ApiKeyValue::new("__Host-borewright"));
+        let components = document.components.get_or_insert_default();
+        components.add_security_scheme("token", SecurityScheme::Http(bearer));
+        components.add_security_scheme("session", SecurityScheme::ApiKey(cookie));
+        let none: [&str; 0] = [];
+        document.security = Some(vec![
+            SecurityRequirement::new("token", none),
+            SecurityRequirement::new("session", none),
+        ]);
+    }
+}
+
+/// The document of all modules.
+fn document() -> utoipa::openapi::OpenApi {
+    let mut document = Document::openapi();
+    for part in [
+        super::castings::Doc::openapi(),
+        super::customers::Doc::openapi(),
+        super::enquiries::Doc::openapi(),
+        super::learning::Doc::openapi(),
+        super::review::Doc::openapi(),
+        super::search::Doc::openapi(),
+        super::sightings::Doc::openapi(),
+    ] {
+        document.merge(part);
+    }
+    for item in document.paths.paths.values_mut() {
+        for operation in operations(item) {
+            let content = Content::new(Some(Ref::from_schema_name("Problem")));
+            let problem = ResponseBuilder::new()
+                .description("What went wrong")
+                .content("application/problem+json", content)
+                .build();
+            operation
+                .responses
+                .responses
+                .insert("default".to_owned(), RefOr::T(problem));
+        }
+    }
+    document
+}
+
+fn operations(item: &mut PathItem) -> impl Iterator<Item = &mut Operation> {
+    [
+        &mut item.get,
+        &mut item.post,
+        &mut item.put,
+        &mut item.delete,
+    ]
+    .into_iter()
+    .flatten()
+}
+
+/// The methods that each address of the API takes, by its pattern, as `Allow` lists them (RFC 9110, 10.2.1).
+fn methods() -> &'static HashMap<String, String> {
+    static METHODS: OnceLock<HashMap<String, String>> = OnceLock::new();
+    METHODS.get_or_init(|| {
+        let paths = document().paths.paths.into_iter();
+        let methods = |item: &PathItem| {
+            let all = [
+                (item.get.is_some(), "GET"),
+                (item.post.is_some(), "POST"),
+                (item.put.is_some(), "PUT"),
+                (item.delete.is_some(), "DELETE"),
+            ];
+            let taken = all.into_iter().filter(|(taken, _)| *taken);
+            taken.map(|(_, words)| words).collect::<Vec<_>>().join(", ")
+        };
+        paths.map(|(path, item)| (path, methods(&item))).collect()
+    })
+}
+
+/// Where nothing is registered: an address of the API with a method it does not take, or nothing at all.
+pub(in crate::web) async fn unmatched(req: HttpRequest) -> Result<HttpResponse, WebError> {
+    let pattern = req.resource_map().match_pattern(req.path());
+    let taken = pattern.and_then(|pattern| methods().get(&pattern));
+    match taken {
+        Some(taken) => Ok(HttpResponse::MethodNotAllowed()
+            .insert_header((ALLOW, taken.as_str()))
+            .finish()),
+        None => Err(WebError::NotFound("this page")),
+    }
+}
+
+/// This document.
+#[utoipa::path(get, path = "/api/v1/openapi.json", operation_id = "describe", tag = "About",
+    responses((status = 200, description = "OpenAPI 3.1", body = serde_json::Value)))]
+async fn show(_: SignedIn) -> HttpResponse {
+    HttpResponse::Ok().json(document())
+}

@@ -1,0 +1,37 @@
+//! `ETag` and `If-Match` (RFC 9110, 8.8.3 and 13.1.1): whoever changes something says which version they saw.
+
+use crate::db::DbError;
+use crate::web::ui::WebError;
+use actix_web::HttpRequest;
+use actix_web::http::header::IF_MATCH;
+
+/// The tag of a version.
+pub(super) fn tag(version: i32) -> String {
+    format!("\"{version}\"")
+}
+
+/// The version that a request says it saw.
+///
+/// # Errors
+/// [`WebError::VersionNeeded`] without one, [`WebError::VersionPassed`] for what is no version of ours.
+pub(super) fn seen(req: &HttpRequest) -> Result<i32, WebError> {
+    let tag = req.headers().get(IF_MATCH).ok_or(WebError::VersionNeeded)?;
+    tag.to_str()
+        .ok()
+        .and_then(|tag| {
+            tag.trim()
+                .strip_prefix('"')?
+                .strip_suffix('"')?
+                .parse()
+                .ok()
+        })
+        .ok_or(WebError::VersionPassed)
+}
+
+/// A stale version is a precondition that does not hold.
+pub(super) fn passed(error: impl Into<WebError>) -> WebError {
+    match error.into() {
+        WebError::Store(DbError::Stale(_)) => WebError::VersionPassed,
+        other => other,
+    }
+}
