@@ -273,7 +273,10 @@ async fn main() {
         ("a finished job", some.clone()),
         ("quotes", vec![page("/quotes"), page("/quotes?view=all")]),
         ("castings", vec![page("/castings")]),
-        ("shelf", vec![page("/castings/shelf"), page("/castings/shelf?view=all")]),
+        (
+            "shelf",
+            vec![page("/castings/shelf"), page("/castings/shelf?view=all")],
+        ),
         ("stock", vec![page("/stock")]),
         ("enquiries", vec![page("/enquiries")]),
     ];
