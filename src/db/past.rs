@@ -64,13 +64,13 @@ pub struct PastQuote<'a> {
     pub by: Option<Uuid>,
     /// What became of it.
     pub state: QuoteState,
-    /// When.
-    pub decided_at: DateTime<Utc>,
+    /// When; `None` while nothing was decided.
+    pub decided_at: Option<DateTime<Utc>>,
     /// Why it was lost.
     pub lost_why: Option<&'a str>,
 }
 
-/// Writes a quote that was decided.
+/// Writes a quote that was given at some time.
 ///
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].

@@ -15,6 +15,8 @@ use uuid::Uuid;
 /// A live job, as far as it has come.
 #[derive(Debug, Clone)]
 pub struct LiveJob {
+    /// Which of the kinds of work it is.
+    pub(super) kind: usize,
     /// What is to be done, and for whom.
     pub title: String,
     /// For whom.
@@ -81,13 +83,14 @@ pub fn live_jobs(
     for place in 0..count {
         let mut drawn = rng.random_range(0..all.max(1));
         let hurried = place % 20 == HURRIED;
-        let any = kinds.iter().find(|kind| {
+        let any = kinds.iter().enumerate().find(|(_, kind)| {
             let found = drawn < kind.weight;
             drawn = drawn.saturating_sub(kind.weight);
             found
         });
-        let longest = kinds.iter().max_by_key(|kind| work(&kind.route));
-        let Some(kind) = (if hurried { longest } else { any }) else {
+        let longest = kinds.iter().enumerate();
+        let longest = longest.max_by_key(|(_, kind)| work(&kind.route));
+        let Some((at, kind)) = (if hurried { longest } else { any }) else {
             continue;
         };
         let customer = pick(customers, rng).map_or("a customer", String::as_str);
@@ -112,6 +115,7 @@ pub fn live_jobs(
         let later = if promised { rng.random_range(0..4) } else { 0 };
         let later = if hurried { 0 } else { later };
         jobs.push(LiveJob {
+            kind: at,
             title: format!("{} for {customer}", kind.title),
             customer: customer.to_owned(),
             due_on,

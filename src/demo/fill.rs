@@ -1,7 +1,7 @@
 //! Writing the scenario into the store, all of it or nothing.
 
 use super::bench::{self, Begun};
-use super::draw;
+use super::draw::{self, LiveJob};
 use super::measured;
 use super::past;
 use super::photo;
@@ -182,10 +182,12 @@ async fn make(
         crack_repairs::insert(&mut tx, repair).await?;
     }
     // Written first, so that its papers have the lower numbers.
-    past::write(&mut tx, seed, &people, today).await?;
+    let live = draw::live_jobs(seed, today, &mut Pcg64::seed_from_u64(JOBS_SEED))?;
+    let quotes = past::write(&mut tx, seed, &people, today, &live).await?;
     write_market(&mut tx, seed, today).await?;
     measured::write(&mut tx, seed, now).await?;
-    write_jobs(&mut tx, seed, &people, today, now).await?;
+    let live = live.iter().zip(quotes);
+    write_jobs(&mut tx, (seed, &people), live, today, now).await?;
     customer_links::adopt_all(&mut tx).await?;
     tx.commit().await?;
     Ok(())
@@ -388,16 +390,16 @@ async fn write_records(
 
 async fn write_jobs(
     tx: &mut ShopTx,
-    seed: &Seed,
-    people: &HashMap<String, Uuid>,
+    (seed, people): (&Seed, &HashMap<String, Uuid>),
+    live: impl Iterator<Item = (&LiveJob, Option<Uuid>)>,
     today: NaiveDate,
     now: DateTime<Utc>,
 ) -> Result<(), DemoError> {
     let mut kept = stock::write(tx, seed, today).await?;
     let mut booked = Vec::new();
-    for job in draw::live_jobs(seed, today, &mut Pcg64::seed_from_u64(JOBS_SEED))? {
+    for (job, quote_id) in live {
         let new = NewJob {
-            quote_id: None,
+            quote_id,
             title: job.title.clone(),
             due_on: job.due_on,
             promised_on: job.promised_on,
@@ -422,7 +424,7 @@ async fn write_jobs(
                 jobs::set_operation_state(tx, operation.id, operation.version, state).await?;
             }
         }
-        stock::write_needs(tx, seed, &mut kept, today, id, &job).await?;
+        stock::write_needs(tx, seed, &mut kept, today, id, job).await?;
     }
     let mut rng = Pcg64::seed_from_u64(BENCH_SEED);
     bench::write(tx, seed, people, &booked, now, &mut rng).await

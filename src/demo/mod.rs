@@ -8,6 +8,7 @@ mod bench;
 mod draw;
 mod files;
 mod fill;
+mod live_calls;
 mod measured;
 mod past;
 mod past_calls;

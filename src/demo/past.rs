@@ -1,7 +1,7 @@
 //! The demo's past year: calls, quotes won and lost, jobs worked through minute by minute, and what the shop bought. All of
 //! it is drawn from `past.toml` with a fixed seed and written with the times at which it happened.
 
-use super::draw::{self, Kind};
+use super::draw::{self, Kind, LiveJob};
 use super::fill::DemoError;
 use super::past_calls::{Call, Fate, Offer, Pricing};
 use super::past_floor::{FloorJob, Hand, Minute, Workshop, minute};
@@ -11,7 +11,7 @@ use crate::db::ShopTx;
 use crate::db::calendars::{self, Owner, WorkingTime};
 use crate::estimating::{LabourRate, Policy, Rates};
 use crate::units::Money;
-use chrono::{DateTime, Days, NaiveDate, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
 use rand::RngExt;
 use rand_distr::{Distribution, Poisson};
 use rand_pcg::Pcg64;
@@ -50,13 +50,15 @@ pub(super) fn fault(why: impl std::fmt::Display) -> SeedError {
     }
 }
 
-/// Draws the year and writes it.
+/// Draws the year and the calls that the live jobs come from, and writes them. Gives the quotes of the live jobs, in their
+/// order; `None` for those that nobody was given a day for.
 pub(super) async fn write(
     tx: &mut ShopTx,
     seed: &Seed,
     people: &HashMap<String, Uuid>,
     today: NaiveDate,
-) -> Result<(), DemoError> {
+    live: &[LiveJob],
+) -> Result<Vec<Option<Uuid>>, DemoError> {
     let truth = &seed.past;
     let names: Vec<&str> = seed.shop.person.iter().map(|p| p.name.as_str()).collect();
     let variants: Vec<&str> = seed.variants.iter().map(|v| v.name.as_str()).collect();
@@ -124,17 +126,23 @@ pub(super) async fn write(
     }
     setting.write(tx, &year).await?;
     setting.write_market(tx).await?;
-    setting.write_rates(tx).await
+    setting.write_rates(tx).await?;
+    setting.write_live_calls(tx, live).await
 }
 
 impl<'a> Setting<'a> {
+    /// The beginning of today.
+    pub(super) fn morning(&self) -> DateTime<Utc> {
+        self.today.and_time(NaiveTime::MIN).and_utc()
+    }
+
     pub(super) fn ago(&self, days: u64) -> NaiveDate {
         let day = self.today.checked_sub_days(Days::new(days));
         day.unwrap_or(self.today)
     }
 
     /// The rates of a day, before what was raised later.
-    fn rates(&self, on: NaiveDate) -> Result<Rates, SeedError> {
+    pub(super) fn rates(&self, on: NaiveDate) -> Result<Rates, SeedError> {
         let mut labour: Vec<LabourRate> = self.seed.labour.clone();
         for raised in &self.truth.raised {
             if on < self.ago(raised.days_ago) {
@@ -172,7 +180,7 @@ impl<'a> Setting<'a> {
         self.truth.donor.iter().find(|seed| seed.variant == *donor)
     }
 
-    fn donor_price(&self, kind: &Kind) -> Option<Money> {
+    pub(super) fn donor_price(&self, kind: &Kind) -> Option<Money> {
         let price = Decimal::from_f64(self.donor(kind)?.price)?;
         Some(Money::new(price.round_dp(2), self.pricing.currency))
     }

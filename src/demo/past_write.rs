@@ -62,7 +62,8 @@ impl Setting<'_> {
         Ok(())
     }
 
-    async fn write_call(
+    /// Writes a call and the quote that was given. What would be decided after today is open still.
+    pub(super) async fn write_call(
         &self,
         tx: &mut ShopTx,
         call: &Call,
@@ -88,7 +89,9 @@ impl Setting<'_> {
         let days = u64::from(self.seed.shop.shop.quote_valid_days);
         let policy = self.policy(on);
         let checked = self.pricing.quote(call, offer, enquiry, &policy, days)?;
+        let decided_at = Some(call.decided).filter(|at| *at <= self.morning());
         let (state, lost_why) = match &call.fate {
+            _ if decided_at.is_none() => (QuoteState::Sent, None),
             Fate::Won => (QuoteState::Won, None),
             Fate::Lost(why) => (QuoteState::Lost, Some(why.as_str())),
             Fate::Lapsed => (QuoteState::Lapsed, None),
@@ -98,7 +101,7 @@ impl Setting<'_> {
             at: call.at,
             by: self.office,
             state,
-            decided_at: call.decided,
+            decided_at,
             lost_why,
         };
         Ok(past::quote(tx, &quote).await?)
@@ -123,9 +126,7 @@ impl Setting<'_> {
         } else {
             rng.random_range(2..12)
         };
-        let collected = moment(finished + wait * 24 * 60).min(moment(minute(
-            self.today.and_time(NaiveTime::MIN).and_utc(),
-        )));
+        let collected = moment(finished + wait * 24 * 60).min(self.morning());
         // What was done last still waits to be collected, and what was collected lately to be invoiced.
         let ago = |at: DateTime<Utc>| (self.today - at.date_naive()).num_days();
         let handed_over = ago(moment(finished)) > WAITS_DAYS;

@@ -5,10 +5,11 @@ use borewright::app::password;
 use borewright::db::people::{self, Role};
 use borewright::db::review as rows;
 use borewright::db::{
-    Scope, ShopTx, calendars, castings, castings_on_shelf, jobs, machines, remedy_rules, shops,
-    sightings, standards,
+    Scope, ShopTx, calendars, castings, castings_on_shelf, jobs, machines, quotes,
+    related_patterns, remedy_rules, shops, sightings, standards,
 };
 use borewright::demo::{self, Demo, Seed};
+use borewright::enquiry::quote::QuoteState;
 use borewright::shopfloor;
 use borewright::units::{Code, plain};
 use chrono::{DateTime, Days, Utc};
@@ -187,6 +188,44 @@ async fn a_demo_that_fails_leaves_nothing_behind() {
         shops::find(&database.pool, "harrow-quay").await.unwrap(),
         None
     );
+}
+
+/// Whoever was given a day was given it on a quote; what others asked for meanwhile waits for them or was lost.
+#[tokio::test]
+async fn live_jobs_come_from_the_calls_of_the_last_weeks() {
+    let database = TestDatabase::new().await;
+    let demo = demo::run(&database.pool, day()).await.unwrap();
+    let mut tx = begin(&database, &demo).await;
+    let open = jobs::list(&mut tx, &[jobs::JobState::Open], None, 200)
+        .await
+        .unwrap();
+    let (given, by_hand): (Vec<_>, Vec<_>) =
+        open.into_iter().partition(|job| job.promised_on.is_some());
+    assert!(given.len() > 35 && by_hand.len() > 5);
+    for job in &by_hand {
+        assert_eq!(job.quote_id, None, "job {}", job.number);
+    }
+    for job in &given {
+        let quote = quotes::get(&mut tx, job.quote_id.unwrap()).await.unwrap();
+        assert_eq!(quote.promised_on, job.promised_on, "job {}", job.number);
+        assert_eq!(quote.state, QuoteState::Won, "job {}", job.number);
+        assert!(quote.net.amount() > Decimal::from(50), "job {}", job.number);
+        let made = related_patterns::wanted_of_job(&mut tx, job.id)
+            .await
+            .unwrap();
+        assert!(made.is_some(), "nothing to draw for job {}", job.number);
+    }
+    let (waiting, ahead): (i64, i64) = sqlx::query_as(
+        "select count(*) filter (where state = 'sent'), count(*) filter (where decided_at > $1 or created_at > $1)
+         from quote where shop_id = $2",
+    )
+    .bind(day())
+    .bind(tx.shop_id())
+    .fetch_one(tx.conn())
+    .await
+    .unwrap();
+    assert!((2..=20).contains(&waiting), "{waiting} quotes are open");
+    assert_eq!(ahead, 0, "nothing was decided or given after today");
 }
 
 /// The year before: jobs that are done, with people who were never in two places at once nor at work outside their hours,
