@@ -102,6 +102,12 @@ mod tests {
         for code in named.chain(repairs.iter().flat_map(|repair| &repair.elements)) {
             assert!(codes.contains(code.as_str()), "{code}");
         }
+        let bushed = rules.iter().find(|rule| rule.name.contains("bushed down"));
+        assert_eq!(
+            bushed.unwrap().elements,
+            ["PLUG", "HOLE-DRILL", "PRESSURE-RETEST"],
+            "what may leak is tested again"
+        );
         for when in [
             When::MissingWithMetal,
             When::MissingNoMetal,

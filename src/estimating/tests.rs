@@ -301,6 +301,22 @@ fn a_sleeve_or_a_core_plug_is_followed_by_a_second_pressure_test() {
     assert!(at("PRESSURE-TEST") < at("SLEEVE"));
 }
 
+/// A passage that is plugged and drilled anew is tested once the drill is through, and two of them are tested together.
+#[test]
+fn passages_bushed_down_are_tested_again_once() {
+    let elements = ["PLUG", "HOLE-DRILL", "PRESSURE-RETEST"];
+    let hole = |label| feature(Face::Left, label, FeatureKind::PlainHole, dec!(8), 1);
+    let route = route_of(&conversion(vec![
+        make(hole("L1"), &elements),
+        make(hole("L2"), &elements),
+    ]));
+    let codes = codes(&route).concat();
+    let last = |code: &str| codes.iter().rposition(|c| *c == code);
+    let tests = codes.iter().filter(|code| **code == "PRESSURE-RETEST");
+    assert_eq!(tests.count(), 1);
+    assert!(last("PRESSURE-RETEST") > last("HOLE-DRILL"));
+}
+
 /// A sleeve is priced by its bore, the line bore asks for its own bolts and mandrel, seals and housings are in the price.
 #[test]
 fn an_element_brings_what_it_needs_by_size_and_by_pattern() {
