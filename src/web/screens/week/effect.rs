@@ -170,6 +170,9 @@ fn promise_table(floor: &Floor, moves: &[PromiseMove]) -> Markup {
     }
 }
 
+/// As many operations that move as somebody would read through.
+const MOST_LISTED: usize = 100;
+
 /// The operations that move, from where to where.
 fn moved(what: &WhatIf) -> Markup {
     let floor = &what.floor;
@@ -187,6 +190,12 @@ fn moved(what: &WhatIf) -> Markup {
         None => "not scheduled".to_owned(),
     };
     let count = what.effect.moved.len();
+    let mut listed = what.effect.moved.clone();
+    listed.sort_by_key(|&id| {
+        let slot = what.after.slot(id).or_else(|| what.before.slot(id));
+        slot.map(|slot| slot.starts)
+    });
+    listed.truncate(MOST_LISTED);
     html! {
         @if !what.effect.shifted.is_empty() {
             p.muted {
@@ -197,9 +206,10 @@ fn moved(what: &WhatIf) -> Markup {
         @if count > 0 {
             details.act {
                 summary { (show::count(count as i64, "operation moves", "operations move")) }
+                @if listed.len() < count { p.muted { "The first " (listed.len()) " by the time they begin:" } }
                 table.cells.small {
                     thead { tr { th scope="col" { "Operation" } th scope="col" { "Before" } th scope="col" { "After" } } }
-                    tbody { @for &id in &what.effect.moved {
+                    tbody { @for &id in &listed {
                         @if let Some((job, operation)) = floor.operation(id) {
                             tr {
                                 th scope="row" { (long_number(job)) ", " (operation.number) " " (operation.what) }
