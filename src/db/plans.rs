@@ -358,6 +358,33 @@ pub async fn ask(tx: &mut ShopTx) -> Result<(), DbError> {
     Ok(())
 }
 
+/// Asks for a run that makes the usable plan better once no shop waits for one; where promises are late, before others.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn ask_for_better(tx: &mut ShopTx, late: bool) -> Result<(), DbError> {
+    sqlx::query!("select ask_for_a_better_plan($1, $2)", tx.shop_id(), late)
+        .fetch_one(tx.conn())
+        .await?;
+    Ok(())
+}
+
+/// Whether a run that another shop waits for has not begun.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn others_wait(tx: &mut ShopTx) -> Result<bool, DbError> {
+    // The table is the library's, as in `queue`.
+    Ok(sqlx::query_scalar(
+        "select exists (select from graphile_worker._private_jobs
+                        where priority = 0 and is_available and run_at <= now()
+                              and key like 'replan %' and key <> 'replan ' || $1::text)",
+    )
+    .bind(tx.shop_id())
+    .fetch_one(tx.conn())
+    .await?)
+}
+
 /// Why a run should not go on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum RunEnd {

@@ -203,6 +203,55 @@ async fn a_run_is_not_kept_over_a_floor_that_changed_meanwhile_and_can_be_stoppe
     assert_eq!(age(&shop).await.freshness, Freshness::Fresh);
 }
 
+#[tokio::test]
+async fn a_run_makes_room_for_shops_that_wait_for_a_plan_they_can_use() {
+    let (db, shop) = TestDatabase::demo().await;
+    let run = {
+        let (pool, id) = (db.pool.clone(), shop.id);
+        tokio::spawn(async move { replan(&pool, id, quick(120)).await })
+    };
+    until(&shop, "a usable plan", |age| {
+        matches!(age.freshness, Freshness::Planning { usable: true, .. })
+    })
+    .await;
+    let other = Uuid::now_v7();
+    let mut owner = db.owner().await;
+    query_scalar::<_, ()>("select ask_for_a_plan($1)")
+        .bind(other)
+        .fetch_one(&mut owner)
+        .await
+        .unwrap();
+    let ended = tokio::time::timeout(Duration::from_secs(30), run).await;
+    // The demo has promises that cannot be kept.
+    let ended = ended.expect("the run goes on").unwrap().unwrap();
+    assert_eq!(ended, Ended::CutShort { late: true });
+    let now = age(&shop).await;
+    assert_eq!(now.freshness, Freshness::Fresh);
+    assert!(!now.improved);
+
+    let queued: Vec<(String, i16)> = sqlx::query_as(
+        "select key, priority from graphile_worker._private_jobs where key in ($1, $2) order by priority, run_at",
+    )
+    .bind(format!("replan {other}"))
+    .bind(format!("improve {}", shop.id))
+    .fetch_all(&mut owner)
+    .await
+    .unwrap();
+    let expected = [
+        (format!("replan {other}"), 0),
+        (format!("improve {}", shop.id), 50),
+    ];
+    assert_eq!(queued, expected);
+
+    sqlx::query("select graphile_worker.remove_job($1)")
+        .bind(format!("replan {other}"))
+        .execute(&mut owner)
+        .await
+        .unwrap();
+    let ended = replan(&db.pool, shop.id, quick(1)).await.unwrap();
+    assert_eq!(ended, Ended::Improved);
+}
+
 /// A worker is a process of its own here, and is killed as the kernel kills: nothing of it runs any more.
 #[tokio::test]
 async fn a_killed_workers_run_is_taken_over_by_another() {

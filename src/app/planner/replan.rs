@@ -47,6 +47,11 @@ pub enum Ended {
     Overtaken,
     /// Somebody stopped it; the draft plan is kept.
     Cancelled,
+    /// Other shops waited for a plan they can use; what was found so far is kept, and another run is queued behind theirs.
+    CutShort {
+        /// Promises are late in it.
+        late: bool,
+    },
 }
 
 /// Why a run failed.
@@ -91,8 +96,10 @@ pub async fn replan(
     // Whatever became of it, it is not under way any more.
     let mut tx = run.begin().await?;
     plans::end_run(&mut tx, run.id).await?;
-    if matches!(ended, Ok(Ended::Overtaken)) {
-        plans::ask(&mut tx).await?;
+    match ended {
+        Ok(Ended::Overtaken) => plans::ask(&mut tx).await?,
+        Ok(Ended::CutShort { late }) => plans::ask_for_better(&mut tx, late).await?,
+        Ok(Ended::Improved | Ended::Cancelled) | Err(_) => {}
     }
     tx.commit().await?;
     ended
@@ -150,6 +157,7 @@ impl Run {
             tokio::task::spawn_blocking(move || improve(&task, plan, settings, &stop, &share))
         };
         let mut look = tokio::time::interval(LOOK);
+        let mut cut_short = false;
         let better = loop {
             tokio::select! {
                 done = &mut search => break done??,
@@ -157,6 +165,7 @@ impl Run {
                     let share = f64::from_bits(share.load(Ordering::Relaxed));
                     let mut tx = self.begin().await?;
                     let go_on = plans::run_goes_on(&mut tx, self.id, share).await?;
+                    let others_wait = plans::others_wait(&mut tx).await?;
                     tx.commit().await?;
                     if let Some(why) = go_on.err() {
                         drop(guard);
@@ -166,14 +175,24 @@ impl Run {
                             plans::RunEnd::Overtaken => Ended::Overtaken,
                         });
                     }
+                    // A plan that can be used goes before a better one.
+                    if others_wait {
+                        cut_short = true;
+                        stop.store(true, Ordering::Relaxed);
+                    }
                 }
             }
         };
         drop(guard);
-        Ok(if self.keep(version, began, &better, true).await? {
-            Ended::Improved
+        if !self.keep(version, began, &better, !cut_short).await? {
+            return Ok(Ended::Overtaken);
+        }
+        Ok(if cut_short {
+            let mut jobs = better.timetable.jobs.iter();
+            let late = jobs.any(|dates| dates.slack_minutes.is_some_and(|slack| slack < 0));
+            Ended::CutShort { late }
         } else {
-            Ended::Overtaken
+            Ended::Improved
         })
     }
 
