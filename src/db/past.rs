@@ -1,6 +1,8 @@
 //! A past that is written afterwards, with the times at which things happened: of the demo shop. Nothing else writes so.
 
 use super::bookings::NewBooking;
+use super::casting_records::Source;
+use super::castings_on_shelf::Ownership;
 use super::checks::{self, NewResult};
 use super::counters::{self, Counter};
 use super::enquiries::EnquiryDetails;
@@ -15,7 +17,7 @@ use crate::units::{Code, Money};
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
 use serde_json::Value;
-use uuid::Uuid;
+use uuid::{NoContext, Timestamp, Uuid};
 
 /// Writes a call.
 ///
@@ -364,23 +366,25 @@ pub async fn hold(tx: &mut ShopTx, past: &PastHold<'_>) -> Result<(), DbError> {
     Ok(())
 }
 
-/// A casting that was bought, inspected, and used or scrapped.
+/// A casting that came in at some time.
 #[derive(Debug, Clone, Copy)]
 pub struct PastCasting<'a> {
+    /// When it came.
+    pub at: DateTime<Utc>,
     /// How it was machined.
     pub variant_id: Uuid,
+    /// The customer who brought it and owns it; the shop's own was bought.
+    pub owner: Option<&'a str>,
     /// What it cost.
     pub cost: Money,
     /// Its condition in words.
     pub condition: &'a str,
-    /// What the inspection found.
-    pub outcome: Outcome,
-    /// When.
-    pub inspected_on: NaiveDate,
+    /// What the inspection found, and when.
+    pub inspection: Option<(Outcome, NaiveDate)>,
     /// What became of it.
     pub state: ShelfState,
-    /// The job it was bought for.
-    pub job_id: Uuid,
+    /// The job it was used or scrapped for.
+    pub job_id: Option<Uuid>,
     /// From whom.
     pub came_from: &'a str,
 }
@@ -391,24 +395,33 @@ pub struct PastCasting<'a> {
 /// [`DbError::Database`].
 pub async fn casting(tx: &mut ShopTx, past: &PastCasting<'_>) -> Result<(Uuid, i64), DbError> {
     let number = counters::next(tx, Counter::Casting).await?;
-    let id = Uuid::now_v7();
+    // What came in lately is found by the time in the key.
+    let seconds = u64::try_from(past.at.timestamp()).unwrap_or(0);
+    let id = Uuid::new_v7(Timestamp::from_unix(NoContext, seconds, 0));
     let currency = past.cost.currency();
+    let (ownership, source) = match past.owner {
+        Some(_) => (Ownership::Customer, Source::Customer),
+        None => (Ownership::Shop, Source::Bought),
+    };
     sqlx::query!(
         "insert into casting (shop_id, id, number, variant_id, ownership, cost, currency, condition, outcome, inspected_on,
-                              state, job_id, source, came_from)
-         values ($1, $2, $3, $4, 'shop', $5, $6, $7, $8, $9, $10, $11, 'bought', $12)",
+                              state, job_id, source, came_from, owner)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
         tx.shop_id(),
         id,
         number,
         past.variant_id,
+        ownership.code(),
         past.cost.amount(),
         currency.code(),
         past.condition,
-        past.outcome.code(),
-        past.inspected_on,
+        past.inspection.map(|(outcome, _)| outcome.code()),
+        past.inspection.map(|(_, on)| on),
         past.state.code(),
         past.job_id,
+        source.code(),
         past.came_from,
+        past.owner.unwrap_or(""),
     )
     .execute(tx.conn())
     .await?;

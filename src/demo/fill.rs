@@ -2,6 +2,7 @@
 
 use super::bench::{self, Begun};
 use super::draw::{self, LiveJob};
+use super::live_castings;
 use super::measured;
 use super::past;
 use super::photo;
@@ -184,6 +185,8 @@ async fn make(
     // Written first, so that its papers have the lower numbers.
     let live = draw::live_jobs(seed, today, &mut Pcg64::seed_from_u64(JOBS_SEED))?;
     let quotes = past::write(&mut tx, seed, &people, today, &live).await?;
+    // What is a customer's own goes by its owner from the first.
+    customer_links::adopt_all(&mut tx).await?;
     write_market(&mut tx, seed, today).await?;
     measured::write(&mut tx, seed, now).await?;
     let live = live.iter().zip(quotes);
@@ -391,13 +394,15 @@ async fn write_records(
 async fn write_jobs(
     tx: &mut ShopTx,
     (seed, people): (&Seed, &HashMap<String, Uuid>),
-    live: impl Iterator<Item = (&LiveJob, Option<Uuid>)>,
+    live: impl ExactSizeIterator<Item = (&LiveJob, Option<Uuid>)>,
     today: NaiveDate,
     now: DateTime<Utc>,
 ) -> Result<(), DemoError> {
     let mut kept = stock::write(tx, seed, today).await?;
     let mut booked = Vec::new();
-    for (job, quote_id) in live {
+    let kinds = draw::kinds(seed)?;
+    let count = live.len();
+    for (place, (job, quote_id)) in live.enumerate() {
         let new = NewJob {
             quote_id,
             title: job.title.clone(),
@@ -424,7 +429,10 @@ async fn write_jobs(
                 jobs::set_operation_state(tx, operation.id, operation.version, state).await?;
             }
         }
-        stock::write_needs(tx, seed, &mut kept, today, id, job).await?;
+        let casting = async |tx: &mut ShopTx| {
+            live_castings::write(tx, (seed, &kinds), (job, place, count), now).await
+        };
+        stock::write_needs(tx, seed, &mut kept, today, id, (job, casting)).await?;
     }
     let mut rng = Pcg64::seed_from_u64(BENCH_SEED);
     bench::write(tx, seed, people, &booked, now, &mut rng).await

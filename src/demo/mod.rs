@@ -9,6 +9,7 @@ mod draw;
 mod files;
 mod fill;
 mod live_calls;
+mod live_castings;
 mod measured;
 mod past;
 mod past_calls;

@@ -277,16 +277,17 @@ impl Setting<'_> {
             self.pricing.currency,
         );
         let casting = PastCasting {
+            at: on.and_time(NaiveTime::MIN).and_utc(),
             variant_id: conversion.variant_id,
+            owner: None,
             cost,
             condition: "Bare block, as bought",
-            outcome,
-            inspected_on: on,
+            inspection: Some((outcome, on)),
             state: match outcome {
                 Outcome::Good => ShelfState::Used,
                 Outcome::Failed => ShelfState::Scrapped,
             },
-            job_id,
+            job_id: Some(job_id),
             came_from: draw::pick(&seed.place, rng).map_or("", String::as_str),
         };
         let (id, number) = past::casting(tx, &casting).await?;

@@ -246,14 +246,23 @@ pub(super) async fn write_needs(
     kept: &mut Kept,
     today: NaiveDate,
     job_id: Uuid,
-    job: &LiveJob,
+    (job, casting): (
+        &LiveJob,
+        impl AsyncFnOnce(&mut ShopTx) -> Result<Option<Uuid>, DemoError>,
+    ),
 ) -> Result<(), DemoError> {
     let title = job.title.as_str();
     meet_need::of_route(tx, job_id, &job.route, None).await?;
     let operations = jobs::operations(tx, job_id).await?;
     let under_way = job.done + usize::from(job.begun);
     let begun = under_way > 0;
-    meet_need::add_within(tx, job_id, &donor(seed, kept, today, title, begun)).await?;
+    let mut need = donor(seed, kept, today, title, begun);
+    if need.arrival == Arrival::Here
+        && let Some(id) = casting(tx).await?
+    {
+        (need.behind, need.arrival) = (Behind::Casting(id), Arrival::Wanted);
+    }
+    meet_need::add_within(tx, job_id, &need).await?;
     let ahead = |title_has: &str, kind: &str| {
         let found = operations
             .iter()

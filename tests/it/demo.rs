@@ -215,6 +215,22 @@ async fn live_jobs_come_from_the_calls_of_the_last_weeks() {
             .unwrap();
         assert!(made.is_some(), "nothing to draw for job {}", job.number);
     }
+    // What was begun is in the shop and can be measured.
+    let all: Vec<Uuid> = given.iter().chain(&by_hand).map(|job| job.id).collect();
+    let castings = castings_on_shelf::of_jobs(&mut tx, &all).await.unwrap();
+    let mut begun = 0;
+    for job in given.iter().chain(&by_hand) {
+        let operations = jobs::operations(&mut tx, job.id).await.unwrap();
+        if operations
+            .iter()
+            .any(|o| o.state != jobs::OperationState::Queued)
+        {
+            begun += 1;
+            let has = castings.iter().any(|casting| casting.job_id == job.id);
+            assert!(has, "job {} was begun on nothing", job.number);
+        }
+    }
+    assert!(begun > 15, "{begun} jobs were begun");
     let (waiting, ahead): (i64, i64) = sqlx::query_as(
         "select count(*) filter (where state = 'sent'), count(*) filter (where decided_at > $1 or created_at > $1)
          from quote where shop_id = $2",
