@@ -137,6 +137,9 @@ pub struct Figures {
     /// Cost and ready day as they are distributed over the futures.
     #[serde(default)]
     pub percentiles: Percentiles,
+    /// What it needs and the shop has not: kinds of machine, and somebody for a skill. There is no date without them.
+    #[serde(default)]
+    pub lacks: Vec<String>,
     /// Working time by kind of machine.
     pub machines: Vec<MachineTime>,
     /// The route.
@@ -201,10 +204,11 @@ impl OptionAnswer {
 pub struct Comparison {
     /// Key of the conversion.
     pub conversion: String,
-    /// Per cent of futures in which converting is cheaper. Where none is found, converting wins.
+    /// Per cent of futures in which converting is cheaper: also where there is something to convert and none of the wanted
+    /// kind is found.
     pub cheaper_percent: u32,
-    /// Per cent of futures in which converting is sooner.
-    pub sooner_percent: u32,
+    /// Per cent of futures in which converting is sooner; `None` where neither has a date in any.
+    pub sooner_percent: Option<u32>,
     /// The asked price below which an offered casting of the wanted kind is worth buying rather than converting;
     /// `None` when no price is low enough.
     pub hunt_wins_below: Option<Money>,
@@ -394,10 +398,13 @@ fn compare(done: &[Simulated], knowledge: &Knowledge) -> Result<Option<Compariso
     let mut sooner = 0;
     for k in 0..n {
         let ready = |s: &Simulated| s.ready.get(k).copied().flatten().unwrap_or(never);
-        let nothing_found = ready(hunt) == never;
-        cheaper += usize::from(nothing_found || conversion.price.get(k) < hunt.price.get(k));
+        let there = |s: &Simulated| s.released.get(k).copied().unwrap_or(false);
+        let costs_less = conversion.price.get(k) < hunt.price.get(k);
+        cheaper += usize::from(there(conversion) && (costs_less || !there(hunt)));
         sooner += usize::from(ready(conversion) < ready(hunt));
     }
+    let mut dates = conversion.ready.iter().chain(&hunt.ready);
+    let dated = dates.any(Option::is_some);
     let middle = percentile(&conversion.price, 50).unwrap_or(0) as f64;
     let hunt_wins_below = hunt.offer.as_ref().and_then(|terms| {
         let worth = terms.chance_good * (middle - terms.rest_of_work) - terms.inspection;
@@ -407,7 +414,7 @@ fn compare(done: &[Simulated], knowledge: &Knowledge) -> Result<Option<Compariso
     Ok(Some(Comparison {
         conversion: conversion.option.key.clone(),
         cheaper_percent: percent_of(cheaper, n),
-        sooner_percent: percent_of(sooner, n),
+        sooner_percent: dated.then(|| percent_of(sooner, n)),
         hunt_wins_below,
     }))
 }

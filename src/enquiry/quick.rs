@@ -194,6 +194,7 @@ impl Quick {
                 )
             }),
             never_percent: percent_of(never, futures),
+            lacks: dates.missing(&simulation::candidate(route)),
             machines: simulation::machine_times(route, &minutes, confidence),
             route: route.clone(),
             conversion: None,

@@ -322,7 +322,8 @@ fn reason(answer: &Answer, option: &OptionAnswer) -> String {
     let Some(comparison) = &answer.comparison else {
         return String::new();
     };
-    let (cheaper, sooner) = (comparison.cheaper_percent, comparison.sooner_percent);
+    let cheaper = comparison.cheaper_percent;
+    let sooner = comparison.sooner_percent.unwrap_or(0);
     let conversion = option.kind.is_conversion() && option.key == comparison.conversion;
     match option.kind {
         _ if conversion && sooner > cheaper => {
@@ -332,7 +333,9 @@ fn reason(answer: &Answer, option: &OptionAnswer) -> String {
         OptionKind::Hunt if cheaper >= 50 => {
             format!(" Converting one would cost less {}.", times(cheaper))
         }
-        OptionKind::Hunt => format!(" Converting one would be sooner {}.", times(sooner)),
+        OptionKind::Hunt if comparison.sooner_percent.is_some() => {
+            format!(" Converting one would be sooner {}.", times(sooner))
+        }
         _ => String::new(),
     }
 }

@@ -179,6 +179,7 @@ pub(super) fn simulate(
                 .map(|time| time.map(day))
                 .collect(),
         },
+        lacks: dates.missing(&candidate(&way.route)),
         machines: machine_times(&way.route, &draws.minutes, confidence),
         route: way.route.clone(),
         conversion: way.conversion.clone(),

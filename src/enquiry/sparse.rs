@@ -202,3 +202,43 @@ proptest! {
         }
     }
 }
+
+/// No dates at all, for want of a hand.
+struct Nobody;
+
+impl ReadyDates for Nobody {
+    fn ready(
+        &self,
+        _: &Candidate,
+        release: &[DateTime<Utc>],
+        _: &[f64],
+    ) -> Vec<Option<DateTime<Utc>>> {
+        vec![None; release.len()]
+    }
+
+    fn missing(&self, _: &Candidate) -> Vec<String> {
+        vec!["one for milling".to_owned()]
+    }
+}
+
+/// A new shop has told its prices and not yet who works there.
+#[test]
+fn without_dates_prices_are_compared_all_the_same() {
+    let knowledge = knowledge();
+    let simulation = Simulation {
+        now: now(),
+        futures: 1000,
+        seed: 12,
+    };
+    let ask = |dates: &dyn ReadyDates| answer(&wish(), &knowledge, dates, simulation).unwrap();
+    let (dated, undated) = (ask(&TenToOne), ask(&Nobody));
+    let compared = |answer: &Answer| answer.comparison.clone().unwrap();
+    let percent = compared(&dated).cheaper_percent;
+    assert!((1..100).contains(&percent), "{percent}");
+    assert_eq!(compared(&undated).cheaper_percent, percent);
+    assert_eq!(compared(&undated).sooner_percent, None);
+    for option in &undated.options {
+        let lacks = option.figures().map(|figures| figures.lacks.clone());
+        assert_eq!(lacks, Some(vec!["one for milling".to_owned()]));
+    }
+}

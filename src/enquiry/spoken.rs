@@ -35,7 +35,7 @@ fn said(kind: OptionKind, terms: Terms, wanted: &str, late: bool) -> String {
         comparison: Some(Comparison {
             conversion: "this".to_owned(),
             cheaper_percent: 91,
-            sooner_percent: 80,
+            sooner_percent: Some(80),
             hunt_wins_below: None,
         }),
         recommended: Some("this".to_owned()),

@@ -304,7 +304,7 @@ fn a_call_is_answered_with_every_way_side_by_side() {
         Some(answer.options[0].key.as_str())
     );
     let comparison = answer.comparison.as_ref().unwrap();
-    assert!(comparison.sooner_percent > 90);
+    assert!(comparison.sooner_percent > Some(90));
     assert!(
         answer
             .sentence

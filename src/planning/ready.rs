@@ -76,7 +76,7 @@ pub trait ReadyDates {
         Vec::new()
     }
 
-    /// Kinds of machine the candidate needs and the shop has none of, by name: then no date can be given at all.
+    /// Kinds of machine and skills that the candidate needs and the shop has none of, by name: then no date can be given at all.
     fn missing(&self, candidate: &Candidate) -> Vec<String>;
 }
 

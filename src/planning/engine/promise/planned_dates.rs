@@ -222,10 +222,8 @@ impl ReadyDates for PlannedDates {
             .flat_map(|op| {
                 let no_machine =
                     (!self.kinds.contains(&op.machine_kind)).then(|| op.machine_kind.clone());
-                let nobody = self
-                    .people_for(&op.skill)
-                    .is_empty()
-                    .then(|| format!("somebody for {}", op.skill));
+                let nobody = !op.skill.is_empty() && self.people_for(&op.skill).is_empty();
+                let nobody = nobody.then(|| format!("one for {}", op.skill));
                 [no_machine, nobody]
             })
             .flatten()
@@ -300,7 +298,7 @@ mod tests {
         let other = Candidate {
             operations: vec![operation("lathe", "turning", &[])],
         };
-        assert_eq!(dates.missing(&other), ["lathe", "somebody for turning"]);
+        assert_eq!(dates.missing(&other), ["lathe", "one for turning"]);
         assert_eq!(dates.ready(&other, &[origin], &[1.0]), [None]);
     }
 }

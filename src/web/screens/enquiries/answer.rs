@@ -64,7 +64,9 @@ fn compared(comparison: &Comparison, answer: &Answer) -> Markup {
             p.muted { (conversion) ", against finding one" }
             dl.figures {
                 div { dt { "Converting is cheaper" } dd { (comparison.cheaper_percent) " %" } }
-                div { dt { "Converting is sooner" } dd { (comparison.sooner_percent) " %" } }
+                @if let Some(percent) = comparison.sooner_percent {
+                    div { dt { "Converting is sooner" } dd { (percent) " %" } }
+                }
                 div {
                     dt { "Buy one if offered below" }
                     dd { @match comparison.hunt_wins_below {
@@ -159,11 +161,14 @@ fn headline(who: &SignedIn, answer: &Answer, figures: &Figures) -> Markup {
                 }
             }
         }
-        @if figures.never_percent == 100 {
+        @if figures.ready.earliest.is_none() {
             p.notice.warn {
-                "No day can be named: as things are this work never gets done. Somebody needs the skill for it ("
-                a href="/shop/people" { "people" } "), there has to be the machine (" a href="/shop/machines" { "machines" }
-                ") and hours to do it in (" a href="/shop/hours" { "hours" } ")."
+                "No day can be named: as things are this work never gets done. "
+                @if figures.lacks.is_empty() { "There have to be hours to do it in (" a href="/shop/hours" { "hours" } ")." }
+                @else {
+                    "The shop has no " (figures.lacks.join(", no ")) " (" a href="/shop/machines" { "machines" } ", "
+                    a href="/shop/people" { "people and their skills" } ")."
+                }
             }
         }
         h4 { "Hours by machine" }
