@@ -11,7 +11,7 @@ const KEPT = [1, 0.5, 0.25]; // screens of a list that stay in sight, less and l
 const LISTS = "main tbody, main ol, main ul, main .options";
 const PARTS = "main section, main article, main form fieldset:is(.part, .rows), main table:has(> caption), main [data-fold]";
 const HEADING = ":scope > :is(h2, h3, legend, caption), :scope > :is(header, .bar) :is(h2, h3)";
-const STAYS = ".error, .recommended, [aria-current], [aria-invalid], [role=alert], [autofocus]";
+const STAYS = ".error, .recommended, [data-stays], [aria-current], [aria-invalid], [role=alert], [autofocus]";
 
 const opened = new Set(); // names of what somebody opened
 const away = new Set(); // names of parts that are put away

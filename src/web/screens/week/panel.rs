@@ -160,7 +160,7 @@ impl Panel<'_> {
         let timetable = &self.plan.timetable;
         let chance = timetable.job(job.id).and_then(|d| d.chance);
         html! {
-            section.card.week-panel #operation tabindex="-1" aria-labelledby="change" {
+            section.card.week-panel #operation data-stays tabindex="-1" aria-labelledby="change" {
                 div.bar {
                     h2 #change { (long_number(job)) ", " (operation.number) " " (operation.what) }
                     (self.close())
@@ -192,7 +192,7 @@ impl Panel<'_> {
 
     fn machine(&self, subject: &Subject, machine: &FloorMachine) -> Markup {
         html! {
-            section.card.week-panel #panel tabindex="-1" aria-labelledby="change" {
+            section.card.week-panel #panel data-stays tabindex="-1" aria-labelledby="change" {
                 div.bar { h2 #change { (machine.name) } (self.close()) }
                 (self.general())
                 (self.next_days(&machine.hours, |slot| slot.machine == Some(machine.id)))
@@ -204,7 +204,7 @@ impl Panel<'_> {
 
     fn person(&self, subject: &Subject, person: &FloorPerson) -> Markup {
         html! {
-            section.card.week-panel #panel tabindex="-1" aria-labelledby="change" {
+            section.card.week-panel #panel data-stays tabindex="-1" aria-labelledby="change" {
                 div.bar { h2 #change { (person.name) } (self.close()) }
                 (self.general())
                 (self.next_days(&person.hours, |slot| slot.person == Some(person.id)))
