@@ -62,6 +62,7 @@ async fn the_document_has_every_route_and_every_path_in_it_is_a_route() {
             let status = answer.status().as_u16();
             assert!(status != 405 && status < 500, "{method} {path}: {status}");
         }
+        assert_takes_what_is_described(&owner, path, item).await;
     }
     // Whatever a description points to is there.
     let text = document.to_string();
@@ -69,6 +70,19 @@ async fn the_document_has_every_route_and_every_path_in_it_is_a_route() {
         let pointer = pointer.split('"').next().unwrap();
         assert!(document.pointer(pointer).is_some(), "{pointer}");
     }
+}
+
+/// What an address says it takes when it is asked for what it does not is what is described.
+async fn assert_takes_what_is_described(visitor: &Visitor, path: &str, item: &Value) {
+    let asked = path.replace("{id}", &Uuid::nil().to_string());
+    let answer = visitor.request("TRACE", &asked).send().await.unwrap();
+    assert_eq!(answer.status(), 405, "{path}");
+    let taken: BTreeSet<String> = header(answer.headers(), "allow")
+        .split(", ")
+        .map(str::to_lowercase)
+        .collect();
+    let described: BTreeSet<String> = item.as_object().unwrap().keys().cloned().collect();
+    assert_eq!(taken, described, "{path}");
 }
 
 /// A token as its page shows it once.

@@ -27,18 +27,11 @@ use uuid::Uuid;
 
 /// `/api/v1/enquiries` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/api/v1/enquiries", web::post().to(add))
-        .service(
-            web::resource("/api/v1/enquiries/{id}")
-                .route(web::get().to(one))
-                .route(web::put().to(change)),
-        )
-        .route("/api/v1/enquiries/{id}/answer", web::get().to(answer))
-        .route(
-            "/api/v1/enquiries/{id}/bargain",
-            web::post().to(bargain::look),
-        )
-        .route("/api/v1/enquiries/{id}/quotes", web::post().to(quote));
+    cfg.service(web::resource("/api/v1/enquiries").post(add))
+        .service(web::resource("/api/v1/enquiries/{id}").get(one).put(change))
+        .service(web::resource("/api/v1/enquiries/{id}/answer").get(answer))
+        .service(web::resource("/api/v1/enquiries/{id}/bargain").post(bargain::look))
+        .service(web::resource("/api/v1/enquiries/{id}/quotes").post(quote));
 }
 
 #[derive(OpenApi)]

@@ -1,11 +1,8 @@
 //! `/api/v1/openapi.json`: the interface as OpenAPI 3.1, made from the attributes beside the handlers.
 
-use crate::web::ui::{SignedIn, WebError};
-use actix_web::http::header::ALLOW;
-use actix_web::{HttpRequest, HttpResponse, web};
+use crate::web::ui::SignedIn;
+use actix_web::{HttpResponse, web};
 use serde::Serialize;
-use std::collections::HashMap;
-use std::sync::OnceLock;
 use utoipa::openapi::security::{ApiKey, ApiKeyValue, Http, HttpAuthScheme, SecurityScheme};
 use utoipa::openapi::{
     Content, Ref, RefOr, ResponseBuilder, SecurityRequirement, path::Operation, path::PathItem,
@@ -14,7 +11,7 @@ use utoipa::{Modify, OpenApi, ToSchema};
 
 /// `/api/v1/openapi.json`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/api/v1/openapi.json", web::get().to(show));
+    cfg.service(web::resource("/api/v1/openapi.json").get(show));
 }
 
 /// What goes wrong, as a problem document (RFC 9457). It is described here and written by the error page.
@@ -112,37 +109,6 @@ fn operations(item: &mut PathItem) -> impl Iterator<Item = &mut Operation> {
     ]
     .into_iter()
     .flatten()
-}
-
-/// The methods that each address of the API takes, by its pattern, as `Allow` lists them (RFC 9110, 10.2.1).
-fn methods() -> &'static HashMap<String, String> {
-    static METHODS: OnceLock<HashMap<String, String>> = OnceLock::new();
-    METHODS.get_or_init(|| {
-        let paths = document().paths.paths.into_iter();
-        let methods = |item: &PathItem| {
-            let all = [
-                (item.get.is_some(), "GET"),
-                (item.post.is_some(), "POST"),
-                (item.put.is_some(), "PUT"),
-                (item.delete.is_some(), "DELETE"),
-            ];
-            let taken = all.into_iter().filter(|(taken, _)| *taken);
-            taken.map(|(_, words)| words).collect::<Vec<_>>().join(", ")
-        };
-        paths.map(|(path, item)| (path, methods(&item))).collect()
-    })
-}
-
-/// Where nothing is registered: an address of the API with a method it does not take, or nothing at all.
-pub(in crate::web) async fn unmatched(req: HttpRequest) -> Result<HttpResponse, WebError> {
-    let pattern = req.resource_map().match_pattern(req.path());
-    let taken = pattern.and_then(|pattern| methods().get(&pattern));
-    match taken {
-        Some(taken) => Ok(HttpResponse::MethodNotAllowed()
-            .insert_header((ALLOW, taken.as_str()))
-            .finish()),
-        None => Err(WebError::NotFound("this page")),
-    }
 }
 
 /// This document.

@@ -18,16 +18,8 @@ use uuid::Uuid;
 
 /// `/api/v1/sightings` and one of them.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(
-        web::resource("/api/v1/sightings")
-            .route(web::get().to(list))
-            .route(web::post().to(add)),
-    )
-    .service(
-        web::resource("/api/v1/sightings/{id}")
-            .route(web::get().to(one))
-            .route(web::put().to(change)),
-    );
+    cfg.service(web::resource("/api/v1/sightings").get(list).post(add))
+        .service(web::resource("/api/v1/sightings/{id}").get(one).put(change));
 }
 
 #[derive(OpenApi)]
