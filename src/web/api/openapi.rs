@@ -1,12 +1,12 @@
 //! `/api/v1/openapi.json`: the interface as OpenAPI 3.1, made from the attributes beside the handlers.
 
+use super::{idempotency, versions};
 use crate::web::ui::SignedIn;
 use actix_web::{HttpResponse, web};
 use serde::Serialize;
+use utoipa::openapi::path::{Operation, Parameter, PathItem};
 use utoipa::openapi::security::{ApiKey, ApiKeyValue, Http, HttpAuthScheme, SecurityScheme};
-use utoipa::openapi::{
-    Content, Ref, RefOr, ResponseBuilder, SecurityRequirement, path::Operation, path::PathItem,
-};
+use utoipa::openapi::{Content, Ref, RefOr, ResponseBuilder, Schema, SecurityRequirement};
 use utoipa::{Modify, OpenApi, ToSchema};
 
 /// `/api/v1/openapi.json`.
@@ -47,12 +47,11 @@ struct FieldProblem {
                        a token that the owner makes under Shop, API tokens."
     ),
     components(schemas(Problem, FieldProblem)),
-    paths(show),
-    modifiers(&Everywhere)
+    paths(show)
 )]
 struct Document;
 
-/// What holds for every operation.
+/// What holds for every operation, of whichever module.
 struct Everywhere;
 
 impl Modify for Everywhere {
@@ -67,6 +66,41 @@ impl Modify for Everywhere {
             SecurityRequirement::new("token", none),
             SecurityRequirement::new("session", none),
         ]);
+        for item in document.paths.paths.values_mut() {
+            for operation in operations(item) {
+                let content = Content::new(Some(Ref::from_schema_name("Problem")));
+                let problem = ResponseBuilder::new()
+                    .description("What went wrong")
+                    .content("application/problem+json", content)
+                    .build();
+                let responses = &mut operation.responses.responses;
+                responses.insert("default".to_owned(), RefOr::T(problem));
+                for parameter in operation.parameters.iter_mut().flatten() {
+                    if let RefOr::T(parameter) = parameter {
+                        describe_header(parameter);
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Says what a header is that several operations take.
+fn describe_header(parameter: &mut Parameter) {
+    let (description, pattern, longest) = match parameter.name.as_str() {
+        "Idempotency-Key" => (
+            "A key of your own; sent again, nothing is made twice",
+            idempotency::PATTERN,
+            Some(idempotency::LONGEST),
+        ),
+        "If-Match" => ("The ETag of the version you saw", versions::PATTERN, None),
+        _ => return,
+    };
+    parameter.description = Some(description.to_owned());
+    if let Some(RefOr::T(Schema::Object(schema))) = &mut parameter.schema {
+        schema.pattern = Some(pattern.to_owned());
+        schema.min_length = longest.map(|_| 1);
+        schema.max_length = longest;
     }
 }
 
@@ -84,19 +118,7 @@ fn document() -> utoipa::openapi::OpenApi {
     ] {
         document.merge(part);
     }
-    for item in document.paths.paths.values_mut() {
-        for operation in operations(item) {
-            let content = Content::new(Some(Ref::from_schema_name("Problem")));
-            let problem = ResponseBuilder::new()
-                .description("What went wrong")
-                .content("application/problem+json", content)
-                .build();
-            operation
-                .responses
-                .responses
-                .insert("default".to_owned(), RefOr::T(problem));
-        }
-    }
+    Everywhere.modify(&mut document);
     document
 }
 
