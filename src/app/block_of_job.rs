@@ -5,8 +5,8 @@ use crate::castings::{Pattern, Variant};
 use crate::db::{DbError, ShopTx, castings, related_patterns};
 use uuid::Uuid;
 
-/// What a job makes, as it is on the block: a donor of another pattern is measured from its own datums, on its own faces. `None`
-/// where its quote was for no variant.
+/// What a job makes, as it is on the block: a donor of another pattern is measured from its own datums, on its own faces.
+/// `None` where its quote was for no variant.
 ///
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
