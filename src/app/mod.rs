@@ -7,6 +7,7 @@ pub mod actor;
 pub mod aftercare;
 pub mod answer_enquiry;
 pub mod bench_overview;
+pub mod block_of_job;
 pub mod book_hours;
 pub mod book_time;
 pub mod booked_hours;

@@ -1,11 +1,11 @@
 //! Builds the whole web application from a configuration; `serve` starts it, and so does every test, on a free port.
 
+use super::routes;
 use super::shell::error::{self, WebError};
 use super::shell::gate;
 pub use super::shell::site::Config;
 use super::shell::site::Site;
 use super::ui::error_page;
-use super::{api, routes};
 use crate::app::answer_enquiry::Simulator;
 use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
@@ -95,7 +95,7 @@ impl Application {
                         .error_handler(error::json_error),
                 )
                 .configure(routes)
-                .default_service(web::to(api::unmatched))
+                .default_service(web::to(error::no_such_page))
                 // The last one wrapped is the first one met.
                 .wrap(from_fn(gate::gate))
                 .wrap(from_fn(prepare::prepare))

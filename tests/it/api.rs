@@ -62,6 +62,7 @@ async fn the_document_has_every_route_and_every_path_in_it_is_a_route() {
             let status = answer.status().as_u16();
             assert!(status != 405 && status < 500, "{method} {path}: {status}");
         }
+        assert_takes_what_is_described(&owner, path, item).await;
     }
     // Whatever a description points to is there.
     let text = document.to_string();
@@ -69,6 +70,55 @@ async fn the_document_has_every_route_and_every_path_in_it_is_a_route() {
         let pointer = pointer.split('"').next().unwrap();
         assert!(document.pointer(pointer).is_some(), "{pointer}");
     }
+}
+
+/// A header is described alike wherever it is taken, and the longest key that is described is the longest that is taken.
+#[tokio::test]
+async fn headers_are_described_alike_and_as_they_are_taken() {
+    let site = TestSite::new().await;
+    let variant = site.shop.variant("Tarn 4/90 marine").await;
+    let owner = site.owner().await;
+    let document = document(&owner).await;
+    let operations = document["paths"].as_object().unwrap().values();
+    let headers: Vec<&Value> = operations
+        .flat_map(|item| item.as_object().unwrap().values())
+        .flat_map(|operation| operation["parameters"].as_array().into_iter().flatten())
+        .filter(|parameter| parameter["in"] == "header")
+        .collect();
+    for (name, times) in [("Idempotency-Key", 3), ("If-Match", 2)] {
+        let found: Vec<&&Value> = headers.iter().filter(|h| h["name"] == name).collect();
+        assert_eq!(found.len(), times, "{name}");
+        assert!(found.iter().all(|header| *header == found[0]), "{found:?}");
+        assert!(found[0]["description"].is_string(), "{name}");
+        assert!(found[0]["schema"]["pattern"].is_string(), "{name}");
+    }
+    let key = headers.iter().find(|h| h["name"] == "Idempotency-Key");
+    let schema = &key.unwrap()["schema"];
+    assert_eq!(schema["minLength"], 1);
+    let longest = usize::try_from(schema["maxLength"].as_u64().unwrap()).unwrap();
+    for (length, status) in [(longest, 201), (longest + 1, 422)] {
+        let answer = owner
+            .request("POST", "/api/v1/sightings")
+            .header("idempotency-key", "k".repeat(length))
+            .json(&sighting(variant))
+            .send()
+            .await
+            .unwrap();
+        assert_eq!(answer.status(), status, "{length}");
+    }
+}
+
+/// What an address says it takes when it is asked for what it does not is what is described.
+async fn assert_takes_what_is_described(visitor: &Visitor, path: &str, item: &Value) {
+    let asked = path.replace("{id}", &Uuid::nil().to_string());
+    let answer = visitor.request("TRACE", &asked).send().await.unwrap();
+    assert_eq!(answer.status(), 405, "{path}");
+    let taken: BTreeSet<String> = header(answer.headers(), "allow")
+        .split(", ")
+        .map(str::to_lowercase)
+        .collect();
+    let described: BTreeSet<String> = item.as_object().unwrap().keys().cloned().collect();
+    assert_eq!(taken, described, "{path}");
 }
 
 /// A token as its page shows it once.

@@ -439,8 +439,11 @@ async fn refusals_are_pages_with_words_or_problem_documents() {
             let answer = owner.request(method, &path).send().await.unwrap();
             assert_eq!(answer.status(), 405, "{method} {path}");
             assert_eq!(header(answer.headers(), "allow"), methods, "{path}");
+            assert_eq!(problem(answer).await["title"], "Not allowed here");
         }
     }
+    let nothing = owner.request("PUT", "/api/v1/nothing").send().await;
+    assert_eq!(problem(nothing.unwrap()).await["status"], 404);
     assert_eq!(owner.get("/api/v1/nothing").await.status(), 404);
     assert_eq!(owner.get("/castings/rules").await.status(), 200);
     assert_eq!(owner.get("/shop/machines").await.status(), 200);

@@ -30,24 +30,23 @@ impl Reading {
     }
 }
 
-/// The sort of reading that a field takes: `bore-0-1-0` a diameter, `bore-0-finish` a roughness.
+/// The sort of reading that a field takes: `bore-0-1-0` a diameter, `bore-0-finish` a roughness. The second part of a name says
+/// which one it is of several, so it is not looked at.
 #[must_use]
 pub fn reading(name: &str) -> Reading {
     let mut parts = name.split('-');
-    let (first, third) = (parts.next().unwrap_or_default(), parts.nth(1));
-    if (first, third) == ("main", Some("cap")) {
-        return match parts.next() {
-            Some("0") => Reading::Deviation,
-            _ => Reading::Offset,
-        };
-    }
-    match (first, third) {
-        ("deck", _) | ("bore", Some("finish")) => Reading::Roughness,
-        ("height" | "thrust", _) | ("bore", Some("wall")) => Reading::Size,
-        ("flat", _) | ("bore", Some("square")) | ("journal", Some("run")) => Reading::Deviation,
-        ("piston" | "camline" | "face" | "register", _)
-        | ("main", Some("off"))
-        | ("bore", Some("liner")) => Reading::Offset,
+    let first = parts.next().unwrap_or_default();
+    let (third, fourth) = (parts.nth(1), parts.next());
+    match (first, third, fourth) {
+        ("deck", _, _) | ("bore", Some("finish"), _) => Reading::Roughness,
+        ("height" | "thrust", _, _) | ("bore", Some("wall"), _) => Reading::Size,
+        ("flat", _, _)
+        | ("bore", Some("square"), _)
+        | ("journal", Some("run"), _)
+        | ("main", Some("cap"), Some("0")) => Reading::Deviation,
+        ("piston" | "camline" | "face" | "register", _, _)
+        | ("main", Some("off" | "cap"), _)
+        | ("bore", Some("liner"), _) => Reading::Offset,
         _ => Reading::Diameter,
     }
 }

@@ -112,8 +112,8 @@ pub fn absences(
 /// What plans without an absence are held against.
 struct Trial<'a> {
     baseline: Baseline<'a>,
-    /// The plan as it is after the same search: what that alone brings forward is owed to no absence.
-    searched: Timetable,
+    /// The plan as it is after the same search, where there is one: what that alone brings forward is owed to no absence.
+    searched: Option<Timetable>,
 }
 
 impl<'a> Trial<'a> {
@@ -127,7 +127,10 @@ impl<'a> Trial<'a> {
             ..Settings::default()
         };
         let baseline = Baseline::new(floor, current, settings)?;
-        let searched = baseline.try_floor("", floor.clone())?.after;
+        let searched = (moves > 0)
+            .then(|| baseline.try_floor("", floor.clone()))
+            .transpose()?
+            .map(|searched| searched.after);
         Ok(Self { baseline, searched })
     }
 
@@ -139,7 +142,10 @@ impl<'a> Trial<'a> {
         };
         let sooner = |job: &Uuid| {
             let as_planned = self.baseline.before().job(*job)?.ready_at;
-            let is = self.searched.job(*job)?.ready_at.min(as_planned);
+            let is = match &self.searched {
+                Some(searched) => searched.job(*job)?.ready_at.min(as_planned),
+                None => as_planned,
+            };
             let would = without.after.job(*job)?.ready_at;
             Some(working(&without.floor, would, is))
         };

@@ -42,6 +42,15 @@ impl Settings {
             ..Self::default()
         }
     }
+
+    /// How a plan is mended that is to stay.
+    fn kept(self, plan: &Timetable) -> From<'_> {
+        if self.in_place {
+            From::InPlace(plan)
+        } else {
+            From::Places(plan)
+        }
+    }
 }
 
 impl Default for Settings {
@@ -139,11 +148,7 @@ impl<'a> Baseline<'a> {
         settings: Settings,
     ) -> Result<Self, ModelError> {
         let model = floor.model();
-        let plan = if settings.in_place {
-            model.carry_over_in_place(floor, current)?
-        } else {
-            model.carry_over(floor, current)?
-        };
+        let plan = carried(floor, &model, settings.kept(current))?;
         let drawn = drawn(&model, &plan, settings)?;
         Ok(Self {
             before: model.timetable(floor, &plan, drawn.as_ref()),
@@ -164,17 +169,21 @@ impl<'a> Baseline<'a> {
     /// [`TryError::Cannot`] when the change cannot be made, or a pin not kept; [`TryError::Model`] when there is no
     /// plan.
     pub fn try_out(&self, change: &PlanChange) -> Result<WhatIf, TryError> {
-        match change.reordered(self.floor, &self.before) {
-            Some(ordered) => self.tried(From::Order(&ordered), change, self.settings.moves),
-            None if self.leaves_the_rest(change) => {
-                self.tried(From::InPlace(&self.before), change, self.settings.moves)
-            }
-            None => self.tried(From::Places(&self.before), change, self.settings.moves),
-        }
+        let ordered = change.reordered(self.floor, &self.before);
+        let from = match &ordered {
+            Some(ordered) => From::Order(ordered),
+            None => self.around(change),
+        };
+        self.tried(from, change, self.settings.moves)
     }
 
-    fn leaves_the_rest(&self, change: &PlanChange) -> bool {
-        self.settings.in_place && change.leaves_the_rest()
+    /// How the current plan is mended around a change.
+    fn around(&self, change: &PlanChange) -> From<'_> {
+        if change.leaves_the_rest() {
+            self.settings.kept(&self.before)
+        } else {
+            From::Places(&self.before)
+        }
     }
 
     /// The change nearest to one that was refused that can be made instead, where its kind knows one: the same operation
@@ -209,12 +218,7 @@ impl<'a> Baseline<'a> {
     fn attempt(&self, change: &PlanChange) -> Result<(), Vec<PlanChange>> {
         let changed = change.apply(self.floor).map_err(|_| Vec::new())?;
         let model = changed.model();
-        let plan = if self.leaves_the_rest(change) {
-            model.carry_over_in_place(&changed, &self.before)
-        } else {
-            model.carry_over(&changed, &self.before)
-        };
-        let plan = plan.map_err(|_| Vec::new())?;
+        let plan = carried(&changed, &model, self.around(change)).map_err(|_| Vec::new())?;
         let possible =
             change.fits(&changed, &model).is_ok() && change.keeps(&changed, &model, &plan).is_ok();
         if possible {
@@ -230,11 +234,7 @@ impl<'a> Baseline<'a> {
     /// # Errors
     /// As [`Self::try_out`].
     pub fn try_back(&self, earlier: &Timetable, change: &PlanChange) -> Result<WhatIf, TryError> {
-        if self.settings.in_place {
-            self.tried(From::InPlace(earlier), change, 0)
-        } else {
-            self.tried(From::Places(earlier), change, 0)
-        }
+        self.tried(self.settings.kept(earlier), change, 0)
     }
 
     /// Mends the current plan for a floor that has become another one; `condition` is how the sentence that says what comes
@@ -312,38 +312,34 @@ enum From<'a> {
     Order(&'a Timetable),
 }
 
-/// A plan mended for a floor that has changed: carried over, then searched near it.
+/// A plan carried over to a floor that has changed, without a search.
+fn carried(floor: &Floor, model: &FloorModel, from: From) -> Result<Plan, ModelError> {
+    match from {
+        From::Places(current) => model.carry_over(floor, current),
+        From::InPlace(current) => model.carry_over_in_place(floor, current),
+        From::Order(ordered) => model.in_order_of(floor, ordered),
+    }
+}
+
+/// A plan mended for a floor that has changed: carried over, then searched near it. Where everything stays that can, the
+/// search moves only what saves promises at the price.
 fn mended(
     floor: &Floor,
     model: &FloorModel,
     from: From,
     settings: Settings,
 ) -> Result<Plan, ModelError> {
-    let carried = match from {
-        From::InPlace(current) => return mended_in_place(floor, model, current, settings),
-        From::Places(current) => model.carry_over(floor, current)?,
-        From::Order(ordered) => model.in_order_of(floor, ordered)?,
-    };
-    if settings.moves == 0 {
-        return Ok(carried);
+    match from {
+        _ if settings.moves == 0 => carried(floor, model, from),
+        From::InPlace(current) => {
+            let held = model.in_place(floor, current)?;
+            let plan = searched(&held.model, &held.plan, settings)?;
+            Ok(held.without_holds(plan))
+        }
+        From::Places(_) | From::Order(_) => {
+            searched(&model.model, &carried(floor, model, from)?, settings)
+        }
     }
-    searched(&model.model, &carried, settings)
-}
-
-/// The same with everything left where it is that can be, unless moving it saves promises at the price.
-fn mended_in_place(
-    floor: &Floor,
-    model: &FloorModel,
-    current: &Timetable,
-    settings: Settings,
-) -> Result<Plan, ModelError> {
-    let held = model.in_place(floor, current)?;
-    let plan = if settings.moves == 0 {
-        held.plan.clone()
-    } else {
-        searched(&held.model, &held.plan, settings)?
-    };
-    Ok(held.without_holds(plan))
 }
 
 fn searched(model: &Model, carried: &Plan, settings: Settings) -> Result<Plan, ModelError> {

@@ -12,9 +12,9 @@ use utoipa::OpenApi;
 
 /// `/api/v1/variants`, `/api/v1/related-patterns` and `/api/v1/differences`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/api/v1/variants", web::get().to(variants))
-        .route("/api/v1/related-patterns", web::get().to(related))
-        .route("/api/v1/differences", web::get().to(differences));
+    cfg.service(web::resource("/api/v1/variants").get(variants))
+        .service(web::resource("/api/v1/related-patterns").get(related))
+        .service(web::resource("/api/v1/differences").get(differences));
 }
 
 #[derive(OpenApi)]

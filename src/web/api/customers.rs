@@ -12,7 +12,7 @@ const MOST: u32 = 8;
 
 /// `/api/v1/customers`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/api/v1/customers", web::get().to(find));
+    cfg.service(web::resource("/api/v1/customers").get(find));
 }
 
 #[derive(OpenApi)]

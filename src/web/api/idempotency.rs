@@ -11,7 +11,9 @@ use uuid::Uuid;
 /// The name of the header, as the draft has it.
 pub(super) const HEADER: &str = "idempotency-key";
 /// The longest key, in characters.
-const LONGEST: usize = 200;
+pub(super) const LONGEST: usize = 200;
+/// What a key is, as a pattern: printable ASCII characters without space at either end.
+pub(super) const PATTERN: &str = "^[!-~]([ -~]*[!-~])?$";
 
 /// The key of a request, if it carries one, with the digest of what is asked.
 pub(super) fn keyed(
@@ -27,7 +29,7 @@ pub(super) fn keyed(
         let mut errors = FormErrors::default();
         errors.add(
             HEADER,
-            "Send an Idempotency-Key of 1 to 200 printable ASCII characters",
+            format!("Send an Idempotency-Key of 1 to {LONGEST} printable ASCII characters"),
         );
         return Err(errors.into());
     }

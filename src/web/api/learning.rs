@@ -17,9 +17,9 @@ use uuid::Uuid;
 
 /// `/api/v1/review/standards`, `/spread` and `/quotes`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/api/v1/review/standards", web::get().to(standards))
-        .route("/api/v1/review/spread", web::get().to(spread))
-        .route("/api/v1/review/quotes", web::get().to(quotes));
+    cfg.service(web::resource("/api/v1/review/standards").get(standards))
+        .service(web::resource("/api/v1/review/spread").get(spread))
+        .service(web::resource("/api/v1/review/quotes").get(quotes));
 }
 
 #[derive(OpenApi)]

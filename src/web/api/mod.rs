@@ -14,11 +14,10 @@ pub mod search;
 pub mod sightings;
 mod versions;
 
-pub(in crate::web) use openapi::unmatched;
-
 use actix_web::web;
 
-/// `/api/v1` and what is under it. One line for each kind of thing, in alphabetical order.
+/// `/api/v1` and what is under it. One line for each kind of thing, in alphabetical order. Each address is one resource with
+/// all its methods: the framework then answers any other with 405 and those it takes (RFC 9110, 15.5.6).
 pub fn routes(cfg: &mut web::ServiceConfig) {
     castings::routes(cfg);
     customers::routes(cfg);

@@ -1,20 +1,17 @@
 //! `/api/v1/openapi.json`: the interface as OpenAPI 3.1, made from the attributes beside the handlers.
 
-use crate::web::ui::{SignedIn, WebError};
-use actix_web::http::header::ALLOW;
-use actix_web::{HttpRequest, HttpResponse, web};
+use super::{idempotency, versions};
+use crate::web::ui::SignedIn;
+use actix_web::{HttpResponse, web};
 use serde::Serialize;
-use std::collections::HashMap;
-use std::sync::OnceLock;
+use utoipa::openapi::path::{Operation, Parameter, PathItem};
 use utoipa::openapi::security::{ApiKey, ApiKeyValue, Http, HttpAuthScheme, SecurityScheme};
-use utoipa::openapi::{
-    Content, Ref, RefOr, ResponseBuilder, SecurityRequirement, path::Operation, path::PathItem,
-};
+use utoipa::openapi::{Content, Ref, RefOr, ResponseBuilder, Schema, SecurityRequirement};
 use utoipa::{Modify, OpenApi, ToSchema};
 
 /// `/api/v1/openapi.json`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/api/v1/openapi.json", web::get().to(show));
+    cfg.service(web::resource("/api/v1/openapi.json").get(show));
 }
 
 /// What goes wrong, as a problem document (RFC 9457). It is described here and written by the error page.
@@ -50,12 +47,11 @@ struct FieldProblem {
                        a token that the owner makes under Shop, API tokens."
     ),
     components(schemas(Problem, FieldProblem)),
-    paths(show),
-    modifiers(&Everywhere)
+    paths(show)
 )]
 struct Document;
 
-/// What holds for every operation.
+/// What holds for every operation, of whichever module.
 struct Everywhere;
 
 impl Modify for Everywhere {
@@ -70,6 +66,41 @@ impl Modify for Everywhere {
             SecurityRequirement::new("token", none),
             SecurityRequirement::new("session", none),
         ]);
+        for item in document.paths.paths.values_mut() {
+            for operation in operations(item) {
+                let content = Content::new(Some(Ref::from_schema_name("Problem")));
+                let problem = ResponseBuilder::new()
+                    .description("What went wrong")
+                    .content("application/problem+json", content)
+                    .build();
+                let responses = &mut operation.responses.responses;
+                responses.insert("default".to_owned(), RefOr::T(problem));
+                for parameter in operation.parameters.iter_mut().flatten() {
+                    if let RefOr::T(parameter) = parameter {
+                        describe_header(parameter);
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Says what a header is that several operations take.
+fn describe_header(parameter: &mut Parameter) {
+    let (description, pattern, longest) = match parameter.name.as_str() {
+        "Idempotency-Key" => (
+            "A key of your own; sent again, nothing is made twice",
+            idempotency::PATTERN,
+            Some(idempotency::LONGEST),
+        ),
+        "If-Match" => ("The ETag of the version you saw", versions::PATTERN, None),
+        _ => return,
+    };
+    parameter.description = Some(description.to_owned());
+    if let Some(RefOr::T(Schema::Object(schema))) = &mut parameter.schema {
+        schema.pattern = Some(pattern.to_owned());
+        schema.min_length = longest.map(|_| 1);
+        schema.max_length = longest;
     }
 }
 
@@ -87,19 +118,7 @@ fn document() -> utoipa::openapi::OpenApi {
     ] {
         document.merge(part);
     }
-    for item in document.paths.paths.values_mut() {
-        for operation in operations(item) {
-            let content = Content::new(Some(Ref::from_schema_name("Problem")));
-            let problem = ResponseBuilder::new()
-                .description("What went wrong")
-                .content("application/problem+json", content)
-                .build();
-            operation
-                .responses
-                .responses
-                .insert("default".to_owned(), RefOr::T(problem));
-        }
-    }
+    Everywhere.modify(&mut document);
     document
 }
 
@@ -112,37 +131,6 @@ fn operations(item: &mut PathItem) -> impl Iterator<Item = &mut Operation> {
     ]
     .into_iter()
     .flatten()
-}
-
-/// The methods that each address of the API takes, by its pattern, as `Allow` lists them (RFC 9110, 10.2.1).
-fn methods() -> &'static HashMap<String, String> {
-    static METHODS: OnceLock<HashMap<String, String>> = OnceLock::new();
-    METHODS.get_or_init(|| {
-        let paths = document().paths.paths.into_iter();
-        let methods = |item: &PathItem| {
-            let all = [
-                (item.get.is_some(), "GET"),
-                (item.post.is_some(), "POST"),
-                (item.put.is_some(), "PUT"),
-                (item.delete.is_some(), "DELETE"),
-            ];
-            let taken = all.into_iter().filter(|(taken, _)| *taken);
-            taken.map(|(_, words)| words).collect::<Vec<_>>().join(", ")
-        };
-        paths.map(|(path, item)| (path, methods(&item))).collect()
-    })
-}
-
-/// Where nothing is registered: an address of the API with a method it does not take, or nothing at all.
-pub(in crate::web) async fn unmatched(req: HttpRequest) -> Result<HttpResponse, WebError> {
-    let pattern = req.resource_map().match_pattern(req.path());
-    let taken = pattern.and_then(|pattern| methods().get(&pattern));
-    match taken {
-        Some(taken) => Ok(HttpResponse::MethodNotAllowed()
-            .insert_header((ALLOW, taken.as_str()))
-            .finish()),
-        None => Err(WebError::NotFound("this page")),
-    }
 }
 
 /// This document.

@@ -14,8 +14,8 @@ use utoipa::OpenApi;
 
 /// `/api/v1/review` and what is under it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/api/v1/review", web::get().to(show))
-        .route("/api/v1/review/decisions", web::get().to(looked_back));
+    cfg.service(web::resource("/api/v1/review").get(show))
+        .service(web::resource("/api/v1/review/decisions").get(looked_back));
 }
 
 #[derive(OpenApi)]

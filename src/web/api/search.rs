@@ -8,7 +8,7 @@ use utoipa::OpenApi;
 
 /// `/api/v1/search`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.route("/api/v1/search", web::get().to(find));
+    cfg.service(web::resource("/api/v1/search").get(find));
 }
 
 #[derive(OpenApi)]

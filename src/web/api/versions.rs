@@ -5,6 +5,9 @@ use crate::web::ui::WebError;
 use actix_web::HttpRequest;
 use actix_web::http::header::IF_MATCH;
 
+/// What a tag is, as a pattern.
+pub(super) const PATTERN: &str = "^\"[0-9]{1,9}\"$";
+
 /// The tag of a version.
 pub(super) fn tag(version: i32) -> String {
     format!("\"{version}\"")

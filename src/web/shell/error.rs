@@ -249,6 +249,11 @@ pub(in crate::web) fn is_for_machines(req: &HttpRequest) -> bool {
     req.path().starts_with("/api/") || (accept.contains("json") && !accept.contains("text/html"))
 }
 
+/// Where nothing is registered.
+pub(in crate::web) async fn no_such_page() -> Result<HttpResponse, WebError> {
+    Err(WebError::NotFound("this page"))
+}
+
 /// For a JSON body that does not read.
 pub(in crate::web) fn json_error(
     error: actix_web::error::JsonPayloadError,

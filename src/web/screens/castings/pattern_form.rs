@@ -100,20 +100,19 @@ impl Record for Pattern {
         )
         .unit("kg")
         .hint("For lifting, and said with the work. Leave it empty where nobody has weighed one");
-        f.group(Group {
-            headed: false,
-            label: "Faces as drawn",
-            write: Box::new(move |pattern: &Self, typed| {
+        f.group(Group::new(
+            "Faces as drawn",
+            move |pattern: &Self, typed| {
                 for outline in &pattern.outlines {
                     typed.set(&width_field(outline.face), outline.width.entry(unit));
                     typed.set(&height_field(outline.face), outline.height.entry(unit));
                 }
-            }),
-            read: Box::new(move |pattern, typed, errors| {
+            },
+            move |pattern, typed, errors| {
                 pattern.outlines = read_outlines(typed, unit, errors);
-            }),
-            draw: Box::new(move |typed, errors| faces(typed, unit, errors)),
-            tell: Box::new(|typed| {
+            },
+            move |typed, errors| faces(typed, unit, errors),
+            |typed| {
                 let faces = Face::ALL.iter().filter_map(|face| {
                     let width = typed.get(&width_field(*face)).trim();
                     let height = typed.get(&height_field(*face)).trim();
@@ -121,8 +120,8 @@ impl Record for Pattern {
                     drawn.then(|| format!("{face} {width} × {height}"))
                 });
                 faces.collect::<Vec<_>>().join("; ")
-            }),
-        });
+            },
+        ));
         f
     }
 

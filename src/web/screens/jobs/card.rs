@@ -1,10 +1,9 @@
 //! The route card of a job, as a PDF to print.
 
 use super::print;
-use crate::castings::related::on_the_donor;
-use crate::castings::{Pattern, Variant};
+use crate::app::block_of_job::as_on_the_block;
 use crate::db::jobs::{self, OperationState};
-use crate::db::{DbError, ShopTx, castings, checks, needs, related_patterns};
+use crate::db::{checks, needs};
 use crate::documents::{CardFace, CardJob, CardOperation, route_card};
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, SignedIn, WebError, show};
@@ -61,26 +60,4 @@ async fn card(
     let pdf = route_card(&card, &operations, paper)
         .map_err(|error| WebError::Unprocessable(format!("No card can be printed: {error}.")))?;
     Ok(print::pdf(&format!("job-{}", job.number), pdf))
-}
-
-/// What a job makes, as it is on the block: a donor of another pattern is measured from its own datums, on its own faces.
-pub(super) async fn as_on_the_block(
-    tx: &mut ShopTx,
-    job_id: Uuid,
-) -> Result<Option<(Pattern, Variant)>, DbError> {
-    let Some(wanted) = related_patterns::wanted_of_job(tx, job_id).await? else {
-        return Ok(None);
-    };
-    let Some(donor) = wanted.related else {
-        return Ok(Some((wanted.pattern, wanted.variant)));
-    };
-    // A pattern that was deleted since leaves no face to draw, and the operations say how far its places are moved.
-    let of_donor = castings::these_patterns(tx, &[donor.pattern]).await?;
-    let outlines = of_donor.into_iter().next().map(|pattern| pattern.outlines);
-    let pattern = Pattern {
-        outlines: outlines.unwrap_or_default(),
-        ..wanted.pattern
-    };
-    let variant = on_the_donor(&wanted.variant, &donor.shifts);
-    Ok(Some((pattern, variant)))
 }

@@ -1,6 +1,6 @@
 //! The points of the faces that a job machines, from the datums of the block it machines them into.
 
-use super::card::as_on_the_block;
+use crate::app::block_of_job::as_on_the_block;
 use crate::castings::Face;
 use crate::db::jobs::JobOperation;
 use crate::web::ui::{Answer, SignedIn, WebError, face_points};

@@ -124,27 +124,26 @@ fn number(n: Option<u32>) -> String {
 /// The rows of work, as the page of a quick quote has them.
 fn work(elements: &Rc<Vec<Element>>) -> Group<WorkTemplate> {
     let (to_read, to_draw) = (Rc::clone(elements), Rc::clone(elements));
-    Group {
-        headed: false,
-        label: "Work",
-        write: Box::new(|template: &WorkTemplate, typed: &mut Typed| {
+    Group::new(
+        "Work",
+        |template: &WorkTemplate, typed: &mut Typed| {
             let (codes, counts) = columns(&template.list);
             typed.set_all("work", codes);
             typed.set_all("count", counts);
             typed.set("cylinders", number(template.list.cylinders));
             typed.set("mains", number(template.list.mains));
-        }),
-        read: Box::new(move |template: &mut WorkTemplate, typed, errors| {
+        },
+        move |template: &mut WorkTemplate, typed, errors| {
             if let Some(list) = lines(typed).read(&to_read, errors) {
                 template.list = list;
             }
-        }),
-        draw: Box::new(move |typed, errors| lines(typed).fields(&to_draw, errors)),
-        tell: Box::new(|typed| {
+        },
+        move |typed, errors| lines(typed).fields(&to_draw, errors),
+        |typed| {
             let rows = typed.all("work").iter().filter(|code| !code.is_empty());
             rows.cloned().collect::<Vec<_>>().join(", ")
-        }),
-    }
+        },
+    )
 }
 
 fn lines(typed: &Typed) -> TypedLines<'_> {

@@ -1,5 +1,6 @@
 //! The fields of a record, each declared once: its label and control, how its value is shown, read and compared.
 
+use super::group::Group;
 use super::typed::Typed;
 use crate::units::{Code, Currency, Length, LengthUnit, Minutes, Money};
 use crate::web::ui::stale::Changed;
@@ -55,12 +56,6 @@ impl<V> Maybe<V> for Option<V> {
 
 /// Reads text into the record, or notes complaints.
 type ReadText<R> = dyn Fn(&mut R, &str, &mut FormErrors);
-/// Reads the whole form into the record, or notes complaints.
-type ReadForm<R> = dyn Fn(&mut R, &Typed, &mut FormErrors);
-/// Writes the record's values into the form.
-type WriteForm<R> = dyn Fn(&R, &mut Typed);
-/// Draws the controls with what was typed.
-type DrawForm = dyn Fn(&Typed, &FormErrors) -> Markup;
 
 /// One field: how it is drawn, and what passes between the record and the text.
 pub(in crate::web) struct Input<R> {
@@ -68,22 +63,6 @@ pub(in crate::web) struct Input<R> {
     focus: bool,
     show: Box<dyn Fn(&R) -> String>,
     read: Box<ReadText<R>>,
-}
-
-/// Fields that belong together, such as the rows of a list.
-pub(in crate::web) struct Group<R> {
-    /// What a stale edit calls it.
-    pub(in crate::web) label: &'static str,
-    /// Writes the record's values into the form.
-    pub(in crate::web) write: Box<WriteForm<R>>,
-    /// Reads the form into the record, or notes complaints.
-    pub(in crate::web) read: Box<ReadForm<R>>,
-    /// The controls.
-    pub(in crate::web) draw: Box<DrawForm>,
-    /// What the form says, in one line.
-    pub(in crate::web) tell: Box<dyn Fn(&Typed) -> String>,
-    /// Whether it is a part of the form by itself, with a heading of its own.
-    pub(in crate::web) headed: bool,
 }
 
 enum Part<R> {

@@ -7,7 +7,7 @@ use crate::web::ui::{
 };
 use actix_web::dev::Payload;
 use actix_web::http::Method;
-use actix_web::http::header::ALLOW;
+use actix_web::http::header::Allow;
 use actix_web::{FromRequest, HttpRequest, HttpResponse, Resource, guard, web};
 use maud::html;
 use std::future::{Ready, ready};
@@ -71,45 +71,43 @@ impl FromRequest for At {
 }
 
 /// Serves the pages of a record. The page that lists them is its screen's own. A method that an address does not take is
-/// answered with those it does (RFC 9110, 15.5.6).
+/// answered with those it does (RFC 9110, 15.5.6), by the framework, because each address is one resource.
 pub(in crate::web) fn routes<R: Record>(cfg: &mut web::ServiceConfig) {
     let paths = R::PATHS;
-    let both = |path, get, post| address(path, "GET, POST").route(get).route(post);
     if paths.new == paths.add && !paths.new.is_empty() {
-        let (get, post) = (web::get().to(new::<R>), web::post().to(add::<R>));
-        cfg.service(both(paths.new, get, post));
+        cfg.service(web::resource(paths.new).get(new::<R>).post(add::<R>));
     } else if !paths.new.is_empty() {
-        cfg.service(address(paths.new, "GET").route(web::get().to(new::<R>)));
-        let post = web::post().to(add::<R>);
+        cfg.service(web::resource(paths.new).get(new::<R>));
+        let added = web::resource(paths.add).post(add::<R>);
         cfg.service(if R::ADDED_TO_LIST {
-            let all_but_get = guard::fn_guard(|request| request.head().method != Method::GET);
-            address(paths.add, "GET, POST")
-                .guard(all_but_get)
-                .route(post)
+            beside_list(added)
         } else {
-            address(paths.add, "POST").route(post)
+            added
         });
     }
-    let (get, post) = (web::get().to(edit::<R>), web::post().to(save::<R>));
-    cfg.service(both(paths.edit, get, post));
+    cfg.service(web::resource(paths.edit).get(edit::<R>).post(save::<R>));
     if !paths.copy.is_empty() {
-        let (get, post) = (web::get().to(ask_copy::<R>), web::post().to(copy::<R>));
-        cfg.service(both(paths.copy, get, post));
+        cfg.service(web::resource(paths.copy).get(ask_copy::<R>).post(copy::<R>));
     }
     if !paths.delete.is_empty() {
-        let (get, post) = (web::get().to(ask_delete::<R>), web::post().to(delete::<R>));
-        cfg.service(both(paths.delete, get, post));
+        cfg.service(
+            web::resource(paths.delete)
+                .get(ask_delete::<R>)
+                .post(delete::<R>),
+        );
     }
 }
 
-/// An address that takes these methods alone.
-fn address(path: &str, methods: &'static str) -> Resource {
-    let refuse = move || async move {
+/// What is added at the address of the list. The list itself is a resource of its own, so what the address takes in all has
+/// to be said here.
+fn beside_list(added: Resource) -> Resource {
+    let refuse = || async {
         HttpResponse::MethodNotAllowed()
-            .insert_header((ALLOW, methods))
+            .insert_header(Allow(vec![Method::GET, Method::POST]))
             .finish()
     };
-    web::resource(path).default_service(web::to(refuse))
+    let all_but_get = guard::fn_guard(|request| request.head().method != Method::GET);
+    added.guard(all_but_get).default_service(web::to(refuse))
 }
 
 async fn new<R: Record>(who: SignedIn, mut at: At) -> Answer {

@@ -6,12 +6,14 @@
 //! typed is lost; a form that does not read answers 422, a stale one 409 with both values, a record that is gone 404.
 
 mod fields;
+mod group;
 mod handlers;
 mod rows;
 mod sheet;
 mod typed;
 
-pub(in crate::web) use fields::{Fields, Group, Lens, amount, at};
+pub(in crate::web) use fields::{Fields, Lens, amount, at};
+pub(in crate::web) use group::Group;
 pub(in crate::web) use handlers::{At, routes};
 pub(in crate::web) use rows::{Row, rows};
 pub(in crate::web) use sheet::Sheet;

@@ -1,6 +1,6 @@
 //! A list within a record, such as the checks of an element: each item one row of fields.
 
-use super::fields::Group;
+use super::group::Group;
 use super::typed::Typed;
 use crate::web::ui::{Field, FormErrors};
 use maud::{Markup, html};
@@ -85,10 +85,9 @@ pub(in crate::web) fn rows<R: 'static>(
 ) -> Group<R> {
     let columns: Rc<[Field]> = columns.into();
     let (to_read, to_draw, to_tell) = (columns.clone(), columns.clone(), columns.clone());
-    Group {
-        headed: true,
-        label: title,
-        write: Box::new(move |record, typed| {
+    Group::new(
+        title,
+        move |record, typed| {
             let items = write(record);
             for (place, column) in columns.iter().enumerate() {
                 let texts = items.iter().map(|item| item.get(place).cloned());
@@ -97,17 +96,18 @@ pub(in crate::web) fn rows<R: 'static>(
                     texts.map(Option::unwrap_or_default).collect(),
                 );
             }
-        }),
-        read: Box::new(move |record, typed, errors| {
+        },
+        move |record, typed, errors| {
             read(record, &filled(typed, &to_read), errors);
-        }),
-        draw: Box::new(move |typed, errors| draw((title, name, hint), &to_draw, typed, errors)),
-        tell: Box::new(move |typed| {
+        },
+        move |typed, errors| draw((title, name, hint), &to_draw, typed, errors),
+        move |typed| {
             let items = filled(typed, &to_tell).into_iter();
             items
                 .map(|row| row.cells.join(", "))
                 .collect::<Vec<_>>()
                 .join("; ")
-        }),
-    }
+        },
+    )
+    .headed()
 }

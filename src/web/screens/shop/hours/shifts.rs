@@ -87,14 +87,13 @@ impl Record for ShiftSheet {
                 |o| owners::code(*o),
                 move |code| all.find(code),
             );
-            f.group(Group {
-                headed: false,
-                label: "Days",
-                write: Box::new(|sheet: &Self, typed| {
+            f.group(Group::new(
+                "Days",
+                |sheet: &Self, typed| {
                     let days = sheet.days.iter().map(|day| weekday_code(*day));
                     typed.set_all("weekday", days.collect());
-                }),
-                read: Box::new(|sheet, typed, errors| {
+                },
+                |sheet, typed, errors| {
                     let days = typed.all("weekday").iter();
                     let days: Option<Vec<Weekday>> =
                         days.map(|code| weekday_from_code(code)).collect();
@@ -102,10 +101,10 @@ impl Record for ShiftSheet {
                     if sheet.days.is_empty() {
                         errors.add("weekday", "Choose a day");
                     }
-                }),
-                draw: Box::new(days),
-                tell: Box::new(|typed| typed.all("weekday").join(", ")),
-            });
+                },
+                days,
+                |typed| typed.all("weekday").join(", "),
+            ));
         } else {
             let days = WEEK.iter();
             let days = days.map(|(weekday, name)| Choice::new(weekday_code(*weekday), name));

@@ -184,23 +184,22 @@ fn the_time(f: &mut Fields<Element>) {
         },
     )
     .hint("Setup is always attended");
-    f.group(Group {
-        headed: false,
-        label: "Spread",
-        write: Box::new(write_spread),
-        read: Box::new(|element, typed, errors| {
+    f.group(Group::new(
+        "Spread",
+        write_spread,
+        |element, typed, errors| {
             if let Some(spread) = read_spread(typed, errors) {
                 element.spread = spread;
             }
-        }),
-        draw: Box::new(draw_spread),
-        tell: Box::new(|typed| match typed.get("spread") {
+        },
+        draw_spread,
+        |typed| match typed.get("spread") {
             "cv" => format!("coefficient of variation {}", typed.get("cv")),
             _ => ["low", "likely", "high"]
                 .map(|name| typed.get(name))
                 .join(", "),
-        }),
-    });
+        },
+    ));
 }
 
 fn write_spread(element: &Element, typed: &mut Typed) {
