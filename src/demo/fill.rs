@@ -13,9 +13,9 @@ use crate::app::everyday_work;
 use crate::app::password::{self, PasswordError};
 use crate::castings::identify::{Found, Mark, MarkKind};
 use crate::db::calendars::{self, Holiday, Owner, ShiftRow, Stop};
-use crate::db::casting_records::{self, Measurement, Origin, Source};
-use crate::db::castings_on_shelf::{self, CastingDetails, Ownership};
+use crate::db::casting_records::{self, Measurement};
 use crate::db::jobs::{self, NewJob, OperationState};
+use crate::db::past::{self as past_rows, PastCasting};
 use crate::db::people::{self, NewPerson, Role};
 use crate::db::shops::{self, NewShop};
 use crate::db::{
@@ -25,6 +25,7 @@ use crate::db::{
 use crate::estimating::cutting_data;
 use crate::planning::calendar::Shift;
 use crate::sourcing::Watch;
+use crate::stock::ShelfState;
 use crate::units::{Code, Length, Money};
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeZone, Utc};
 use rand_pcg::Pcg64;
@@ -330,23 +331,28 @@ async fn write_market(tx: &mut ShopTx, seed: &Seed, today: NaiveDate) -> Result<
     for sighting in draw::sightings(seed, today, &mut Pcg64::seed_from_u64(SIGHTINGS_SEED))? {
         sightings::insert(tx, &sighting).await?;
     }
-    for on_shelf in &seed.market.shelf {
-        let details = CastingDetails {
+    // The last came yesterday, those before it a fortnight apart.
+    let later = (0..seed.market.shelf.len() as u64).rev();
+    for (later, on_shelf) in later.zip(&seed.market.shelf) {
+        let came = today.checked_sub_days(Days::new(1 + 14 * later));
+        let casting = PastCasting {
+            at: came.unwrap_or(today).and_time(NaiveTime::MIN).and_utc(),
             variant_id: seed.variant(file, &on_shelf.variant)?.id,
-            ownership: Ownership::from_code(&on_shelf.ownership).ok_or_else(|| SeedError {
-                file,
-                why: format!("“{}” is not an ownership", on_shelf.ownership),
-            })?,
+            owner: on_shelf.owner.as_deref(),
             cost: money(on_shelf.cost),
-            condition: on_shelf.condition.clone(),
+            condition: &on_shelf.condition,
+            inspection: None,
+            state: ShelfState::OnShelf,
+            job_id: None,
+            came_from: &on_shelf.came_from,
         };
-        let (id, _) = castings_on_shelf::create(tx, &details).await?;
+        let (id, _) = past_rows::casting(tx, &casting).await?;
         write_records(tx, on_shelf, id).await?;
     }
     Ok(())
 }
 
-/// Where a casting came from, its marks, and what was measured.
+/// The marks of a casting, and what was measured.
 async fn write_records(
     tx: &mut ShopTx,
     on_shelf: &ShelfSeed,
@@ -354,15 +360,6 @@ async fn write_records(
 ) -> Result<(), DemoError> {
     let file = "market.toml";
     let fault = |why: String| SeedError { file, why };
-    let source = Source::from_code(&on_shelf.source)
-        .ok_or_else(|| fault(format!("“{}” is no source", on_shelf.source)))?;
-    let origin = Origin {
-        source,
-        sighting: None,
-        came_from: on_shelf.came_from.clone(),
-        owner: on_shelf.owner.clone(),
-    };
-    casting_records::set_origin(tx, casting_id, &origin).await?;
     for [kind, place, text] in &on_shelf.marks {
         let mark = Mark {
             kind: MarkKind::from_code(kind)

@@ -207,14 +207,10 @@ pub struct ShelfSeed {
     pub variant: String,
     pub cost: Decimal,
     pub condition: String,
-    pub ownership: String,
-    /// Where from: `bought`, `customer`.
-    pub source: String,
     /// From whom.
     pub came_from: String,
-    /// The customer, when it is a customer's.
-    #[serde(default)]
-    pub owner: String,
+    /// The customer, when it is a customer's; it was bought otherwise.
+    pub owner: Option<String>,
     /// How made, where, what it says.
     #[serde(default)]
     pub marks: Vec<[String; 3]>,
