@@ -111,7 +111,8 @@ impl MainLine {
             judged.at_most(Quantity::Ovality, number, found.ovality, sizes.ovality);
             let [faced, tight] = found.cap;
             // A cap that nobody faced is nobody's question.
-            if faced.is_some() && sizes.faced.is_some() {
+            let was_faced = faced.is_some_and(|off| off > Length::ZERO);
+            if was_faced || faced.is_some() && sizes.faced.is_some() {
                 judged.at_most(Quantity::CapFaced, number, faced, sizes.faced);
             }
             let limits = (sizes.register_least, sizes.register_most);

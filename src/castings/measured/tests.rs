@@ -206,6 +206,9 @@ fn a_cap_is_held_against_what_may_be_faced_off_and_its_register() {
     };
     // The line of one housing alone is not asked about, nor are caps.
     assert_eq!(judged([None, None], &sizes).verdict(), Verdict::Within);
+    assert_eq!(judged([mm("0"), None], &sizes).verdict(), Verdict::Within);
+    let filed = judged([mm("1.4"), None], &sizes);
+    assert_eq!(filed.missing, vec![Quantity::CapFaced]);
     let sizes = HousingSizes {
         faced: mm("0.4"),
         register_least: mm("0.02"),

@@ -179,7 +179,7 @@ async fn kept(desk: &Desk, at: (Uuid, String), form: &Typed) -> Answer {
     let mut errors = FormErrors::default();
     let readings = subject.readings(form, desk.unit, &mut errors);
     let purpose = errors.choice("purpose", form.get("purpose"), Purpose::from_code);
-    errors.label("instrument", "Measured with");
+    errors.label("instrument", "Instrument");
     let instrument = errors.required_text("instrument", form.get("instrument"), 120);
     let note = errors.text("note", form.get("note"), 400);
     if errors.is_empty() && readings.is_empty() {
@@ -280,7 +280,7 @@ fn conditions(subject: &Subject, typed: &Typed, errors: &FormErrors, unit: Lengt
         Choice::new(Purpose::Finished.code(), "Work finished: is it right?"),
     ];
     let kind = subject.kind;
-    let instrument = Field::text("instrument", "Measured with", typed.get("instrument"));
+    let instrument = Field::text("instrument", "Instrument", typed.get("instrument"));
     let size = |name: &str, label: &str, hint: &str| {
         Field::length(name, label, typed.get(name), unit)
             .optional()
