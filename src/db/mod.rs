@@ -50,6 +50,7 @@ pub mod past;
 pub mod past_work;
 pub mod people;
 pub mod plan_changes;
+pub mod planner_queue;
 pub mod plans;
 pub mod pressed;
 mod programs;

@@ -12,7 +12,7 @@
 mod replan;
 
 use crate::app::{Actor, AppError, lapse};
-use crate::db::{answers, migrate, plans, settings, shops};
+use crate::db::{answers, migrate, planner_queue, plans, settings, shops};
 use crate::planning::Freshness;
 use chrono::{TimeDelta, Utc};
 use graphile_worker::{
@@ -203,7 +203,7 @@ pub async fn look_round(pool: &PgPool, shop_id: Uuid) -> Result<(), AppError> {
     answers::clear_before(&mut tx, now - ANSWERS_KEPT).await?;
     let age = plans::age(&mut tx, now).await?;
     if matches!(age.freshness, Freshness::Stale { .. }) {
-        plans::ask(&mut tx).await?;
+        planner_queue::ask(&mut tx).await?;
     }
     tx.commit().await?;
     Ok(())

@@ -5,7 +5,7 @@ use crate::app::Actor;
 use crate::app::current_plan::{self, FUTURES_SEED, PlanInputs};
 use crate::app::follow_record;
 use crate::db::plans::{self, Kept};
-use crate::db::{DbError, ShopTx};
+use crate::db::{DbError, ShopTx, planner_queue};
 use crate::planning::engine::futures::{buffers::lateness, futures};
 use crate::planning::engine::model::plan::Plan;
 use crate::planning::engine::model::{Minute, Model, ModelError};
@@ -97,8 +97,8 @@ pub async fn replan(
     let mut tx = run.begin().await?;
     plans::end_run(&mut tx, run.id).await?;
     match ended {
-        Ok(Ended::Overtaken) => plans::ask(&mut tx).await?,
-        Ok(Ended::CutShort { late }) => plans::ask_for_better(&mut tx, late).await?,
+        Ok(Ended::Overtaken) => planner_queue::ask(&mut tx).await?,
+        Ok(Ended::CutShort { late }) => planner_queue::ask_for_better(&mut tx, late).await?,
         Ok(Ended::Improved | Ended::Cancelled) | Err(_) => {}
     }
     tx.commit().await?;
@@ -165,7 +165,7 @@ impl Run {
                     let share = f64::from_bits(share.load(Ordering::Relaxed));
                     let mut tx = self.begin().await?;
                     let go_on = plans::run_goes_on(&mut tx, self.id, share).await?;
-                    let others_wait = plans::others_wait(&mut tx).await?;
+                    let others_wait = planner_queue::others_wait(&mut tx).await?;
                     tx.commit().await?;
                     if let Some(why) = go_on.err() {
                         drop(guard);

@@ -4,7 +4,7 @@
 use super::error::WebError;
 use super::site::Site;
 use crate::app::token;
-use crate::db::plans::{self, Queue};
+use crate::db::planner_queue::{self, Queue};
 use actix_web::http::header::{AUTHORIZATION, CONTENT_TYPE, FORWARDED};
 use actix_web::{HttpRequest, HttpResponse, web};
 use prometheus_client::encoding::{EncodeLabelSet, text};
@@ -219,7 +219,7 @@ async fn show(req: HttpRequest, site: web::Data<Site>) -> Result<HttpResponse, W
         return Err(WebError::NotFound("this page"));
     }
     // Without the database there are no figures of the queue, and all the others are wanted the more.
-    let queue = match plans::queue(&site.pool).await {
+    let queue = match planner_queue::queue(&site.pool).await {
         Ok(queue) => queue,
         Err(why) => {
             tracing::warn!(%why, "the queue of plans cannot be looked at");
