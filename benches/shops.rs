@@ -11,7 +11,7 @@
 )]
 
 use borewright::db::cluster::ServerSocket;
-use sqlx::{Connection, PgConnection, query_as, query_scalar, raw_sql};
+use sqlx::{AssertSqlSafe, Connection, PgConnection, query_as, query_scalar, raw_sql};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -86,7 +86,7 @@ async fn measure(owner: &mut PgConnection, what: &str, shops: &str) {
         .execute(&mut *owner)
         .await
         .unwrap();
-    let asked: i64 = query_scalar(&format!("select count(*) from ({shops}) s"))
+    let asked: i64 = query_scalar(AssertSqlSafe(format!("select count(*) from ({shops}) s")))
         .fetch_one(&mut *owner)
         .await
         .unwrap();
@@ -94,16 +94,18 @@ async fn measure(owner: &mut PgConnection, what: &str, shops: &str) {
         .fetch_one(&mut *owner)
         .await
         .unwrap();
-    raw_sql(&format!("select ask_for_a_plan(shop_id) from ({shops}) s"))
-        .execute(&mut *owner)
-        .await
-        .unwrap();
+    raw_sql(AssertSqlSafe(format!(
+        "select ask_for_a_plan(shop_id) from ({shops}) s"
+    )))
+    .execute(&mut *owner)
+    .await
+    .unwrap();
     let began = Instant::now();
     loop {
-        sqlx::query(&format!(
+        sqlx::query(AssertSqlSafe(format!(
             "insert into pg_temp.first_plans select p.shop_id, p.made_at from plan p join ({shops}) s using (shop_id)
              where p.made_at > $1::timestamptz on conflict do nothing"
-        ))
+        )))
         .bind(&since)
         .execute(&mut *owner)
         .await

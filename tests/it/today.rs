@@ -36,7 +36,7 @@ async fn the_office_sees_what_waits_for_it() {
         owner: Owner::Person(col.id),
         starts_at: Utc::now() + TimeDelta::days(2),
         ends_at: Utc::now() + TimeDelta::days(3),
-        why: "new heaters".to_owned(),
+        why: "hospital appointment".to_owned(),
         version: 1,
     };
     calendars::insert_stop(&mut tx, &stop).await.unwrap();
@@ -89,10 +89,11 @@ async fn what_came_in_and_what_is_to_be_followed_up_is_counted_from_its_day() {
         .unwrap();
     assert!(came.is_empty());
     tx.commit().await.unwrap();
-    // Two of the past quotes are open again, by a hand that the freeze does not bind.
+    // Two of the past quotes are open and no others, by a hand that the freeze does not bind.
     let mut owner = site.database.owner().await;
     sqlx::raw_sql(
         "set session_replication_role = replica;
+         update quote set state = 'lapsed', decided_at = now() where state = 'sent';
          update quote set state = 'sent', decided_at = null, lost_why = null, valid_until = current_date + 2
          where number in (select number from quote order by number desc limit 2);
          update quote set valid_until = current_date + 20 where number = (select max(number) from quote);",
@@ -228,7 +229,7 @@ async fn what_puts_jobs_off_is_tried_once_for_today_and_the_week() {
         owner: Owner::Machine(tank.id),
         starts_at: Utc::now() + TimeDelta::hours(1),
         ends_at: Utc::now() + TimeDelta::days(9),
-        why: "hospital appointment".to_owned(),
+        why: "new heaters".to_owned(),
         version: 1,
     };
     calendars::insert_stop(&mut tx, &stop).await.unwrap();
