@@ -1,6 +1,6 @@
 //! The list of jobs: filtered, sorted and by pages, with what a row says.
 
-use super::lists::Part;
+use super::lists::{Part, capped, in_all};
 use super::read::{money, word};
 use super::{DbError, ShopTx, like};
 use crate::jobs::JobState;
@@ -91,7 +91,8 @@ pub struct CurrentOperation {
     pub title: String,
 }
 
-/// The jobs that are asked for, and how many there are in all. Days are those of `zone`, a name of the time zone database.
+/// The jobs that are asked for, and how many there are in all. All of them by number come from an index; everything else
+/// looks at each job in these states. Days are those of `zone`, a name of the time zone database.
 ///
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
@@ -102,8 +103,75 @@ pub async fn list(
     part: Part,
     zone: &str,
 ) -> Result<(Vec<ListedJob>, i64), DbError> {
-    let shop = tx.shop_id();
     let states: Vec<String> = filter.states.iter().map(|s| s.code().to_owned()).collect();
+    let whole = Filter {
+        states: filter.states.clone(),
+        ..Filter::default()
+    };
+    let (keys, all) = if sort == Sort::Number && *filter == whole {
+        by_number(tx, &states, part).await?
+    } else {
+        found(tx, filter, &states, sort, part, zone).await?
+    };
+    Ok((rows(tx, &keys).await?, all))
+}
+
+/// All jobs in these states by number, from an index; no more are counted than [`super::lists::COUNTED`] and one.
+async fn by_number(
+    tx: &mut ShopTx,
+    states: &[String],
+    part: Part,
+) -> Result<(Vec<Uuid>, i64), DbError> {
+    let reach = part.skip.saturating_add(part.rows);
+    let keys = if part.descending {
+        sqlx::query_scalar!(
+            r#"select j.id as "id!" from unnest($2::text[]) s cross join lateral (
+                   select id, number from job where shop_id = $1 and state = s order by number desc limit $3) j
+               order by j.number desc offset $4 limit $5"#,
+            tx.shop_id(),
+            states,
+            reach,
+            part.skip,
+            part.rows,
+        )
+        .fetch_all(tx.conn())
+        .await?
+    } else {
+        sqlx::query_scalar!(
+            r#"select j.id as "id!" from unnest($2::text[]) s cross join lateral (
+                   select id, number from job where shop_id = $1 and state = s order by number limit $3) j
+               order by j.number offset $4 limit $5"#,
+            tx.shop_id(),
+            states,
+            reach,
+            part.skip,
+            part.rows,
+        )
+        .fetch_all(tx.conn())
+        .await?
+    };
+    let counted = sqlx::query_scalar!(
+        r#"select count(*) as "all!" from (
+               select 1 from unnest($2::text[]) s cross join lateral (
+                   select 1 from job where shop_id = $1 and state = s order by number limit $3) j limit $3) j"#,
+        tx.shop_id(),
+        states,
+        capped(),
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    let all = in_all(counted, part, keys.len());
+    Ok((keys, all))
+}
+
+async fn found(
+    tx: &mut ShopTx,
+    filter: &Filter,
+    states: &[String],
+    sort: Sort,
+    part: Part,
+    zone: &str,
+) -> Result<(Vec<Uuid>, i64), DbError> {
     let words = filter.words.trim();
     let number = words.parse::<i64>().ok();
     let found = sqlx::query!(
@@ -130,8 +198,8 @@ pub async fn list(
              case when $8 = 'value' and $9 then coalesce(q.net, j.value) end desc nulls last,
              case when not $9 then j.number end, j.number desc
            offset $11 limit $12"#,
-        shop,
-        &states,
+        tx.shop_id(),
+        states,
         like::as_typed(words),
         number,
         filter.late_on,
@@ -146,8 +214,7 @@ pub async fn list(
     .fetch_all(tx.conn())
     .await?;
     let all = found.first().map_or(0, |row| row.all);
-    let keys: Vec<Uuid> = found.into_iter().map(|row| row.id).collect();
-    Ok((rows(tx, &keys).await?, all))
+    Ok((found.into_iter().map(|row| row.id).collect(), all))
 }
 
 /// The rows of these jobs, in this order.

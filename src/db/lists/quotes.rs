@@ -1,6 +1,6 @@
 //! Quotes with whoever called.
 
-use super::{Part, capped, in_order};
+use super::{Part, capped, in_all, in_order};
 use crate::db::{DbError, ShopTx, like, quotes};
 use crate::enquiry::quote::{Quote, QuoteState};
 use crate::units::Code;
@@ -129,7 +129,7 @@ async fn by_number(
         .fetch_all(tx.conn())
         .await?
     };
-    let all = sqlx::query_scalar!(
+    let counted = sqlx::query_scalar!(
         r#"select count(*) as "all!" from (
                select 1 from unnest($2::text[]) s cross join lateral (
                    select 1 from quote where shop_id = $1 and state = s order by number limit $3) q limit $3) q"#,
@@ -139,6 +139,7 @@ async fn by_number(
     )
     .fetch_one(tx.conn())
     .await?;
+    let all = in_all(counted, part, keys.len());
     Ok((keys, all))
 }
 

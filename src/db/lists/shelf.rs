@@ -1,6 +1,6 @@
 //! Castings that could be donors.
 
-use super::{Part, capped, in_order};
+use super::{Part, capped, in_all, in_order};
 use crate::db::castings_on_shelf::{self as castings, Casting};
 use crate::db::{DbError, ShopTx, like};
 use crate::stock::ShelfState;
@@ -102,7 +102,7 @@ async fn by_number(
         .fetch_all(tx.conn())
         .await?
     };
-    let all = sqlx::query_scalar!(
+    let counted = sqlx::query_scalar!(
         r#"select count(*) as "all!" from (
                select 1 from unnest($2::text[]) s cross join lateral (
                    select 1 from casting where shop_id = $1 and state = s order by number limit $3) c limit $3) c"#,
@@ -112,6 +112,7 @@ async fn by_number(
     )
     .fetch_one(tx.conn())
     .await?;
+    let all = in_all(counted, part, keys.len());
     Ok((keys, all))
 }
 

@@ -2,7 +2,7 @@
 //! as a file. Every list of the shop uses it, so no page grows with the years.
 
 use super::{Field, FormErrors, show};
-use crate::db::lists::Part;
+use crate::db::lists::{COUNTED, Part};
 use crate::units::Code;
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -230,9 +230,9 @@ impl<V: Code + Default + PartialEq, S: Code + Default + PartialEq> List<V, S> {
         html! {
             @if all > 0 {
                 p.no-print {
-                    (show::count(all, one, many))
+                    @if all > COUNTED { "More than " (show::grouped(COUNTED.into())) " " (many) } @else { (show::count(all, one, many)) }
                     @if last > 1 {
-                        ", page " (self.page) " of " (last) ". "
+                        ", page " (self.page) @if all <= COUNTED { " of " (last) } ". "
                         @if self.page > 1 { a href=(to(self.page - 1)) rel="prev" { "Back" } " " }
                         @if i64::from(self.page) < last { a href=(to(self.page + 1)) rel="next" { "Next" } " " }
                     }
