@@ -322,6 +322,30 @@ pub async fn of_operations(
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn holds(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Hold>, DbError> {
+    let shop = tx.shop_id();
+    // Each way to ask is a statement of its own, so that it need not be planned anew each time.
+    let keys = match job_id {
+        Some(job_id) => {
+            sqlx::query_scalar!(
+                "select id from quality_hold where shop_id = $1 and job_id = $2",
+                shop,
+                job_id
+            )
+            .fetch_all(tx.conn())
+            .await?
+        }
+        None => {
+            sqlx::query_scalar!(
+                "select id from quality_hold where shop_id = $1 and decision is null",
+                shop
+            )
+            .fetch_all(tx.conn())
+            .await?
+        }
+    };
+    if keys.is_empty() {
+        return Ok(Vec::new());
+    }
     let rows = sqlx::query!(
         r#"select h.id, h.job_id, j.number as job_number, h.operation_id, o.number as operation_number, h.why, h.opened_at,
                   p.name as opened_by, h.decision, h.decided_at, d.name as "decided_by?", h.said_by, h.note, h.enquiry_id,
@@ -331,10 +355,10 @@ pub async fn holds(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Hold>, D
            join job_operation o on o.shop_id = h.shop_id and o.id = h.operation_id
            join person p on p.shop_id = h.shop_id and p.id = h.opened_by
            left join person d on d.shop_id = h.shop_id and d.id = h.decided_by
-           where h.shop_id = $1 and (h.job_id = $2 or $2::uuid is null and h.decision is null)
+           where h.shop_id = $1 and h.id = any ($2)
            order by h.opened_at, h.id"#,
-        tx.shop_id(),
-        job_id
+        shop,
+        &keys
     )
     .fetch_all(tx.conn())
     .await?;

@@ -175,8 +175,14 @@ impl Need {
     }
 }
 
-/// Needs of one job, or those of all open jobs that are not met yet: by job, operation and name.
-async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, DbError> {
+/// Needs by their keys: by job, operation and name.
+///
+/// The keys are looked up first, by a statement for each way to ask. One statement for all of them would be planned anew each
+/// time, and planning so many tables takes longer than reading a job's few needs.
+async fn read(tx: &mut ShopTx, keys: &[Uuid]) -> Result<Vec<Need>, DbError> {
+    if keys.is_empty() {
+        return Ok(Vec::new());
+    }
     let rows = sqlx::query_as!(
         Row,
         r#"select n.id, n.job_id, j.number as job_number, n.operation_id, o.number as "operation_number?",
@@ -196,11 +202,10 @@ async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, DbErro
            left join tool t on t.shop_id = n.shop_id and t.id = n.tool_id
            left join tool_loan l on l.shop_id = n.shop_id and l.tool_id = n.tool_id and l.back_at is null
            left join job lj on lj.shop_id = l.shop_id and lj.id = l.job_id
-           where n.shop_id = $1
-             and case when $2::uuid is null then j.state = 'open' and n.state <> 'here' else n.job_id = $2 end
+           where n.shop_id = $1 and n.id = any ($2)
            order by j.number, o.number nulls first, n.kind, n.what, n.id"#,
         tx.shop_id(),
-        job_id,
+        keys,
     )
     .fetch_all(tx.conn())
     .await?;
@@ -225,7 +230,14 @@ async fn read(tx: &mut ShopTx, job_id: Option<Uuid>) -> Result<Vec<Need>, DbErro
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn of_job(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<Need>, DbError> {
-    read(tx, Some(job_id)).await
+    let keys = sqlx::query_scalar!(
+        "select id from need where shop_id = $1 and job_id = $2",
+        tx.shop_id(),
+        job_id,
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    read(tx, &keys).await
 }
 
 /// One need of a job.
@@ -277,7 +289,14 @@ impl Gate {
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn gates(tx: &mut ShopTx, today: NaiveDate) -> Result<Vec<Gate>, DbError> {
-    Ok(read(tx, None)
+    let keys = sqlx::query_scalar!(
+        "select n.id from need n join job j on j.shop_id = n.shop_id and j.id = n.job_id and j.state = 'open'
+         where n.shop_id = $1 and n.state <> 'here'",
+        tx.shop_id(),
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(read(tx, &keys)
         .await?
         .into_iter()
         .filter(|need| need.ahead)
