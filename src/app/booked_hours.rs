@@ -1,7 +1,7 @@
 //! The hours that bookings make, and the clocks somebody must be asked about because they ran past the end of a shift.
 
 use crate::db::bookings::{self, Booking};
-use crate::db::{DbError, ShopTx, calendars};
+use crate::db::{DbError, ShopTx, calendars, review};
 use crate::planning::Calendar;
 use crate::shopfloor::{self, Entry, Forgotten, Hours};
 use chrono::{DateTime, Days, Utc};
@@ -101,15 +101,22 @@ pub async fn of_job(
         .any(|c| c.until.is_none());
     let from = first.checked_sub_days(LONGEST_CLOCK).unwrap_or(first);
     let until = if running { now } else { last };
-    let operations = bookings::operations_between(tx, from, until).await?;
-    let all = bookings::of_operations(tx, &operations).await?;
-    let asked = questions(tx, &all, now).await?;
-    let entries: Vec<Entry> = all.iter().map(|b| b.entry).collect();
+    // A week of a busy shop: entries alone, without the names that people read.
+    let entries = review::entries(tx, from, until).await?;
+    let asked = forgotten(tx, &entries, now).await?;
     let mut clocks = shopfloor::clocks(&entries);
-    clocks.retain(|c| asked.iter().all(|q| q.forgotten.clock.start != c.start));
+    clocks.retain(|c| !asked.contains(&c.start));
     for clock in &mut clocks {
         clock.until = clock.until.or(Some(now));
     }
+    let operations: HashSet<Uuid> = own.iter().map(|b| b.entry.operation).collect();
+    let mine = || clocks.iter().filter(|c| operations.contains(&c.operation));
+    let begin = mine().map(|c| c.from).min().unwrap_or(now);
+    let end = mine().filter_map(|c| c.until).max().unwrap_or(now);
+    // Minutes are shared only with what ran at the same time.
+    clocks.retain(|c| c.from < end && c.until.is_some_and(|until| until > begin));
+    let operations: HashSet<Uuid> = clocks.iter().map(|c| c.operation).collect();
+    let operations: Vec<Uuid> = operations.into_iter().collect();
     let standards = bookings::setup_standards(tx, &operations).await?;
     Ok(shopfloor::hours(&clocks, &standards))
 }
