@@ -4,7 +4,7 @@ use super::{Actor, AppError};
 use crate::db::job_list::{self, Filter, ListedJob, Sort};
 use crate::db::lists::Part;
 use crate::db::people::Role;
-use crate::db::{needs, settings};
+use crate::db::{DbError, ShopTx, needs, settings};
 use crate::jobs::{JobState, Lateness, Stage, Standing, lateness};
 use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -75,11 +75,23 @@ pub async fn job_list(
     asked: &Asked,
     now: DateTime<Utc>,
 ) -> Result<JobList, AppError> {
-    let money = actor.may(Role::Office);
     let mut tx = actor.begin().await?;
-    let zone = settings::get(&mut tx).await?.time_zone;
+    Ok(read(&mut tx, actor.may(Role::Office), asked, now).await?)
+}
+
+/// The same in a transaction that is open; `money` says whether whoever asks sees it.
+///
+/// # Errors
+/// [`DbError`].
+pub async fn read(
+    tx: &mut ShopTx,
+    money: bool,
+    asked: &Asked,
+    now: DateTime<Utc>,
+) -> Result<JobList, DbError> {
+    let zone = settings::get(tx).await?.time_zone;
     let today = now.with_timezone(&zone).date_naive();
-    let gates = needs::gates(&mut tx, today).await?;
+    let gates = needs::gates(tx, today).await?;
     let waiting: HashSet<Uuid> = gates.iter().map(|gate| gate.job_id).collect();
     // What waits now: the whole job, or the operation it is at.
     let stopped: HashSet<(Uuid, Option<Uuid>)> = gates
@@ -101,7 +113,7 @@ pub async fn job_list(
         Sort::Value if !money => Sort::Number,
         sort => sort,
     };
-    let (jobs, all) = job_list::list(&mut tx, &filter, sort, asked.part, zone.name()).await?;
+    let (jobs, all) = job_list::list(tx, &filter, sort, asked.part, zone.name()).await?;
     let rows = jobs.into_iter().map(|mut job| {
         let ready_on = job.ready_at.map(|at| at.with_timezone(&zone).date_naive());
         let due = job.promised_on.unwrap_or(job.due_on);

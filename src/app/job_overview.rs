@@ -11,7 +11,7 @@ use crate::db::measured_records::{self, MeasuredRecord};
 use crate::db::needs::{self, Behind, Need, Source};
 use crate::db::people::Role;
 use crate::db::stock::{self, Batch};
-use crate::db::{DbError, ShopTx, aftercare, casting_records, customer_links, machines, quotes};
+use crate::db::{DbError, ShopTx, aftercare, machines, quotes};
 use crate::enquiry::quote::Quote;
 use crate::estimating::{CostError, Rates};
 use crate::jobs::{Aftercare, Overview, Place, Worked, current, overview};
@@ -102,6 +102,7 @@ pub async fn job_overview(
         })
         .collect();
     let needs = needs::of_job(tx, id).await?;
+    let besides_job = job_changes::besides(tx, id).await?;
     Ok(JobOverview {
         batches: stock::batches_of_job(tx, id).await?,
         current: current(&places),
@@ -110,14 +111,10 @@ pub async fn job_overview(
         hours,
         costs,
         quote,
-        value: if with_money {
-            job_changes::value(tx, id).await?
-        } else {
-            None
-        },
+        value: besides_job.value.filter(|_| with_money),
         steps: job_changes::steps(tx, id).await?,
-        customer: casting_records::customer_of_job(tx, id).await?,
-        customer_id: customer_links::of_job(tx, id).await?,
+        customer: besides_job.customer,
+        customer_id: besides_job.customer_id,
         measured: measured(tx, &needs).await?,
         aftercare: if with_money {
             aftercare::of_job(tx, id).await?

@@ -7,6 +7,7 @@ use crate::db::bookings::{self, Booking, SetAside};
 use crate::db::checks::{self, Hold};
 use crate::db::holds::{self, Call};
 use crate::db::people::Role;
+use crate::db::{DbError, ShopTx};
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
@@ -42,16 +43,23 @@ impl Open {
 /// # Errors
 /// [`AppError::Db`].
 pub async fn open(actor: &Actor, now: DateTime<Utc>) -> Result<Open, AppError> {
-    let mut tx = actor.begin().await?;
-    let mut live = bookings::live(&mut tx).await?;
-    let questions = booked_hours::questions(&mut tx, &live, now).await?;
+    Ok(open_now(&mut actor.begin().await?, now).await?)
+}
+
+/// The same in a transaction that is open.
+///
+/// # Errors
+/// [`DbError`].
+pub async fn open_now(tx: &mut ShopTx, now: DateTime<Utc>) -> Result<Open, DbError> {
+    let mut live = bookings::live(tx).await?;
+    let questions = booked_hours::questions(tx, &live, now).await?;
     live.retain(|b| b.conflict.is_some() && !b.settled);
     Ok(Open {
         questions,
         conflicts: live,
-        aside: bookings::set_aside_open(&mut tx).await?,
-        holds: checks::holds(&mut tx, None).await?,
-        calls: holds::calls(&mut tx, None).await?,
+        aside: bookings::set_aside_open(tx).await?,
+        holds: checks::holds(tx, None).await?,
+        calls: holds::calls(tx, None).await?,
     })
 }
 

@@ -26,18 +26,41 @@ pub struct JobStep {
 /// # Errors
 /// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn value(tx: &mut ShopTx, job_id: Uuid) -> Result<Option<Money>, DbError> {
+    Ok(besides(tx, job_id).await?.value)
+}
+
+/// What a page shows of a job besides the job itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Besides {
+    /// What was agreed to be paid for it, where no quote says it.
+    pub value: Option<Money>,
+    /// The customer it is for; empty when none is named.
+    pub customer: String,
+    /// That customer, when they are on record.
+    pub customer_id: Option<Uuid>,
+}
+
+/// What a page shows of a job besides the job itself.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn besides(tx: &mut ShopTx, job_id: Uuid) -> Result<Besides, DbError> {
     let row = sqlx::query!(
-        "select value, value_currency from job where shop_id = $1 and id = $2",
+        "select value, value_currency, customer, customer_id from job where shop_id = $1 and id = $2",
         tx.shop_id(),
         job_id
     )
     .fetch_optional(tx.conn())
     .await?
     .ok_or(DbError::NotFound("this job"))?;
-    match (row.value, row.value_currency) {
-        (Some(amount), Some(currency)) => Ok(Some(money("value of a job", amount, &currency)?)),
-        _ => Ok(None),
-    }
+    let value = row.value.zip(row.value_currency);
+    Ok(Besides {
+        value: value
+            .map(|(amount, currency)| money("value of a job", amount, &currency))
+            .transpose()?,
+        customer: row.customer,
+        customer_id: row.customer_id,
+    })
 }
 
 /// A job's state and details, which nobody else changes before this transaction ends.

@@ -1,6 +1,6 @@
 //! The list of jobs: views, a filter, sorting and pages, all kept in the address; the same as a file.
 
-use crate::app::job_list::{Asked, JobList, Row, View, job_list};
+use crate::app::job_list::{self, Asked, JobList, Row, View, job_list};
 use crate::app::settle;
 use crate::db::job_list::Sort;
 use crate::db::jobs;
@@ -46,15 +46,17 @@ fn view_name(view: View) -> &'static str {
 
 async fn list(who: SignedIn, query: web::Query<ListQuery>) -> Answer {
     let list: List = query.read(PATH, true);
-    let found = job_list(&who.actor(), &asked(&list, list.part()), Utc::now()).await?;
+    let mut tx = who.begin().await?;
+    let asked = asked(&list, list.part());
+    let found = job_list::read(&mut tx, who.may(Role::Office), &asked, Utc::now()).await?;
     let (load, to_settle) = if list.is_unfiltered() {
-        let mut tx = who.begin().await?;
         let load = jobs::machine_load(&mut tx).await?;
-        drop(tx);
-        (load, settle::open(&who.actor(), Utc::now()).await?.count())
+        let open = settle::open_now(&mut tx, Utc::now()).await?;
+        (load, open.count())
     } else {
         (Vec::new(), 0)
     };
+    drop(tx);
     let body = html! {
         div.bar {
             h1 { "Jobs" }
