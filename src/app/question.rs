@@ -1,8 +1,7 @@
 //! What a customer asks, with all that the shop knows about it: read in one transaction, answered away from the database.
 
 use super::catalogue::Catalogue;
-use crate::castings::Variant;
-use crate::db::castings_on_shelf::{self, Outcome, Ownership, ShelfState};
+use crate::castings::{Metal, Pattern, Variant};
 use crate::db::enquiries::{Enquiry, EnquiryDetails};
 use crate::db::plans::{self, Age};
 use crate::db::quick_work::QuickWork;
@@ -10,17 +9,21 @@ use crate::db::related_patterns::Which;
 use crate::db::settings::{self, Settings};
 use crate::db::{
     DbError, ShopTx, castings, crack_repairs, cutting, machines, order_of_work, related_patterns,
-    sightings, stock,
+    sightings, stock, supplies,
 };
 use crate::enquiry::{
     Answer, AnswerError, Knowledge, OwnBlock, PlanState, Quick, QuickError, QuickKnowledge,
     RelatedSupply, SearchLimits, ShelfCasting, Simulation, Supply, Wish, Work, answer,
 };
+use crate::estimating::cutting_data::CuttingData;
 use crate::estimating::{Rates, RatesError};
 use crate::planning::{Freshness, ReadyDates};
 use crate::sourcing::Watch;
-use crate::units::{Code, Currency, Money};
+use crate::stock::Outcome;
+use crate::units::{Currency, Money};
 use chrono::{DateTime, NaiveDate, Utc};
+use std::collections::HashMap;
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// Why an enquiry has no answer yet.
@@ -42,7 +45,7 @@ const SEED: u64 = 1;
 /// An enquiry with all that the shop knows about it: ready to be answered away from the database.
 #[derive(Debug, Clone)]
 pub struct Question {
-    asked: Asked,
+    asked: Arc<Asked>,
     age: Age,
     at: DateTime<Utc>,
 }
@@ -54,8 +57,8 @@ enum Wanted<'a> {
 }
 
 /// What is asked for, with what the shop knows about it.
-#[derive(Debug, Clone)]
-enum Asked {
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Asked {
     /// A casting of some variant.
     Casting(Box<(Wish, Knowledge)>),
     /// Work alone.
@@ -97,7 +100,7 @@ impl Question {
             }
         };
         Ok(Ok(Self {
-            asked,
+            asked: Arc::new(asked),
             age: plans::age(tx, at).await?,
             at,
         }))
@@ -115,6 +118,20 @@ impl Question {
         self.at
     }
 
+    /// What is asked for, with what the shop knows about it.
+    pub(super) fn asked(&self) -> &Arc<Asked> {
+        &self.asked
+    }
+
+    /// An answer to the same that was given for somebody else, as it is now.
+    pub(super) fn made_mine(&self, answer: Answer) -> Answer {
+        Answer {
+            at: self.at,
+            plan: Some(plan_state(&self.age)),
+            ..answer
+        }
+    }
+
     /// Simulates every option in so many futures, on the caller's thread.
     ///
     /// # Errors
@@ -125,7 +142,7 @@ impl Question {
             futures,
             seed: SEED,
         };
-        let answer = match &self.asked {
+        let answer = match &*self.asked {
             Asked::Casting(asked) => {
                 answer(&asked.0, &asked.1, dates, simulation).map_err(Unanswerable::Answer)?
             }
@@ -134,10 +151,7 @@ impl Question {
                 .answer(&asked.1, dates, simulation)
                 .map_err(Unanswerable::Work)?,
         };
-        Ok(Answer {
-            plan: Some(plan_state(&self.age)),
-            ..answer
-        })
+        Ok(self.made_mine(answer))
     }
 }
 
@@ -176,19 +190,39 @@ impl Asked {
         settings: Settings,
         today: NaiveDate,
     ) -> Result<Self, DbError> {
-        let pattern = castings::pattern(tx, wanted.pattern_id).await?;
-        let supplies = supplies(tx, pattern.id, &settings, today).await?;
+        let pattern_id = wanted.pattern_id;
+        let which = Which {
+            wanted: Some(pattern_id),
+            ..Which::default()
+        };
+        let relations = related_patterns::list(tx, which).await?;
+        let donors = relations.iter().map(|relation| relation.donor);
+        let patterns: Vec<Uuid> = std::iter::once(pattern_id).chain(donors).collect();
+        let mut known = known(tx, &patterns, &settings, today).await?;
         let wish = wish(tx, wanted, said, settings.currency).await?;
-        let cutting = cutting::for_metal(tx, pattern.metal).await?;
-        let related = related(tx, pattern.id, &settings, today).await?;
+        let of_wanted = known
+            .remove(&pattern_id)
+            .ok_or(DbError::NotFound("the pattern"))?;
+        let mut related = Vec::new();
+        for relation in relations {
+            let of_donor = known
+                .remove(&relation.donor)
+                .ok_or(DbError::NotFound("the pattern"))?;
+            related.push(RelatedSupply {
+                relation,
+                pattern: of_donor.pattern,
+                supplies: of_donor.supplies,
+                cutting: of_donor.cutting,
+            });
+        }
         let knowledge = Knowledge {
-            pattern,
-            supplies,
+            pattern: of_wanted.pattern,
+            supplies: of_wanted.supplies,
+            cutting: of_wanted.cutting,
             related,
             rules: catalogue.rules.clone(),
             elements: catalogue.elements.clone(),
             made: stock::made_parts(tx).await?,
-            cutting,
             order: order_of_work::get(tx).await?.1,
             rates,
             days: settings.days,
@@ -202,66 +236,86 @@ impl Asked {
     }
 }
 
-/// The patterns whose castings can be donors for this one, with what the shop knows about getting one.
-async fn related(
-    tx: &mut ShopTx,
-    pattern_id: Uuid,
-    settings: &Settings,
-    today: NaiveDate,
-) -> Result<Vec<RelatedSupply>, DbError> {
-    let which = Which {
-        wanted: Some(pattern_id),
-        ..Which::default()
-    };
-    let mut related = Vec::new();
-    for relation in related_patterns::list(tx, which).await? {
-        let pattern = castings::pattern(tx, relation.donor).await?;
-        related.push(RelatedSupply {
-            cutting: cutting::for_metal(tx, pattern.metal).await?,
-            supplies: supplies(tx, pattern.id, settings, today).await?,
-            relation,
-            pattern,
-        });
-    }
-    Ok(related)
+/// A pattern with what is known of getting each of its variants, and how its metal is cut.
+struct Known {
+    pattern: Pattern,
+    supplies: Vec<Supply>,
+    cutting: CuttingData,
 }
 
-/// Every variant of a pattern with what the shop knows about getting one.
-async fn supplies(
+/// What is known of these patterns, by their keys: every variant with what the shop knows about getting one. All of them are
+/// read at once.
+async fn known(
     tx: &mut ShopTx,
-    pattern_id: Uuid,
+    patterns: &[Uuid],
+    settings: &Settings,
+    today: NaiveDate,
+) -> Result<HashMap<Uuid, Known>, DbError> {
+    let mut all = HashMap::new();
+    let mut of_metal: Vec<(Metal, CuttingData)> = Vec::new();
+    for pattern in castings::these_patterns(tx, patterns).await? {
+        let metal = pattern.metal;
+        let cutting = match of_metal.iter().find(|(known, _)| *known == metal) {
+            Some((_, cutting)) => cutting.clone(),
+            None => {
+                let cutting = cutting::for_metal(tx, metal).await?;
+                of_metal.push((metal, cutting.clone()));
+                cutting
+            }
+        };
+        all.insert(
+            pattern.id,
+            Known {
+                pattern,
+                supplies: Vec::new(),
+                cutting,
+            },
+        );
+    }
+    for supply in supply(tx, patterns, settings, today).await? {
+        if let Some(known) = all.get_mut(&supply.variant.pattern_id) {
+            known.supplies.push(supply);
+        }
+    }
+    Ok(all)
+}
+
+/// Every variant of some patterns with what the shop knows about getting one.
+async fn supply(
+    tx: &mut ShopTx,
+    patterns: &[Uuid],
     settings: &Settings,
     today: NaiveDate,
 ) -> Result<Vec<Supply>, DbError> {
-    let mut supplies = Vec::new();
-    for variant in castings::variants_of(tx, &[pattern_id]).await? {
-        let mut mine = castings_on_shelf::list(tx, ShelfState::ALL, Some(variant.id)).await?;
-        mine.retain(|c| c.details.ownership == Ownership::Shop);
-        let mut free: Vec<ShelfCasting> = mine
+    let variants = castings::variants_of(tx, patterns).await?;
+    let keys: Vec<Uuid> = variants.iter().map(|variant| variant.id).collect();
+    let free = supplies::free(tx, &keys).await?;
+    let watches = sightings::watches(tx, &keys).await?;
+    let seen = sightings::of_variants(tx, &keys).await?;
+    let inspected = supplies::inspected(tx, &keys).await?;
+    let known = variants.into_iter().map(|variant| {
+        let mut shelf: Vec<ShelfCasting> = free
             .iter()
-            .filter(|c| c.state == ShelfState::OnShelf)
-            .filter(|c| {
-                c.inspection
-                    .is_none_or(|(outcome, _)| outcome == Outcome::Good)
-            })
+            .filter(|c| c.variant_id == variant.id)
+            .filter(|c| c.outcome.is_none_or(|outcome| outcome == Outcome::Good))
             .map(|c| ShelfCasting {
                 id: c.id,
                 number: c.number,
-                cost: c.details.cost,
+                cost: c.cost,
             })
             .collect();
-        free.sort_by_key(|c| c.cost.amount());
-        supplies.push(Supply {
-            shelf: free,
-            watch: sightings::watch(tx, variant.id)
-                .await?
-                .unwrap_or_else(|| Watch::new(variant.id, today, settings.currency)),
-            sightings: sightings::of_variant(tx, variant.id).await?,
-            inspected: castings_on_shelf::inspected(tx, variant.id).await?,
+        shelf.sort_by_key(|c| c.cost.amount());
+        let watch = watches.iter().find(|w| w.variant_id == variant.id).cloned();
+        let seen = seen.iter().filter(|s| s.variant_id == variant.id);
+        Supply {
+            shelf,
+            watch: watch.unwrap_or_else(|| Watch::new(variant.id, today, settings.currency)),
+            sightings: seen.cloned().collect(),
+            inspected: inspected.get(&variant.id).copied().unwrap_or_default(),
             variant,
-        });
-    }
-    Ok(supplies)
+        }
+    });
+    Ok(known.collect())
 }
 
 async fn wish(

@@ -72,6 +72,7 @@ pub mod shops;
 pub mod sightings;
 pub mod standards;
 pub mod stock;
+pub mod supplies;
 pub mod today;
 pub mod tools;
 pub mod watch;

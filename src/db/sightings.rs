@@ -66,12 +66,20 @@ impl Row {
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn of_variant(tx: &mut ShopTx, variant_id: Uuid) -> Result<Vec<Sighting>, DbError> {
+    of_variants(tx, &[variant_id]).await
+}
+
+/// The sightings of some variants in the order they were seen.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn of_variants(tx: &mut ShopTx, variants: &[Uuid]) -> Result<Vec<Sighting>, DbError> {
     sqlx::query_as!(
         Row,
         "select id, variant_id, seen_on, place, asked, currency, condition, acceptable, fate, version
-         from sighting where shop_id = $1 and variant_id = $2 order by seen_on, id",
+         from sighting where shop_id = $1 and variant_id = any ($2) order by seen_on, id",
         tx.shop_id(),
-        variant_id,
+        variants,
     )
     .fetch_all(tx.conn())
     .await?
@@ -217,32 +225,42 @@ pub async fn delete(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbErr
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn watch(tx: &mut ShopTx, variant_id: Uuid) -> Result<Option<Watch>, DbError> {
-    let Some(row) = sqlx::query!(
-        "select w.since, w.likely_wait_days, w.likely_price, w.price_factor, w.good_percent, w.search_hours_a_week,
-                w.carriage, w.carriage_days, w.offer_days, w.version, s.currency
-         from watch w join shop s on s.shop_id = $1 where w.shop_id = $1 and w.variant_id = $2",
+    Ok(watches(tx, &[variant_id]).await?.pop())
+}
+
+/// The watches kept on some variants.
+///
+/// # Errors
+/// [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn watches(tx: &mut ShopTx, variants: &[Uuid]) -> Result<Vec<Watch>, DbError> {
+    let rows = sqlx::query!(
+        "select w.variant_id, w.since, w.likely_wait_days, w.likely_price, w.price_factor, w.good_percent,
+                w.search_hours_a_week, w.carriage, w.carriage_days, w.offer_days, w.version, s.currency
+         from watch w join shop s on s.shop_id = $1 where w.shop_id = $1 and w.variant_id = any ($2)",
         tx.shop_id(),
-        variant_id,
+        variants,
     )
-    .fetch_optional(tx.conn())
-    .await?
-    else {
-        return Ok(None);
-    };
-    let currency = Currency::from_code(&row.currency).map_err(|why| corrupt("currency", why))?;
-    Ok(Some(Watch {
-        variant_id,
-        since: row.since,
-        likely_wait_days: count("likely wait", row.likely_wait_days)?,
-        likely_price: row.likely_price.map(|amount| Money::new(amount, currency)),
-        price_factor: row.price_factor,
-        good_percent: count("share of good ones", row.good_percent)?,
-        search_hours_a_week: row.search_hours_a_week,
-        carriage: Money::new(row.carriage, currency),
-        carriage_days: count("carriage days", row.carriage_days)?,
-        offer_days: count("offer days", row.offer_days)?,
-        version: row.version,
-    }))
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let currency =
+                Currency::from_code(&row.currency).map_err(|why| corrupt("currency", why))?;
+            Ok(Watch {
+                variant_id: row.variant_id,
+                since: row.since,
+                likely_wait_days: count("likely wait", row.likely_wait_days)?,
+                likely_price: row.likely_price.map(|amount| Money::new(amount, currency)),
+                price_factor: row.price_factor,
+                good_percent: count("share of good ones", row.good_percent)?,
+                search_hours_a_week: row.search_hours_a_week,
+                carriage: Money::new(row.carriage, currency),
+                carriage_days: count("carriage days", row.carriage_days)?,
+                offer_days: count("offer days", row.offer_days)?,
+                version: row.version,
+            })
+        })
+        .collect()
 }
 
 /// Begins or changes the watch on a variant. `seen` is the version the editor saw, or `None` when there was no watch.
