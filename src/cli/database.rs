@@ -8,7 +8,6 @@ use borewright::db::migrate;
 use borewright::db::watch::WatchedCluster;
 use sqlx::PgPool;
 use sqlx::postgres::PgConnectOptions;
-use std::str::FromStr;
 
 /// The name of our database on the private server.
 pub(super) const NAME: &str = "borewright";
@@ -36,9 +35,7 @@ impl Database {
 
     fn open(settings: &DatabaseSettings, beside: bool) -> anyhow::Result<Self> {
         let options = |name, url: &String| {
-            PgConnectOptions::from_str(url)
-                .map(|options| options.application_name("borewright"))
-                .with_context(|| format!("{name} does not read"))
+            migrate::options_of(url).with_context(|| format!("{name} does not read"))
         };
         let owner = settings
             .database_url

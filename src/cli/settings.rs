@@ -2,12 +2,11 @@
 
 use super::traces::Traces;
 use borewright::app::planner;
-use borewright::db::cluster;
+use borewright::db::{cluster, migrate};
 use clap::{Args, ValueEnum};
 use sqlx::postgres::PgConnectOptions;
 use std::io::IsTerminal;
 use std::path::PathBuf;
-use std::str::FromStr;
 use std::time::Duration;
 use tracing_subscriber::filter::LevelFilter;
 use tracing_subscriber::layer::SubscriberExt;
@@ -130,8 +129,8 @@ pub(super) fn cluster(text: &str) -> Result<(String, PgConnectOptions), String> 
     if !first || !rest || name.len() > 40 {
         return Err("a name is up to 40 small letters, digits and hyphens".to_owned());
     }
-    let options = PgConnectOptions::from_str(url).map_err(|_| "the URL does not read")?;
-    Ok((name.to_owned(), options.application_name("borewright")))
+    let options = migrate::options_of(url).map_err(|_| "the URL does not read")?;
+    Ok((name.to_owned(), options))
 }
 
 impl DatabaseSettings {

@@ -8,7 +8,7 @@
 pub use super::cluster_error::ClusterError;
 use super::cluster_error::SOCKET_PATH_MAX;
 use super::cluster_log::ServerLog;
-use super::migrate::SERVICE_ROLE;
+use super::migrate::{SERVICE_ROLE, STATEMENTS};
 use super::programs::{find_programs, is_move_unfinished, major_of_data, major_of_programs};
 use sqlx::postgres::{PgConnectOptions, PgSslMode};
 use std::fs::DirBuilder;
@@ -78,6 +78,7 @@ impl ServerSocket {
             .socket(&self.0)
             .port(5432)
             .ssl_mode(PgSslMode::Disable)
+            .statement_cache_capacity(STATEMENTS)
             .username(OWNER)
             .database(database)
     }
@@ -287,6 +288,8 @@ fn server_settings(throwaway: bool) -> Vec<&'static str> {
         "log_line_prefix=%e ",
         "log_checkpoints=off",
         "lc_messages=C",
+        // Compiling a query takes longer than running it does here.
+        "jit=off",
     ];
     if throwaway {
         settings.extend([

@@ -3,6 +3,7 @@
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::postgres::{PgConnectOptions, PgPool, PgPoolOptions};
 use sqlx::{ConnectOptions, Connection};
+use std::str::FromStr;
 use std::time::Duration;
 
 /// Every migration, embedded in the program.
@@ -115,11 +116,32 @@ begin
 end
 $$";
 
+/// Prepared statements that a connection keeps: the pages that are open all day have some two hundred, and one that is put out
+/// has to be parsed and planned again.
+pub(super) const STATEMENTS: usize = 500;
+
+/// The options that a URL says. What it leaves open is as the program needs it.
+///
+/// # Errors
+/// When it does not read.
+pub fn options_of(url: &str) -> Result<PgConnectOptions, sqlx::Error> {
+    let options = PgConnectOptions::from_str(url)?.application_name("borewright");
+    // A pool in front may carry no statements from one connection to the next: then the URL says so.
+    Ok(if url.contains("statement-cache-capacity") {
+        options
+    } else {
+        options.statement_cache_capacity(STATEMENTS)
+    })
+}
+
 /// The owner's options turned into the service's: every session works as [`SERVICE_ROLE`] from its first statement.
 #[must_use]
 pub fn as_service(owner: &PgConnectOptions) -> PgConnectOptions {
     owner.clone().options([("role", SERVICE_ROLE)])
 }
+
+/// How long a connection that was found well is believed to be so.
+const UNTESTED: Duration = Duration::from_secs(1);
 
 /// The service's pool of at most `size` connections, after a look that its role is bound by row-level security.
 ///
@@ -129,6 +151,17 @@ pub async fn service_pool(service: PgConnectOptions, size: u32) -> Result<PgPool
     let pool = PgPoolOptions::new()
         .max_connections(size)
         .acquire_timeout(Duration::from_secs(5))
+        // Every connection is looked at when it comes back to the pool. Asked again before each transaction, the server would
+        // be asked once too often; only one that has lain there for a while may have died since.
+        .test_before_acquire(false)
+        .before_acquire(|connection, lain| {
+            Box::pin(async move {
+                if lain.idle_for > UNTESTED {
+                    connection.ping().await?;
+                }
+                Ok(true)
+            })
+        })
         .connect_with(service)
         .await?;
     let mut tx = pool.begin().await?;
