@@ -297,12 +297,14 @@ pub fn answer(
     simulation: Simulation,
 ) -> Result<Answer, AnswerError> {
     let today = simulation.now.with_timezone(&knowledge.zone).date_naive();
+    let together = simulation.together(dates);
+    let how = (simulation, &together);
     let mut done = Vec::new();
     let mut impossible = Vec::new();
     let mut try_all = |options: Options, done: &mut Vec<Simulated>| -> Result<(), AnswerError> {
         impossible.extend(options.impossible);
         for proposal in options.proposals {
-            match simulate(&proposal, wish, knowledge, dates, simulation, None) {
+            match simulate(&proposal, wish, knowledge, dates, how, None) {
                 Ok(simulated) => done.push(simulated),
                 Err(why) => impossible.push(why.reason(&proposal)?),
             }
@@ -314,7 +316,7 @@ pub fn answer(
 
     let again = |simulated: &Simulated, limit| {
         let proposal = &simulated.proposal;
-        simulate(proposal, wish, knowledge, dates, simulation, Some(limit))
+        simulate(proposal, wish, knowledge, dates, how, Some(limit))
     };
     let mut done = in_proportion(done, &mut impossible, again)?;
 

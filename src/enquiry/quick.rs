@@ -146,12 +146,11 @@ impl Quick {
         // The plan's own futures, as for every option.
         let route_operations = route.operations.iter();
         let able: Vec<Vec<u64>> = route_operations.map(|o| dates.able(&o.skill)).collect();
-        let mut minutes = vec![0.0; futures * operations];
-        let mut direct = Vec::with_capacity(futures);
-        for (k, mine) in minutes.chunks_mut(operations.max(1)).enumerate() {
-            times.sample_in(&dates.world(k), simulation.seed, &able, mine);
-            direct.push(costs.direct(mine, 0));
-        }
+        let minutes = simulation.together(dates).sample(&times, &able);
+        let direct: Vec<i64> = minutes
+            .chunks(operations.max(1))
+            .map(|mine| costs.direct(mine, 0))
+            .collect();
         let prices = direct
             .iter()
             .map(|&minor| {

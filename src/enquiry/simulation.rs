@@ -12,7 +12,7 @@ use super::wish::{Knowledge, Wish};
 use crate::estimating::cost::{CostError, Costing};
 use crate::estimating::futures::{CostSampler, percentile};
 use crate::estimating::variation::Cause;
-use crate::estimating::{Operation, Route};
+use crate::estimating::{Operation, Route, Together};
 use crate::planning::{Candidate, ReadyDates, ready::CandidateOperation};
 use crate::sourcing::hunt::Spent;
 use crate::units::{Minutes, Money, MoneyError, plain};
@@ -32,6 +32,15 @@ pub struct Simulation {
     pub futures: u32,
     /// Seed: the same seed and knowledge give the same answer, so figures do not dance while a caller talks.
     pub seed: u64,
+}
+
+impl Simulation {
+    /// What the options of one answer share. Every one is played in the plan's own futures, and draws by what is drawn and not
+    /// one after another.
+    pub(super) fn together(&self, dates: &dyn ReadyDates) -> Together {
+        let futures = self.futures.max(1) as usize;
+        Together::new((0..futures).map(|k| dates.world(k)), self.seed)
+    }
 }
 
 /// An option with the futures behind it.
@@ -111,7 +120,7 @@ impl From<MoneyError> for Dropped {
 }
 
 /// Simulates one proposal: working time, procurement, cost, price and ready time in each future; with the price in minor
-/// units at which the shop stops, if there is one.
+/// units at which the shop stops, if there is one. `together` is what the options of the answer share.
 ///
 /// # Errors
 /// [`Dropped`]: why the proposal has no figures.
@@ -120,7 +129,7 @@ pub(super) fn simulate(
     wish: &Wish,
     knowledge: &Knowledge,
     dates: &dyn ReadyDates,
-    simulation: Simulation,
+    (simulation, together): (Simulation, &Together),
     limit: Option<i64>,
 ) -> Result<Simulated, Dropped> {
     let way = &proposal.way;
@@ -131,7 +140,7 @@ pub(super) fn simulate(
         donor: way.donor,
     };
     let costs = CostSampler::new(&costing)?;
-    let work = Work::draw(way, &costs, dates, simulation)?;
+    let work = Work::draw(way, &costs, dates, together, simulation)?;
     let pricing = Pricing::new(costing, way, &costs, &work, wish, knowledge)?;
     let procurement = pricing.within_limits(&way.procurement, simulation.now)?;
     let mut draws = Draws::of(work, way, &procurement, &costs, dates, simulation);
@@ -214,23 +223,19 @@ impl Work {
         way: &Way,
         costs: &CostSampler,
         dates: &dyn ReadyDates,
+        together: &Together,
         simulation: Simulation,
     ) -> Result<Self, CostError> {
-        let futures = simulation.futures.max(1) as usize;
-        let operations = way.route.operations.len();
         let times = way.route.sampler()?;
-        // Every option is played in the plan's own futures, and draws by what is drawn and not one after another.
-        let operations_able = way.route.operations.iter();
-        let able: Vec<Vec<u64>> = operations_able.map(|o| dates.able(&o.skill)).collect();
-        let mut minutes = vec![0.0; futures * operations];
-        let mut direct = Vec::with_capacity(futures);
-        for k in 0..futures {
-            let Some(mine) = minutes.get_mut(k * operations..(k + 1) * operations) else {
-                break;
-            };
-            times.sample_in(&dates.world(k), simulation.seed, &able, mine);
-            direct.push(costs.direct(mine, 0));
-        }
+        let operations = way.route.operations.iter();
+        let able: Vec<Vec<u64>> = operations.map(|o| dates.able(&o.skill)).collect();
+        let minutes = together.sample(&times, &able);
+        // A route without operations costs the same in every future.
+        let n = way.route.operations.len();
+        let futures = simulation.futures.max(1) as usize;
+        let direct = (0..futures)
+            .map(|k| costs.direct(minutes.get(k * n..(k + 1) * n).unwrap_or_default(), 0))
+            .collect();
         Ok(Self { minutes, direct })
     }
 }

@@ -63,13 +63,13 @@ fn mean_ratio(spread: &Spread) -> Decimal {
 #[derive(Debug, Clone)]
 pub struct TimeSampler {
     /// One draw for each element of the job and for each setup.
-    draws: Vec<(Spread, RatioDistribution)>,
+    pub(super) draws: Vec<(Spread, RatioDistribution)>,
     /// What each draw is drawn by: a number for the element's code, or for the operation that is set up.
-    keys: Vec<u64>,
+    pub(super) keys: Vec<u64>,
     /// For each operation, minutes at the standard and the draw they go with.
-    terms: Vec<Vec<(f64, usize)>>,
+    pub(super) terms: Vec<Vec<(f64, usize)>>,
     /// For each operation, its number and the element it is most of.
-    operations: Vec<(u64, u64)>,
+    pub(super) operations: Vec<(u64, u64)>,
 }
 
 impl TimeSampler {

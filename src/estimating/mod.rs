@@ -23,6 +23,7 @@ pub mod starting;
 pub mod template;
 #[cfg(test)]
 mod tests;
+mod together;
 pub mod variation;
 pub mod work_list;
 
@@ -43,5 +44,6 @@ pub use recalibration::Recalibration;
 pub use route::{Operation, Route, Step};
 pub use routing::RouteError;
 pub use template::WorkTemplate;
+pub use together::Together;
 pub use variation::Variation;
 pub use work_list::{WorkList, WorkListError};

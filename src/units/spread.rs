@@ -27,7 +27,7 @@ pub enum SpreadError {
 }
 
 /// The spread of a time as a ratio of its standard, so that a revised standard keeps its spread.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Spread {
     /// Three-point estimate: lowest, likeliest and highest ratio to the standard time, e.g. 0.8, 1.0, 1.6.

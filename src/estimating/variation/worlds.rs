@@ -196,9 +196,14 @@ impl World {
     /// One of those who can do it.
     #[must_use]
     pub fn who(&self, able: &[u64], operation: u64) -> Option<u64> {
-        let count = u64::try_from(able.len()).ok().filter(|&n| n > 0)?;
-        let at = self.bits(Cause::Who, operation) % count;
-        able.get(usize::try_from(at).ok()?).copied()
+        able.get(self.which(able.len(), operation)?).copied()
+    }
+
+    /// Which of so many does it.
+    #[must_use]
+    pub fn which(&self, of: usize, operation: u64) -> Option<usize> {
+        let count = u64::try_from(of).ok().filter(|&n| n > 0)?;
+        usize::try_from(self.bits(Cause::Who, operation) % count).ok()
     }
 }
 

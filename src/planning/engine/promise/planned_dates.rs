@@ -96,13 +96,13 @@ impl PlannedDates {
 }
 
 /// End of the earliest stay on a machine that meets nothing taken: `attended` minutes with a person, then `rest` by
-/// itself. It may stand still while closed.
+/// itself. It may stand still while closed. `None` when it ends no earlier than `known`: it only gets later from there.
 fn gap(
     [joint, machine]: [&WorkingTime; 2],
     [taken, attending]: [&Busy; 2],
     from: Minute,
-    attended: Minute,
-    rest: Minute,
+    [attended, rest]: [Minute; 2],
+    known: Minute,
 ) -> Option<Minute> {
     // The first stretch taken that a stay from `start` to `end` meets, and when it is over.
     let clash = |busy: &Busy, start: Minute, end: Minute| {
@@ -119,7 +119,7 @@ fn gap(
             0 => attended_until,
             _ => machine.pausing(attended_until, rest).1,
         };
-        if end >= NEVER {
+        if end >= known {
             return None;
         }
         match clash(taken, start, end).or_else(|| clash(attending, start, attended_until)) {
@@ -182,18 +182,22 @@ impl ReadyDates for PlannedDates {
                             let stays = machines
                                 .iter()
                                 .flat_map(|&m| people.iter().map(move |&p| (m, p)));
-                            stays
-                                .filter_map(|(m, p)| {
-                                    let joint = &self.joint[m * self.skills.len() + p];
-                                    gap(
-                                        [joint, &self.machines[m]],
-                                        [&future[m], &future[self.machines.len() + p]],
-                                        from,
-                                        attended,
-                                        work - attended,
-                                    )
-                                })
-                                .min()?
+                            let mut first = NEVER;
+                            for (m, p) in stays {
+                                let joint = &self.joint[m * self.skills.len() + p];
+                                let end = gap(
+                                    [joint, &self.machines[m]],
+                                    [&future[m], &future[self.machines.len() + p]],
+                                    from,
+                                    [attended, work - attended],
+                                    first,
+                                );
+                                first = end.unwrap_or(first);
+                            }
+                            if first == NEVER {
+                                return None;
+                            }
+                            first
                         }
                     };
                     *ends.get_mut(i)? = end;
