@@ -3,6 +3,7 @@
 use super::catalogue::Catalogue;
 use super::drawn_plans::DrawnPlans;
 use super::question::{Question, Unanswerable};
+use super::shared_answers::SharedAnswers;
 use super::{Actor, AppError};
 use crate::db::answers::{self, NewAnswer};
 use crate::db::enquiries::{self, Enquiry};
@@ -18,13 +19,14 @@ use serde_json::Value;
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
-/// How answers are simulated. Clones share the plans that are drawn already.
+/// How answers are simulated. Clones share the plans that are drawn already, and the last answers.
 #[derive(Debug, Clone)]
 pub struct Simulator {
     /// Plans with their futures drawn.
     pub plans: DrawnPlans,
     /// Futures of each option.
     pub futures: u32,
+    answers: SharedAnswers,
 }
 
 impl Simulator {
@@ -34,6 +36,7 @@ impl Simulator {
         Self {
             plans: DrawnPlans::default(),
             futures,
+            answers: SharedAnswers::default(),
         }
     }
 
@@ -49,12 +52,10 @@ impl Simulator {
     ) -> Result<Result<Answer, Unanswerable>, AppError> {
         let (age, at) = (*question.age(), question.at());
         let dates = self.plans.dates(actor, &age, at, self.futures).await?;
-        let futures = self.futures;
-        let simulated = tokio::task::spawn_blocking(move || question.answer(&*dates, futures));
-        let answer = simulated
+        let shop_id = actor.shop_id();
+        self.answers
+            .get(shop_id, question, dates, self.futures)
             .await
-            .map_err(|why| AppError::failed("the answer", why))?;
-        Ok(answer)
     }
 }
 

@@ -5,12 +5,14 @@ use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::OnceCell;
 use uuid::Uuid;
 
-/// Results of long computations, at most one for each shop, kept for a while and for a few shops.
+/// Results of long computations, one or a few for each shop, kept for a while and for a few shops.
 #[derive(Debug)]
 pub(super) struct SharedResults<K, V> {
     kept: Mutex<Vec<Entry<K, V>>>,
     /// Shops whose results are kept at once.
     shops: usize,
+    /// Results that are kept of each.
+    of_each: usize,
     /// How long a result is used again.
     kept_for: TimeDelta,
 }
@@ -24,10 +26,17 @@ struct Entry<K, V> {
 }
 
 impl<K: PartialEq, V: Clone> SharedResults<K, V> {
+    /// Keeps one result of each shop.
     pub(super) fn new(shops: usize, kept_for: TimeDelta) -> Self {
+        Self::with_several(shops, 1, kept_for)
+    }
+
+    /// Keeps up to so many results of each shop.
+    pub(super) fn with_several(shops: usize, of_each: usize, kept_for: TimeDelta) -> Self {
         Self {
             kept: Mutex::default(),
             shops,
+            of_each,
             kept_for,
         }
     }
@@ -50,18 +59,31 @@ impl<K: PartialEq, V: Clone> SharedResults<K, V> {
 
     fn cell(&self, shop_id: Uuid, key: K, at: DateTime<Utc>) -> Arc<OnceCell<V>> {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
-        let mine = kept.iter().position(|entry| entry.shop_id == shop_id);
-        if let Some(entry) = mine.and_then(|i| kept.get(i))
-            && entry.key == key
-            && (at - entry.at).abs() < self.kept_for
-        {
+        let fresh = |entry: &Entry<K, V>| (at - entry.at).abs() < self.kept_for;
+        let same = |entry: &&Entry<K, V>| entry.shop_id == shop_id && entry.key == key;
+        if let Some(entry) = kept.iter().filter(|entry| fresh(entry)).find(same) {
             return entry.result.clone();
         }
-        let by_age = kept.iter().enumerate().min_by_key(|(_, entry)| entry.at);
-        let oldest = by_age.map(|(i, _)| i).filter(|_| kept.len() >= self.shops);
-        let replaced = mine.or(oldest);
-        if let Some(i) = replaced {
-            kept.swap_remove(i);
+        kept.retain(|entry| entry.shop_id != shop_id || (fresh(entry) && entry.key != key));
+        let of_shop =
+            |kept: &[Entry<K, V>], shop| kept.iter().filter(|e| e.shop_id == shop).count();
+        if of_shop(&kept, shop_id) >= self.of_each {
+            let mine = kept.iter().filter(|entry| entry.shop_id == shop_id);
+            if let Some(oldest) = mine.map(|entry| entry.at).min() {
+                kept.retain(|entry| entry.shop_id != shop_id || entry.at != oldest);
+            }
+        }
+        let mut shops: Vec<Uuid> = kept.iter().map(|entry| entry.shop_id).collect();
+        shops.sort_unstable();
+        shops.dedup();
+        if !shops.contains(&shop_id) && shops.len() >= self.shops {
+            let newest = |shop: &Uuid| {
+                let its = kept.iter().filter(|entry| entry.shop_id == *shop);
+                its.map(|entry| entry.at).max()
+            };
+            if let Some(oldest) = shops.iter().copied().min_by_key(newest) {
+                kept.retain(|entry| entry.shop_id != oldest);
+            }
         }
         let result = Arc::new(OnceCell::new());
         kept.push(Entry {
@@ -124,6 +146,23 @@ mod tests {
             5,
             "the oldest shop went"
         );
+    }
+
+    #[tokio::test]
+    async fn several_of_one_shop_stand_beside_each_other() {
+        let (results, count) = (
+            SharedResults::with_several(2, 2, TimeDelta::minutes(5)),
+            AtomicU32::new(0),
+        );
+        assert_eq!(ask(&results, &count, 1, (7, 0)).await, 0);
+        assert_eq!(ask(&results, &count, 1, (8, 1)).await, 1);
+        assert_eq!(ask(&results, &count, 1, (7, 2)).await, 0, "both are kept");
+        assert_eq!(ask(&results, &count, 1, (9, 3)).await, 2);
+        assert_eq!(ask(&results, &count, 1, (8, 3)).await, 1);
+        assert_eq!(ask(&results, &count, 1, (7, 3)).await, 3, "the oldest went");
+        assert_eq!(ask(&results, &count, 2, (7, 4)).await, 4, "another shop");
+        assert_eq!(ask(&results, &count, 1, (7, 4)).await, 3);
+        assert_eq!(ask(&results, &count, 1, (7, 9)).await, 5, "not for ever");
     }
 
     #[tokio::test]
