@@ -327,25 +327,44 @@ pub async fn list(
     limit: u16,
 ) -> Result<Vec<Quote>, DbError> {
     let states: Vec<String> = states.iter().map(|s| s.code().to_owned()).collect();
-    sqlx::query_as!(
-        Row,
-        "select id, number, enquiry_id, option_kind, title, casting_id, valid_until, promised_on, currency, net, tax,
-                gross, terms, said, reason, conditions, alternative_to, related, created_at, created_by, state, decided_at, lost_why, version
-         from quote
-         where shop_id = $1 and state = any ($2) and ($3::uuid is null or enquiry_id = $3)
-               and ($4::bigint is null or number < $4)
-         order by number desc limit $5",
-        tx.shop_id(),
-        &states,
-        enquiry_id,
-        before,
-        i64::from(limit)
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(Quote::try_from)
-    .collect()
+    let before = before.unwrap_or(i64::MAX);
+    // Each way to ask is a statement of its own that an index answers, whichever states are asked for: planned for any of them,
+    // one statement would go through every quote for the few that are open.
+    let keys = match enquiry_id {
+        Some(enquiry_id) => {
+            sqlx::query_scalar!(
+                "select id from quote where shop_id = $1 and enquiry_id = $2 and state = any ($3) and number < $4
+                 order by number desc limit $5",
+                tx.shop_id(),
+                enquiry_id,
+                &states,
+                before,
+                i64::from(limit)
+            )
+            .fetch_all(tx.conn())
+            .await?
+        }
+        None => {
+            sqlx::query_scalar!(
+                r#"select q.id as "id!" from unnest($2::text[]) s cross join lateral (
+                       select id, number from quote where shop_id = $1 and state = s and number < $3
+                       order by number desc limit $4) q
+                   order by q.number desc limit $4"#,
+                tx.shop_id(),
+                &states,
+                before,
+                i64::from(limit)
+            )
+            .fetch_all(tx.conn())
+            .await?
+        }
+    };
+    if keys.is_empty() {
+        return Ok(Vec::new());
+    }
+    let mut quotes = these(tx, &keys).await?;
+    quotes.sort_unstable_by_key(|quote| std::cmp::Reverse(quote.number));
+    Ok(quotes)
 }
 
 /// What the quote's net was made of, as a tree.

@@ -44,7 +44,10 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         .collect();
     let keys: Vec<Uuid> = enquiries.iter().map(|enquiry| enquiry.id).collect();
     let quick = quick_work::of(&mut tx, &keys).await?;
-    let elements = standards::list(&mut tx).await?;
+    let elements = match quick.is_empty() {
+        true => Vec::new(),
+        false => standards::list(&mut tx).await?,
+    };
     let asks = |enquiry: &Enquiry| match quick.get(&enquiry.id) {
         Some(work) => Some(quick_words(work, &elements)),
         None => enquiry
