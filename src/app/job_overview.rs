@@ -85,9 +85,9 @@ pub async fn job_overview(
         Some(quote_id) => Some(quotes::get(tx, quote_id).await?),
         None => None,
     };
-    let booked = bookings::of_job(tx, id).await?;
-    let by_operation = booked_hours::of_job(tx, &booked, now).await?;
     let keys: Vec<Uuid> = operations.iter().map(|o| o.id).collect();
+    let booked = bookings::of_operations(tx, &keys).await?;
+    let by_operation = booked_hours::of_job(tx, &booked, now).await?;
     let costs = holds::costs(tx, id).await?;
     let rates = if with_money { rates(tx).await? } else { None };
     let hours = hours_of(&operations, &by_operation);

@@ -24,7 +24,7 @@ pub async fn machine(tx: &mut ShopTx, id: Uuid) -> Result<Machine, DbError> {
 }
 
 async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Machine>, DbError> {
-    let currency = settings::get(tx).await?.currency;
+    let currency = settings::currency(tx).await?;
     let money = |amount| Money::new(amount, currency);
     let rows = sqlx::query!(
         "select id, kind, name, active, capital, residual, life_years, interest_percent, power_kw, power_price,
@@ -137,7 +137,7 @@ pub async fn update(tx: &mut ShopTx, machine: &Machine) -> Result<(), DbError> {
 /// # Errors
 /// [`DbError::Database`].
 pub async fn labour_rates(tx: &mut ShopTx) -> Result<Vec<LabourRate>, DbError> {
-    let currency = settings::get(tx).await?.currency;
+    let currency = settings::currency(tx).await?;
     let rows = sqlx::query!(
         "select id, skill, hourly, version from labour_rate where shop_id = $1 order by lower(skill) nulls first",
         tx.shop_id()

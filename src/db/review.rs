@@ -134,7 +134,7 @@ pub async fn facts(tx: &mut ShopTx, operations: &[Uuid]) -> Result<Vec<Facts>, D
 /// # Errors
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn rates(tx: &mut ShopTx) -> Result<Result<RatesOverTime, RatesError>, DbError> {
-    let currency = settings::get(tx).await?.currency;
+    let currency = settings::currency(tx).await?;
     let money = |amount| Money::new(amount, currency);
     let machines = machines::machines(tx).await?;
     let labour = machines::labour_rates(tx).await?;

@@ -4,6 +4,7 @@
 //! a pool in front of PostgreSQL may give the same connection to another program after each transaction (`docs/cluster.md`).
 
 use super::DbError;
+use crate::units::Currency;
 use sqlx::{PgConnection, PgPool, Postgres, Transaction};
 use uuid::Uuid;
 
@@ -21,6 +22,8 @@ pub struct Scope {
 pub struct ShopTx {
     tx: Transaction<'static, Postgres>,
     scope: Scope,
+    /// The shop's money, once somebody has asked: [`super::settings::currency`].
+    pub(super) currency: Option<Currency>,
 }
 
 impl ShopTx {
@@ -31,15 +34,17 @@ impl ShopTx {
     /// [`DbError::Database`] when the server cannot be reached, when the shop is being moved and that takes longer than five
     /// seconds, or when it has moved: all of them pass ([`DbError::is_passing`]).
     pub async fn begin(pool: &PgPool, scope: Scope) -> Result<Self, DbError> {
-        let mut tx = pool.begin().await?;
-        sqlx::query!(
-            r#"select enter_shop($1, $2) as "entered?: ()""#,
-            scope.shop_id,
-            scope.person_id.map(|id| id.to_string()).unwrap_or_default(),
-        )
-        .fetch_one(&mut *tx)
-        .await?;
-        Ok(Self { tx, scope })
+        // In one message, because every page has two of these. A `begin` that follows other statements of its message takes them
+        // into the transaction; when one of them fails, none is open (PostgreSQL manual, 55.2.2.1 Multiple Statements in a Simple
+        // Query). The parameters are keys, which need no quoting.
+        let person = scope.person_id.map(|id| id.to_string()).unwrap_or_default();
+        let enter = format!("select enter_shop('{}', '{person}'); begin", scope.shop_id);
+        let tx = pool.begin_with(sqlx::AssertSqlSafe(enter)).await?;
+        Ok(Self {
+            tx,
+            scope,
+            currency: None,
+        })
     }
 
     /// The shop, for the first key column of every statement.

@@ -41,6 +41,24 @@ pub struct Settings {
     pub version: i32,
 }
 
+/// The shop's money, which never changes: asked once in a transaction.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Corrupt`], [`DbError::Database`].
+pub async fn currency(tx: &mut ShopTx) -> Result<Currency, DbError> {
+    if let Some(known) = tx.currency {
+        return Ok(known);
+    }
+    let shop = tx.shop_id();
+    let code = sqlx::query_scalar!("select currency from shop where shop_id = $1", shop)
+        .fetch_optional(tx.conn())
+        .await?
+        .ok_or(DbError::NotFound("the shop"))?;
+    let currency = Currency::from_code(&code).map_err(|why| corrupt("currency", why))?;
+    tx.currency = Some(currency);
+    Ok(currency)
+}
+
 /// The settings.
 ///
 /// # Errors

@@ -32,7 +32,7 @@ pub async fn get(tx: &mut ShopTx, id: Uuid) -> Result<Element, DbError> {
 }
 
 async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbError> {
-    let currency = settings::get(tx).await?.currency;
+    let currency = settings::currency(tx).await?;
     let rows = sqlx::query!(
         "select id, code, name, stage, machine_kind, skill, basis, standing, can_fail, apart, setup_minutes,
                 revised_minutes, handling_minutes, calculated_percent, owner_minutes, attended_share, spread, recipe,
