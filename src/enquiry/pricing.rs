@@ -131,22 +131,17 @@ impl<'a> Pricing<'a> {
 
     /// The price in each future, minor units.
     pub(super) fn prices(&self, draws: &Draws) -> Result<Vec<i64>, MoneyError> {
-        let priced = |cost: i64| {
-            let cost = Money::from_minor(cost, self.currency());
-            self.knowledge.policy.price(cost)?.rounded().to_minor()
-        };
+        let priced = |costs: &[i64]| self.knowledge.policy.prices(costs, self.currency());
         match &self.way.procurement {
-            Procurement::Brought | Procurement::Shelf { .. } => {
-                draws.direct.iter().map(|&cost| priced(cost)).collect()
-            }
+            Procurement::Brought | Procurement::Shelf { .. } => priced(&draws.direct),
             Procurement::Offered { .. } => {
                 let casting = self.offered()?;
                 let casting = casting.plus(self.handling(casting)?)?.to_minor()?;
-                draws
-                    .work
-                    .iter()
-                    .map(|&cost| Ok(priced(cost)?.saturating_add(casting)))
-                    .collect()
+                let mut prices = priced(&draws.work)?;
+                for price in &mut prices {
+                    *price = price.saturating_add(casting);
+                }
+                Ok(prices)
             }
             Procurement::Hunt(_) => {
                 let fixed = self.work.net.plus(self.knowledge.selling.search_fee)?;

@@ -13,8 +13,8 @@ use crate::estimating::{
     Recalibration, Route, WorkList, WorkListError,
 };
 use crate::planning::{ReadyDates, local_instant};
+use crate::units::MoneyError;
 use crate::units::text::uncapitalised;
-use crate::units::{Money, MoneyError};
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
 
@@ -151,15 +151,7 @@ impl Quick {
             .chunks(operations.max(1))
             .map(|mine| costs.direct(mine, 0))
             .collect();
-        let prices = direct
-            .iter()
-            .map(|&minor| {
-                policy
-                    .price(Money::from_minor(minor, currency))?
-                    .rounded()
-                    .to_minor()
-            })
-            .collect::<Result<Vec<i64>, MoneyError>>()?;
+        let prices = policy.prices(&direct, currency)?;
         let confidence = policy.confidence_percent;
         let price = PriceRange::of(&prices, policy, currency).ok_or(WorkListError::Empty)?;
         // Work begins when the part is here, from the first hour of that day on.
@@ -254,7 +246,7 @@ mod tests {
     use super::*;
     use crate::estimating::{cutting_data, starting};
     use crate::planning::Candidate;
-    use crate::units::Currency;
+    use crate::units::{Currency, Money};
     use chrono::{Days, TimeDelta};
     use proptest::prelude::*;
     use rust_decimal::Decimal;
