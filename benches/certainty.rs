@@ -176,6 +176,7 @@ fn route(rng: &mut Pcg64) -> Route {
             },
             steps: vec![Step {
                 sizes: String::new(),
+                settings: Vec::new(),
                 left_out: String::new(),
                 code,
                 name: String::new(),

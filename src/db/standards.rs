@@ -36,7 +36,8 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbErr
     let rows = sqlx::query!(
         "select id, code, name, stage, machine_kind, skill, basis, standing, can_fail, apart, setup_minutes,
                 revised_minutes, handling_minutes, calculated_percent, owner_minutes, attended_share, spread, recipe,
-                outside_price, outside_days, checks, cautions, materials, left_out, followed_by, metals, tools, version
+                outside_price, outside_days, checks, cautions, materials, left_out, followed_by, metals, tools, at_machine,
+                version
          from element where shop_id = $1 and ($2::uuid is null or id = $2) order by code",
         tx.shop_id(),
         only
@@ -64,6 +65,7 @@ async fn read(tx: &mut ShopTx, only: Option<Uuid>) -> Result<Vec<Element>, DbErr
                 standing: word("standing", &row.standing)?,
                 can_fail: row.can_fail,
                 left_out: row.left_out,
+                at_machine: row.at_machine,
                 outside_price: row.outside_price.map(|price| Money::new(price, currency)),
                 outside_days: row
                     .outside_days
@@ -93,9 +95,9 @@ pub async fn insert(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         "insert into element (shop_id, id, code, name, stage, machine_kind, skill, basis, standing, can_fail, apart,
                               setup_minutes, revised_minutes, handling_minutes, owner_minutes, attended_share, spread,
                               recipe, outside_price, outside_days, checks, cautions, materials, left_out, calculated_percent,
-                              followed_by, metals, tools)
+                              followed_by, metals, tools, at_machine)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23,
-                 $24, $25, $26, $27, $28)",
+                 $24, $25, $26, $27, $28, $29)",
         tx.shop_id(),
         element.id,
         element.code,
@@ -127,6 +129,7 @@ pub async fn insert(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         &element.followed_by,
         &codes(&element.metals),
         &element.tools,
+        element.at_machine,
     )
     .execute(tx.conn())
     .await
@@ -146,7 +149,7 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
                 can_fail = $10, apart = $11, setup_minutes = $12, revised_minutes = $13, handling_minutes = $14,
                 owner_minutes = $15, attended_share = $16, spread = $17, recipe = $18, outside_price = $19,
                 outside_days = $20, checks = $21, cautions = $22, materials = $23, left_out = $25, calculated_percent = $26,
-                followed_by = $27, metals = $28, tools = $29, version = version + 1
+                followed_by = $27, metals = $28, tools = $29, at_machine = $30, version = version + 1
          where shop_id = $1 and id = $2 and version = $24",
         tx.shop_id(),
         element.id,
@@ -180,6 +183,7 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
         &element.followed_by,
         &codes(&element.metals),
         &element.tools,
+        element.at_machine,
     )
     .execute(tx.conn())
     .await

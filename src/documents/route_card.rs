@@ -193,6 +193,9 @@ fn operation(sheet: &mut Sheet, one: &CardOperation, side: f32) -> Result<(), Sh
         if !step.sizes.is_empty() {
             sheet.paragraph(Style::Text, 6.0, &step.sizes);
         }
+        for setting in &step.settings {
+            sheet.paragraph(Style::Small, 6.0, setting);
+        }
     }
     if let Some(face) = &one.face {
         face.set(sheet);

@@ -207,6 +207,7 @@ mod tests {
             attended_share: dec!(0.4),
             steps: vec![Step {
                 sizes: String::new(),
+                settings: Vec::new(),
                 code: "HOLE-TAP".to_owned(),
                 name: String::new(),
                 place: None,

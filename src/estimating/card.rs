@@ -154,6 +154,11 @@ fn title(key: Key, drafts: &[&Draft]) -> String {
 fn step(draft: &Draft, data: &CuttingData) -> Step {
     let element = draft.element;
     let (each, source, how) = element.minutes_each(draft.feature, data);
+    let recipe = draft.feature.zip(element.recipe.as_ref());
+    let mut settings = recipe.map_or_else(Vec::new, |(feature, recipe)| {
+        recipe.settings(feature, draft.from, data)
+    });
+    settings.extend(Some(element.at_machine.clone()).filter(|said| !said.is_empty()));
     Step {
         code: element.code.clone(),
         name: match draft.feature {
@@ -169,6 +174,7 @@ fn step(draft: &Draft, data: &CuttingData) -> Step {
             .feature
             .and_then(|f| sizes(f, element.recipe.as_ref()?, draft.deepest))
             .unwrap_or_default(),
+        settings,
         left_out: element.left_out.clone(),
         spread: element.spread,
         calculated_percent: element.calculated_percent,

@@ -165,6 +165,27 @@ impl Recipe {
     }
 }
 
+impl Recipe {
+    /// The tools with speed, feed and stock per pass, one cut after the other, in words: starting points for whoever is at the
+    /// machine. A bore grows `from` the size that it has, if it is known. A cut that the table has no tool for is not in it.
+    #[must_use]
+    pub fn settings(
+        &self,
+        feature: &Feature,
+        from: Option<Length>,
+        data: &CuttingData,
+    ) -> Vec<String> {
+        let cuts = self.cuts.iter().enumerate();
+        cuts.filter_map(|(at, cut)| {
+            let later = self.cuts.get(at..).unwrap_or_default();
+            let reamed = later.iter().any(|c| c.process == Process::Ream);
+            let running = cut.running(feature, reamed, data).ok()?;
+            Some(cut.setting(feature, from, &running))
+        })
+        .collect()
+    }
+}
+
 /// As a floating-point number above zero.
 fn positive(what: &'static str, value: Decimal) -> Result<f64, CuttingError> {
     value
@@ -181,20 +202,13 @@ impl Cut {
         through: Option<Length>,
         data: &CuttingData,
     ) -> Result<(f64, String), CuttingError> {
-        let diameter = self.cutting_diameter(feature, reamed)?;
-        let tool = data
-            .find(self.process, &self.tool, diameter)
-            .ok_or_else(|| CuttingError::NoData {
-                process: self.process,
-                tool: self.tool.clone(),
-                diameter,
-                work: data.work.clone(),
-            })?;
+        let Running {
+            tool,
+            diameter,
+            n,
+            feed,
+        } = self.running(feature, reamed, data)?;
         let d = positive("the diameter", diameter.mm())?;
-        let v = positive("the cutting speed", tool.speed)?;
-        let top = positive("the machine's top speed", data.top_speed)?;
-        let n = spindle_speed(v, d, top);
-        let feed = self.feed_a_revolution(feature, tool)?;
         let length = self.length(feature, through, d)?;
         let point = if self.process == Process::Drill {
             drill_point(d)
@@ -226,6 +240,52 @@ impl Cut {
         }
         words.push_str(&format!(": {minutes:.2} min"));
         Ok((minutes, words))
+    }
+
+    /// How it runs on a feature.
+    fn running<'d>(
+        &self,
+        feature: &Feature,
+        reamed: bool,
+        data: &'d CuttingData,
+    ) -> Result<Running<'d>, CuttingError> {
+        let diameter = self.cutting_diameter(feature, reamed)?;
+        let tool = data
+            .find(self.process, &self.tool, diameter)
+            .ok_or_else(|| CuttingError::NoData {
+                process: self.process,
+                tool: self.tool.clone(),
+                diameter,
+                work: data.work.clone(),
+            })?;
+        let d = positive("the diameter", diameter.mm())?;
+        let v = positive("the cutting speed", tool.speed)?;
+        let top = positive("the machine's top speed", data.top_speed)?;
+        Ok(Running {
+            tool,
+            diameter,
+            n: spindle_speed(v, d, top),
+            feed: self.feed_a_revolution(feature, tool)?,
+        })
+    }
+
+    /// The tool with its speed and feed, as they are set; what each pass of a bore takes off, `from` the size it has.
+    fn setting(&self, feature: &Feature, from: Option<Length>, running: &Running) -> String {
+        let tool = &running.tool.tool;
+        let what = match (self.process, &feature.thread) {
+            (Process::Tap, Some(thread)) => format!("{tool} {thread}"),
+            _ => format!("{tool} ⌀{}", running.diameter.mm().normalize()),
+        };
+        let n = running.n;
+        let feed = match self.process {
+            Process::Mill => format!("table feed {:.0} mm/min", running.feed * n),
+            _ => format!("{} mm/rev", trimmed(running.feed)),
+        };
+        let passes = match self.passes {
+            0 | 1 => String::new(),
+            passes => format!(", {}", stock(passes, from, feature.size)),
+        };
+        format!("{what}: {n:.0} rev/min, {feed}{passes}")
     }
 
     /// The diameter that cuts; a drill before a reamer is smaller by the reamer's allowance.
@@ -278,6 +338,36 @@ impl Cut {
             .or(through)
             .ok_or(CuttingError::NoLength)?;
         positive("the depth", length.mm())
+    }
+}
+
+/// A cut as it runs.
+struct Running<'d> {
+    tool: &'d ToolData,
+    diameter: Length,
+    /// Revolutions a minute.
+    n: f64,
+    /// Millimetres a revolution.
+    feed: f64,
+}
+
+/// What each of several passes takes off a bore `to` a size: equal parts, on the radius.
+fn stock(passes: u32, from: Option<Length>, to: Length) -> String {
+    let both_sides = from.map(|from| to.mm() - from.mm());
+    match both_sides.filter(|more| *more > Decimal::ZERO) {
+        Some(more) => {
+            let each = (more / Decimal::from(2 * passes)).round_dp(2);
+            format!("{passes} passes of {} mm a side", each.normalize())
+        }
+        None => {
+            let part = match passes {
+                2 => "half".to_owned(),
+                3 => "a third".to_owned(),
+                4 => "a quarter".to_owned(),
+                _ => format!("1/{passes}"),
+            };
+            format!("{passes} passes, each {part} of what is measured")
+        }
     }
 }
 

@@ -272,6 +272,8 @@ pub struct Element {
     pub can_fail: bool,
     /// What the customer must hear when it is left out; empty when it is always done.
     pub left_out: String,
+    /// What is set at the machine where no cut says it: stock per pass, feed, stones. A starting point.
+    pub at_machine: String,
     /// For work sent out: its price each.
     pub outside_price: Option<Money>,
     /// For work sent out: calendar days away.

@@ -269,6 +269,7 @@ fn plain() -> Element {
         standing: Inclusion::Asked,
         can_fail: false,
         left_out: String::new(),
+        at_machine: String::new(),
         outside_price: None,
         outside_days: None,
         checks: Vec::new(),
@@ -304,6 +305,7 @@ fn one(
             stage: element.stage,
             finishes: None,
             deepest: None,
+            from: None,
         }],
         before: Vec::new(),
     };

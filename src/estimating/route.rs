@@ -34,6 +34,9 @@ pub struct Step {
     /// What is set at the machine: drill, depths, run-out; empty where there is nothing to set.
     #[serde(default)]
     pub sizes: String,
+    /// Tools with speed, feed and stock per pass, one cut after the other: starting points.
+    #[serde(default)]
+    pub settings: Vec<String>,
     /// What the customer must hear when it is left out; empty when it is always done.
     #[serde(default)]
     pub left_out: String,

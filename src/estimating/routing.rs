@@ -50,6 +50,8 @@ struct Chain<'a> {
     makes: bool,
     /// How deep the metal goes at the feature, if it ends and somebody has said where.
     deepest: Option<Length>,
+    /// The size that is there before, if anything is.
+    from: Option<Length>,
     links: Vec<(&'a Element, u32)>,
 }
 
@@ -88,6 +90,7 @@ impl Route {
                 feature: Some(feature),
                 makes,
                 deepest: pattern.boss(&feature.place).and_then(|b| b.deepest),
+                from: remedy.difference.donor().map(|donor| donor.size),
                 links,
             });
         }
@@ -131,6 +134,7 @@ impl Route {
                     feature: None,
                     makes: false,
                     deepest: None,
+                    from: None,
                     links: vec![(element, *count)],
                 })
             })
@@ -163,6 +167,7 @@ fn list<'a>(
             feature: None,
             makes: false,
             deepest: None,
+            from: None,
             links: vec![(element, count)],
         });
     }
@@ -198,6 +203,7 @@ fn standing<'a>(elements: &'a [Element], least: Inclusion, pattern: &Pattern) ->
             feature: None,
             makes: false,
             deepest: None,
+            from: None,
             links: vec![(e, times(e, 1, pattern))],
         })
         .collect()
@@ -248,6 +254,8 @@ pub(super) struct Draft<'a> {
     pub(super) finishes: Option<&'a Feature>,
     /// How deep the metal goes at the feature, if it ends and somebody has said where.
     pub(super) deepest: Option<Length>,
+    /// The size that is there before, if anything is.
+    pub(super) from: Option<Length>,
 }
 
 /// An operation on its way.
@@ -367,6 +375,7 @@ impl<'a> Groups<'a> {
                     stage: reached,
                     finishes: made.filter(|_| finish == Some(i)),
                     deepest: chain.deepest,
+                    from: chain.from,
                 });
             }
             if let Some(previous) = previous.filter(|p| *p != at) {

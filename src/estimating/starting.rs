@@ -35,6 +35,8 @@ struct Line {
     #[serde(default)]
     left_out: String,
     #[serde(default)]
+    at_machine: String,
+    #[serde(default)]
     setup: Decimal,
     #[serde(default)]
     handling: Decimal,
@@ -134,6 +136,7 @@ pub fn elements(
                 standing,
                 can_fail: line.can_fail,
                 left_out: line.left_out,
+                at_machine: line.at_machine,
                 outside_price: line.outside_price.map(price),
                 outside_days: line.outside_days,
                 checks: line.checks,

@@ -317,6 +317,44 @@ fn passages_bushed_down_are_tested_again_once() {
     assert!(last("PRESSURE-RETEST") > last("HOLE-DRILL"));
 }
 
+/// What is set at the machine, worked by hand: 25 m/min on 8.5 mm, 8 m/min on 10 mm and 70 m/min on 120 mm; 1.5 mm more in
+/// diameter in three passes is 0.25 mm a side in each.
+#[test]
+fn a_step_says_tools_with_speed_feed_and_stock_per_pass() {
+    let mut hole = feature(Face::Rear, "R2", FeatureKind::TappedHole, dec!(10), 4);
+    hole.thread = Some("M10x1.5".parse().unwrap());
+    let bore = |size| feature(Face::Rear, "R0", FeatureKind::Register, size, 1);
+    let cored = feature(Face::Front, "F1", FeatureKind::Register, dec!(120), 1);
+    let mut opened = make(bore(dec!(120)), &["BORE-OPEN"]);
+    opened.difference = Difference::Changed {
+        donor: bore(dec!(118.5)),
+        wanted: bore(dec!(120)),
+    };
+    let route = route_of(&conversion(vec![
+        make(hole, &["HOLE-TAP"]),
+        opened,
+        make(cored, &["BORE-OPEN"]),
+    ]));
+    let at = |code: &str, label: &str| {
+        let mut steps = route.operations.iter().flat_map(|o| &o.steps);
+        let step = steps
+            .find(|s| s.code == code && s.place.as_ref().is_none_or(|place| place.label == label));
+        step.unwrap().settings.clone()
+    };
+    let tapped = at("HOLE-TAP", "R2");
+    assert!(
+        tapped[0].starts_with("HSS drill ⌀8.5: 936 rev/min, "),
+        "{tapped:?}"
+    );
+    assert_eq!(tapped[1], "HSS tap M10x1.5: 255 rev/min, 1.5 mm/rev");
+    let bar = "boring bar, carbide ⌀120: 186 rev/min, 0.12 mm/rev, 3 passes";
+    assert_eq!(at("BORE-OPEN", "R0"), [format!("{bar} of 0.25 mm a side")]);
+    let measured = format!("{bar}, each a third of what is measured");
+    assert_eq!(at("BORE-OPEN", "F1"), [measured]);
+    let mains = at("MAINS-LINE-BORE", "");
+    assert!(mains[0].contains("0.25 mm a side"), "{mains:?}");
+}
+
 /// A sleeve is priced by its bore, the line bore asks for its own bolts and mandrel, seals and housings are in the price.
 #[test]
 fn an_element_brings_what_it_needs_by_size_and_by_pattern() {
@@ -672,6 +710,7 @@ fn repeats_of_an_element_in_one_job_share_its_luck() {
     let spread = Spread::Cv { cv: dec!(0.3) };
     let step = |count| Step {
         sizes: String::new(),
+        settings: Vec::new(),
         left_out: String::new(),
         code: "DOWEL-REAM".to_owned(),
         name: String::new(),

@@ -186,6 +186,7 @@ mod tests {
         planned.setup = Minutes(dec!(30));
         planned.steps = vec![Step {
             sizes: String::new(),
+            settings: Vec::new(),
             code: elements[0].code.clone(),
             name: String::new(),
             place: None,

@@ -160,6 +160,7 @@ fn rework_operation(
         attended_share: Decimal::ONE,
         steps: vec![Step {
             sizes: String::new(),
+            settings: Vec::new(),
             left_out: String::new(),
             code: "REWORK".to_owned(),
             name: rework.title.clone(),

@@ -217,6 +217,7 @@ fn the_card_shows_the_face_with_the_positions_of_its_holes() {
         how: String::new(),
         spread: Spread::NONE,
         sizes: String::new(),
+        settings: vec!["HSS drill 8: 995 rev/min, 0.15 mm/rev".to_owned()],
         left_out: String::new(),
         calculated_percent: dec!(100),
         setup: None,
@@ -245,6 +246,7 @@ fn the_card_shows_the_face_with_the_positions_of_its_holes() {
     let text = text_of(&Document::load_mem(&pdf).unwrap());
     let said = "Rear face, across and up from the datum at its lower left: R1 40 mm, 61.5 mm; R2 340 mm, 61.5 mm.";
     assert!(text.contains(said), "{text}");
+    assert!(text.contains("995 rev/min, 0.15 mm/rev"), "{text}");
     assert!(!text.contains("R3"), "{text}");
     work.steps.push(Step {
         place: Some(Place::new(Face::Deck, "D1")),

@@ -24,6 +24,7 @@ fn step(code: &str, count: u32, each: i64) -> Step {
         how: String::new(),
         spread: Spread::NONE,
         sizes: String::new(),
+        settings: Vec::new(),
         left_out: String::new(),
         calculated_percent: Decimal::ONE_HUNDRED,
         setup: None,

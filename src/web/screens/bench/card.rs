@@ -71,6 +71,7 @@ impl Screen<'_> {
                                 @if let Some(place) = &step.place { ", at " (place) }
                                 @if step.count > 1 { ", " (step.count) " times" }
                                 @if !step.sizes.is_empty() { br; strong { (step.sizes) } }
+                                @for setting in &step.settings { br; (setting) }
                             }
                         }
                     }

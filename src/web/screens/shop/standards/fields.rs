@@ -146,6 +146,8 @@ fn the_work(f: &mut Fields<Element>) {
         at!(left_out),
     )
     .hint("Leave empty for work that is always done, like a crack-test");
+    f.area("at_machine", "At the machine", 2, 500, at!(at_machine))
+        .hint("Stock per pass, feed, stones: what no cut below says. It is printed on the card");
     f.tick(
         "apart",
         "Done on a part off the block, so it need not wait for the block",

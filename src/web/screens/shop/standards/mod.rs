@@ -83,6 +83,7 @@ impl Record for Element {
             standing: Inclusion::Asked,
             can_fail: false,
             left_out: String::new(),
+            at_machine: String::new(),
             outside_price: None,
             outside_days: None,
             checks: Vec::new(),
