@@ -1,14 +1,16 @@
 //! The list of jobs as people look for them: all that is open, what is late, what waits, what is to be invoiced.
 
+use super::shared_facts::{OpenWork, SharedFacts};
 use super::{Actor, AppError};
 use crate::db::job_list::{self, Filter, ListedJob, Sort};
 use crate::db::lists::Part;
 use crate::db::people::Role;
-use crate::db::{DbError, ShopTx, needs, settings};
+use crate::db::{DbError, ShopTx, settings};
 use crate::jobs::{JobState, Lateness, Stage, Standing, lateness};
 use crate::units::Code;
 use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::HashSet;
+use std::sync::Arc;
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
@@ -72,11 +74,27 @@ pub struct JobList {
 /// [`AppError::Db`].
 pub async fn job_list(
     actor: &Actor,
+    facts: &SharedFacts,
     asked: &Asked,
     now: DateTime<Utc>,
 ) -> Result<JobList, AppError> {
     let mut tx = actor.begin().await?;
-    Ok(read(&mut tx, actor.may(Role::Office), asked, now).await?)
+    let work = open_work(&mut tx, facts, now).await?;
+    Ok(read(&mut tx, actor.may(Role::Office), &work, asked, now).await?)
+}
+
+/// What is known of all the shop's open work today.
+///
+/// # Errors
+/// [`DbError`].
+pub async fn open_work(
+    tx: &mut ShopTx,
+    facts: &SharedFacts,
+    now: DateTime<Utc>,
+) -> Result<Arc<OpenWork>, DbError> {
+    let zone = settings::get(tx).await?.time_zone;
+    let today = now.with_timezone(&zone).date_naive();
+    facts.open_work(tx, today, now).await
 }
 
 /// The same in a transaction that is open; `money` says whether whoever asks sees it.
@@ -86,12 +104,13 @@ pub async fn job_list(
 pub async fn read(
     tx: &mut ShopTx,
     money: bool,
+    work: &OpenWork,
     asked: &Asked,
     now: DateTime<Utc>,
 ) -> Result<JobList, DbError> {
     let zone = settings::get(tx).await?.time_zone;
     let today = now.with_timezone(&zone).date_naive();
-    let gates = needs::gates(tx, today).await?;
+    let gates = &work.gates;
     let waiting: HashSet<Uuid> = gates.iter().map(|gate| gate.job_id).collect();
     // What waits now: the whole job, or the operation it is at.
     let stopped: HashSet<(Uuid, Option<Uuid>)> = gates

@@ -74,6 +74,7 @@ pub mod second_factor;
 pub mod set_up_shop;
 pub mod settle;
 mod shared_answers;
+pub mod shared_facts;
 pub mod shared_plans;
 mod shared_results;
 pub mod sign_in;

@@ -9,6 +9,7 @@ use super::ui::error_page;
 use crate::app::answer_enquiry::Simulator;
 use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
+use crate::app::shared_facts::SharedFacts;
 use crate::app::shared_plans::SharedPlans;
 use crate::db::clusters::Clusters;
 use crate::db::readiness::Readiness;
@@ -69,6 +70,7 @@ impl Application {
             simulator: Simulator::new(config.futures),
             lessons: Lessons::default(),
             plans: SharedPlans::default(),
+            facts: SharedFacts::default(),
             photos: config.photos.clone(),
             base_url: config.base_url.clone(),
             set_up_code: config.set_up_code.clone(),

@@ -8,6 +8,7 @@ use crate::app::answer_enquiry::Simulator;
 use crate::app::learn::Lessons;
 use crate::app::password::Hashing;
 use crate::app::set_up_shop::SetUpCode;
+use crate::app::shared_facts::SharedFacts;
 use crate::app::shared_plans::SharedPlans;
 use crate::db::casting_records::PhotoPlace;
 use crate::db::clusters::Clusters;
@@ -91,6 +92,8 @@ pub struct Site {
     pub lessons: Lessons,
     /// The current plans that pages show.
     pub plans: SharedPlans,
+    /// What pages say of all the open work.
+    pub facts: SharedFacts,
     /// See [`Config::set_up_code`].
     pub(in crate::web) set_up_code: SetUpCode,
     /// Whether the database answers and writes, as of the last second.

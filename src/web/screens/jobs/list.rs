@@ -3,11 +3,11 @@
 use crate::app::job_list::{self, Asked, JobList, Row, View, job_list};
 use crate::app::settle;
 use crate::db::job_list::Sort;
-use crate::db::jobs;
 use crate::db::lists::Part;
 use crate::db::people::Role;
 use crate::jobs::Lateness;
 use crate::units::Code;
+use crate::web::shell::site::Site;
 use crate::web::ui::floor_words::{job_stage, lateness};
 use crate::web::ui::{self, Answer, ListQuery, Page, Section, SignedIn, csv, show};
 use actix_web::web;
@@ -44,17 +44,18 @@ fn view_name(view: View) -> &'static str {
     }
 }
 
-async fn list(who: SignedIn, query: web::Query<ListQuery>) -> Answer {
+async fn list(who: SignedIn, site: web::Data<Site>, query: web::Query<ListQuery>) -> Answer {
     let list: List = query.read(PATH, true);
     let mut tx = who.begin().await?;
     let asked = asked(&list, list.part());
-    let found = job_list::read(&mut tx, who.may(Role::Office), &asked, Utc::now()).await?;
+    let now = Utc::now();
+    let work = job_list::open_work(&mut tx, &site.facts, now).await?;
+    let found = job_list::read(&mut tx, who.may(Role::Office), &work, &asked, now).await?;
     let (load, to_settle) = if list.is_unfiltered() {
-        let load = jobs::machine_load(&mut tx).await?;
-        let open = settle::open_now(&mut tx, Utc::now()).await?;
-        (load, open.count())
+        let open = settle::open_now(&mut tx, now).await?;
+        (&work.load[..], open.count())
     } else {
-        (Vec::new(), 0)
+        (&[][..], 0)
     };
     drop(tx);
     let body = html! {
@@ -74,7 +75,7 @@ async fn list(who: SignedIn, query: web::Query<ListQuery>) -> Answer {
                 summary { "Work ahead, by machine" }
                 table.cells.small {
                     thead { tr { th scope="col" { "Machine" } th.number scope="col" { "Operations" } th.number scope="col" { "Standard time" } } }
-                    tbody { @for machine in &load {
+                    tbody { @for machine in load {
                         tr {
                             th scope="row" { (machine.machine_kind) }
                             td.number data-label="Operations" { (machine.operations) }
@@ -161,9 +162,15 @@ fn job(who: &SignedIn, row: &Row, money: bool) -> Markup {
     }
 }
 
-async fn download(who: SignedIn, query: web::Query<ListQuery>) -> Answer {
+async fn download(who: SignedIn, site: web::Data<Site>, query: web::Query<ListQuery>) -> Answer {
     let list: List = query.read(PATH, true);
-    let found = job_list(&who.actor(), &asked(&list, list.whole()), Utc::now()).await?;
+    let found = job_list(
+        &who.actor(),
+        &site.facts,
+        &asked(&list, list.whole()),
+        Utc::now(),
+    )
+    .await?;
     let money = who.may(Role::Office);
     let mut head: Vec<String> = [
         "Number",
