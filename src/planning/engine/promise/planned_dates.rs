@@ -88,6 +88,27 @@ impl PlannedDates {
         })
     }
 
+    /// The earliest end of a stay (minutes with a person, then by itself) from a time on, at one of these machines and with one
+    /// of these people.
+    fn earliest(
+        &self,
+        (machines, people): &(Vec<usize>, Vec<usize>),
+        taken: &mut [Taken],
+        from: Minute,
+        stay: [Minute; 2],
+    ) -> Option<Minute> {
+        let (at_machines, at_people) = taken.split_at_mut_checked(self.machines.len())?;
+        let mut first = NEVER;
+        for &m in machines {
+            for &p in people {
+                let calendars = [&self.joint[m * self.skills.len() + p], &self.machines[m]];
+                let both = [at_machines.get_mut(m)?, at_people.get_mut(p)?];
+                first = gap(calendars, both, from, stay, first).unwrap_or(first);
+            }
+        }
+        (first < NEVER).then_some(first)
+    }
+
     fn people_for(&self, skill: &str) -> Vec<usize> {
         (0..self.skills.len())
             .filter(|&p| has_skill(&self.skills[p], skill))
@@ -95,20 +116,39 @@ impl PlannedDates {
     }
 }
 
+/// What a machine or a person is taken for, with where the last look at it came to. A candidate's operations mostly come one
+/// after another, so the next look is near, and a search by halves would jump through memory for each.
+struct Taken<'a> {
+    busy: &'a [(Minute, Minute)],
+    /// All stretches before it were over at the last look, and that one was not.
+    at: usize,
+}
+
+impl Taken<'_> {
+    /// The end of the first stretch that a stay from `start` to `end` meets.
+    fn clash(&mut self, start: Minute, end: Minute) -> Option<Minute> {
+        let over = |at: usize| self.busy.get(at).is_some_and(|b| b.1 <= start);
+        let mut at = self.at;
+        while at > 0 && !over(at - 1) {
+            at -= 1;
+        }
+        while over(at) {
+            at += 1;
+        }
+        self.at = at;
+        self.busy.get(at).filter(|b| b.0 < end).map(|b| b.1)
+    }
+}
+
 /// End of the earliest stay on a machine that meets nothing taken: `attended` minutes with a person, then `rest` by
 /// itself. It may stand still while closed. `None` when it ends no earlier than `known`: it only gets later from there.
 fn gap(
     [joint, machine]: [&WorkingTime; 2],
-    [taken, attending]: [&Busy; 2],
+    [taken, attending]: [&mut Taken; 2],
     from: Minute,
     [attended, rest]: [Minute; 2],
     known: Minute,
 ) -> Option<Minute> {
-    // The first stretch taken that a stay from `start` to `end` meets, and when it is over.
-    let clash = |busy: &Busy, start: Minute, end: Minute| {
-        let k = busy.partition_point(|b| b.1 <= start);
-        busy.get(k).filter(|b| b.0 < end).map(|b| b.1)
-    };
     let mut from = from;
     loop {
         let (start, attended_until) = match attended {
@@ -122,7 +162,8 @@ fn gap(
         if end >= known {
             return None;
         }
-        match clash(taken, start, end).or_else(|| clash(attending, start, attended_until)) {
+        let clash = taken.clash(start, end);
+        match clash.or_else(|| attending.clash(start, attended_until)) {
             Some(until) => from = until,
             None => return Some(end),
         }
@@ -160,6 +201,8 @@ impl ReadyDates for PlannedDates {
                 let released = (ceil_minute(released) - self.origin).max(0);
                 let future = self.futures.get(k % self.futures.len())?;
                 let world = self.world(k);
+                let taken = future.iter().map(|busy| Taken { busy, at: 0 });
+                let mut taken: Vec<Taken> = taken.collect();
                 let mut ready = released;
                 for &i in &order {
                     let op = candidate.operations.get(i)?;
@@ -178,26 +221,8 @@ impl ReadyDates for PlannedDates {
                             let work = minutes.get(k * n + i)?.max(0.0).ceil() as Minute;
                             let share = op.attended_share.clamp(0.0, 1.0);
                             let attended = ((work as f64 * share).ceil() as Minute).min(work);
-                            let (machines, people) = able.get(i)?;
-                            let stays = machines
-                                .iter()
-                                .flat_map(|&m| people.iter().map(move |&p| (m, p)));
-                            let mut first = NEVER;
-                            for (m, p) in stays {
-                                let joint = &self.joint[m * self.skills.len() + p];
-                                let end = gap(
-                                    [joint, &self.machines[m]],
-                                    [&future[m], &future[self.machines.len() + p]],
-                                    from,
-                                    [attended, work - attended],
-                                    first,
-                                );
-                                first = end.unwrap_or(first);
-                            }
-                            if first == NEVER {
-                                return None;
-                            }
-                            first
+                            let stay = [attended, work - attended];
+                            self.earliest(able.get(i)?, &mut taken, from, stay)?
                         }
                     };
                     *ends.get_mut(i)? = end;
