@@ -79,24 +79,36 @@ pub(super) async fn explain_jobs(
         depth.patience,
     )
     .await?;
-    compute(WHAT, move || {
-        let explained = jobs.into_iter().map(|id| {
-            let job = plan.model.job(id)?;
-            let explanation = explain(&plan.model.model, &plan.plan, job).ok()?;
-            let helps = match depth.helps {
-                0 => Vec::new(),
-                most => helps(&plan.floor, &plan.model, id, &explanation, most),
+    let explain_all = || async {
+        let (plan, jobs) = (plan.clone(), jobs.clone());
+        let all = compute(WHAT, move || {
+            let one = |id: Uuid| {
+                let job = plan.model.job(id)?;
+                Some((id, explain(&plan.model.model, &plan.plan, job).ok()?))
             };
-            Some(ExplainedJob {
+            jobs.into_iter().filter_map(one).collect()
+        });
+        Ok(Arc::new(all.await?))
+    };
+    let explained = plans.explained(shop_id, &plan, &jobs, explain_all).await?;
+    let of_each = move |plan: &CurrentPlan| {
+        let explained = explained.iter().cloned();
+        explained
+            .map(|(id, explanation)| ExplainedJob {
                 job: id,
+                helps: match depth.helps {
+                    0 => Vec::new(),
+                    most => helps(&plan.floor, &plan.model, id, &explanation, most),
+                },
                 explanation,
-                helps,
                 absences: away.iter().filter(|a| a.job == id).cloned().collect(),
             })
-        });
-        explained.flatten().collect()
-    })
-    .await
+            .collect()
+    };
+    match depth.helps {
+        0 => Ok(of_each(&plan)),
+        _ => compute(WHAT, move || of_each(&plan)).await,
+    }
 }
 
 /// The absences that put jobs off, by a computation that goes on when nobody waits for it any longer.

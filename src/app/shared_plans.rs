@@ -4,10 +4,11 @@ use super::current_plan::{self, CurrentPlan};
 use super::shared_results::SharedResults;
 use super::{Actor, AppError};
 use crate::db::plans::{self, Age};
+use crate::planning::engine::explain::Explanation;
 use crate::planning::what_if::Absence;
 use chrono::{DateTime, TimeDelta, Utc};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Weak};
 use uuid::Uuid;
 
 /// How long a plan that was carried over to a moment is shown again: plans are read to the minute.
@@ -42,9 +43,27 @@ struct AbsencesOf {
     jobs: Vec<Uuid>,
 }
 
+/// Which jobs were explained in which plan.
+#[derive(Debug)]
+struct ExplainedIn {
+    /// A plan that is made anew is another, even where it comes out the same.
+    plan: Weak<CurrentPlan>,
+    jobs: Vec<Uuid>,
+}
+
+impl PartialEq for ExplainedIn {
+    fn eq(&self, other: &Self) -> bool {
+        self.plan.ptr_eq(&other.plan) && self.jobs == other.jobs
+    }
+}
+
+/// What jobs wait for; one that is not in the plan is left out.
+pub(super) type Explained = Arc<Vec<(Uuid, Explanation)>>;
+
 /// The current plans of shops, and what puts their late jobs off. Clones share them.
 #[derive(Debug, Clone)]
 pub struct SharedPlans {
+    explained: Arc<SharedResults<ExplainedIn, Explained>>,
     plans: Arc<SharedResults<PlanKey, Arc<CurrentPlan>>>,
     absences: Arc<SharedResults<AbsencesOf, Arc<Vec<Absence>>>>,
     tried: Arc<AtomicU64>,
@@ -56,6 +75,7 @@ impl Default for SharedPlans {
             plans: Arc::new(SharedResults::new(SHOPS_KEPT, KEPT_FOR)),
             absences: Arc::new(SharedResults::new(SHOPS_KEPT, REASONS_KEPT_FOR)),
             tried: Arc::default(),
+            explained: Arc::new(SharedResults::new(SHOPS_KEPT, KEPT_FOR)),
         }
     }
 }
@@ -115,6 +135,26 @@ impl SharedPlans {
         };
         self.absences
             .get(shop_id, of, plan.floor.now, counted)
+            .await
+    }
+
+    /// What jobs of a plan wait for: computed once for the same plan and jobs.
+    ///
+    /// # Errors
+    /// Those of the computation.
+    pub(super) async fn explained<F: Future<Output = Result<Explained, AppError>>>(
+        &self,
+        shop_id: Uuid,
+        plan: &Arc<CurrentPlan>,
+        jobs: &[Uuid],
+        compute: impl FnOnce() -> F,
+    ) -> Result<Explained, AppError> {
+        let of = ExplainedIn {
+            plan: Arc::downgrade(plan),
+            jobs: jobs.to_vec(),
+        };
+        self.explained
+            .get(shop_id, of, plan.floor.now, compute)
             .await
     }
 
