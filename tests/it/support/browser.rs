@@ -352,8 +352,14 @@ impl Browser {
         panic!("{css} is never there for long enough to be pressed");
     }
 
-    /// Takes the network away from the page, or gives it back.
+    /// Takes the network away from the page once its scripts have run, or gives it back.
     pub async fn offline(&self, offline: bool) {
+        let since = std::time::Instant::now();
+        let loaded = "return document.readyState === 'complete'";
+        while offline && self.script(loaded, vec![]).await != json!(true) {
+            assert!(since.elapsed() < PATIENCE, "the page never loads");
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
         self.devtools("Network.enable", json!({})).await;
         let conditions = json!({
             "offline": offline, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1,
