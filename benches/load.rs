@@ -3,8 +3,8 @@
 //!
 //! `cargo bench --bench load` prints, for the pages that are open all day, how long they take at 200 requests a second
 //! (counted from the moment at which each was due, so that waiting in line counts), for the answer and the week how long they
-//! take with one caller and with ten at once, how the list of jobs and a job compare with bare handlers of the same queries,
-//! and how much memory the service holds afterwards.
+//! take with one caller and with ten at once who ask for different days, how the list of jobs and a job compare with bare
+//! handlers of the same queries, and how much memory the service holds afterwards.
 
 #![allow(
     clippy::unwrap_used,
@@ -325,46 +325,52 @@ async fn main() {
         );
     }
 
-    let made = client
-        .post(page("/api/v1/enquiries"))
-        .header("content-type", "application/json")
-        .body(format!(
-            "{{\"caller\": \"A benchmark\", \"wanted_variant_id\": \"{}\"}}",
-            query_scalar::<_, Uuid>(
-                "select id from variant where name = 'Tarn 4/90 marine' limit 1"
-            )
+    // Calls that differ in the day they need it by: an answer is kept for a minute for whoever asks the same.
+    let wanted: Uuid =
+        query_scalar("select id from variant where name = 'Tarn 4/90 marine' limit 1")
             .fetch_one(&mut owner)
             .await
-            .unwrap()
-        ))
-        .send()
-        .await
-        .unwrap();
-    assert_eq!(made.status(), 201);
-    let call = made.headers()["location"]
-        .to_str()
-        .unwrap()
-        .replace("/api/v1", "");
-    fetch(&client, &page(&call)).await;
+            .unwrap();
+    let mut calls = Vec::new();
+    for days in 0..ANSWERS * 3 {
+        let by = chrono::Utc::now().date_naive() + chrono::Days::new(10 + days as u64);
+        let made = client
+            .post(page("/api/v1/enquiries"))
+            .header("content-type", "application/json")
+            .body(format!(
+                "{{\"caller\": \"A benchmark\", \"wanted_variant_id\": \"{wanted}\", \"wanted_by\": \"{by}\"}}"
+            ))
+            .send()
+            .await
+            .unwrap();
+        assert_eq!(made.status(), 201);
+        let location = made.headers()["location"].to_str().unwrap();
+        calls.push(page(&location.replace("/api/v1", "")));
+    }
+    let (alone, together) = calls.split_at(ANSWERS);
+    // The plan's futures are drawn for the first.
+    fetch(&client, &alone[0]).await;
     println!(
         "\n{:<46} {:>8} {:>8} {:>8}",
         "one after the other", "p50", "p95", "p99"
     );
-    for (name, path) in [
-        ("the answer", call.as_str()),
-        ("the week", "/week"),
-        ("today", "/"),
+    let again = vec![alone[ANSWERS - 1].clone(); ANSWERS];
+    let (week, today) = (vec![page("/week"); ANSWERS], vec![page("/"); ANSWERS]);
+    for (name, urls) in [
+        ("the answer", alone),
+        ("the answer, asked again", &again),
+        ("the week", &week),
+        ("today", &today),
     ] {
         let mut times = Vec::new();
-        for _ in 0..ANSWERS {
-            times.push(fetch(&client, &page(path)).await.0);
+        for url in urls {
+            times.push(fetch(&client, url).await.0);
         }
         row(name, &mut times);
     }
     let mut times = Vec::new();
-    for _ in 0..ANSWERS / 5 {
-        let url = page(&call);
-        let ten = (0..10).map(|_| fetch(&client, &url));
+    for ten in together.chunks(10) {
+        let ten = ten.iter().map(|url| fetch(&client, url));
         times.extend(join_all(ten).await.into_iter().map(|(time, _)| time));
     }
     row("the answer, ten callers at once", &mut times);
