@@ -55,6 +55,19 @@ struct Chain<'a> {
     links: Vec<(&'a Element, u32)>,
 }
 
+impl<'a> Chain<'a> {
+    /// An element at no feature.
+    fn alone(element: &'a Element, count: u32) -> Self {
+        Self {
+            feature: None,
+            makes: false,
+            deepest: None,
+            from: None,
+            links: vec![(element, count)],
+        }
+    }
+}
+
 impl Route {
     /// The route of a conversion: the elements its remedies ask for, all that stand in every conversion, and listed work
     /// that is wanted besides, each code with how many times it is done.
@@ -130,13 +143,7 @@ impl Route {
             .iter()
             .map(|(code, count)| {
                 let element = find(elements, code, "the list of work")?;
-                Ok(Chain {
-                    feature: None,
-                    makes: false,
-                    deepest: None,
-                    from: None,
-                    links: vec![(element, *count)],
-                })
+                Ok(Chain::alone(element, *count))
             })
             .collect::<Result<_, RouteError>>()?;
         // Nobody says what the part is made of: grey iron, as most are.
@@ -163,13 +170,7 @@ fn list<'a>(
             Basis::PerFeature => *count,
             _ => times(element, 1, pattern),
         };
-        chains.push(Chain {
-            feature: None,
-            makes: false,
-            deepest: None,
-            from: None,
-            links: vec![(element, count)],
-        });
+        chains.push(Chain::alone(element, count));
     }
     Ok(())
 }
@@ -199,13 +200,7 @@ fn standing<'a>(elements: &'a [Element], least: Inclusion, pattern: &Pattern) ->
     elements
         .iter()
         .filter(|e| e.standing >= least && e.suits(pattern.metal))
-        .map(|e| Chain {
-            feature: None,
-            makes: false,
-            deepest: None,
-            from: None,
-            links: vec![(e, times(e, 1, pattern))],
-        })
+        .map(|e| Chain::alone(e, times(e, 1, pattern)))
         .collect()
 }
 
