@@ -17,7 +17,7 @@ use sqlx::postgres::PgConnectOptions;
 use std::collections::BTreeMap;
 use std::io;
 use std::net::{IpAddr, SocketAddr};
-use tokio::signal::unix::{SignalKind, signal};
+use tokio::signal::unix::{Signal, SignalKind, signal};
 
 #[derive(Debug, Args)]
 pub(super) struct ServeSettings {
@@ -209,6 +209,8 @@ async fn answer(
              --secure-cookies"
         );
     }
+    // Before anybody can know that it answers: a signal that comes then is an orderly stop.
+    let stop = stop()?;
     say!("Borewright answers at {}", web.url(application.port()));
     if let Some(code) = config.set_up_code.text() {
         say!(
@@ -223,7 +225,7 @@ async fn answer(
     // The planner ends when the web has: a request under way may still ask for a plan.
     let (open, closed) = tokio::sync::oneshot::channel::<()>();
     let serving = async {
-        let served = application.run_until(stop()).await;
+        let served = application.run_until(stop).await;
         drop(open);
         served
     };
@@ -284,26 +286,40 @@ fn in_words(why: io::Error, web: &WebSettings) -> anyhow::Error {
     anyhow::Error::new(why).context(words)
 }
 
-/// Resolves at Ctrl-C or SIGTERM. A second signal ends the program without waiting for requests under way.
-pub(super) async fn stop() {
-    if let Err(why) = wait_for_signal().await {
-        tracing::error!(%why, "signals cannot be listened for; stopping");
-        return;
-    }
-    say!("Stopping; requests under way are finished first. Once more to stop at once.");
-    tokio::spawn(async {
-        if wait_for_signal().await.is_ok() {
+/// Resolves at Ctrl-C or SIGTERM, which are listened for from now on. A second signal ends the program without waiting for
+/// requests under way.
+///
+/// # Errors
+/// When they cannot be listened for.
+pub(super) fn stop() -> anyhow::Result<impl Future<Output = ()>> {
+    let mut signals = Signals::listen()?;
+    Ok(async move {
+        signals.next().await;
+        say!("Stopping; requests under way are finished first. Once more to stop at once.");
+        tokio::spawn(async move {
+            signals.next().await;
             std::process::exit(130);
-        }
-    });
+        });
+    })
 }
 
-async fn wait_for_signal() -> anyhow::Result<()> {
-    let mut interrupt = signal(SignalKind::interrupt()).context("SIGINT")?;
-    let mut terminate = signal(SignalKind::terminate()).context("SIGTERM")?;
-    tokio::select! {
-        _ = interrupt.recv() => {}
-        _ = terminate.recv() => {}
+struct Signals {
+    interrupt: Signal,
+    terminate: Signal,
+}
+
+impl Signals {
+    fn listen() -> anyhow::Result<Self> {
+        Ok(Self {
+            interrupt: signal(SignalKind::interrupt()).context("SIGINT")?,
+            terminate: signal(SignalKind::terminate()).context("SIGTERM")?,
+        })
     }
-    Ok(())
+
+    async fn next(&mut self) {
+        tokio::select! {
+            _ = self.interrupt.recv() => {}
+            _ = self.terminate.recv() => {}
+        }
+    }
 }

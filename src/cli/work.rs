@@ -28,8 +28,9 @@ async fn take_runs(database: &Database, settings: &PlannerSettings) -> anyhow::R
     database.migrate().await?;
     let pool = database.pool().await?;
     let at_once = usize::from(settings.planners.max(1));
+    let stop = stop()?;
     say!("Planning what changes, {at_once} at a time. Stop it with Ctrl-C.");
-    keep_planning(&pool, at_once, settings.settings(), stop()).await;
+    keep_planning(&pool, at_once, settings.settings(), stop).await;
     pool.close().await;
     Ok(())
 }

@@ -3,6 +3,7 @@
 
 pub mod allowed;
 mod card;
+mod chain;
 pub mod check;
 pub mod cost;
 pub mod cutting;
