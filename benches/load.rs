@@ -15,15 +15,16 @@
     reason = "a benchmark fails by panicking, looks at the clock and is read from top to bottom"
 )]
 
+mod service;
+
 use actix_web::{App, HttpResponse, HttpServer, web};
-use borewright::db::cluster::ServerSocket;
 use borewright::db::job_list::{self, Filter, Sort};
 use borewright::db::lists::Part;
 use borewright::db::{Scope, ShopTx, jobs, migrate, shops};
 use borewright::jobs::JobState;
 use futures_util::future::join_all;
-use sqlx::{Connection, PgConnection, PgPool, query_scalar, raw_sql};
-use std::process::{Child, Command, Stdio};
+use service::Service;
+use sqlx::{PgPool, query_scalar, raw_sql};
 use std::time::{Duration, Instant};
 use uuid::Uuid;
 
@@ -75,27 +76,14 @@ set session_replication_role = origin;
 analyze;
 ";
 
-struct Service(Child);
-
-impl Drop for Service {
-    fn drop(&mut self) {
-        let asked = Command::new("kill").arg(self.0.id().to_string()).status();
-        if asked.is_ok() {
-            let _ = self.0.wait();
-        }
-    }
-}
-
-impl Service {
-    /// Resident memory, MB.
-    fn memory(&self) -> f64 {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", self.0.id())).unwrap();
-        let line = status.lines().find(|line| line.starts_with("VmRSS:"));
-        let kilobytes = line
-            .and_then(|line| line.split_whitespace().nth(1))
-            .unwrap();
-        kilobytes.parse::<f64>().unwrap() / 1024.0
-    }
+/// Resident memory of a process, MB.
+fn memory(id: u32) -> f64 {
+    let status = std::fs::read_to_string(format!("/proc/{id}/status")).unwrap();
+    let line = status.lines().find(|line| line.starts_with("VmRSS:"));
+    let kilobytes = line
+        .and_then(|line| line.split_whitespace().nth(1))
+        .unwrap();
+    kilobytes.parse::<f64>().unwrap() / 1024.0
 }
 
 async fn sign_in(address: &str, name: &str) -> reqwest::Client {
@@ -218,37 +206,10 @@ async fn bare(pool: PgPool, scope: Scope, zone: String) -> String {
 
 #[tokio::main]
 async fn main() {
-    let data = tempfile::tempdir().unwrap();
-    let port = std::net::TcpListener::bind("127.0.0.1:0")
-        .unwrap()
-        .local_addr()
-        .unwrap()
-        .port();
-    let child = Command::new(env!("CARGO_BIN_EXE_borewright"))
-        .args(["demo", "--port", &port.to_string(), "--data-dir"])
-        .arg(data.path())
-        .env_remove("DATABASE_URL")
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let service = Service(child);
-    let address = format!("http://127.0.0.1:{port}");
-    let began = Instant::now();
-    while !reqwest::get(format!("{address}/health/ready"))
-        .await
-        .is_ok_and(|a| a.status().is_success())
-    {
-        assert!(
-            began.elapsed() < Duration::from_secs(180),
-            "the service does not start"
-        );
-        tokio::time::sleep(Duration::from_millis(200)).await;
-    }
-    let socket = ServerSocket::of_running(data.path()).unwrap();
-    let mut owner = PgConnection::connect_with(&socket.owner_options("borewright"))
-        .await
-        .unwrap();
+    let service = Service::demo(&[]).await;
+    let address = service.address.clone();
+    let socket = service.server();
+    let mut owner = service.owner().await;
     raw_sql(FILL).execute(&mut owner).await.unwrap();
     let bookings: i64 = query_scalar("select count(*) from booking")
         .fetch_one(&mut owner)
@@ -283,7 +244,7 @@ async fn main() {
     for url in urls.iter().flat_map(|(_, urls)| urls) {
         fetch(&client, url).await;
     }
-    let before = service.memory();
+    let before = memory(service.id());
     println!(
         "{:<46} {:>8} {:>8} {:>8}",
         format!("{RATE} requests a second, {SECONDS} s"),
@@ -292,7 +253,7 @@ async fn main() {
         "p99"
     );
     steady(&client, &urls).await;
-    let after = service.memory();
+    let after = memory(service.id());
 
     let pool = migrate::service_pool(socket.service_options("borewright"), 10)
         .await
@@ -374,7 +335,7 @@ async fn main() {
         times.extend(join_all(ten).await.into_iter().map(|(time, _)| time));
     }
     row("the answer, ten callers at once", &mut times);
-    let worked = service.memory();
+    let worked = memory(service.id());
     for round in 0..SIGN_INS {
         let name = ["edda", "ines"][round % 2];
         sign_in(&address, name).await;
@@ -382,6 +343,6 @@ async fn main() {
     println!(
         "\nresident memory: {before:.0} MB before, {after:.0} MB after the pages, {worked:.0} MB after the answers, {:.0} MB after \
          {SIGN_INS} sign-ins",
-        service.memory()
+        memory(service.id())
     );
 }

@@ -10,9 +10,10 @@
     reason = "a benchmark fails by panicking and looks at the clock"
 )]
 
-use borewright::db::cluster::ServerSocket;
-use sqlx::{AssertSqlSafe, Connection, PgConnection, query_as, query_scalar, raw_sql};
-use std::process::{Child, Command, Stdio};
+mod service;
+
+use service::Service;
+use sqlx::{AssertSqlSafe, PgConnection, query_as, query_scalar, raw_sql};
 use std::time::{Duration, Instant};
 
 const SHOPS: i64 = 200;
@@ -53,17 +54,6 @@ $$;
 set session_replication_role = origin;
 analyze;
 ";
-
-struct Service(Child);
-
-impl Drop for Service {
-    fn drop(&mut self) {
-        let asked = Command::new("kill").arg(self.0.id().to_string()).status();
-        if asked.is_ok() {
-            let _ = self.0.wait();
-        }
-    }
-}
 
 /// When plans of shops were made since: how many, and the seconds at which the first, the middle and the last was.
 async fn usable(owner: &mut PgConnection, since: &str) -> (i64, [f64; 3]) {
@@ -125,38 +115,8 @@ async fn measure(owner: &mut PgConnection, what: &str, shops: &str) {
 
 #[tokio::main]
 async fn main() {
-    let data = tempfile::tempdir().unwrap();
-    let port = std::net::TcpListener::bind("127.0.0.1:0")
-        .unwrap()
-        .local_addr()
-        .unwrap()
-        .port();
-    let child = Command::new(env!("CARGO_BIN_EXE_borewright"))
-        .args(["demo", "--planners", "2", "--port", &port.to_string()])
-        .arg("--data-dir")
-        .arg(data.path())
-        .env_remove("DATABASE_URL")
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let _service = Service(child);
-    let began = Instant::now();
-    let ready = format!("http://127.0.0.1:{port}/health/ready");
-    while !reqwest::get(&ready)
-        .await
-        .is_ok_and(|a| a.status().is_success())
-    {
-        assert!(
-            began.elapsed() < Duration::from_secs(180),
-            "the service does not start"
-        );
-        tokio::time::sleep(Duration::from_millis(200)).await;
-    }
-    let socket = ServerSocket::of_running(data.path()).unwrap();
-    let mut owner = PgConnection::connect_with(&socket.owner_options("borewright"))
-        .await
-        .unwrap();
+    let service = Service::demo(&["--planners", "2"]).await;
+    let mut owner = service.owner().await;
     // The demo's own first plan and its improvement.
     tokio::time::sleep(Duration::from_secs(10)).await;
     raw_sql(COPY).execute(&mut owner).await.unwrap();
