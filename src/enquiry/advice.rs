@@ -5,8 +5,8 @@
 //!    after the wanted day, counted by the day, is lowest; of equals the sooner, then the cheaper.
 //! 3. So what meets the day and is cheapest of those that do is taken, unless a later one saves more than its wait costs.
 //! 4. Where no day is wanted, every day from today counts as waiting.
-//! 5. What has no day that holds with the shop's confidence is taken only when nothing has one: the likeliest to be
-//!    delivered at all, then the cheapest.
+//! 5. What has no day that holds with the shop's confidence is taken only when nothing has one: the one that costs least for
+//!    its chance to be delivered at all, price over chance; of equals the likeliest.
 //!
 //! A wanted day that moves by a day moves what the shop has to weigh by a seventh of a week's wait at most, so the advice
 //! never jumps to something far dearer for a day's sake.
@@ -57,6 +57,12 @@ impl Offered {
         self.ready.is_some() && no_worse && better
     }
 
+    /// Price over the chance to be delivered at all.
+    fn for_its_chance(&self) -> Decimal {
+        let chance = Decimal::from(100_u32.saturating_sub(self.never_percent));
+        self.price.checked_div(chance).unwrap_or(Decimal::MAX)
+    }
+
     /// Price and wait together; `None` without a day.
     fn weighed(&self, waiting: Waiting) -> Option<Decimal> {
         Some(
@@ -81,7 +87,7 @@ pub(super) fn best(offered: &[Offered], waiting: Waiting) -> Option<usize> {
         .map(|(index, ..)| index)
         .or_else(|| {
             unbeaten()
-                .min_by_key(|(_, one)| (one.never_percent, one.price))
+                .min_by_key(|(_, one)| (one.for_its_chance(), one.never_percent))
                 .map(|(index, _)| index)
         })
 }
@@ -150,6 +156,21 @@ mod tests {
         );
         assert_eq!(best(&[never], waiting(0, 100)), Some(0));
         assert_eq!(best(&[], waiting(0, 100)), None);
+    }
+
+    /// A new shop whose people are not entered yet has no day for anything: one in a hundred more that are found is not worth
+    /// a third more.
+    #[test]
+    fn without_any_day_price_is_weighed_against_the_chance() {
+        let undated = |price, never_percent| Offered {
+            never_percent,
+            ..offered(price, None)
+        };
+        let (convert, find) = (undated(1050, 16), undated(1409, 15));
+        assert_eq!(best(&[find, convert], waiting(0, 100)), Some(1));
+        // What is hardly ever found is no bargain, and what never is comes last.
+        assert_eq!(best(&[undated(900, 60), find], waiting(0, 100)), Some(1));
+        assert_eq!(best(&[undated(1, 100), find], waiting(0, 100)), Some(1));
     }
 
     fn any_offered() -> impl Strategy<Value = Offered> {
