@@ -36,7 +36,7 @@ begin
                                else 't.' || quote_ident(c.column_name) end, ', ') as given
         from information_schema.columns c
         join information_schema.tables i using (table_schema, table_name)
-        where c.table_schema = 'public' and i.table_type = 'BASE TABLE' and c.is_generated = 'NEVER' and c.column_name <> 'shop_id'
+        where c.table_schema = 'public' and i.table_type = 'BASE TABLE' and c.is_generated = 'NEVER' and c.is_identity = 'NO' and c.column_name <> 'shop_id'
               and exists (select from information_schema.columns k
                           where k.table_schema = 'public' and k.table_name = c.table_name and k.column_name = 'shop_id')
               and c.table_name not in ('history', 'plan_run')
