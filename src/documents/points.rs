@@ -4,7 +4,7 @@
 //! The DXF is of release 12, plain text that everything reads: millimetres, the datum at 0, 0, a circle for each size that
 //! is cut and the label of its place. Its reader in the tests is the Python library ezdxf (`tests/reference/points.py`).
 
-use crate::castings::{Feature, Outline};
+use crate::castings::{Feature, Outline, Pattern, Point};
 use crate::units::{Length, LengthUnit};
 use rust_decimal::Decimal;
 use std::fmt::Write as _;
@@ -24,45 +24,78 @@ const HEAD: [&str; 10] = [
 ];
 
 /// The table: the head with the unit, and a row for each feature. Of several alike it is the first that the position is of.
+/// Where the pattern says how far the metal goes, the drill stops for it as on the route card.
 #[must_use]
-pub fn table(features: &[&Feature], unit: LengthUnit) -> Vec<Vec<String>> {
+pub fn table(pattern: &Pattern, features: &[&Feature], unit: LengthUnit) -> Vec<Vec<String>> {
     let lengths = ["Across", "Up", "Size", "Depth", "Drill", "Drill deep"];
     let head = HEAD.map(|name| match lengths.contains(&name) {
         true => format!("{name}, {}", short(unit)),
         false => name.to_owned(),
     });
-    let figure = |length: Length| match unit {
-        LengthUnit::Mm => length.mm().normalize().to_string(),
-        LengthUnit::Inch => length.inches().round_dp(4).normalize().to_string(),
-    };
     let rows = features.iter().map(|feature| {
-        let depths = feature.depths(None);
+        let deepest = pattern.boss(&feature.place).and_then(|boss| boss.deepest);
+        let depths = feature.depths(deepest);
         let drill = feature.first_drill();
-        vec![
-            feature.place.label.clone(),
-            feature.kind.to_string(),
-            feature.at.map_or_else(String::new, |at| figure(at.x)),
-            feature.at.map_or_else(String::new, |at| figure(at.y)),
-            match (&feature.thread, feature.fit) {
-                (Some(thread), _) => thread.to_string(),
-                (None, Some(fit)) => format!("{} {fit}", figure(feature.size)),
-                (None, None) => figure(feature.size),
-            },
-            feature.depth.map_or_else(|| "through".to_owned(), figure),
-            (drill.as_ref()).map_or_else(String::new, |drill| figure(drill.diameter)),
+        let drilled = [
+            (drill.as_ref()).map_or_else(String::new, |drill| figure(drill.diameter, unit)),
             match (&drill, depths) {
-                (Some(_), Some(depths)) => figure(depths.shoulder()),
+                (Some(_), Some(depths)) => figure(depths.shoulder(), unit),
                 (Some(_), None) => "through".to_owned(),
                 (None, _) => String::new(),
             },
             feature.count.to_string(),
             feature.note.clone(),
-        ]
+        ];
+        place_and_size(feature, unit)
+            .into_iter()
+            .chain(drilled)
+            .collect()
     });
     std::iter::once(head.into()).chain(rows).collect()
 }
 
-fn short(unit: LengthUnit) -> &'static str {
+/// The table of a card, where the text says how it is drilled: the head, and a row for each feature.
+pub(super) fn short_table(features: &[Feature], unit: LengthUnit) -> Vec<Vec<String>> {
+    let head = HEAD[..6].iter().chain(&HEAD[8..9]);
+    let head = head.map(|name| (*name).to_owned()).collect();
+    let rows = features.iter().map(|feature| {
+        let count = feature.count.to_string();
+        place_and_size(feature, unit)
+            .into_iter()
+            .chain([count])
+            .collect()
+    });
+    std::iter::once(head).chain(rows).collect()
+}
+
+/// The first six of [`HEAD`].
+fn place_and_size(feature: &Feature, unit: LengthUnit) -> [String; 6] {
+    let at = |one: fn(Point) -> Length| {
+        (feature.at).map_or_else(String::new, |at| figure(one(at), unit))
+    };
+    [
+        feature.place.label.clone(),
+        feature.kind.to_string(),
+        at(|at| at.x),
+        at(|at| at.y),
+        match (&feature.thread, feature.fit) {
+            (Some(thread), _) => thread.to_string(),
+            (None, Some(fit)) => format!("{} {fit}", figure(feature.size, unit)),
+            (None, None) => figure(feature.size, unit),
+        },
+        (feature.depth).map_or_else(|| "through".to_owned(), |depth| figure(depth, unit)),
+    ]
+}
+
+fn figure(length: Length, unit: LengthUnit) -> String {
+    match unit {
+        LengthUnit::Mm => length.mm().normalize().to_string(),
+        LengthUnit::Inch => length.inches().round_dp(4).normalize().to_string(),
+    }
+}
+
+/// The unit as the head of a column has it.
+pub(super) fn short(unit: LengthUnit) -> &'static str {
     match unit {
         LengthUnit::Mm => "mm",
         LengthUnit::Inch => "in",
@@ -156,7 +189,7 @@ impl Dxf {
 mod tests {
     use super::*;
     use crate::castings::Face;
-    use crate::castings::samples::{at, fitted, length, on, tapped};
+    use crate::castings::samples::{at, fitted, length, on, pattern, tapped};
 
     fn features() -> [Feature; 2] {
         let dowel = on(fitted("12", "H7"), Face::Rear, "R2");
@@ -174,7 +207,8 @@ mod tests {
     #[test]
     fn the_table_has_what_the_readout_and_the_quill_are_set_by() {
         let [dowel, thread] = features();
-        let rows = table(&[&dowel, &thread], LengthUnit::Mm);
+        let mut pattern = pattern();
+        let rows = table(&pattern, &[&dowel, &thread], LengthUnit::Mm);
         assert_eq!(rows[0][2], "Across, mm");
         assert_eq!(
             rows[1][..8],
@@ -184,7 +218,16 @@ mod tests {
             rows[2][2..8],
             ["60.5", "260", "M10x1.5", "24", "8.5", "31.3"]
         );
-        let inches = table(&[&dowel], LengthUnit::Inch);
+        // The point would reach 33.9 mm with the usual run-out; with the short one of 3.8 mm it stays in the metal.
+        for boss in pattern
+            .bosses
+            .iter_mut()
+            .filter(|b| b.place == thread.place)
+        {
+            boss.deepest = Some(length("33"));
+        }
+        assert_eq!(table(&pattern, &[&thread], LengthUnit::Mm)[1][7], "27.8");
+        let inches = table(&pattern, &[&dowel], LengthUnit::Inch);
         assert_eq!(
             inches[1][2..4],
             ["1.7717", "6.4961"],

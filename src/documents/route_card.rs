@@ -1,5 +1,6 @@
 //! The route card: what goes with the block from machine to machine.
 
+use super::points;
 use super::sheet::{Paper, Sheet, SheetError, Style};
 use crate::castings::{Feature, Outline, Pattern, Place, Variant};
 use crate::estimating::Operation;
@@ -81,7 +82,7 @@ impl CardFace {
         })?
     }
 
-    /// The face drawn, and the positions in words for the mill's readout.
+    /// The face drawn, and a table of positions for the mill's readout.
     fn set(&self, sheet: &mut Sheet) {
         let mm = |length: Length| length.mm_f64() as f32;
         let holes: Vec<(f32, f32, f32, &str)> = self
@@ -93,21 +94,13 @@ impl CardFace {
             })
             .collect();
         sheet.face((mm(self.outline.width), mm(self.outline.height)), &holes);
-        let places: Vec<String> = self
-            .features
-            .iter()
-            .filter_map(|f| {
-                let at = f.at?;
-                let (x, y) = (at.x.show(self.unit), at.y.show(self.unit));
-                Some(format!("{} {x}, {y}", f.place.label))
-            })
-            .collect();
         let words = format!(
-            "{}, across and up from the datum at its lower left: {}. Of several alike it is the first.",
+            "{}: {} across and up from the datum at its lower left. Of several alike the position is of the first.",
             capitalised(self.outline.face.word()),
-            places.join("; ")
+            points::short(self.unit)
         );
-        sheet.paragraph(Style::Text, 2.0, &words);
+        sheet.paragraph(Style::Small, 2.0, &words);
+        sheet.table(2.0, &points::short_table(&self.features, self.unit));
     }
 }
 

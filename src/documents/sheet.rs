@@ -39,6 +39,8 @@ const MM: f32 = 72.0 / 25.4;
 
 /// The tallest drawing of a face, mm.
 const TALLEST_FACE: f32 = 60.0;
+/// The most that is left between two columns of a table, mm.
+const COLUMNS_APART: f32 = 6.0;
 /// However small the scale, a hole is drawn with this radius, in points.
 const SMALLEST_HOLE: f32 = 1.5;
 
@@ -92,6 +94,14 @@ impl Style {
             Self::Text | Self::Small => &typeface.plain,
         }
     }
+}
+
+/// A column of a table, by its edges.
+struct Column {
+    left: f32,
+    right: f32,
+    /// Whether it is flush right.
+    figures: bool,
 }
 
 /// Something on a page.
@@ -175,12 +185,8 @@ impl Sheet {
     pub(super) fn rule(&mut self) {
         let (margin, width) = (self.paper.margin(), self.paper.size().0);
         self.below_code();
-        self.gap(0.4);
-        let mut line = PathBuilder::new();
-        line.move_to(margin, self.y);
-        line.line_to(width - margin, self.y);
-        let line = line.finish().map(|path| Mark::Outline(path, 0.5));
-        self.page.extend(line);
+        self.gap(0.2);
+        self.line(margin, width - margin);
         self.gap(0.9);
     }
 
@@ -251,6 +257,84 @@ impl Sheet {
         let square = square.finish().map(|path| Mark::Outline(path, 0.7));
         self.page.extend(square);
         self.paragraph(Style::Text, 8.0, text);
+    }
+
+    /// A table, its head first, which is said again at the top of each page. Columns are as wide as what stands in them;
+    /// those of figures alone are flush right.
+    pub(super) fn table(&mut self, indent_mm: f32, rows: &[Vec<String>]) {
+        let [head, body @ ..] = rows else {
+            return;
+        };
+        self.below_code();
+        let leading = Style::Text.size(self.paper) * 1.35;
+        let columns = self.columns(indent_mm, head, body);
+        for (nth, row) in body.iter().enumerate() {
+            let turned = self.y + leading > self.bottom;
+            if turned {
+                self.turn();
+            }
+            if nth == 0 || turned {
+                self.cells(&columns, head);
+                let right = columns.last().map_or(0.0, |column| column.right);
+                self.line(columns.first().map_or(0.0, |column| column.left), right);
+            }
+            self.cells(&columns, row);
+        }
+        self.gap(0.3);
+    }
+
+    fn columns(&self, indent_mm: f32, head: &[String], body: &[Vec<String>]) -> Vec<Column> {
+        let size = Style::Text.size(self.paper);
+        let cells = |nth: usize| body.iter().filter_map(move |row| row.get(nth));
+        let widths: Vec<f32> = (head.iter().enumerate())
+            .map(|(nth, name)| {
+                let wide = |text: &String| Style::Text.weight(&self.typeface).width(text) * size;
+                cells(nth).chain([name]).map(wide).fold(0.0, f32::max)
+            })
+            .collect();
+        let mut left = self.paper.margin() + indent_mm * MM;
+        let room = self.paper.size().0 - self.paper.margin() - left;
+        #[expect(clippy::cast_precision_loss, reason = "a table has a few columns")]
+        let spare = (room - widths.iter().sum::<f32>()) / head.len().max(1) as f32;
+        let between = spare.clamp(0.0, COLUMNS_APART * MM);
+        let column = |(nth, width): (usize, &f32)| {
+            let column = Column {
+                left,
+                right: left + width,
+                figures: cells(nth).all(|cell| !cell.contains(char::is_alphabetic)),
+            };
+            left = column.right + between;
+            column
+        };
+        widths.iter().enumerate().map(column).collect()
+    }
+
+    /// A line of cells in their columns.
+    fn cells(&mut self, columns: &[Column], cells: &[String]) {
+        let size = Style::Text.size(self.paper);
+        self.y += size * 1.35;
+        for (column, cell) in columns.iter().zip(cells) {
+            let wide = Style::Text.weight(&self.typeface).width(cell) * size;
+            let x = match column.figures {
+                true => column.right - wide,
+                false => column.left,
+            };
+            self.page.push(Mark::Line {
+                at: Point::from_xy(x, self.y),
+                style: Style::Text,
+                text: cell.clone(),
+            });
+        }
+    }
+
+    /// A line from here to there, just below what was set.
+    fn line(&mut self, from: f32, to: f32) {
+        self.gap(0.2);
+        let mut line = PathBuilder::new();
+        line.move_to(from, self.y);
+        line.line_to(to, self.y);
+        let line = line.finish().map(|path| Mark::Outline(path, 0.5));
+        self.page.extend(line);
     }
 
     /// A face drawn to scale from its datum, the lower left corner: its width and height, and holes by their centres across and

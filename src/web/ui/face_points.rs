@@ -23,7 +23,7 @@ pub(in crate::web) fn file(
     let on_face = variant.features.iter().filter(|f| f.place.face == face);
     let features: Vec<&Feature> = on_face.collect();
     match kind {
-        "csv" => Ok(csv::download(name, points::table(&features, unit)).into()),
+        "csv" => Ok(csv::download(name, points::table(pattern, &features, unit)).into()),
         "dxf" => {
             let drawn = points::dxf(pattern.outline(face), &features);
             let response = HttpResponse::Ok()
