@@ -4,7 +4,8 @@
 //! `cargo bench --bench load` prints, for the pages that are open all day, how long they take at 200 requests a second
 //! (counted from the moment at which each was due, so that waiting in line counts), for the answer and the week how long they
 //! take with one caller and with ten at once who ask for different days, how the list of jobs and a job compare with bare
-//! handlers of the same queries, and how much memory the service holds afterwards.
+//! handlers of the same queries, and how much memory the service holds afterwards. `-- --seconds 3600` keeps the steady rate up
+//! for an hour.
 
 #![allow(
     clippy::unwrap_used,
@@ -124,10 +125,10 @@ fn row(what: &str, times: &mut [Duration]) {
 }
 
 /// Pages at a steady rate, each counted from the moment at which it was due.
-async fn steady(client: &reqwest::Client, urls: &[(&str, Vec<String>)]) {
+async fn steady(client: &reqwest::Client, urls: &[(&str, Vec<String>)], seconds: u64) {
     let start = Instant::now();
     let mut running = Vec::new();
-    for n in 0..RATE * SECONDS {
+    for n in 0..RATE * seconds {
         let due = start + Duration::from_micros(n * 1_000_000 / RATE);
         tokio::time::sleep_until(due.into()).await;
         let which = usize::try_from(n).unwrap();
@@ -206,6 +207,10 @@ async fn bare(pool: PgPool, scope: Scope, zone: String) -> String {
 
 #[tokio::main]
 async fn main() {
+    let mut words = std::env::args().skip_while(|word| word != "--seconds");
+    let seconds = words
+        .nth(1)
+        .map_or(SECONDS, |seconds| seconds.parse().unwrap());
     let service = Service::demo(&[]).await;
     let address = service.address.clone();
     let socket = service.server();
@@ -247,12 +252,12 @@ async fn main() {
     let before = memory(service.id());
     println!(
         "{:<46} {:>8} {:>8} {:>8}",
-        format!("{RATE} requests a second, {SECONDS} s"),
+        format!("{RATE} requests a second, {seconds} s"),
         "p50",
         "p95",
         "p99"
     );
-    steady(&client, &urls).await;
+    steady(&client, &urls, seconds).await;
     let after = memory(service.id());
 
     let pool = migrate::service_pool(socket.service_options("borewright"), 10)

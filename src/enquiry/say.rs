@@ -5,7 +5,7 @@ use super::answer::{Answer, Figures, OptionAnswer, OptionKind, SearchTerms, Term
 use super::related::RelatedDonor;
 use super::wish::Knowledge;
 use crate::units::Money;
-use crate::units::text::uncapitalised;
+use crate::units::text::{capitalised, uncapitalised};
 use chrono::{Datelike, NaiveDate};
 use chrono_tz::Tz;
 use rust_decimal::prelude::ToPrimitive;
@@ -193,8 +193,11 @@ fn sentence(
         ),
     };
     said.push_str(&stays_different(figures));
-    match answer.days_late(figures) {
-        Some(late) => said.push_str(&too_late(answer, option, late, today)),
+    match late(answer, figures, (zone, today)) {
+        Some(late) => {
+            said.push_str(&late);
+            said.push_str(&in_time(answer, option, today));
+        }
         None => said.push_str(&reason(answer, option)),
     }
     said
@@ -296,9 +299,29 @@ fn search(
     said
 }
 
-/// That it is late, whether they can wait, and what would be in time.
-fn too_late(answer: &Answer, option: &OptionAnswer, late: i64, today: NaiveDate) -> String {
-    let mut said = format!(" That is {} after you need it: can you wait?", span(late));
+/// That it is late, and whether they can wait. Of a search only a likely day was said, so the day that counts is said here.
+fn late(answer: &Answer, figures: &Figures, (zone, today): (Tz, NaiveDate)) -> Option<String> {
+    let can_you_wait = |late| format!("{} after you need it: can you wait?", span(late));
+    let search = matches!(figures.terms, Terms::Search(_));
+    match (figures.ready_day, answer.days_late(figures)) {
+        (Some(day), Some(late)) if search => Some(format!(
+            " {} it would be by {}, {}",
+            capitalised(times(answer.confidence_percent)),
+            on_day(day, today),
+            can_you_wait(late)
+        )),
+        (Some(_), late) => Some(format!(" That is {}", can_you_wait(late?))),
+        (None, _) => {
+            let likely = figures.ready.likely?.with_timezone(&zone).date_naive();
+            let late = (likely - answer.wanted_by?).num_days();
+            (late > 0).then(|| format!(" That is {}", can_you_wait(late)))
+        }
+    }
+}
+
+/// What would be in time.
+fn in_time(answer: &Answer, option: &OptionAnswer, today: NaiveDate) -> String {
+    let mut said = String::new();
     let in_time = answer
         .in_time
         .as_deref()

@@ -26,7 +26,7 @@ fn said(kind: OptionKind, terms: Terms, wanted: &str, late: bool) -> String {
     figures.price.low = gbp(1430);
     figures.price.high = gbp(2913);
     figures.ready_day = day("2027-01-12");
-    figures.ready.likely = Some("2027-02-18T12:00:00Z".parse().unwrap());
+    figures.ready.likely = Some("2027-01-04T12:00:00Z".parse().unwrap());
     figures.terms = terms;
     let mut answer = Answer {
         wanted: wanted.to_owned(),
@@ -115,7 +115,7 @@ fn searches_promise_nothing() {
     };
     assert_eq!(
         said(OptionKind::Hunt, search(0, free), MARINE, false),
-        "We can look for a Tarn 4/90 marine for you, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,900 plus tax, of which the work is about £410. Half of the time it would be ready by Thursday 18 February. Converting one would cost less 9 times out of 10."
+        "We can look for a Tarn 4/90 marine for you, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,900 plus tax, of which the work is about £410. Half of the time it would be ready by Monday 4 January. Converting one would cost less 9 times out of 10."
     );
     assert_eq!(
         said(
@@ -124,6 +124,11 @@ fn searches_promise_nothing() {
             "Ousel twin",
             false
         ),
-        "We can look for a more common casting and make you an Ousel twin out of it, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,900 plus tax, of which the work is about £410. The search itself costs £60, whether or not it finds one. Half of the time it would be ready by Thursday 18 February. We would stop at £2,500, and on Wednesday 24 February. Finding one would cost more 9 times out of 10."
+        "We can look for a more common casting and make you an Ousel twin out of it, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,900 plus tax, of which the work is about £410. The search itself costs £60, whether or not it finds one. Half of the time it would be ready by Monday 4 January. We would stop at £2,500, and on Wednesday 24 February. Finding one would cost more 9 times out of 10."
+    );
+    // The day of which it is said how late it is, is the one that is said last.
+    assert_eq!(
+        said(OptionKind::Hunt, search(0, free), MARINE, true),
+        "We can look for a Tarn 4/90 marine for you, but I can’t promise that we find one. In all it would likely come to between £1,450 and £2,900 plus tax, of which the work is about £410. Half of the time it would be ready by Monday 4 January. 4 times out of 5 it would be by Tuesday 12 January, ten days after you need it: can you wait?"
     );
 }

@@ -147,10 +147,9 @@ impl Recipe {
     ) -> Result<CuttingTime, CuttingError> {
         let mut total = 0.0;
         let mut how = Vec::with_capacity(self.cuts.len());
-        for (at, cut) in self.cuts.iter().enumerate() {
-            let later = self.cuts.get(at..).unwrap_or_default();
-            let reamed = later.iter().any(|c| c.process == Process::Ream);
-            let (minutes, words) = cut.time(feature, reamed, through, data)?;
+        for (cut, reamed) in self.in_turn() {
+            let running = cut.running(feature, reamed, data)?;
+            let (minutes, words) = cut.time(feature, through, &running)?;
             total += minutes;
             how.push(words);
         }
@@ -175,14 +174,19 @@ impl Recipe {
         from: Option<Length>,
         data: &CuttingData,
     ) -> Vec<String> {
-        let cuts = self.cuts.iter().enumerate();
-        cuts.filter_map(|(at, cut)| {
-            let later = self.cuts.get(at..).unwrap_or_default();
-            let reamed = later.iter().any(|c| c.process == Process::Ream);
+        let cuts = self.in_turn();
+        cuts.filter_map(|(cut, reamed)| {
             let running = cut.running(feature, reamed, data).ok()?;
             Some(cut.setting(feature, from, &running))
         })
         .collect()
+    }
+
+    /// Its cuts, each with whether it is reamed or a reamer follows it.
+    fn in_turn(&self) -> impl Iterator<Item = (&Cut, bool)> {
+        let last = (self.cuts.iter()).rposition(|cut| cut.process == Process::Ream);
+        let cuts = self.cuts.iter().enumerate();
+        cuts.map(move |(at, cut)| (cut, last.is_some_and(|last| at <= last)))
     }
 }
 
@@ -198,16 +202,15 @@ impl Cut {
     fn time(
         &self,
         feature: &Feature,
-        reamed: bool,
         through: Option<Length>,
-        data: &CuttingData,
+        running: &Running<'_>,
     ) -> Result<(f64, String), CuttingError> {
-        let Running {
+        let &Running {
             tool,
             diameter,
             n,
             feed,
-        } = self.running(feature, reamed, data)?;
+        } = running;
         let d = positive("the diameter", diameter.mm())?;
         let length = self.length(feature, through, d)?;
         let point = if self.process == Process::Drill {

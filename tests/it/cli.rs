@@ -104,11 +104,21 @@ fn collector() -> (String, Receiver<(String, Vec<u8>)>) {
 async fn traces_go_to_the_collector_that_is_named_and_what_is_left_when_it_stops() {
     let (_keep, data) = private_directory();
     let (address, sent) = collector();
+    // The example of W3C Trace Context, section 3.2: of a proxy that is named it goes on, of a stranger it does not.
+    let began = "00-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01";
+    let forged = "00-11111111111111112222222222222222-3333333333333333-01";
+    let away = "http://127.0.0.1:9";
     // A collector that is away is nobody's trouble.
-    for to in [address.as_str(), "http://127.0.0.1:9"] {
+    for (to, proxy, parent) in [
+        (address.as_str(), "127.0.0.1", began),
+        (address.as_str(), "192.0.2.7", forged),
+        (away, "127.0.0.1", began),
+    ] {
         let verb = ["serve", "--port", "0", "--log", "warn", "--traces-to", to];
+        let verb = [verb.as_slice(), &["--behind-proxy", proxy]].concat();
         let (mut child, address) = started(borewright(&verb, &data));
-        let page = reqwest::get(format!("{address}/sign-in?next=/jobs"));
+        let page = reqwest::Client::new().get(format!("{address}/sign-in?next=/jobs"));
+        let page = page.header("traceparent", parent).send();
         assert!(page.await.unwrap().status().is_success());
         signal(&child, "-TERM");
         assert!(child.wait().unwrap().success());
@@ -127,6 +137,9 @@ async fn traces_go_to_the_collector_that_is_named_and_what_is_left_when_it_stops
         assert!(text.contains(word), "{word} is not in {text}");
     }
     assert!(!text.contains("next="), "a query may be a search: {text}");
+    let has = |id: u128| body.windows(16).any(|part| part == id.to_be_bytes());
+    assert!(has(0x4bf9_2f35_77b3_4da6_a3ce_929d_0e0e_4736));
+    assert!(!has(0x1111_1111_1111_1111_2222_2222_2222_2222));
 }
 
 #[tokio::test]

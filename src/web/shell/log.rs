@@ -6,6 +6,7 @@ use super::health::is_health;
 use super::metrics;
 use super::session;
 use super::site::Site;
+use super::trace_parent;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::{HttpMessage, web};
@@ -29,7 +30,7 @@ impl RootSpanBuilder for RequestLog {
         let site = request.app_data::<web::Data<Site>>();
         let address = site.map(|site| session::address(request.request(), site));
         // Who it is comes to be known at the gate.
-        tracing::info_span!(
+        let span = tracing::info_span!(
             "request",
             id,
             method = %request.method(),
@@ -38,7 +39,11 @@ impl RootSpanBuilder for RequestLog {
             shop = field::Empty,
             person = field::Empty,
             device = field::Empty,
-        )
+        );
+        if site.is_some_and(|site| session::is_passed_on(request.request(), site)) {
+            trace_parent::go_on(&span, request.headers());
+        }
+        span
     }
 
     fn on_request_end<B: MessageBody>(

@@ -15,4 +15,5 @@ pub(in crate::web) mod prepare;
 pub mod proxies;
 pub mod session;
 pub mod site;
+mod trace_parent;
 pub mod upload;

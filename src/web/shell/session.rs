@@ -1,6 +1,6 @@
 //! Sessions: the token in a cookie, and where a request comes from.
 
-use super::proxies::origin;
+use super::proxies::{is_ours, origin};
 use super::site::Site;
 use crate::app::token::Token;
 use crate::db::{attempts, sessions};
@@ -93,6 +93,12 @@ pub(in crate::web) fn ask(wanted: &Uri) -> HttpResponse {
     HttpResponse::SeeOther()
         .insert_header((LOCATION, to))
         .finish()
+}
+
+/// Whether a proxy of ours passes it on.
+pub(in crate::web) fn is_passed_on(req: &HttpRequest, site: &Site) -> bool {
+    req.peer_addr()
+        .is_some_and(|peer| is_ours(&site.proxies, peer.ip()))
 }
 
 /// Where a request comes from.
