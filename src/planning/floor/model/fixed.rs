@@ -106,6 +106,8 @@ impl<'a> Builder<'a> {
             let person = attendant.map(|p| self.machines.len() + p);
             if self.is_free(left.machine) && person.is_none_or(|p| self.is_free(p)) {
                 self.take(left.machine, (0, left.end));
+                self.set_up
+                    .push((left.machine, left.end, &draft.operation.setup_key));
                 if let Some(p) = person {
                     self.take(p, (0, left.attended_until));
                 }
@@ -273,8 +275,9 @@ impl<'a> Builder<'a> {
                 .flat_map(|(k, mode)| people.iter().map(move |&person| (k, mode, person)))
                 .filter_map(|(k, mode, person)| {
                     let on = mode.machine?;
-                    let (start, attended_until, end) =
-                        self.stay(mode, person, start, operation.may_pause)?;
+                    let (start, attended_until, end) = self
+                        .stay_on_its_setup(mode, person, start, operation)
+                        .or_else(|| self.stay(mode, person, start, operation.may_pause))?;
                     let fits = end < NEVER
                         && self.open(on, (start, end))
                         && person.is_none_or(|p| {
@@ -294,6 +297,7 @@ impl<'a> Builder<'a> {
                     let on = draft.modes.get(fixed.mode).and_then(|mode| mode.machine);
                     if let Some(on) = on {
                         self.take(on, (fixed.start, fixed.end));
+                        self.set_up.push((on, fixed.end, &operation.setup_key));
                     }
                     if let Some(p) = fixed.person {
                         self.take(self.machines.len() + p, (fixed.start, fixed.attended_until));
@@ -308,6 +312,29 @@ impl<'a> Builder<'a> {
             }
         }
         self.issues.append(&mut not_kept);
+    }
+
+    /// As [`Self::stay`], where it finds its setup on the machine: right behind fixed work of the same key, with no minute
+    /// between in which something else could be set up.
+    fn stay_on_its_setup(
+        &self,
+        mode: &Mode,
+        person: Option<usize>,
+        start: Minute,
+        operation: &FloorOperation,
+    ) -> Option<(Minute, Minute, Minute)> {
+        let on = mode.machine?;
+        let follows = Mode {
+            setup: mode.setup_same_key,
+            ..*mode
+        };
+        let stay = self.stay(&follows, person, start, operation.may_pause)?;
+        let machine = self.machines.get(on)?;
+        let key = operation.setup_key.as_str();
+        let mut before = self.set_up.iter().filter(|(m, _, k)| *m == on && *k == key);
+        let found =
+            before.any(|(_, end, _)| *end <= start && machine.open_between(*end, stay.0) == 0);
+        (found && !key.is_empty()).then_some(stay)
     }
 
     /// Start, end of the attended part and end of an operation that begins as soon as it can from `start`, in one piece

@@ -148,6 +148,8 @@ struct Builder<'a> {
     joint: Vec<WorkingTime>,
     /// What started and pinned work takes of machines and then people.
     taken: Vec<Vec<(Minute, Minute)>>,
+    /// What fixed work leaves set up: on which machine, from when, by its setup key.
+    set_up: Vec<(usize, Minute, &'a str)>,
     issues: Vec<SchedulingIssue>,
     stand_ins: Vec<StandIn>,
     shares: Shares,
@@ -181,6 +183,7 @@ impl<'a> Builder<'a> {
             machines,
             people,
             joint,
+            set_up: Vec::new(),
             issues: Vec::new(),
             stand_ins: Vec::new(),
             shares: floor.variation.shares(),

@@ -335,6 +335,37 @@ fn a_pin_is_an_appointment_until_it_has_passed_or_is_taken() {
     assert_eq!(timetable.slot(id(33)).unwrap().state, SlotState::Planned);
 }
 
+/// Pinned right behind pinned work with the same setup, it finds it there; with a minute between, or behind another setup,
+/// it is set up again. An hour of setup leaves a quarter of it (`SAME_KEY_REMAINS`).
+#[test]
+fn a_pin_behind_a_pin_shares_its_setup() {
+    for (key, start, ends) in [
+        ("mill key", "2026-11-26T12:00:00Z", "2026-11-26T13:15:00Z"),
+        ("mill key", "2026-11-26T12:01:00Z", "2026-11-26T14:01:00Z"),
+        ("other key", "2026-11-26T12:00:00Z", "2026-11-26T14:00:00Z"),
+    ] {
+        let mut floor = floor("2026-11-25T09:00:00Z");
+        let pinned = |n, key: &str, start: &str| FloorOperation {
+            setup: 60,
+            setup_key: key.to_owned(),
+            pin: Some(Pin {
+                machine: Some(id(1)),
+                person: Some(id(11)),
+                start: Some(at(start)),
+            }),
+            ..operation(n, 10, "mill", "milling", 60)
+        };
+        let first = pinned(31, "mill key", "2026-11-26T10:00:00Z");
+        floor.jobs = vec![
+            job(21, None, vec![first]),
+            job(22, None, vec![pinned(32, key, start)]),
+        ];
+        let (_, timetable) = planned(&floor);
+        let slot = timetable.slot(id(32)).unwrap();
+        assert_eq!((slot.starts, slot.ends), (at(start), at(ends)), "{key}");
+    }
+}
+
 /// Two hours that may not pause, pinned an hour before the day ends, are done in one piece the next morning.
 #[test]
 fn a_pin_is_not_split_over_night_when_its_work_may_not_pause() {
