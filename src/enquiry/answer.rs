@@ -3,6 +3,7 @@
 use super::advice::{self, Offered, Waiting};
 use super::bargain::Percentiles;
 use super::options;
+use super::own_block;
 use super::proportion;
 use super::range::{PriceRange, ReadyRange, day_share_percent, percent_of};
 use super::related::RelatedDonor;
@@ -449,8 +450,18 @@ fn recommend(done: &[Simulated], wish: &Wish, knowledge: &Knowledge, today: Naiv
         week: knowledge.selling.week_of_waiting.amount(),
     };
     let key = |index: usize| possible.get(index).map(|(option, _)| option.key.clone());
+    // What their own block needs is found out before another is bought or made.
+    let first = wish
+        .own
+        .as_ref()
+        .filter(|own| own_block::needs_unknown(own, wish))
+        .and_then(|_| {
+            done.iter()
+                .find(|s| s.option.kind == OptionKind::Inspect)
+                .map(|s| s.option.key.clone())
+        });
     Advised {
-        recommended: advice::best(&offered, waiting).and_then(key),
+        recommended: first.or_else(|| advice::best(&offered, waiting).and_then(key)),
         in_time: wish
             .wanted_by
             .and_then(|by| advice::cheapest_by(&offered, by))

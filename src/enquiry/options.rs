@@ -117,28 +117,23 @@ pub(super) fn found_and_own(
         .as_ref()
         .filter(|own| own.variant.id == wish.wanted.id)
     {
-        let mut found = own_block::work(own, wish, knowledge)
-            .and_then(|cracks| {
-                let work = own.repairs.iter().chain(&cracks).chain(&wish.also);
-                route(&work.cloned().collect::<Vec<_>>())
-            })
-            .map(|route| brought(own, supply, route.into()));
-        if let Ok(way) = &mut found
-            && own.repairs.is_empty()
-        {
-            way.risks.push(
-                "No repair is listed yet: the price covers only cleaning, crack-testing and measuring the block."
-                    .to_owned(),
-            );
-        }
+        let found = match own_block::needs_unknown(own, wish) {
+            true => Err(NoWay::because(
+                "Nothing is listed that it needs. Inspect it first, or enter the work.",
+            )),
+            false => own_block::work(own, wish, knowledge)
+                .and_then(|cracks| {
+                    let work = own.repairs.iter().chain(&cracks).chain(&wish.also);
+                    route(&work.cloned().collect::<Vec<_>>())
+                })
+                .map(|route| brought(own, supply, route.into())),
+        };
         let title = format!("Repair the customer’s own {wanted}");
         options.add(Label::new("repair", OptionKind::Repair, title), found);
     }
-    if let Some(own) = wish
-        .own
-        .as_ref()
-        .filter(|own| own.condition.inspect_first())
-    {
+    let inspects =
+        |own: &&OwnBlock| own.condition.inspect_first() || own_block::needs_unknown(own, wish);
+    if let Some(own) = wish.own.as_ref().filter(inspects) {
         let found = route(&[]).map(|route| own_block::inspected(supply, route, knowledge));
         let title = format!("Inspect the customer’s own {}", own.variant.name);
         options.add(Label::new("inspect", OptionKind::Inspect, title), found);

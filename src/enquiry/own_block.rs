@@ -38,6 +38,15 @@ pub(super) fn work(own: &OwnBlock, wish: &Wish, knowledge: &Knowledge) -> Result
     }
 }
 
+/// Whether it is of the wanted kind and nothing is known yet that is to be done with it: then there is no work to name a price
+/// for, and it is inspected.
+pub(super) fn needs_unknown(own: &OwnBlock, wish: &Wish) -> bool {
+    own.variant.id == wish.wanted.id
+        && own.repairs.is_empty()
+        && wish.also.is_empty()
+        && own.condition.crack().is_none()
+}
+
 /// What must be said of a block in this condition.
 pub(super) fn caution(condition: Condition) -> Option<String> {
     let said = match condition {
@@ -84,7 +93,7 @@ pub(super) fn inspected(supply: &Supply, route: Route, knowledge: &Knowledge) ->
     Way {
         casting: None,
         risks: next,
-        route,
+        route: route.inspection(),
         conversion: None,
         related: None,
         donor: None,

@@ -688,7 +688,11 @@ fn how_the_own_block_is_decides_what_is_offered_for_it() {
     };
     let of = |answer: &Answer, kind| answer.options.iter().find(|o| o.kind == kind).cloned();
     let sound = with(Condition::Sound, &knowledge, Purpose::NotSaid);
-    assert!(of(&sound, OptionKind::Inspect).is_none());
+    // Nothing is said that it needs, so no price is named for putting it right, and no other block is sold to them.
+    assert!(of(&sound, OptionKind::Repair).unwrap().figures().is_none());
+    assert_eq!(sound.recommended.as_deref(), Some("inspect"));
+    let inspected = figures(&sound, OptionKind::Inspect);
+    assert!(inspected.route.operations.last().unwrap().can_fail);
     let cracked = with(Condition::CrackedMainWeb, &knowledge, Purpose::NotSaid);
     assert!(
         of(&cracked, OptionKind::Repair)
@@ -724,8 +728,9 @@ fn how_the_own_block_is_decides_what_is_offered_for_it() {
     );
     knowledge.crack_repairs = vec![repair(true, &["BORE-CYLINDER"], "")];
     let mended = with(Condition::CrackedMainWeb, &knowledge, Purpose::NotSaid);
-    let net = |answer: &Answer| figures(answer, OptionKind::Repair).build_up.net.amount();
-    assert!(net(&mended) > net(&sound));
+    let repair = figures(&mended, OptionKind::Repair).build_up.net;
+    let inspection = figures(&mended, OptionKind::Inspect).build_up.net;
+    assert!(repair.amount() > inspection.amount() * dec!(1.5));
     let race = with(Condition::CrackedMainWeb, &knowledge, Purpose::Competition);
     assert!(of(&race, OptionKind::Repair).unwrap().figures().is_none());
 }
@@ -782,17 +787,18 @@ fn the_callers_own_block_is_converted_or_repaired_at_their_risk() {
             .any(|l| l.label == "Donor" || l.label == "Failed donors")
     );
 
-    let bare = own(marine(), &[]);
+    let honed = own(marine(), &[("HONE-CYLINDER", 1)]);
     let bored = own(marine(), &[("BORE-CYLINDER", 1), ("HONE-CYLINDER", 1)]);
     let net = |answer: &Answer| figures(answer, OptionKind::Repair).build_up.net.amount();
-    assert!(net(&bored) > net(&bare));
-    let risks = &bare
-        .options
-        .iter()
-        .find(|o| o.kind == OptionKind::Repair)
-        .unwrap()
-        .risks;
-    assert!(risks.iter().any(|r| r.contains("No repair is listed")));
+    assert!(net(&bored) > net(&honed));
+    // What is lost when it proves bad is what the inspection alone would have cost.
+    let Terms::IfSound { lost, .. } = figures(&bored, OptionKind::Repair).terms else {
+        panic!("a price that depends on the block")
+    };
+    let alone = own(marine(), &[]);
+    let alone = figures(&alone, OptionKind::Inspect).build_up.net;
+    let apart = (alone.amount() / lost.amount() - dec!(1)).abs();
+    assert!(apart < dec!(0.05), "{lost} and {alone}");
 
     let strange = Variant {
         id: Uuid::from_u128(9),

@@ -135,4 +135,14 @@ impl Route {
             .rposition(|o| o.can_fail)
             .map_or(0, |i| i + 1)
     }
+
+    /// As far as it goes until a casting is known to be good; all of it where no operation says.
+    #[must_use]
+    pub fn inspection(mut self) -> Self {
+        match self.inspected_after() {
+            0 => {}
+            known => self.operations.truncate(known),
+        }
+        self
+    }
 }
