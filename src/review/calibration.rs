@@ -33,6 +33,11 @@ pub const STEP: f64 = 0.025;
 const LEAST: f64 = 0.05;
 const MOST: f64 = 0.995;
 
+/// What a run of broken promises may ask for beyond [`MOST`]: they are made up for by those that follow, as in the paper, where
+/// the share may leave its range. Cut off there, promises that fail together held in 93 of 100 where 95 were said. Four broken
+/// at 95 % sure ask for as much. Common practice, no source.
+const OWED: f64 = 0.1;
+
 /// The share of futures for the next promise after one at `share` of those `stated` as so sure.
 #[must_use]
 pub fn step(share: f64, stated: f64, held: bool) -> f64 {
@@ -44,9 +49,10 @@ pub fn step(share: f64, stated: f64, held: bool) -> f64 {
 /// given as that sure, those whose outcome came first first, whether they held.
 #[must_use]
 pub fn share_of_futures(stated: f64, held: impl IntoIterator<Item = bool>) -> f64 {
-    held.into_iter().fold(stated, |share, held| {
-        step(share, stated, held).clamp(LEAST, MOST)
-    })
+    let share = held.into_iter().fold(stated, |share, held| {
+        step(share, stated, held).clamp(LEAST, MOST + OWED)
+    });
+    share.min(MOST)
 }
 
 /// The interval, 90 %, of the share of promises that hold, when `kept` of `given` did: Wilson's score interval (Wilson 1927,
@@ -228,6 +234,27 @@ mod tests {
         assert!(kept(&hopeful)[0].corrected > 0.95);
         let cautious: Vec<(u32, bool)> = (0..60).map(|_| (80, true)).collect();
         assert_eq!(kept(&cautious)[0].verdict(), Verdict::TooCautious);
+    }
+
+    /// One week in ten is bad, and promises fail in it together whatever share they were given at.
+    #[test]
+    fn the_stated_share_holds_where_promises_fail_together() {
+        let mut rng = rand_pcg::Pcg64::seed_from_u64(3);
+        for stated in [0.5f64, 0.8, 0.95] {
+            let mut held: Vec<bool> = Vec::new();
+            for _week in 0..200 {
+                let bend = if rng.random_bool(0.1) { 12.0 } else { 2.0 };
+                for _ in 0..20 {
+                    // As many of the latest as a shop goes back.
+                    let latest = held.len().saturating_sub(400);
+                    let share = share_of_futures(stated, held[latest..].iter().copied());
+                    held.push(rng.random::<f64>() < share.powf(bend));
+                }
+            }
+            let count = held.iter().filter(|held| **held).count();
+            let got = count as f64 / held.len() as f64;
+            assert!((got - stated).abs() < 0.006, "{stated}: {got}");
+        }
     }
 
     /// Futures that promise too much: what they say holds in a share p does in p². The record finds the share that does.

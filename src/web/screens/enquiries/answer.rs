@@ -2,7 +2,7 @@
 
 use super::picture;
 use crate::castings::Conversion;
-use crate::enquiry::{Answer, Comparison, Figures, OptionAnswer, Outcome, Terms};
+use crate::enquiry::{Answer, Comparison, Figures, OptionAnswer, OptionKind, Outcome, Terms};
 use crate::estimating::{CostLine, Route};
 use crate::web::ui::{SignedIn, show, words};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -81,12 +81,13 @@ fn compared(comparison: &Comparison, answer: &Answer) -> Markup {
 
 fn card(who: &SignedIn, answer: &Answer, option: &OptionAnswer, acts: &Acts) -> Markup {
     let recommended = answer.recommended.as_deref() == Some(option.key.as_str());
+    let inspects = option.kind == OptionKind::Inspect;
     let id = |part: &str| format!("{part}-{}", option.key.replace(':', "-"));
     let title_id = id("option");
     html! {
         article.card.option.recommended[recommended] aria-labelledby=(title_id) {
             h3 id=(title_id) { (option.title) }
-            @if recommended && answer.options.len() > 1 { p.tag.take { "★ Best option" } }
+            @if recommended && answer.options.len() > 1 { p.tag.take { "★ " (if inspects { "First step" } else { "Best option" }) } }
             @else if answer.in_time.as_deref() == Some(option.key.as_str()) { p.tag { "✓ Cheapest in time" } }
             @match &option.outcome {
                 Outcome::Possible(figures) => {
@@ -97,7 +98,7 @@ fn card(who: &SignedIn, answer: &Answer, option: &OptionAnswer, acts: &Acts) -> 
                         ul.risks { @for lasting in &donor.lasting { li { (lasting) } } }
                     }
                     @if !option.risks.is_empty() {
-                        h4 { "Risks" }
+                        h4 { (if inspects { "What happens then" } else { "Risks" }) }
                         ul.risks { @for risk in &option.risks { li { (risk) } } }
                     }
                     ((acts.quote)(option))
