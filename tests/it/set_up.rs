@@ -78,6 +78,11 @@ async fn an_empty_database_leads_to_the_page_and_a_shop_closes_it_for_good() {
         page.contains("Harrow Quay Engine Works") && page.contains("Set up the shop"),
         "{page}"
     );
+    let (_, page) = text(stranger.get("/review/promises").await).await;
+    assert!(
+        page.contains("Stop: days as the futures have them"),
+        "days given as so sure hold so often from the first day on: {page}"
+    );
     for path in ["/set-up"] {
         let closed = site.stranger().get(path).await;
         assert_eq!(header(closed.headers(), "location"), "/sign-in");

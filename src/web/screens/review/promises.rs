@@ -93,6 +93,7 @@ async fn page(
         @if known.promises.is_empty() {
             p { "No quote that was accepted has come to its day in these days. Once jobs from quotes are done, this page shows how many days and costs were kept of those given at each confidence." }
             p { "Give quotes under " a href="/enquiries" { "Enquiry" } " and book the work that comes of them." }
+            (following(&known, who))
         } @else {
             (told(&known, who))
         }
