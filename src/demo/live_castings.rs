@@ -14,9 +14,9 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 use uuid::Uuid;
 
-/// Days for which they have been in the shop, the first and the last that came.
-const FIRST_AGO: i64 = 11;
-const LAST_AGO: i64 = 3;
+/// For how long they have been in the shop, the first and the last that came.
+const FIRST_AGO: TimeDelta = TimeDelta::days(11);
+const LAST_AGO: TimeDelta = TimeDelta::days(1);
 
 /// Writes the casting of the live job at this place among `count`, and gives its key: the customer's own, or one that was
 /// bought to be converted. `None` where the scenario has no such casting.
@@ -30,7 +30,8 @@ pub(super) async fn write(
     let Some(kind) = kinds.get(job.kind) else {
         return Ok(None);
     };
-    let later = (FIRST_AGO - LAST_AGO) * place as i64 / count.max(1) as i64;
+    let apart = (FIRST_AGO - LAST_AGO) / i32::try_from(count.max(1)).unwrap_or(i32::MAX);
+    let came = now - FIRST_AGO + apart * i32::try_from(place).unwrap_or(i32::MAX);
     let money = |amount| Money::new(amount, seed.shop.shop.currency);
     let casting = match (&kind.conversion, kind.variant_id) {
         (Some(donor), _) => {
@@ -39,7 +40,7 @@ pub(super) async fn write(
                 return Ok(None);
             };
             PastCasting {
-                at: now - TimeDelta::days(FIRST_AGO - later),
+                at: came,
                 variant_id: donor.variant_id,
                 owner: None,
                 cost: money(Decimal::from_f64(bought.price).unwrap_or_default()),
@@ -51,7 +52,7 @@ pub(super) async fn write(
             }
         }
         (None, Some(variant_id)) => PastCasting {
-            at: now - TimeDelta::days(FIRST_AGO - later),
+            at: came,
             variant_id,
             owner: Some(&job.customer),
             cost: money(Decimal::ZERO),
