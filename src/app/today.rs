@@ -8,8 +8,9 @@ use super::{Actor, AppError};
 use crate::db::calendars::{self, Owner};
 use crate::db::people::{self, Role};
 use crate::db::today::{self, CallWaiting, CameIn, QuoteWaiting, SetUp, ToCollect};
+use crate::planning::calendar::{Hours, local_instant};
 use crate::planning::floor::Slot;
-use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -24,6 +25,8 @@ const AHEAD_DAYS: u64 = 7;
 /// Days after its due date for which a job that is done and not collected is told: what was never marked as collected is
 /// not told for ever.
 const COLLECT_DAYS: u64 = 30;
+/// Days for which a shop may be closed, and what came in before is still told when it opens again.
+const LONGEST_CLOSED: u64 = 14;
 /// How long the page waits for the absences that put jobs off; it opens without them otherwise.
 const PATIENCE: Duration = Duration::from_millis(150);
 
@@ -55,12 +58,22 @@ pub struct OfficeDay {
     pub late: Vec<ExplainedJob>,
     /// What waits for a decision or an answer.
     pub open: Open,
-    /// What came in since yesterday morning.
-    pub came_in: Vec<CameIn>,
+    /// What came in since this day, the last before today on which the shop worked.
+    pub came_in: (NaiveDate, Vec<CameIn>),
     /// Jobs with nothing left to do in them.
     pub to_collect: Vec<ToCollect>,
     /// Who is off in the next days.
     pub off: Vec<Off>,
+}
+
+/// The last day before `today` on which the shop worked, or yesterday where it has not worked for long.
+fn last_worked(hours: &Hours, today: NaiveDate) -> NaiveDate {
+    let before = |days| today.checked_sub_days(Days::new(days));
+    (1..=LONGEST_CLOSED)
+        .filter_map(before)
+        .find(|day| hours.works_on(*day))
+        .or(before(1))
+        .unwrap_or(today)
 }
 
 /// What the office's day begins with; `today` is the shop's calendar day.
@@ -85,9 +98,11 @@ pub async fn office_day(
     let collect_from = today
         .checked_sub_days(Days::new(COLLECT_DAYS))
         .unwrap_or(today);
-    let came_in = today::came_in(&mut tx, now - TimeDelta::hours(30), SHOWN).await?;
     let to_collect = today::to_collect(&mut tx, collect_from, SHOWN).await?;
     let working = calendars::read(&mut tx).await?;
+    let since = last_worked(&working.hours(Owner::Shop), today);
+    let begun = local_instant(working.zone, since.and_time(NaiveTime::MIN));
+    let came_in = (since, today::came_in(&mut tx, begun, SHOWN).await?);
     let people = people::list(&mut tx).await?;
     drop(tx);
     let until = today
@@ -198,4 +213,38 @@ pub async fn bench_day(
         mine.take(SLOTS).cloned().collect()
     });
     Ok(BenchDay { plan, slots })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::planning::calendar::Shift;
+    use chrono::Weekday;
+    use chrono_tz::Tz;
+
+    /// Tuesday to Friday; 29 November 2026 is a Sunday.
+    #[test]
+    fn what_came_in_is_told_since_the_shop_last_worked() {
+        let on = |weekday| Shift {
+            weekday,
+            start: NaiveTime::from_hms_opt(8, 0, 0).unwrap(),
+            end: NaiveTime::from_hms_opt(16, 0, 0).unwrap(),
+        };
+        let days = [Weekday::Tue, Weekday::Wed, Weekday::Thu, Weekday::Fri];
+        let hours = Hours {
+            zone: Tz::Europe__London,
+            shifts: days.map(on).to_vec(),
+            holidays: std::collections::BTreeSet::new(),
+            overtime: vec![],
+            stops: vec![],
+        };
+        let day = |text: &str| -> NaiveDate { text.parse().unwrap() };
+        assert_eq!(last_worked(&hours, day("2026-12-03")), day("2026-12-02"));
+        assert_eq!(last_worked(&hours, day("2026-12-01")), day("2026-11-27"));
+        let never = Hours {
+            shifts: vec![],
+            ..hours
+        };
+        assert_eq!(last_worked(&never, day("2026-12-01")), day("2026-11-30"));
+    }
 }

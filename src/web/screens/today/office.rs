@@ -7,6 +7,7 @@ use crate::planning::floor::PromiseStatus;
 use crate::planning::words::moment;
 use crate::web::screens::week::{long_number, slack_words, status_words, why_late};
 use crate::web::ui::{SignedIn, csrf_field, show};
+use chrono::NaiveDate;
 use maud::{Markup, html};
 
 pub(super) fn body(who: &SignedIn, day: &OfficeDay) -> Markup {
@@ -34,7 +35,7 @@ pub(super) fn body(who: &SignedIn, day: &OfficeDay) -> Markup {
                 (quotes(who, day))
                 (ships(who, day))
                 (off(who, &day.off))
-                (came_in(&day.came_in))
+                (came_in(&day.came_in, who.today()))
             }
         }
     }
@@ -198,7 +199,7 @@ fn off(who: &SignedIn, off: &[Off]) -> Markup {
     )
 }
 
-fn came_in(came: &[CameIn]) -> Markup {
+fn came_in((since, came): &(NaiveDate, Vec<CameIn>), today: NaiveDate) -> Markup {
     let rows = html! {
         ul.plain { @for one in came { li {
             @match one.what {
@@ -209,7 +210,10 @@ fn came_in(came: &[CameIn]) -> Markup {
         } } }
     };
     card(
-        "Came in since yesterday",
+        &match (today - *since).num_days() == 1 {
+            true => "Came in since yesterday".to_owned(),
+            false => format!("Came in since {}", show::day(*since, today)),
+        },
         "Nothing came in.",
         came.is_empty(),
         rows,
