@@ -85,7 +85,10 @@ pub async fn bench(
         .filter(|c| c.person == who.person_id && here.iter().all(|w| w.id != c.operation))
         .map(|c| c.operation)
         .collect();
-    let elsewhere = waiting(tx, None, Some(&elsewhere)).await?;
+    let elsewhere = match elsewhere.as_slice() {
+        [] => Vec::new(),
+        some => waiting(tx, None, Some(some)).await?,
+    };
     let shown: Vec<Uuid> = here.iter().chain(&elsewhere).map(|w| w.id).collect();
     let jobs: Vec<Uuid> = (here.iter().chain(&elsewhere)).map(|w| w.job_id).collect();
     Ok(Bench::Work(Box::new(BenchOverview {

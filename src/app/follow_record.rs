@@ -7,13 +7,10 @@ use super::{Actor, AppError};
 use crate::db::people::Role;
 use crate::db::settings::{self, Promised, Settings};
 use crate::db::{DbError, ShopTx, review};
-use crate::review::calibration::share_of_futures;
+use crate::review::calibration::{LATEST, share_of_futures};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
-
-/// As many of the latest promises as the record goes back: by then the share has long forgotten where it began.
-const LATEST: i64 = 400;
 
 /// How far back costs are looked at.
 const COSTS_BACK: Days = Days::new(731);
@@ -82,7 +79,8 @@ async fn days_held(
     today: NaiveDate,
 ) -> Result<Vec<bool>, DbError> {
     let mut known = Vec::new();
-    for promise in review::latest_days(tx, settings.policy.confidence_percent, LATEST).await? {
+    let most = i64::try_from(LATEST).unwrap_or(i64::MAX);
+    for promise in review::latest_days(tx, settings.policy.confidence_percent, most).await? {
         let ready = promise
             .ready_at
             .map(|at| at.with_timezone(&settings.time_zone).date_naive());

@@ -1,7 +1,7 @@
 //! What is learned from: finished operations with their bookings; and what was decided about proposed standards.
 
 use super::bookings::EntryRow;
-use super::read::{corrupt, stored_count, word};
+use super::read::{corrupt, planned, stored_count, word};
 use super::{DbError, ShopTx};
 use crate::estimating::Operation;
 use crate::review::proposals::Decided;
@@ -68,11 +68,11 @@ pub struct Finished {
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn finished(tx: &mut ShopTx, since: DateTime<Utc>) -> Result<Vec<Finished>, DbError> {
     let rows = sqlx::query!(
-        "select o.id, o.job_id, j.number, o.planned
+        r#"select o.id, o.job_id, j.number, o.planned::text as "planned!"
          from job_operation o join job j on j.shop_id = o.shop_id and j.id = o.job_id
          where o.shop_id = $1 and o.state = 'done' and not o.added and o.machine_kind <> 'outside'
            and exists (select from booking b where b.shop_id = o.shop_id and b.operation_id = o.id and b.at >= $2)
-         order by o.id",
+         order by o.id"#,
         tx.shop_id(),
         since
     )
@@ -84,8 +84,7 @@ pub async fn finished(tx: &mut ShopTx, since: DateTime<Utc>) -> Result<Vec<Finis
                 id: row.id,
                 job_id: row.job_id,
                 job_number: row.number,
-                planned: serde_json::from_value(row.planned)
-                    .map_err(|why| corrupt("operation", why))?,
+                planned: planned(&row.planned)?,
             })
         })
         .collect()

@@ -4,9 +4,9 @@
 use super::calendars::Owner;
 use super::jobs::OperationState;
 use super::needs::{self, Availability};
-use super::read::{corrupt, word};
+use super::read::{corrupt, planned, word};
 use super::{DbError, ShopTx, calendars, machines, people, settings};
-use crate::estimating::{Operation, Route};
+use crate::estimating::Route;
 use crate::planning::Hours;
 use crate::planning::floor::{
     Floor, FloorJob, FloorMachine, FloorOperation, FloorPerson, Gate, GateState, Order,
@@ -138,7 +138,7 @@ async fn open_operations(tx: &mut ShopTx) -> Result<HashMap<Uuid, Vec<FloorOpera
     let shop = tx.shop_id();
     let mut operations: HashMap<Uuid, Vec<FloorOperation>> = HashMap::new();
     let rows = sqlx::query!(
-        r#"select o.id, o.job_id, o.planned, o.state, o.started_at, o.machine_id,
+        r#"select o.id, o.job_id, o.planned::text as "planned!", o.state, o.started_at, o.machine_id,
                   coalesce(w.person_id, o.person_id) as "person_id?",
                   p.id as "pin_id?", p.machine_id as "pin_machine_id?", p.person_id as "pin_person_id?",
                   p.starts_at as "pin_starts_at?",
@@ -155,8 +155,7 @@ async fn open_operations(tx: &mut ShopTx) -> Result<HashMap<Uuid, Vec<FloorOpera
     .fetch_all(tx.conn())
     .await?;
     for row in rows {
-        let planned: Operation =
-            serde_json::from_value(row.planned).map_err(|why| corrupt("planned operation", why))?;
+        let planned = planned(&row.planned)?;
         let mut operation = FloorOperation::of_route(row.id, &planned);
         let state = word("state of an operation", &row.state)?;
         operation.progress = match state {

@@ -1,7 +1,7 @@
 //! Jobs and the operations of their routes.
 
 use super::counters::{self, Counter};
-use super::read::{corrupt, count, word};
+use super::read::{corrupt, count, planned, word};
 use super::{DbError, Refusal, ShopTx};
 use crate::estimating::{Operation, Route};
 pub use crate::jobs::{JobState, OperationState};
@@ -205,8 +205,8 @@ pub async fn of_quote(tx: &mut ShopTx, quote_id: Uuid) -> Result<Option<Job>, Db
 /// [`DbError::Corrupt`], [`DbError::Database`].
 pub async fn operations(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<JobOperation>, DbError> {
     let rows = sqlx::query!(
-        "select id, planned, state, added, again_for, version from job_operation
-         where shop_id = $1 and job_id = $2 order by number",
+        r#"select id, planned::text as "planned!", state, added, again_for, version from job_operation
+         where shop_id = $1 and job_id = $2 order by number"#,
         tx.shop_id(),
         job_id
     )
@@ -216,8 +216,7 @@ pub async fn operations(tx: &mut ShopTx, job_id: Uuid) -> Result<Vec<JobOperatio
         .map(|row| {
             Ok(JobOperation {
                 id: row.id,
-                planned: serde_json::from_value(row.planned)
-                    .map_err(|why| corrupt("planned operation", why))?,
+                planned: planned(&row.planned)?,
                 state: word("state of an operation", &row.state)?,
                 added: row.added,
                 again_for: row

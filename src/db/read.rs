@@ -1,6 +1,7 @@
 //! From columns to types: codes, money, counts.
 
 use super::DbError;
+use crate::estimating::Operation;
 use crate::units::{Code, Currency, Money};
 use rust_decimal::Decimal;
 
@@ -23,6 +24,11 @@ pub(super) fn count(what: &'static str, stored: i32) -> Result<u32, DbError> {
 /// A count as it is stored.
 pub(super) fn stored_count(what: &'static str, count: u32) -> Result<i32, DbError> {
     i32::try_from(count).map_err(|_| corrupt(what, format!("{count} is more than can be kept")))
+}
+
+/// A stored operation of a route, as text: read once, and not first as a tree of values.
+pub(super) fn planned(stored: &str) -> Result<Operation, DbError> {
+    serde_json::from_str(stored).map_err(|why| corrupt("planned operation", why))
 }
 
 /// Something stored that does not read.

@@ -2,7 +2,7 @@
 //! them. Read lean, because there are many.
 
 use super::bookings::EntryRow;
-use super::read::{corrupt, count, money, stored_count, word};
+use super::read::{corrupt, count, money, planned, stored_count, word};
 use super::{DbError, ShopTx, bookings, machines, settings};
 use crate::enquiry::bargain::Percentiles;
 use crate::estimating::rates_over_time::Before;
@@ -97,7 +97,7 @@ pub async fn facts(tx: &mut ShopTx, operations: &[Uuid]) -> Result<Vec<Facts>, D
                where j.shop_id = $1
                  and j.id in (select o.job_id from job_operation o where o.shop_id = $1 and o.id = any ($2))
            )
-           select o.id, o.planned, o.state, o.job_id, o.again_for is not null as "again!", t.number as "number!", t.title as "title!",
+           select o.id, o.planned::text as "planned!", o.state, o.job_id, o.again_for is not null as "again!", t.number as "number!", t.title as "title!",
                   t.customer as "customer!", t.quoted_at as "quoted_at!", t.option_kind as "kind?",
                   t.pattern_id as "pattern_id?", t.pattern as "pattern?"
            from touched t
@@ -113,8 +113,7 @@ pub async fn facts(tx: &mut ShopTx, operations: &[Uuid]) -> Result<Vec<Facts>, D
         .map(|row| {
             Ok(Facts {
                 id: row.id,
-                planned: serde_json::from_value(row.planned)
-                    .map_err(|why| corrupt("planned operation", why))?,
+                planned: planned(&row.planned)?,
                 state: word("state of an operation", &row.state)?,
                 job_id: row.job_id,
                 job_number: row.number,

@@ -2,7 +2,7 @@
 //! has put it.
 
 use super::jobs::OperationState;
-use super::read::{corrupt, word};
+use super::read::{planned, word};
 use super::{DbError, ShopTx};
 use crate::estimating::Operation;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -54,7 +54,7 @@ pub async fn waiting(
     only: Option<&[Uuid]>,
 ) -> Result<Vec<Waiting>, DbError> {
     let rows = sqlx::query!(
-        r#"select o.id, o.planned, o.state, o.job_id, j.number as job_number, j.title as job_title, j.due_on,
+        r#"select o.id, o.planned::text as "planned!", o.state, o.job_id, j.number as job_number, j.title as job_title, j.due_on,
                   j.promised_on, h.reason as "held?", s.starts_at as "starts_at?", s.machine_id,
                   array(select b.number from job_operation b
                         where b.shop_id = o.shop_id and b.job_id = o.job_id and b.state <> 'done'
@@ -79,8 +79,7 @@ pub async fn waiting(
         .map(|row| {
             Ok(Waiting {
                 id: row.id,
-                planned: serde_json::from_value::<Operation>(row.planned)
-                    .map_err(|why| corrupt("planned operation", why))?,
+                planned: planned(&row.planned)?,
                 state: word("state of an operation", &row.state)?,
                 job_id: row.job_id,
                 job_number: row.job_number,

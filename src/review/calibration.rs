@@ -26,6 +26,10 @@
 use super::Z_90;
 use std::collections::BTreeMap;
 
+/// How many of the latest outcomes are looked at. A record that is cut off holds too seldom or too often by what the share has
+/// to move, over [`STEP`] times this: a twenty-fifth of it.
+pub const LATEST: usize = 1_000;
+
 /// How far one outcome moves the share: forty promises of a kind turn it round. Common practice, no source.
 pub const STEP: f64 = 0.025;
 
@@ -240,20 +244,19 @@ mod tests {
     #[test]
     fn the_stated_share_holds_where_promises_fail_together() {
         let mut rng = rand_pcg::Pcg64::seed_from_u64(3);
-        for stated in [0.5f64, 0.8, 0.95] {
+        for (stated, about) in [(0.5f64, 0.01), (0.8, 0.006), (0.95, 0.004)] {
             let mut held: Vec<bool> = Vec::new();
             for _week in 0..200 {
-                let bend = if rng.random_bool(0.1) { 12.0 } else { 2.0 };
+                let bend = if rng.random_bool(0.1) { 12.0 } else { 1.3 };
                 for _ in 0..20 {
-                    // As many of the latest as a shop goes back.
-                    let latest = held.len().saturating_sub(400);
+                    let latest = held.len().saturating_sub(LATEST);
                     let share = share_of_futures(stated, held[latest..].iter().copied());
                     held.push(rng.random::<f64>() < share.powf(bend));
                 }
             }
             let count = held.iter().filter(|held| **held).count();
             let got = count as f64 / held.len() as f64;
-            assert!((got - stated).abs() < 0.006, "{stated}: {got}");
+            assert!((got - stated).abs() < about, "{stated}: {got}");
         }
     }
 
