@@ -123,7 +123,8 @@ pub fn chance_of(map: Recalibration, hits: usize, n: usize) -> u32 {
 #[must_use]
 pub fn day_share_percent(map: Recalibration, policy: &Policy) -> Option<u32> {
     let share = map.share_of_futures(f64::from(policy.confidence_percent) / 100.0);
-    (!map.is_none()).then(|| (share * 100.0).round() as u32)
+    // Never all of them: that would be certain.
+    (!map.is_none()).then(|| (share * 100.0).round().min(99.0) as u32)
 }
 
 #[cfg(test)]

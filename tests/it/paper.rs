@@ -247,8 +247,8 @@ fn the_card_shows_the_face_with_the_positions_of_its_holes() {
     for said in [
         "Rear face: mm across and up from the datum at its lower left.",
         "Place Feature Across Up Size Depth Count",
-        "R1 plain hole 40 61.5 8 through 1",
-        "R2 plain hole 340 61.5 8 through 1",
+        "R1 plain hole 40 61.5 12 through 1",
+        "R2 plain hole 340 61.5 12 through 1",
     ] {
         assert!(text.contains(said), "{said} is not in {text}");
     }

@@ -87,7 +87,7 @@ async fn a_donor_of_a_related_pattern_is_offered_by_purpose_and_the_quote_says_w
     // R2 is at 45, 165 on the drawing of the Tarn, and 6 mm higher on a Fell.
     let card = office.get(&format!("{job}/card/a4")).await;
     let card = text_of(&Document::load_mem(&card.bytes().await.unwrap()).unwrap());
-    assert!(card.contains("R2 45 mm, 171 mm"), "{card}");
+    assert!(card.contains("R2 dowel hole 45 171"), "{card}");
     assert!(page.contains(&format!("{job}/points/rear.csv")), "{page}");
     let points = office.get(&format!("{job}/points/rear.csv")).await;
     let points = points.text().await.unwrap();

@@ -56,9 +56,10 @@ fn broken(reached: &[Reached]) -> Vec<String> {
 const PAGE: usize = 200_000;
 
 /// Kinds of pages that may be longer than four screens on a phone: forms with more fields than that has room for.
-const LONG_FORMS: [&str; 3] = [
+const LONG_FORMS: [&str; 4] = [
     "/castings/shelf/*/measure/cam_and_lifters",
     "/castings/shelf/*/measure/crankshaft",
+    "/castings/shelf/*/measure/cylinders",
     "/enquiries/*",
 ];
 

@@ -207,7 +207,7 @@ fn record(kept: &[Kept], what: &str) -> Markup {
                     Verdict::TooCautious => { "More than promised, so you could offer an earlier one: " },
                 }
                 "the true share is most likely " (percent(one.interval.0)) " to " (percent(one.interval.1)) ". "
-                "With the correction, " (one.stated) "\u{a0}% would now be given at " (percent(one.corrected)) " of the futures."
+                "With the correction, " (one.stated) "\u{a0}% would now be given at " (percent(one.corrected.min(0.99))) " of the futures."
             }
         }
     }
