@@ -13,6 +13,7 @@ mod access;
 mod accessibility;
 mod aftercare;
 mod api;
+mod api_work;
 mod backup;
 mod bargain;
 mod bench;

@@ -6,12 +6,19 @@ mod bargain;
 pub mod castings;
 pub mod customers;
 pub mod enquiries;
+pub mod hours;
 mod idempotency;
+pub mod jobs;
 pub mod learning;
 mod openapi;
+mod paging;
+pub mod plan;
+pub mod quotes;
 pub mod review;
 pub mod search;
+pub mod shelf;
 pub mod sightings;
+pub mod stock;
 mod versions;
 
 use actix_web::web;
@@ -22,9 +29,15 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     castings::routes(cfg);
     customers::routes(cfg);
     enquiries::routes(cfg);
+    hours::routes(cfg);
+    jobs::routes(cfg);
     learning::routes(cfg);
     openapi::routes(cfg);
+    plan::routes(cfg);
+    quotes::routes(cfg);
     review::routes(cfg);
     search::routes(cfg);
+    shelf::routes(cfg);
     sightings::routes(cfg);
+    stock::routes(cfg);
 }

@@ -111,10 +111,16 @@ fn document() -> utoipa::openapi::OpenApi {
         super::castings::Doc::openapi(),
         super::customers::Doc::openapi(),
         super::enquiries::Doc::openapi(),
+        super::hours::Doc::openapi(),
+        super::jobs::Doc::openapi(),
         super::learning::Doc::openapi(),
+        super::plan::Doc::openapi(),
+        super::quotes::Doc::openapi(),
         super::review::Doc::openapi(),
         super::search::Doc::openapi(),
+        super::shelf::Doc::openapi(),
         super::sightings::Doc::openapi(),
+        super::stock::Doc::openapi(),
     ] {
         document.merge(part);
     }

@@ -1,6 +1,7 @@
 //! `/api/v1/sightings`: what was seen for sale.
 
 use super::idempotency::keyed;
+use super::paging::Rows;
 use super::versions;
 use crate::app::once;
 use crate::db::people::Role;
@@ -30,14 +31,8 @@ pub(super) struct Doc;
 #[derive(Debug, Deserialize)]
 struct Which {
     variant_id: Option<Uuid>,
-    #[serde(default = "hundred")]
-    limit: u32,
-    #[serde(default)]
-    offset: u32,
-}
-
-fn hundred() -> u32 {
-    100
+    limit: Option<u32>,
+    offset: Option<u32>,
 }
 
 #[derive(Debug, Serialize)]
@@ -52,19 +47,9 @@ struct Listed {
            ("offset" = Option<u32>, Query, maximum = 2147483647, description = "So many left out before")),
     responses((status = 200, description = "`sightings`, the latest first", body = serde_json::Value)))]
 async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
-    let mut errors = FormErrors::default();
-    if !(1..=500).contains(&which.limit) {
-        errors.add("limit", "This must be from 1 to 500");
-    }
-    // 32 bits with a sign, as OpenAPI has it.
-    if i32::try_from(which.offset).is_err() {
-        errors.add("offset", "This must be from 0 to 2147483647");
-    }
-    if !errors.is_empty() {
-        return Err(errors.into());
-    }
+    let rows = Rows::of(which.limit, which.offset).check()?;
     let mut tx = who.begin().await?;
-    let sightings = sightings::latest(&mut tx, which.variant_id, which.limit, which.offset).await?;
+    let sightings = sightings::latest(&mut tx, which.variant_id, rows.limit, rows.offset).await?;
     Ok(HttpResponse::Ok().json(Listed { sightings }).into())
 }
 

@@ -1,0 +1,66 @@
+//! Which part of a list is asked for.
+
+use crate::db::lists::Part;
+use crate::units::Code;
+use crate::web::ui::FormErrors;
+
+/// Rows of a list: so many, after so many that are left out.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Rows {
+    pub(super) limit: u32,
+    pub(super) offset: u32,
+}
+
+impl Rows {
+    /// What is asked for, with what is usual where nothing is said.
+    pub(super) fn of(limit: Option<u32>, offset: Option<u32>) -> Self {
+        Self {
+            limit: limit.unwrap_or(100),
+            offset: offset.unwrap_or(0),
+        }
+    }
+
+    /// The same, if it is within bounds.
+    ///
+    /// # Errors
+    /// Complaints about `limit` and `offset`.
+    pub(super) fn check(self) -> Result<Self, FormErrors> {
+        let mut errors = FormErrors::default();
+        if !(1..=500).contains(&self.limit) {
+            errors.add("limit", "This must be from 1 to 500");
+        }
+        // 32 bits with a sign, as OpenAPI has it.
+        if i32::try_from(self.offset).is_err() {
+            errors.add("offset", "This must be from 0 to 2147483647");
+        }
+        if errors.is_empty() {
+            Ok(self)
+        } else {
+            Err(errors)
+        }
+    }
+
+    /// As a part of a list that begins with the latest.
+    pub(super) fn latest_first(self) -> Part {
+        Part {
+            descending: true,
+            skip: self.offset.into(),
+            rows: self.limit.into(),
+        }
+    }
+}
+
+/// The view of a list by its code; the usual one where none is named.
+///
+/// # Errors
+/// A complaint about `view`.
+pub(super) fn view<V: Code + Default>(code: &str) -> Result<V, FormErrors> {
+    if code.is_empty() {
+        return Ok(V::default());
+    }
+    V::from_code(code).ok_or_else(|| {
+        let mut errors = FormErrors::default();
+        errors.add("view", "This is none of the views");
+        errors
+    })
+}
