@@ -4,6 +4,7 @@
 // enough, whole parts below the first go behind a button with their heading, the last first. What is wrong, chosen,
 // recommended or asked for by the address stays in sight, and so does what is being filled in. On a wider screen and on
 // paper everything is there, as it is without JavaScript. What was opened stays open when the page is fetched anew in parts.
+// The tail of a form, .tail, is put away on every phone: what comes of the form stands below it.
 
 const NARROW = matchMedia("screen and (max-width: 44rem)");
 const SCREENS = 4;
@@ -37,7 +38,8 @@ function stays(element) {
 // Fields of a part of a form that have anything in them.
 function filledIn(part) {
   const typed = (field) => !["hidden", "checkbox", "radio"].includes(field.type) && field.value !== "";
-  return [...part.querySelectorAll("input, textarea")].filter(typed).length;
+  const chosen = [...part.querySelectorAll("select")].filter((field) => part.matches(".tail") && field.selectedIndex > 0);
+  return [...part.querySelectorAll("input, textarea")].filter(typed).length + chosen.length;
 }
 
 function fold() {
@@ -82,7 +84,8 @@ function foldPart(part) {
   const name = nameOf(part);
   const words = heading ? wordsOf(heading) : part.dataset.fold;
   const form = part.closest("form");
-  if (excess() <= 0 || !words || opened.has(name) || tall(part) < 200 || stays(part) || (form && !part.matches("fieldset"))) return;
+  const enough = excess() <= 0 && !part.matches(".tail");
+  if (enough || !words || opened.has(name) || tall(part) < 200 || stays(part) || (form && !part.matches("fieldset"))) return;
   if (!first && !away.has(name)) return;
   away.add(name);
   const top = heading && [...part.children].find((child) => child.contains(heading));

@@ -109,6 +109,28 @@ async fn call(site: &TestSite) -> (Visitor, Uuid) {
     (office, id)
 }
 
+#[tokio::test]
+async fn on_a_phone_the_answer_comes_before_the_tail_of_the_form() {
+    let site = TestSite::demo().await;
+    let (_, id) = call(&site).await;
+    for (screen, folds) in [(Screen::Phone, true), (Screen::Desktop, false)] {
+        let browser = Browser::signed_in(&site, screen, "office").await;
+        browser.goto(&format!("/enquiries/{id}")).await;
+        browser.wait_for(".sentence").await;
+        let notes = "return document.querySelector('[name=note]').checkVisibility()";
+        assert_eq!(browser.script(notes, vec![]).await, !folds);
+        if folds {
+            let down = "return document.querySelector('.sentence').getBoundingClientRect().bottom + scrollY";
+            let down = browser.script(down, vec![]).await.as_f64().unwrap();
+            assert!(down < 1.5 * 844.0, "{down}");
+            browser
+                .script("document.querySelector('.tail .unfold').click()", vec![])
+                .await;
+            assert_eq!(browser.script(notes, vec![]).await, true);
+        }
+    }
+}
+
 async fn text(response: reqwest::Response) -> (u16, String) {
     (response.status().as_u16(), response.text().await.unwrap())
 }

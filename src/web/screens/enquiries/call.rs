@@ -288,22 +288,26 @@ impl<'a> View<'a> {
             (Field::date("wanted_by", "Needed by", &form.wanted_by).optional().errors(errors))
             (Field::select("brings", "Customer’s own block", &form.brings, variants()).optional().errors(errors))
             (Field::select("condition", "Condition of the customer’s own block", &form.condition, conditions()).errors(errors))
-            (Field::text("brings_note", "More on its condition", &form.brings_note).wide().optional()
-                .hint("Marks, where exactly it is cracked or welded, how it was stored").errors(errors))
-            (Field::select("purpose", "What it is for", &form.purpose, purposes()).errors(errors))
-            @if !self.extra_work.is_empty() {
-                (self.work("repairs", "Repairs to the customer’s own block, when it is the kind wanted", &form.repairs))
-                (self.work("also", "Extra work", &form.also))
-            }
-            details.field.wide open[!form.search_most.is_empty() || !form.search_ends_on.is_empty()] {
-                summary { "Limits of a search" }
-                div.grid {
-                    (Field::money("search_most", "Most the customer would pay, before tax", &form.search_most, self.who.shop.currency)
-                        .optional().hint("In all, with the work").errors(errors))
-                    (Field::date("search_ends_on", "The search ends on", &form.search_ends_on).optional().errors(errors))
+            // On a phone this is put away, so that the answer is not far below.
+            fieldset.part.wide.tail {
+                legend { h2 { "More about the call" } }
+                (Field::text("brings_note", "More on its condition", &form.brings_note).wide().optional()
+                    .hint("Marks, where exactly it is cracked or welded, how it was stored").errors(errors))
+                (Field::select("purpose", "What it is for", &form.purpose, purposes()).errors(errors))
+                @if !self.extra_work.is_empty() {
+                    (self.work("repairs", "Repairs to the customer’s own block, when it is the kind wanted", &form.repairs))
+                    (self.work("also", "Extra work", &form.also))
                 }
+                details.field.wide open[!form.search_most.is_empty() || !form.search_ends_on.is_empty()] {
+                    summary { "Limits of a search" }
+                    div.grid {
+                        (Field::money("search_most", "Most the customer would pay, before tax", &form.search_most, self.who.shop.currency)
+                            .optional().hint("In all, with the work").errors(errors))
+                        (Field::date("search_ends_on", "The search ends on", &form.search_ends_on).optional().errors(errors))
+                    }
+                }
+                (Field::textarea("note", "Notes", &form.note, 3).wide().optional().errors(errors))
             }
-            (Field::textarea("note", "Notes", &form.note, 3).wide().optional().errors(errors))
         }
     }
 
