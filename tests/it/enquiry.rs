@@ -120,7 +120,8 @@ async fn on_a_phone_the_answer_comes_before_the_tail_of_the_form() {
         let notes = "return document.querySelector('[name=note]').checkVisibility()";
         assert_eq!(browser.script(notes, vec![]).await, !folds);
         if folds {
-            let down = "return document.querySelector('.sentence').getBoundingClientRect().bottom + scrollY";
+            let down =
+                "return document.querySelector('#answer').getBoundingClientRect().top + scrollY";
             let down = browser.script(down, vec![]).await.as_f64().unwrap();
             assert!(down < 1.5 * 844.0, "{down}");
             browser
