@@ -1,7 +1,7 @@
 //! Ranges read off simulated futures: order statistics, never fitted curves.
 
 use crate::estimating::futures::rank_of_share;
-use crate::estimating::{Policy, Recalibration};
+use crate::estimating::{Policy, Recalibration, percent_of_futures};
 use crate::units::{Currency, Money};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -123,8 +123,7 @@ pub fn chance_of(map: Recalibration, hits: usize, n: usize) -> u32 {
 #[must_use]
 pub fn day_share_percent(map: Recalibration, policy: &Policy) -> Option<u32> {
     let share = map.share_of_futures(f64::from(policy.confidence_percent) / 100.0);
-    // Never all of them: that would be certain.
-    (!map.is_none()).then(|| (share * 100.0).round().min(99.0) as u32)
+    (!map.is_none()).then(|| percent_of_futures(share))
 }
 
 #[cfg(test)]

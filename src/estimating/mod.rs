@@ -41,7 +41,7 @@ pub use order::{OrderError, OrderOfWork, Precedence};
 pub use policy::Policy;
 pub use rates::{MachineRate, RateError, Rates};
 pub use rates_over_time::RatesOverTime;
-pub use recalibration::Recalibration;
+pub use recalibration::{Recalibration, percent_of_futures};
 pub use route::{Operation, Route, Step};
 pub use routing::RouteError;
 pub use template::WorkTemplate;

@@ -98,6 +98,12 @@ fn through((x, y): (f64, f64), at: f64) -> f64 {
     }
 }
 
+/// A share of futures in whole per cent, as it is said: never all of them, which would be certain.
+#[must_use]
+pub fn percent_of_futures(share: f64) -> u32 {
+    (share * 100.0).round().min(99.0) as u32
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

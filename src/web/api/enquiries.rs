@@ -259,10 +259,7 @@ async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
 }
 
 fn shown(enquiry: Enquiry) -> Reply {
-    HttpResponse::Ok()
-        .insert_header((ETAG, versions::tag(enquiry.version)))
-        .json(Shown::from(enquiry))
-        .into()
+    versions::tagged(enquiry.version, Shown::from(enquiry))
 }
 
 /// Changes what is said in an enquiry, all of it. Work alone is changed on its screen.

@@ -1,6 +1,6 @@
 //! `/api/v1/jobs`: the work of the shop, with its operations. What a customer pays is for the office.
 
-use super::paging::{Rows, view};
+use super::paging::Which;
 use super::versions;
 use crate::app::change_job::{JobChange, change_job};
 use crate::app::job_list::{Asked, Row, View, job_list};
@@ -11,7 +11,6 @@ use crate::jobs::JobDetails;
 use crate::units::{Code, Money};
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, FormErrors, SignedIn};
-use actix_web::http::header::ETAG;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
@@ -28,17 +27,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 #[derive(OpenApi)]
 #[openapi(paths(list, one, due))]
 pub(super) struct Doc;
-
-/// Which jobs.
-#[derive(Debug, Deserialize)]
-struct Which {
-    #[serde(default)]
-    view: String,
-    #[serde(default)]
-    q: String,
-    limit: Option<u32>,
-    offset: Option<u32>,
-}
 
 /// A job of the list.
 #[derive(Debug, Serialize, ToSchema)]
@@ -95,12 +83,12 @@ impl From<Row> for JobInList {
            ("offset" = Option<u32>, Query, maximum = 2147483647, description = "So many left out before")),
     responses((status = 200, description = "The jobs, and how many there are in all", body = JobsListed)))]
 async fn list(who: SignedIn, site: web::Data<Site>, which: web::Query<Which>) -> Answer {
-    let view: View = view(&which.view)?;
+    let view: View = which.view()?;
     // What is to be invoiced is the office's, as on the screen.
     if view == View::ToInvoice {
         who.require(Role::Office)?;
     }
-    let rows = Rows::of(which.limit, which.offset).check()?;
+    let rows = which.rows()?;
     let asked = Asked {
         view,
         words: which.into_inner().q,
@@ -191,10 +179,7 @@ async fn shown(who: &SignedIn, id: Uuid) -> Answer {
         operations: operations.collect(),
         version: job.version,
     };
-    Ok(HttpResponse::Ok()
-        .insert_header((ETAG, versions::tag(shown.version)))
-        .json(shown)
-        .into())
+    Ok(versions::tagged(shown.version, shown))
 }
 
 /// The days of a job. Days are text, so that a wrong one is complained about by field.

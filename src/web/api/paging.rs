@@ -3,6 +3,7 @@
 use crate::db::lists::Part;
 use crate::units::Code;
 use crate::web::ui::FormErrors;
+use serde::Deserialize;
 
 /// Rows of a list: so many, after so many that are left out.
 #[derive(Debug, Clone, Copy)]
@@ -50,17 +51,38 @@ impl Rows {
     }
 }
 
-/// The view of a list by its code; the usual one where none is named.
-///
-/// # Errors
-/// A complaint about `view`.
-pub(super) fn view<V: Code + Default>(code: &str) -> Result<V, FormErrors> {
-    if code.is_empty() {
-        return Ok(V::default());
+/// What a list is asked by: a view by its code, words to find, and which rows.
+#[derive(Debug, Deserialize)]
+pub(super) struct Which {
+    #[serde(default)]
+    view: String,
+    #[serde(default)]
+    pub(super) q: String,
+    limit: Option<u32>,
+    offset: Option<u32>,
+}
+
+impl Which {
+    /// The view; the usual one where none is named.
+    ///
+    /// # Errors
+    /// A complaint about `view`.
+    pub(super) fn view<V: Code + Default>(&self) -> Result<V, FormErrors> {
+        if self.view.is_empty() {
+            return Ok(V::default());
+        }
+        V::from_code(&self.view).ok_or_else(|| {
+            let mut errors = FormErrors::default();
+            errors.add("view", "This is none of the views");
+            errors
+        })
     }
-    V::from_code(code).ok_or_else(|| {
-        let mut errors = FormErrors::default();
-        errors.add("view", "This is none of the views");
-        errors
-    })
+
+    /// The rows.
+    ///
+    /// # Errors
+    /// As [`Rows::check`].
+    pub(super) fn rows(&self) -> Result<Rows, FormErrors> {
+        Rows::of(self.limit, self.offset).check()
+    }
 }

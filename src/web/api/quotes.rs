@@ -1,6 +1,6 @@
 //! `/api/v1/quotes`: those that were given, and what became of them. For the office.
 
-use super::paging::{Rows, view};
+use super::paging::Which;
 use super::versions;
 use crate::app::lose_quote::lose_quote;
 use crate::app::win_quote::{Won, win_quote};
@@ -10,7 +10,7 @@ use crate::db::quotes;
 use crate::enquiry::quote::Quote;
 use crate::units::{Code, Money};
 use crate::web::ui::{Answer, FormErrors, SignedIn};
-use actix_web::http::header::{ETAG, LOCATION};
+use actix_web::http::header::LOCATION;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
@@ -28,17 +28,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 #[derive(OpenApi)]
 #[openapi(paths(list, one, accepted, declined))]
 pub(super) struct Doc;
-
-/// Which quotes.
-#[derive(Debug, Deserialize)]
-struct Which {
-    #[serde(default)]
-    view: String,
-    #[serde(default)]
-    q: String,
-    limit: Option<u32>,
-    offset: Option<u32>,
-}
 
 /// A quote as it was given, and what became of it.
 #[derive(Debug, Serialize, ToSchema)]
@@ -101,8 +90,8 @@ struct QuotesListed {
     responses((status = 200, description = "The quotes, and how many there are in all", body = QuotesListed)))]
 async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     who.require(Role::Office)?;
-    let view: QuoteView = view(&which.view)?;
-    let rows = Rows::of(which.limit, which.offset).check()?;
+    let view: QuoteView = which.view()?;
+    let rows = which.rows()?;
     let mut tx = who.begin().await?;
     let part = rows.latest_first();
     let (found, all) = lists::quotes(&mut tx, view, &which.q, QuoteSort::Number, part).await?;
@@ -125,10 +114,7 @@ async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
 
 async fn shown(who: &SignedIn, id: Uuid) -> Answer {
     let quote = quotes::get(&mut who.begin().await?, id).await?;
-    Ok(HttpResponse::Ok()
-        .insert_header((ETAG, versions::tag(quote.version)))
-        .json(QuoteShown::from(quote))
-        .into())
+    Ok(versions::tagged(quote.version, QuoteShown::from(quote)))
 }
 
 /// That the customer takes it. The day is text, so that a wrong one is complained about by field.

@@ -1,13 +1,12 @@
 //! `/api/v1/castings`: those that stand in the shop, or stood there. What they cost is for the office.
 
-use super::paging::{Rows, view};
+use super::paging::Which;
 use super::versions;
 use crate::db::castings_on_shelf::{self, Casting};
 use crate::db::lists::{self, ShelfSort, ShelfView};
 use crate::db::people::Role;
 use crate::units::{Code, Money};
 use crate::web::ui::{Answer, SignedIn};
-use actix_web::http::header::ETAG;
 use actix_web::{HttpResponse, web};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -24,16 +23,10 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 #[openapi(paths(list, one))]
 pub(super) struct Doc;
 
-/// Which castings.
+/// Of which variant; of all when left out.
 #[derive(Debug, Deserialize)]
-struct Which {
-    #[serde(default)]
-    view: String,
-    #[serde(default)]
-    q: String,
+struct OfVariant {
     variant_id: Option<Uuid>,
-    limit: Option<u32>,
-    offset: Option<u32>,
 }
 
 /// A casting with the number on its tag.
@@ -91,14 +84,14 @@ struct CastingsListed {
            ("limit" = Option<u32>, Query, minimum = 1, maximum = 500, description = "From 1 to 500; 100 when left out"),
            ("offset" = Option<u32>, Query, maximum = 2147483647, description = "So many left out before")),
     responses((status = 200, description = "The castings, and how many there are in all", body = CastingsListed)))]
-async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
-    let view: ShelfView = view(&which.view)?;
-    let rows = Rows::of(which.limit, which.offset).check()?;
+async fn list(who: SignedIn, which: web::Query<Which>, of: web::Query<OfVariant>) -> Answer {
+    let view: ShelfView = which.view()?;
+    let rows = which.rows()?;
     let mut tx = who.begin().await?;
     let (found, all) = lists::shelf(
         &mut tx,
         view,
-        which.variant_id,
+        of.variant_id,
         &which.q,
         ShelfSort::Number,
         rows.latest_first(),
@@ -118,8 +111,8 @@ async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     responses((status = 200, description = "The casting; its version in ETag", body = CastingShown)))]
 async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let casting = castings_on_shelf::get(&mut who.begin().await?, *id).await?;
-    Ok(HttpResponse::Ok()
-        .insert_header((ETAG, versions::tag(casting.version)))
-        .json(CastingShown::of(casting, &who))
-        .into())
+    Ok(versions::tagged(
+        casting.version,
+        CastingShown::of(casting, &who),
+    ))
 }

@@ -64,10 +64,7 @@ async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
 }
 
 fn shown(sighting: Sighting) -> Reply {
-    HttpResponse::Ok()
-        .insert_header((ETAG, versions::tag(sighting.version)))
-        .json(sighting)
-        .into()
+    versions::tagged(sighting.version, sighting)
 }
 
 /// A sighting to record. Amounts are text, so that no figure is lost on the way.

@@ -1,13 +1,13 @@
 //! `/api/v1/stock`: bought-in parts and materials with what is on hand, wanted and on its way.
 
-use super::paging::{Rows, view};
+use super::paging::Which;
 use crate::db::lists::{self, ItemSort, ItemView, Part};
 use crate::db::stock::Item;
 use crate::web::ui::{Answer, SignedIn};
 use actix_web::{HttpResponse, web};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use utoipa::{OpenApi, ToSchema};
 use uuid::Uuid;
 
@@ -19,17 +19,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 #[derive(OpenApi)]
 #[openapi(paths(list))]
 pub(super) struct Doc;
-
-/// Which items.
-#[derive(Debug, Deserialize)]
-struct Which {
-    #[serde(default)]
-    view: String,
-    #[serde(default)]
-    q: String,
-    limit: Option<u32>,
-    offset: Option<u32>,
-}
 
 /// An item of the stock. Quantities are text, so that no digit is lost.
 #[derive(Debug, Serialize, ToSchema)]
@@ -90,8 +79,8 @@ struct ItemsListed {
            ("offset" = Option<u32>, Query, maximum = 2147483647, description = "So many left out before")),
     responses((status = 200, description = "The items, and how many there are in all", body = ItemsListed)))]
 async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
-    let view: ItemView = view(&which.view)?;
-    let rows = Rows::of(which.limit, which.offset).check()?;
+    let view: ItemView = which.view()?;
+    let rows = which.rows()?;
     let part = Part {
         descending: false,
         ..rows.latest_first()

@@ -1,9 +1,10 @@
 //! `ETag` and `If-Match` (RFC 9110, 8.8.3 and 13.1.1): whoever changes something says which version they saw.
 
 use crate::db::DbError;
-use crate::web::ui::WebError;
-use actix_web::HttpRequest;
-use actix_web::http::header::IF_MATCH;
+use crate::web::ui::{Reply, WebError};
+use actix_web::http::header::{ETAG, IF_MATCH};
+use actix_web::{HttpRequest, HttpResponse};
+use serde::Serialize;
 
 /// What a tag is, as a pattern.
 pub(super) const PATTERN: &str = "^\"[0-9]{1,9}\"$";
@@ -11,6 +12,14 @@ pub(super) const PATTERN: &str = "^\"[0-9]{1,9}\"$";
 /// The tag of a version.
 pub(super) fn tag(version: i32) -> String {
     format!("\"{version}\"")
+}
+
+/// Something as it is now, its version in the tag.
+pub(super) fn tagged(version: i32, shown: impl Serialize) -> Reply {
+    HttpResponse::Ok()
+        .insert_header((ETAG, tag(version)))
+        .json(shown)
+        .into()
 }
 
 /// The version that a request says it saw.

@@ -9,6 +9,7 @@ use crate::app::review::Period;
 use crate::db::DbError;
 use crate::db::people::Role;
 use crate::db::settings::Promised;
+use crate::estimating::percent_of_futures;
 use crate::review::calibration::{Kept, Place, Verdict, histogram};
 use crate::units::Code;
 use crate::web::ui::stale::stale_notice;
@@ -163,8 +164,8 @@ fn follows(known: &Promises, who: &SignedIn, what: Promised) -> Markup {
     };
     let said = match (on, share) {
         (true, Some(share)) => format!(
-            "{stated} % sure is given at {:.0} % of the futures.",
-            (share * 100.0).round().min(99.0)
+            "{stated} % sure is given at {} % of the futures.",
+            percent_of_futures(share)
         ),
         (true, None) => format!("The record asks for no other share of futures at {stated} %."),
         (false, _) => "They are given as the futures have them.".to_owned(),
@@ -207,7 +208,7 @@ fn record(kept: &[Kept], what: &str) -> Markup {
                     Verdict::TooCautious => { "More than promised, so you could offer an earlier one: " },
                 }
                 "the true share is most likely " (percent(one.interval.0)) " to " (percent(one.interval.1)) ". "
-                "With the correction, " (one.stated) "\u{a0}% would now be given at " (percent(one.corrected.min(0.99))) " of the futures."
+                "With the correction, " (one.stated) "\u{a0}% would now be given at " (percent_of_futures(one.corrected)) "\u{a0}% of the futures."
             }
         }
     }
