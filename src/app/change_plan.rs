@@ -1,7 +1,7 @@
 //! A change to the plan: previewed, applied, undone.
 //!
-//! What comes of a change is computed outside of any transaction, from a floor of one version. It is written only if the
-//! floor is still of that version and it is the one the actor saw; otherwise the actor is shown what would come of it now.
+//! What comes of a change is computed outside of any transaction, from one plan of a floor of one version. It is written only if
+//! the floor is still of that version and the actor saw that plan; otherwise they are shown what would come of it now.
 
 use super::current_plan::{self, CurrentPlan, PlanInputs};
 use super::week::{Week, compute};
@@ -99,13 +99,14 @@ pub async fn preview_undo(actor: &Actor, id: Uuid, now: DateTime<Utc>) -> Result
 pub enum Applied {
     /// It was made; what was done, in words.
     Done(String),
-    /// The floor has changed since the actor saw it; what would come of the change now.
+    /// The floor or its plan has changed since the actor saw it; what would come of the change now.
     Overtaken(Box<Preview>),
     /// It cannot be made; what could be instead.
     Cannot(Box<Week>, CannotChange, Option<PlanChange>),
 }
 
-/// Applies a change, or undoes one, if the floor is still of the version the actor saw. It takes [`role`].
+/// Applies a change, or undoes one, if floor and plan are still those the actor saw, so that what was shown is what comes of it:
+/// `seen` is [`crate::db::plans::Age::seen`]. It takes [`role`].
 ///
 /// # Errors
 /// [`AppError::NotAllowed`]; [`AppError::Db`], as [`plan_changes::to_undo`] and [`plan_changes::apply`];
@@ -161,7 +162,8 @@ pub async fn apply(
             None,
         );
     };
-    if preview.plan.age.floor_version != seen {
+    let age = preview.plan.age;
+    if age.seen() != seen {
         return Ok(Applied::Overtaken(preview));
     }
     let to_apply = ToApply {
@@ -169,7 +171,7 @@ pub async fn apply(
         undo: &inverse,
         words: &words,
         what: &preview.what,
-        floor_version: seen,
+        floor_version: age.floor_version,
         undoes,
     };
     let mut tx = actor.begin().await?;

@@ -136,14 +136,15 @@ pub async fn preview_route(
     })
 }
 
-/// Changes the route of an open job, if it and the floor are what was seen, and notes why. For the office.
+/// Changes the route of an open job, if it and the plan are what was seen ([`crate::db::plans::Age::seen`]), and notes why. For
+/// the office.
 ///
 /// # Errors
 /// As [`preview_route`]; [`DbError::Refused`] when something was booked on an operation that is left out.
 pub async fn edit_route(
     actor: &Actor,
     change: &RouteChange,
-    (floor_seen, reason): (i64, &str),
+    (plan_seen, reason): (i64, &str),
     now: DateTime<Utc>,
 ) -> Result<Edited, AppError> {
     let preview = preview_route(actor, change, now).await?;
@@ -151,7 +152,8 @@ pub async fn edit_route(
     if reason.is_empty() {
         return Ok(Edited::ReasonMissing(Box::new(preview)));
     }
-    if preview.plan.age.floor_version != floor_seen {
+    let age = preview.plan.age;
+    if age.seen() != plan_seen {
         return Ok(Edited::Overtaken(Box::new(preview)));
     }
     let mut tx = actor.begin().await?;
@@ -161,7 +163,7 @@ pub async fn edit_route(
     if job.version != change.version || routed(&mut tx, job.id).await? != preview.before {
         return Err(DbError::Stale("this job").into());
     }
-    let still = plan_changes::is_still(&mut tx, floor_seen).await?;
+    let still = plan_changes::is_still(&mut tx, age.floor_version).await?;
     write(&mut tx, job.id, &preview.before, &preview.after).await?;
     job_route::count(&mut tx, job.id).await?;
     let done = capitalised(&preview.words);

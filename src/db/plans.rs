@@ -82,6 +82,20 @@ pub struct Age {
     pub freshness: Freshness,
 }
 
+impl Age {
+    /// A number of at most nine digits that is another one for another floor, and for another plan of the same: what somebody
+    /// saw before they decided.
+    #[must_use]
+    pub fn seen(&self) -> i64 {
+        let made = self.made_at.map_or(0, |at| at.timestamp_micros());
+        let mixed = self
+            .floor_version
+            .wrapping_mul(1_000_003)
+            .wrapping_add(made);
+        mixed.rem_euclid(1_000_000_000)
+    }
+}
+
 /// How fresh the plan is: a few rows, for a page that asks again and again.
 ///
 /// # Errors

@@ -198,7 +198,7 @@ async fn no_time_in_a_change_of_the_plan_breaks_the_week() {
             ))
             .await
             .status();
-        let fields = [("change", change.as_str()), ("floor_version", "-1")];
+        let fields = [("change", change.as_str()), ("plan_seen", "-1")];
         let taken = owner.post("/week/apply", &fields).await.status();
         assert!(
             tried.as_u16() < 500 && taken.as_u16() < 500,

@@ -117,7 +117,7 @@ async fn every_change_to_a_route_is_kept_as_it_was_shown() {
                 .sentence
                 .starts_with(&format!("If in job {} ", job.number))
         );
-        let seen = shown.plan.age.floor_version;
+        let seen = shown.plan.age.seen();
         let missing = edit_route(&actor, &change, (seen, " "), now).await;
         assert!(matches!(missing.unwrap(), Edited::ReasonMissing(_)));
         let done = edit_route(&actor, &change, (seen, "the customer asked"), now).await;
@@ -176,14 +176,14 @@ async fn a_route_is_changed_on_the_screen() {
         shown.contains("is skipped") && shown.contains("Ready after"),
         "{shown}"
     );
-    let seen = between(&shown, "name=\"floor_version\" value=\"", "\"").to_owned();
+    let seen = between(&shown, "name=\"plan_seen\" value=\"", "\"").to_owned();
     let id = skip.to_string();
     let with = |reason: &'static str| {
         [
             ("what", "skip".to_owned()),
             ("operation", id.clone()),
             ("version", version.clone()),
-            ("floor_version", seen.clone()),
+            ("plan_seen", seen.clone()),
             ("reason", reason.to_owned()),
         ]
     };
@@ -269,7 +269,7 @@ async fn begun_work_is_handed_over_until_somebody_books_it() {
         operation,
         person: Some(other),
     });
-    let seen = plan.age.floor_version;
+    let seen = plan.age.seen();
     let done = apply(&actor, Proposal::Change(change), seen, now)
         .await
         .unwrap();

@@ -86,11 +86,8 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
         tried.contains("is put on hold (the deposit is not here)"),
         "{tried}"
     );
-    let (change, version) = (hidden(&tried, "change"), hidden(&tried, "floor_version"));
-    let fields = [
-        ("change", change.as_str()),
-        ("floor_version", version.as_str()),
-    ];
+    let (change, version) = (hidden(&tried, "change"), hidden(&tried, "plan_seen"));
+    let fields = [("change", change.as_str()), ("plan_seen", version.as_str())];
     assert_eq!(office.post("/week/apply", &fields).await.status(), 303);
     let again = office.post("/week/apply", &fields).await;
     assert_eq!(again.status(), 422, "it is held already");
@@ -102,22 +99,39 @@ async fn what_is_typed_wrong_is_said_beside_it_and_a_change_is_taken_once() {
     let (_, first) = get(format!("/week/preview?kind=first&operation={operation}")).await;
     let stale = [
         ("change", hidden(&first, "change")),
-        ("floor_version", version.clone()),
+        ("plan_seen", version.clone()),
     ];
     let stale: Vec<(&str, &str)> = stale.iter().map(|(k, v)| (*k, v.as_str())).collect();
     let refused = office.post("/week/apply", &stale).await;
     assert_eq!(refused.status(), 409);
     let refused = refused.text().await.unwrap();
-    assert!(refused.contains("Someone else changed the plan"));
-    let anew = hidden(&refused, "floor_version");
+    assert!(refused.contains("The plan has changed meanwhile"));
+    let anew = hidden(&refused, "plan_seen");
     assert_ne!(anew, version);
+
+    // Nor what they saw of another plan of the same floor: what comes of it may be something else.
+    let (_, first) = get(format!("/week/preview?kind=first&operation={operation}")).await;
+    sqlx::query("update plan set made_at = made_at + interval '1 second'")
+        .execute(&mut site.database.owner().await)
+        .await
+        .unwrap();
+    let replanned = [
+        ("change", hidden(&first, "change")),
+        ("plan_seen", hidden(&first, "plan_seen")),
+    ];
+    let replanned: Vec<(&str, &str)> = replanned.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let refused = office.post("/week/apply", &replanned).await;
+    assert_eq!(refused.status(), 409);
+    let refused = refused.text().await.unwrap();
+    assert!(refused.contains("The plan has changed meanwhile"));
+    let anew = hidden(&refused, "plan_seen");
 
     // Undone, shown first like anything else; then nothing is left to undo.
     let undo = between(&week, "href=\"/week/undo/", "\"").to_owned();
     let (status, back) = get(format!("/week/undo/{undo}")).await;
     assert_eq!(status, 200);
     assert!(back.contains("is released"), "{back}");
-    let fields = [("undoes", undo.as_str()), ("floor_version", anew.as_str())];
+    let fields = [("undoes", undo.as_str()), ("plan_seen", anew.as_str())];
     assert_eq!(office.post("/week/apply", &fields).await.status(), 303);
     let (_, week) = get("/week".into()).await;
     assert!(!week.contains("on hold: the deposit is not here") && !week.contains("Last change"));

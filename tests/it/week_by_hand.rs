@@ -106,7 +106,7 @@ async fn what_was_shown_is_what_is_kept() {
                 continue;
             }
         };
-        let seen = before.age.floor_version;
+        let seen = before.age.seen();
         let done = apply(&actor, Proposal::Change(change), seen, now).await;
         assert!(matches!(done.unwrap(), Applied::Done(_)));
         let kept = current(&site, now).await;
@@ -174,7 +174,7 @@ async fn a_refused_place_names_what_is_in_the_way_and_offers_the_nearest() {
     let shown = answer.text().await.unwrap();
     let fields = [
         ("change", hidden(&shown, "change")),
-        ("floor_version", hidden(&shown, "floor_version")),
+        ("plan_seen", hidden(&shown, "plan_seen")),
     ];
     let fields: Vec<(&str, &str)> = fields.iter().map(|(k, v)| (*k, v.as_str())).collect();
     assert_eq!(office.post("/week/apply", &fields).await.status(), 303);

@@ -44,7 +44,7 @@ pub(super) struct RouteForm {
     count: String,
     behind: String,
     version: String,
-    floor_version: String,
+    plan_seen: String,
     pub(super) reason: String,
 }
 
@@ -348,7 +348,7 @@ async fn apply(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<RouteForm>)
     let now = Utc::now();
     let reason = errors.text("reason", &form.reason, 500);
     // A form without the version it was made for is not of any floor.
-    let seen = form.floor_version.parse().unwrap_or(-1);
+    let seen = form.plan_seen.parse().unwrap_or(-1);
     let error = match reason {
         Some(reason) => match edit_route(&actor, &change, (seen, &reason), now).await {
             Ok(Edited::Done(words)) => {
@@ -357,7 +357,7 @@ async fn apply(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<RouteForm>)
             Ok(Edited::Overtaken(preview)) => {
                 let notice = html! {
                     section.notice.warn role="alert" {
-                        h2 { span.sign aria-hidden="true" { "!" } " Someone else changed the plan" }
+                        h2 { span.sign aria-hidden="true" { "!" } " The plan has changed meanwhile" }
                         p { "Nothing was saved. This is what your change does to the plan as it is now." }
                     }
                 };

@@ -28,7 +28,7 @@ pub(super) fn shown(
             form.grid method="post" action={ "/jobs/" (job.id) "/route" } novalidate {
                 (csrf_field(who))
                 (form.hidden())
-                input type="hidden" name="floor_version" value=(preview.plan.age.floor_version);
+                input type="hidden" name="plan_seen" value=(preview.plan.age.seen());
                 (Field::text("reason", "Reason", &form.reason).wide().hint("It is kept with the job").errors(errors))
                 div.actions {
                     button type="submit" { "Apply" }

@@ -63,7 +63,7 @@ fn actions(who: &SignedIn, stretch: Stretch, preview: &Preview) -> Markup {
                 form method="post" action="/week/apply" {
                     (csrf_field(who))
                     input type="hidden" name="change" value=(encoded(change));
-                    input type="hidden" name="floor_version" value=(plan.age.floor_version);
+                    input type="hidden" name="plan_seen" value=(plan.age.seen());
                     input type="hidden" name="from" value=(stretch.from);
                     input type="hidden" name="days" value=(stretch.days);
                     @if let Some(undoes) = undoes { input type="hidden" name="undoes" value=(undoes); }

@@ -307,11 +307,7 @@ impl News {
             words,
             busy: !matches!(age.freshness, Freshness::Fresh),
             share,
-            plan: format!(
-                "{}-{}",
-                age.floor_version,
-                age.made_at.map_or(0, |at| at.timestamp_micros())
-            ),
+            plan: age.seen().to_string(),
         }
     }
 }

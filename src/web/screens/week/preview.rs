@@ -71,7 +71,7 @@ pub(super) fn href(change: &PlanChange, stretch: Stretch) -> String {
 #[serde(default)]
 struct ApplyForm {
     change: String,
-    floor_version: String,
+    plan_seen: String,
     from: String,
     days: String,
     undoes: String,
@@ -93,8 +93,8 @@ async fn apply(who: SignedIn, site: web::Data<Site>, form: CheckedForm<ApplyForm
         let page = super::page(&who, &week, stretch, (&query, &errors), None);
         return Ok(page.invalid().into());
     };
-    // A form without the version it was made for is not of any floor.
-    let seen = form.floor_version.parse().unwrap_or(-1);
+    // A form without what was seen is not of any plan.
+    let seen = form.plan_seen.parse().unwrap_or(-1);
     match change_plan::apply(&who.actor(), proposal, seen, now).await? {
         Applied::Done(words) => {
             Ok(Reply::see_other(format!("/week?{}", stretch.query())).flash(as_sentence(&words)))
@@ -108,11 +108,11 @@ async fn apply(who: SignedIn, site: web::Data<Site>, form: CheckedForm<ApplyForm
     }
 }
 
-/// Somebody else was quicker: what would come of the change now.
+/// Somebody else was quicker, or the plan was worked out anew: what would come of the change now.
 fn overtaken(who: &SignedIn, stretch: Stretch, preview: &Preview) -> Reply {
     let notice = html! {
         section.notice.warn role="alert" {
-            h2 { span.sign aria-hidden="true" { "!" } " Someone else changed the plan" }
+            h2 { span.sign aria-hidden="true" { "!" } " The plan has changed meanwhile" }
             p { "Nothing was saved. This is what your change does to the plan as it is now." }
         }
     };
