@@ -1,11 +1,11 @@
 //! Hours that the office writes down for people, several at once: all of them are booked, or none.
 
 use super::book_time::book_within;
-use super::{Actor, AppError};
-use crate::db::bookings::NewBooking;
+use super::{Actor, AppError, Refusal};
+use crate::db::bookings::{self, NewBooking};
 use crate::db::people::Role;
 use crate::db::work_list::{self, NumberedOperation};
-use crate::db::{calendars, people};
+use crate::db::{calendars, jobs, people};
 use crate::shopfloor::Kind;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
@@ -52,7 +52,7 @@ pub async fn basis(actor: &Actor, jobs: &[i64]) -> Result<HoursBasis, AppError> 
 /// Books hours, all in one transaction. `key` is made with the form: sent again, the same rows are booked once.
 ///
 /// # Errors
-/// [`AppError::NotAllowed`]; as [`super::book_time::book`]; [`crate::db::DbError::NotFound`] when there is no such person.
+/// [`AppError::NotAllowed`]; [`Refusal::HoursOfClosedJob`]; as [`super::book_time::book`]; [`crate::db::DbError::NotFound`] when there is no such person.
 pub async fn book_hours(
     actor: &Actor,
     key: Uuid,
@@ -63,12 +63,28 @@ pub async fn book_hours(
     let entered_by = actor.person()?;
     actor
         .transact(Role::Office, async |tx| {
+            let entry = |half: u128| Uuid::from_u128(key.as_u128().wrapping_add(half));
+            for (place, row) in rows.iter().enumerate() {
+                // What was booked before the job was closed may be sent again.
+                if bookings::earlier(tx, entry(2 * place as u128))
+                    .await?
+                    .is_some()
+                {
+                    continue;
+                }
+                let (job, _) = jobs::operation(tx, row.operation_id).await?;
+                let closed = |_| Refusal::HoursOfClosedJob {
+                    row: place,
+                    number: job.number,
+                };
+                job.state.must_be_open().map_err(closed)?;
+            }
             for (place, row) in (0_u128..).zip(rows) {
                 let person = people::get(tx, row.person_id).await?;
                 let end = if row.done { Kind::Done } else { Kind::Pause };
                 for (half, kind, at) in [(0, Kind::Run, row.from), (1, end, row.until)] {
                     let new = NewBooking {
-                        id: Uuid::from_u128(key.as_u128().wrapping_add(2 * place + half)),
+                        id: entry(2 * place + half),
                         kind,
                         operation_id: row.operation_id,
                         machine_id: row.machine_id,

@@ -1,8 +1,9 @@
 //! What is known of a casting: its details for the office, marks and measurements for whoever has it in hand; and whose
 //! castings a job may use.
 
-use super::{Actor, AppError};
+use super::{Actor, AppError, once};
 use crate::castings::identify::Mark;
+use crate::db::api_requests::Keyed;
 use crate::db::casting_records::{self, Measurement, Origin};
 use crate::db::castings_on_shelf::{self, CastingDetails};
 use crate::db::people::Role;
@@ -28,16 +29,19 @@ pub async fn change(
         .await
 }
 
-/// Adds a mark.
+/// Adds a mark; once under a key.
 ///
 /// # Errors
-/// [`AppError::Db`], as [`crate::db::DbError::NotFound`].
-pub async fn add_mark(actor: &Actor, casting_id: Uuid, mark: &Mark) -> Result<(), AppError> {
-    actor
-        .transact(Role::Machinist, async |tx| {
-            Ok(casting_records::add_mark(tx, casting_id, mark).await?)
-        })
-        .await
+/// [`AppError::KeyUsed`]; [`AppError::Db`], as [`crate::db::DbError::NotFound`].
+pub async fn add_mark(
+    actor: &Actor,
+    casting_id: Uuid,
+    mark: &Mark,
+    keyed: Option<&Keyed>,
+) -> Result<(), AppError> {
+    let mut tx = actor.begin().await?;
+    casting_records::add_mark(&mut tx, casting_id, mark).await?;
+    once::finish(tx, casting_id, keyed).await.map(|_| ())
 }
 
 /// Removes a mark.
@@ -52,20 +56,19 @@ pub async fn remove_mark(actor: &Actor, casting_id: Uuid, mark_id: Uuid) -> Resu
         .await
 }
 
-/// Adds a measurement.
+/// Adds a measurement; once under a key.
 ///
 /// # Errors
-/// [`AppError::Db`], as [`crate::db::DbError::NotFound`].
+/// [`AppError::KeyUsed`]; [`AppError::Db`], as [`crate::db::DbError::NotFound`].
 pub async fn add_measurement(
     actor: &Actor,
     casting_id: Uuid,
     measurement: &Measurement,
+    keyed: Option<&Keyed>,
 ) -> Result<(), AppError> {
-    actor
-        .transact(Role::Machinist, async |tx| {
-            Ok(casting_records::add_measurement(tx, casting_id, measurement).await?)
-        })
-        .await
+    let mut tx = actor.begin().await?;
+    casting_records::add_measurement(&mut tx, casting_id, measurement).await?;
+    once::finish(tx, casting_id, keyed).await.map(|_| ())
 }
 
 /// Names the customer of a job, for the office: a customer's own casting goes into that customer's jobs and no other.

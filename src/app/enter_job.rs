@@ -2,7 +2,8 @@
 //! or parts made for the shelf.
 
 use super::make_part::{self, Workshop};
-use super::{Actor, AppError, Refusal, due_day, meet_need};
+use super::{Actor, AppError, Refusal, due_day, meet_need, once};
+use crate::db::api_requests::Keyed;
 use crate::db::jobs::{self, NewJob};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, casting_records, customer_links, job_changes};
@@ -44,15 +45,16 @@ pub struct HandJob {
     pub due_confirmed: bool,
 }
 
-/// Enters a job, for the office; `today` is the shop's calendar day. Returns its key and number.
+/// Enters a job, for the office; once under a key. `today` is the shop's calendar day. Returns its key and number.
 ///
 /// # Errors
 /// [`AppError::NotAllowed`]; [`Refusal::Work`] when its work makes no route; [`Refusal::DueDate`] when the due date is in
-/// doubt and not confirmed; [`DbError::NotFound`] when there is no job of the number named; [`AppError::Db`].
+/// doubt and not confirmed; [`AppError::KeyUsed`]; [`DbError::NotFound`] when there is no job of the number named; [`AppError::Db`].
 pub async fn enter_job(
     actor: &Actor,
     job: &HandJob,
     today: NaiveDate,
+    keyed: Option<&Keyed>,
 ) -> Result<(Uuid, i64), AppError> {
     actor.require(Role::Office)?;
     let mut tx = actor.begin().await?;
@@ -87,8 +89,12 @@ pub async fn enter_job(
     meet_need::of_route(&mut tx, id, &route, None).await?;
     make_part::for_short_needs(&mut tx, id).await?;
     job_changes::note(&mut tx, id, StepKind::Entered, "").await?;
-    tx.commit().await?;
-    Ok((id, number))
+    let counts = once::finish(tx, id, keyed).await?;
+    if counts == id {
+        return Ok((id, number));
+    }
+    let earlier = jobs::get(&mut actor.begin().await?, counts).await?;
+    Ok((earlier.id, earlier.number))
 }
 
 /// The route, and what to call a job that has it.

@@ -106,6 +106,14 @@ pub enum Refusal {
         /// Which rule.
         why: QuoteRefusal,
     },
+    /// Hours were to be booked on a job that is closed.
+    #[error("row {row}: job {number} is closed")]
+    HoursOfClosedJob {
+        /// Which of the rows, counted from nothing.
+        row: usize,
+        /// Number of the job.
+        number: i64,
+    },
     /// An entry of the bench is wrong, however often it is sent.
     #[error("booking: {0}")]
     Booking(#[from] BookingRefusal),

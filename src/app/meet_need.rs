@@ -1,7 +1,8 @@
 //! What a job needs: written down, changed, met by goods that come, are taken from stock or go out of the tool store, and
 //! put back.
 
-use super::{Actor, AppError, Refusal};
+use super::{Actor, AppError, Refusal, once};
+use crate::db::api_requests::Keyed;
 use crate::db::castings_on_shelf::{self, ShelfState};
 use crate::db::needs::{self, Arrival, Behind, MaterialLine, Need, NeedDetails, NeedKind};
 use crate::db::people::Role;
@@ -30,17 +31,21 @@ pub struct Seen {
     pub version: i32,
 }
 
-/// Adds a need to an open job, for the office. A casting behind it is set aside for the job, if it is not yet.
+/// Adds a need to an open job, for the office; once under a key. A casting behind it is set aside for the job, if it is not yet.
 ///
 /// # Errors
 /// [`AppError::NotAllowed`]; [`Refusal::Stored`] when the job is closed or the casting is not free; [`AppError::Db`], as
 /// [`DbError::NotFound`] when what it names is not there.
-pub async fn add(actor: &Actor, job_id: Uuid, details: &NeedDetails) -> Result<Uuid, AppError> {
-    actor
-        .transact(Role::Office, async |tx| {
-            add_within(tx, job_id, details).await
-        })
-        .await
+pub async fn add(
+    actor: &Actor,
+    job_id: Uuid,
+    details: &NeedDetails,
+    keyed: Option<&Keyed>,
+) -> Result<Uuid, AppError> {
+    actor.require(Role::Office)?;
+    let mut tx = actor.begin().await?;
+    let id = add_within(&mut tx, job_id, details).await?;
+    once::finish(tx, id, keyed).await
 }
 
 /// The same within a transaction, which is not to be committed after an error.

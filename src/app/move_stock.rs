@@ -1,6 +1,7 @@
 //! Stock of the shop: ordered, received, counted, written off. What goes to a job is [`super::meet_need`]'s.
 
-use super::{Actor, AppError};
+use super::{Actor, AppError, once};
+use crate::db::api_requests::Keyed;
 use crate::db::people::Role;
 use crate::db::stock::{self, OrderDetails};
 use chrono::NaiveDate;
@@ -18,16 +19,20 @@ pub struct SeenOrder {
     pub version: i32,
 }
 
-/// Writes down an order, for the office; returns its key.
+/// Writes down an order, for the office; once under a key. Returns the key of the order.
 ///
 /// # Errors
-/// [`AppError::NotAllowed`]; [`AppError::Db`], as [`crate::db::DbError::NotFound`].
-pub async fn order(actor: &Actor, item_id: Uuid, details: &OrderDetails) -> Result<Uuid, AppError> {
-    actor
-        .transact(Role::Office, async |tx| {
-            Ok(stock::order(tx, item_id, details).await?)
-        })
-        .await
+/// [`AppError::NotAllowed`]; [`AppError::KeyUsed`]; [`AppError::Db`], as [`crate::db::DbError::NotFound`].
+pub async fn order(
+    actor: &Actor,
+    item_id: Uuid,
+    details: &OrderDetails,
+    keyed: Option<&Keyed>,
+) -> Result<Uuid, AppError> {
+    actor.require(Role::Office)?;
+    let mut tx = actor.begin().await?;
+    let id = stock::order(&mut tx, item_id, details).await?;
+    once::finish(tx, id, keyed).await
 }
 
 /// Changes the day an open order is expected, for the office; `None` when nobody knows any more.
@@ -95,20 +100,21 @@ pub async fn count(
         .await
 }
 
-/// Writes off goods that are spoilt, lost or were used up without a job. Whoever finds them may.
+/// Writes off goods that are spoilt, lost or were used up without a job; once under a key. Whoever finds them may.
 ///
 /// # Errors
-/// [`super::Refusal::Stored`] when there is not so much on hand; [`AppError::Db`], as
+/// [`super::Refusal::Stored`] when there is not so much on hand; [`AppError::KeyUsed`]; [`AppError::Db`], as
 /// [`crate::db::DbError::NotFound`].
 pub async fn write_off(
     actor: &Actor,
     item_id: Uuid,
-    quantity: Decimal,
-    why: &str,
+    (quantity, why): (Decimal, &str),
+    keyed: Option<&Keyed>,
 ) -> Result<(), AppError> {
-    actor
-        .transact(Role::Machinist, async |tx| {
-            Ok(stock::write_off(tx, item_id, quantity, why).await?)
-        })
-        .await
+    let mut tx = actor.begin().await?;
+    if once::made(&mut tx, keyed).await?.is_none() {
+        stock::write_off(&mut tx, item_id, quantity, why).await?;
+        once::finish(tx, item_id, keyed).await?;
+    }
+    Ok(())
 }

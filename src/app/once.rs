@@ -24,3 +24,18 @@ pub async fn finish(mut tx: ShopTx, made: Uuid, keyed: Option<&Keyed>) -> Result
         Before::Another => Err(AppError::KeyUsed),
     }
 }
+
+/// What the same request made before under its key, if it did.
+///
+/// # Errors
+/// [`AppError::KeyUsed`] when the key came with another request; [`AppError::Db`].
+pub async fn made(tx: &mut ShopTx, keyed: Option<&Keyed>) -> Result<Option<Uuid>, AppError> {
+    let Some(keyed) = keyed else {
+        return Ok(None);
+    };
+    match api_requests::before(tx, keyed).await? {
+        Before::Nothing => Ok(None),
+        Before::Same(id) => Ok(Some(id)),
+        Before::Another => Err(AppError::KeyUsed),
+    }
+}

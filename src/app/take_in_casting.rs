@@ -1,9 +1,10 @@
 //! Goods in: a casting is put on the shelf with where it came from, its marks and what was measured on it; all of it or
 //! nothing.
 
-use super::{Actor, AppError};
+use super::{Actor, AppError, once};
 use crate::castings::identify::Finding;
 use crate::castings::{Pattern, Variant};
+use crate::db::api_requests::Keyed;
 use crate::db::casting_records::{self, Measurement, Origin};
 use crate::db::castings_on_shelf::{self, CastingDetails};
 use crate::db::people::Role;
@@ -41,21 +42,28 @@ pub struct GoodsIn {
     pub instrument: String,
 }
 
-/// Puts a casting on the shelf, for the office; returns its key and the number on its tag.
+/// Puts a casting on the shelf, for the office; once under a key. Returns its key and the number on its tag.
 ///
 /// # Errors
-/// [`AppError::NotAllowed`]; [`AppError::Db`], as [`DbError::NotFound`] when its variant or sighting is gone.
-pub async fn take_in(actor: &Actor, goods: GoodsIn) -> Result<(Uuid, i64), AppError> {
-    actor
-        .transact(Role::Office, async |tx| {
-            let (id, number) = castings_on_shelf::create(tx, &goods.details).await?;
-            casting_records::set_origin(tx, id, &goods.origin).await?;
-            for finding in goods.findings {
-                write(tx, id, finding, &goods.instrument).await?;
-            }
-            Ok((id, number))
-        })
-        .await
+/// [`AppError::NotAllowed`]; [`AppError::KeyUsed`]; [`AppError::Db`], as [`DbError::NotFound`] when its variant or sighting is gone.
+pub async fn take_in(
+    actor: &Actor,
+    goods: GoodsIn,
+    keyed: Option<&Keyed>,
+) -> Result<(Uuid, i64), AppError> {
+    actor.require(Role::Office)?;
+    let mut tx = actor.begin().await?;
+    let (id, number) = castings_on_shelf::create(&mut tx, &goods.details).await?;
+    casting_records::set_origin(&mut tx, id, &goods.origin).await?;
+    for finding in goods.findings {
+        write(&mut tx, id, finding, &goods.instrument).await?;
+    }
+    let counts = once::finish(tx, id, keyed).await?;
+    if counts == id {
+        return Ok((id, number));
+    }
+    let earlier = castings_on_shelf::get(&mut actor.begin().await?, counts).await?;
+    Ok((earlier.id, earlier.number))
 }
 
 async fn write(

@@ -1,7 +1,8 @@
 //! The customer accepts a quote: it becomes a job with its operations, its donor is set aside, and the job takes the slot
 //! that was reserved for it; all of it or nothing.
 
-use super::{Actor, AppError, Refusal, due_day, make_part, meet_need};
+use super::{Actor, AppError, Refusal, due_day, make_part, meet_need, once};
+use crate::db::api_requests::Keyed;
 use crate::db::jobs::{self, NewJob};
 use crate::db::people::Role;
 use crate::db::{ShopTx, castings_on_shelf, decisions, plans, quick_work, quotes};
@@ -25,19 +26,48 @@ pub struct Won {
 /// Why the alternatives on one paper are lost when one of them is won.
 const OTHER_TAKEN: &str = "The other option of the quote was taken.";
 
-/// Turns an accepted quote into a job, for the office; `today` is the shop's calendar day. Returns the job's key and
-/// number.
+/// Turns an accepted quote into a job, for the office; once under a key. `today` is the shop's calendar day. Returns the job's
+/// key and number.
 ///
 /// # Errors
-/// [`AppError::NotAllowed`]; [`Refusal::Quote`] when it was decided already or has expired; [`Refusal::DueDate`] unless
+/// [`AppError::NotAllowed`]; [`AppError::KeyUsed`]; [`Refusal::Quote`] when it was decided already or has expired; [`Refusal::DueDate`] unless
 /// confirmed; [`Refusal::Work`] when a part that is made here cannot be made as the shop says;
 /// [`crate::db::DbError::Refused`] when its donor is gone, [`crate::db::DbError::Stale`], [`AppError::Db`].
-pub async fn win_quote(actor: &Actor, won: Won, today: NaiveDate) -> Result<(Uuid, i64), AppError> {
+pub async fn win_quote(
+    actor: &Actor,
+    won: Won,
+    today: NaiveDate,
+    keyed: Option<&Keyed>,
+) -> Result<(Uuid, i64), AppError> {
     actor.require(Role::Office)?;
     let mut tx = actor.begin().await?;
-    let job = win_within(&mut tx, won, today).await?;
-    tx.commit().await?;
-    Ok(job)
+    if let Some(job) = won_before(&mut tx, keyed).await? {
+        return Ok(job);
+    }
+    match win_within(&mut tx, won, today).await {
+        Ok((id, number)) => {
+            once::finish(tx, id, keyed).await?;
+            Ok((id, number))
+        }
+        Err(why) => {
+            drop(tx);
+            // The same request may have won it since.
+            let before = won_before(&mut actor.begin().await?, keyed).await?;
+            before.ok_or(why)
+        }
+    }
+}
+
+/// The job that the same request made before.
+async fn won_before(
+    tx: &mut ShopTx,
+    keyed: Option<&Keyed>,
+) -> Result<Option<(Uuid, i64)>, AppError> {
+    let Some(id) = once::made(tx, keyed).await? else {
+        return Ok(None);
+    };
+    let job = jobs::get(tx, id).await?;
+    Ok(Some((job.id, job.number)))
 }
 
 /// The same within a transaction, which is not to be committed after an error.

@@ -56,17 +56,25 @@ pub async fn enter(tx: &mut ShopTx, keyed: &Keyed, made: Uuid) -> Result<Before,
         .await?;
         return Ok(Before::Nothing);
     }
+    before(tx, keyed).await
+}
+
+/// What a key was used for before.
+///
+/// # Errors
+/// [`DbError::Database`].
+pub async fn before(tx: &mut ShopTx, keyed: &Keyed) -> Result<Before, DbError> {
     let row = sqlx::query!(
         "select digest, made_id from api_request where shop_id = $1 and person_id = $2 and key_hash = $3",
         tx.shop_id(),
         keyed.person_id,
         &keyed.key_hash[..],
     )
-    .fetch_one(tx.conn())
+    .fetch_optional(tx.conn())
     .await?;
-    Ok(if row.digest == keyed.digest {
-        Before::Same(row.made_id)
-    } else {
-        Before::Another
+    Ok(match row {
+        None => Before::Nothing,
+        Some(row) if row.digest == keyed.digest => Before::Same(row.made_id),
+        Some(_) => Before::Another,
     })
 }

@@ -74,7 +74,26 @@ pub enum RowFault {
 }
 
 /// From when until when a row lies.
-type Span = (DateTime<Utc>, DateTime<Utc>);
+pub type Span = (DateTime<Utc>, DateTime<Utc>);
+
+/// Whether somebody can have worked in a span beside those of theirs before it, each with its place among the rows.
+///
+/// # Errors
+/// [`RowFault::Overlaps`] with the first it runs into, [`RowFault::ToCome`].
+pub fn fits(
+    (from, until): Span,
+    before: impl IntoIterator<Item = (usize, Span)>,
+    now: DateTime<Utc>,
+) -> Result<(), RowFault> {
+    let met = before
+        .into_iter()
+        .find(|(_, (a, b))| *a < until && from < *b);
+    match met {
+        Some((other, _)) => Err(RowFault::Overlaps(other)),
+        None if until > now => Err(RowFault::ToCome),
+        None => Ok(()),
+    }
+}
 
 /// Where each row lies, in order. `shift` says when a person's shift begins on a day, if they have one.
 #[must_use]
@@ -99,13 +118,9 @@ pub fn lay(
         laid.push(match from {
             None => Err(RowFault::NoStart),
             Some(from) => {
-                let until = from + TimeDelta::minutes(row.minutes);
-                let met = before.iter().find(|(.., a, b)| *a < until && from < *b);
-                match met {
-                    Some((other, ..)) => Err(RowFault::Overlaps(*other)),
-                    None if until > now => Err(RowFault::ToCome),
-                    None => Ok((from, until)),
-                }
+                let span = (from, from + TimeDelta::minutes(row.minutes));
+                let before = before.iter().map(|(at, _, a, b)| (*at, (*a, *b)));
+                fits(span, before, now).map(|()| span)
             }
         });
     }

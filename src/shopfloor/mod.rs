@@ -43,7 +43,7 @@ pub use booking::{
     BookingRefusal, Conflict, Course, Situation, attended_elsewhere, conflict, course, pauses,
     while_signed_on,
 };
-pub use by_hand::{Named, Row, RowFault, lay};
+pub use by_hand::{Named, Row, RowFault, fits, lay};
 pub use clock::{Clock, Entry, Kind, OperationState, Phase, clocks, corrected, state, true_time};
 pub use forgotten::{Forgotten, forgotten, shift_end};
 pub use hours::{Hours, Piece, Standards, by_day, hours, pieces, share};

@@ -142,8 +142,23 @@ async fn quotes_are_accepted_or_declined_once() {
     let body = json!({"due_on": due, "confirmed": true});
     assert_eq!(send(&office, take, None, &body).await.0, 428);
     assert_eq!(send(&office, take, Some("\"77\""), &body).await.0, 412);
-    let (status, job) = send(&office, take, Some(&tag), &body).await;
+    let under_key = async || {
+        let request = office.request("POST", &accepted).json(&body);
+        let request = request.header("if-match", &tag);
+        let answer = request.header("idempotency-key", "they take it");
+        let answer = answer.send().await.unwrap();
+        (
+            answer.status().as_u16(),
+            answer.json::<Value>().await.unwrap(),
+        )
+    };
+    let (status, job) = under_key().await;
     assert_eq!(status, 201, "{job}");
+    assert_eq!(
+        under_key().await,
+        (201, job.clone()),
+        "sent again, it is the same job"
+    );
     let (_, read_back) = read(
         &office,
         &format!("/api/v1/jobs/{}", job["id"].as_str().unwrap()),

@@ -388,7 +388,7 @@ async fn names_that_belong_to_nobody_are_added_at_once_and_a_job_by_hand_adds_it
         value: None,
         due_confirmed: true,
     };
-    let (id, _) = enter_job(&actor, &job, today).await.unwrap();
+    let (id, _) = enter_job(&actor, &job, today, None).await.unwrap();
     let mut tx = site.shop.begin().await;
     let customer = customer_links::of_job(&mut tx, id).await.unwrap().unwrap();
     assert_eq!(

@@ -13,6 +13,8 @@ mod access;
 mod accessibility;
 mod aftercare;
 mod api;
+mod api_floor;
+mod api_records;
 mod api_work;
 mod backup;
 mod bargain;

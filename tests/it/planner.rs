@@ -398,7 +398,7 @@ async fn a_quote_holds_its_slot_until_its_day_and_the_job_it_becomes_takes_it() 
         due_on: today + Days::new(90),
         confirmed: true,
     };
-    let (job, _) = win_quote(&program, won, today).await.unwrap();
+    let (job, _) = win_quote(&program, won, today, None).await.unwrap();
     let mut tx = shop.begin().await;
     let ids: Vec<Uuid> = jobs::operations(&mut tx, job)
         .await

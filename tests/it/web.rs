@@ -431,11 +431,14 @@ async fn refusals_are_pages_with_words_or_problem_documents() {
     }
     // The addresses of the API, by its own description.
     for (path, methods) in [
-        ("/api/v1/variants".to_owned(), "GET"),
+        ("/api/v1/variants".to_owned(), "GET, POST"),
         ("/api/v1/enquiries".to_owned(), "POST"),
-        (format!("/api/v1/sightings/{some}"), "GET, PUT"),
+        (format!("/api/v1/sightings/{some}"), "GET, PUT, DELETE"),
+        ("/api/v1/machines".to_owned(), "GET, POST"),
+        (format!("/api/v1/machines/{some}"), "GET, PATCH"),
+        (format!("/api/v1/rates/{some}"), "GET, PATCH, DELETE"),
     ] {
-        for method in ["DELETE", "TRACE"] {
+        for method in ["OPTIONS", "TRACE"] {
             let answer = owner.request(method, &path).send().await.unwrap();
             assert_eq!(answer.status(), 405, "{method} {path}");
             assert_eq!(header(answer.headers(), "allow"), methods, "{path}");

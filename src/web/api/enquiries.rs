@@ -5,6 +5,7 @@ use super::{bargain, versions};
 use crate::app::Refusal;
 use crate::app::answer_enquiry::{ReadOut, answer_enquiry};
 use crate::app::catalogue::{Catalogue, catalogue};
+use crate::app::close_enquiry::close_enquiry;
 use crate::app::give_quote::{QuoteRequest, give_quote};
 use crate::app::once;
 use crate::app::quick_enquiry::{QuickCall, open_quick};
@@ -31,11 +32,12 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
         .service(web::resource("/api/v1/enquiries/{id}").get(one).put(change))
         .service(web::resource("/api/v1/enquiries/{id}/answer").get(answer))
         .service(web::resource("/api/v1/enquiries/{id}/bargain").post(bargain::look))
-        .service(web::resource("/api/v1/enquiries/{id}/quotes").post(quote));
+        .service(web::resource("/api/v1/enquiries/{id}/quotes").post(quote))
+        .service(web::resource("/api/v1/enquiries/{id}/closed").put(close));
 }
 
 #[derive(OpenApi)]
-#[openapi(paths(add, one, change, answer, quote, bargain::look))]
+#[openapi(paths(add, one, change, answer, quote, close, bargain::look))]
 pub(super) struct Doc;
 
 /// An enquiry as it is sent out.
@@ -434,4 +436,31 @@ async fn quote(
         .insert_header((LOCATION, given.address.clone()))
         .json(given)
         .into())
+}
+
+/// Whether a call is closed.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct Closing {
+    closed: bool,
+}
+
+/// Closes a call without a sale, or opens it again.
+#[utoipa::path(put, path = "/api/v1/enquiries/{id}/closed", operation_id = "close_enquiry", tag = "Enquiries",
+    params(("id" = Uuid, Path, description = "The enquiry"),
+           ("If-Match" = String, Header)),
+    request_body = Closing,
+    responses((status = 204, description = "It is closed, or open"),
+              (status = 412, description = "Somebody else changed it meanwhile"),
+              (status = 428, description = "If-Match is missing")))]
+async fn close(
+    req: HttpRequest,
+    who: SignedIn,
+    id: web::Path<Uuid>,
+    body: web::Json<Closing>,
+) -> Answer {
+    let version = versions::seen(&req)?;
+    let closed = close_enquiry(&who.actor(), *id, version, body.closed).await;
+    closed.map_err(versions::passed)?;
+    Ok(HttpResponse::NoContent().finish().into())
 }

@@ -2,10 +2,10 @@
 
 use super::idempotency::{self, keyed};
 use crate::app::book_hours::{HoursByHand, book_hours};
-use crate::app::once;
-use crate::db::jobs;
+use crate::app::{AppError, Refusal, once};
 use crate::db::people::Role;
-use crate::web::ui::{Answer, FormErrors, SignedIn};
+use crate::shopfloor::{RowFault, fits};
+use crate::web::ui::{Answer, FormErrors, SignedIn, words};
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
@@ -72,18 +72,16 @@ impl HoursWorked {
             } else if row.until - row.from > LONGEST {
                 errors.add(&until, "Nobody works for more than 24 hours in one piece");
             }
-            if row.until > now {
-                errors.add(&until, "This ends later than now");
-            }
-            let before = self.rows.iter().take(at);
-            let together = |other: &HoursRow| {
-                other.person_id == row.person_id && other.from < row.until && row.from < other.until
-            };
-            if before.into_iter().any(together) {
-                errors.add(
+            let before = self.rows.iter().take(at).enumerate();
+            let before = before.filter(|(_, other)| other.person_id == row.person_id);
+            let before = before.map(|(at, other)| (at, (other.from, other.until)));
+            match fits((row.from, row.until), before, now) {
+                Err(RowFault::Overlaps(_)) => errors.add(
                     &format!("rows.{at}.from"),
                     "The same person is in an earlier row at the same time",
-                );
+                ),
+                Err(RowFault::ToCome) => errors.add(&until, "This ends later than now"),
+                Err(RowFault::NoStart) | Ok(()) => {}
             }
         }
         reason.filter(|_| errors.is_empty()).ok_or(errors)
@@ -100,21 +98,6 @@ async fn book(req: HttpRequest, who: SignedIn, body: web::Json<HoursWorked>) -> 
     let now = Utc::now();
     let reason = body.check(now)?;
     let keyed = keyed(&req, &who, &*body)?;
-    let mut tx = who.begin().await?;
-    let mut errors = FormErrors::default();
-    for (at, row) in body.rows.iter().enumerate() {
-        let (job, _) = jobs::operation(&mut tx, row.operation_id).await?;
-        if job.state.must_be_open().is_err() {
-            errors.add(
-                &format!("rows.{at}.operation_id"),
-                format!("Job {} is closed: reopen it first", job.number),
-            );
-        }
-    }
-    drop(tx);
-    if !errors.is_empty() {
-        return Err(errors.into());
-    }
     let rows: Vec<HoursByHand> = body
         .rows
         .iter()
@@ -134,7 +117,15 @@ async fn book(req: HttpRequest, who: SignedIn, body: web::Json<HoursWorked>) -> 
     if keyed.is_some() {
         once::finish(who.begin().await?, key, keyed.as_ref()).await?;
     }
-    book_hours(&who.actor(), key, &rows, &reason, now).await?;
+    match book_hours(&who.actor(), key, &rows, &reason, now).await {
+        Err(AppError::Refused(why @ Refusal::HoursOfClosedJob { row, .. })) => {
+            let mut errors = FormErrors::default();
+            let field = format!("rows.{row}.operation_id");
+            errors.add(&field, words::refusal(&why, who.today()));
+            return Err(errors.into());
+        }
+        booked => booked?,
+    }
     Ok(HttpResponse::Created()
         .json(HoursBooked { booked: rows.len() })
         .into())

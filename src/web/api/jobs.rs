@@ -1,5 +1,6 @@
 //! `/api/v1/jobs`: the work of the shop, with its operations. What a customer pays is for the office.
 
+use super::job_steps;
 use super::paging::Which;
 use super::versions;
 use crate::app::change_job::{JobChange, change_job};
@@ -19,9 +20,13 @@ use uuid::Uuid;
 
 /// `/api/v1/jobs` and one of them.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(web::resource("/api/v1/jobs").get(list))
-        .service(web::resource("/api/v1/jobs/{id}").get(one))
-        .service(web::resource("/api/v1/jobs/{id}/due").put(due));
+    cfg.service(
+        web::resource("/api/v1/jobs")
+            .get(list)
+            .post(job_steps::enter),
+    )
+    .service(web::resource("/api/v1/jobs/{id}").get(one))
+    .service(web::resource("/api/v1/jobs/{id}/due").put(due));
 }
 
 #[derive(OpenApi)]
@@ -79,8 +84,8 @@ impl From<Row> for JobInList {
 #[utoipa::path(get, path = "/api/v1/jobs", operation_id = "list_jobs", tag = "Jobs",
     params(("view" = Option<String>, Query, description = "`open` (when left out), `late`, `waiting`, `to_invoice`, `done` or `all`"),
            ("q" = Option<String>, Query, description = "A number, or a part of title or customer"),
-           ("limit" = Option<u32>, Query, minimum = 1, maximum = 500, description = "From 1 to 500; 100 when left out"),
-           ("offset" = Option<u32>, Query, maximum = 2147483647, description = "So many left out before")),
+           ("limit" = Option<u32>, Query),
+           ("offset" = Option<u32>, Query)),
     responses((status = 200, description = "The jobs, and how many there are in all", body = JobsListed)))]
 async fn list(who: SignedIn, site: web::Data<Site>, which: web::Query<Which>) -> Answer {
     let view: View = which.view()?;
@@ -105,7 +110,7 @@ async fn list(who: SignedIn, site: web::Data<Site>, which: web::Query<Which>) ->
 
 /// A job with its route.
 #[derive(Debug, Serialize, ToSchema)]
-struct JobShown {
+pub(super) struct JobShown {
     id: Uuid,
     number: i64,
     title: String,
@@ -149,7 +154,7 @@ async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     shown(&who, *id).await
 }
 
-async fn shown(who: &SignedIn, id: Uuid) -> Answer {
+pub(super) async fn shown(who: &SignedIn, id: Uuid) -> Answer {
     let mut tx = who.begin().await?;
     let job = jobs::get(&mut tx, id).await?;
     let besides = job_changes::besides(&mut tx, id).await?;

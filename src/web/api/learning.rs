@@ -1,14 +1,18 @@
 //! `/api/v1/review/standards`, `/spread` and `/quotes`: what is learned, as the screens show it.
 
+use super::body::Body;
+use super::versions;
 use crate::app::learn_shape::Shaped;
 use crate::app::review_quotes::quotes_review;
 use crate::app::{learn, learn_spread};
+use crate::db::people::Role;
 use crate::review::proposals::Verdict;
 use crate::review::ratios::Interval;
 use crate::units::Code;
+use crate::web::screens::learning::proposal::{self, DecisionForm};
 use crate::web::shell::site::Site;
-use crate::web::ui::{Answer, SignedIn};
-use actix_web::{HttpResponse, web};
+use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
+use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::Utc;
 use rust_decimal::Decimal;
 use serde::Serialize;
@@ -18,12 +22,13 @@ use uuid::Uuid;
 /// `/api/v1/review/standards`, `/spread` and `/quotes`.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.service(web::resource("/api/v1/review/standards").get(standards))
+        .service(web::resource("/api/v1/review/standards/{element}/{part}").put(decide))
         .service(web::resource("/api/v1/review/spread").get(spread))
         .service(web::resource("/api/v1/review/quotes").get(quotes));
 }
 
 #[derive(OpenApi)]
-#[openapi(paths(standards, spread, quotes))]
+#[openapi(paths(standards, decide, spread, quotes))]
 pub(super) struct Doc;
 
 /// A figure with what it is nine times in ten between.
@@ -55,6 +60,8 @@ struct StandardOut {
     operations: usize,
     /// `change`, `right` or `too_little`.
     verdict: &'static str,
+    /// The version of the standard time, for `If-Match`.
+    version: i32,
 }
 
 #[derive(Debug, Serialize)]
@@ -113,6 +120,7 @@ async fn standards(who: SignedIn, site: web::Data<Site>) -> Answer {
             ratio: proposal.found.ratio.into(),
             operations: proposal.found.operations,
             verdict: verdict(proposal.verdict),
+            version: change.version,
         })
     });
     let out = StandardsOut {
@@ -122,6 +130,41 @@ async fn standards(who: SignedIn, site: web::Data<Site>) -> Answer {
         scatter: lesson.scatter.iter().map(ShapedOut::of).collect(),
     };
     Ok(HttpResponse::Ok().json(out).into())
+}
+
+/// Decides what is proposed for a standard: taken, changed to a figure of the owner's, or refused.
+#[utoipa::path(put, path = "/api/v1/review/standards/{element}/{part}", operation_id = "decide_standard", tag = "Review",
+    params(("element" = Uuid, Path, description = "The standard time"),
+           ("part" = String, Path, description = "`setup` or `run`"),
+           ("If-Match" = String, Header)),
+    request_body = DecisionForm,
+    responses((status = 204, description = "It is decided"),
+              (status = 412, description = "The standard, or what is proposed for it, has changed meanwhile"),
+              (status = 428, description = "If-Match is missing")))]
+async fn decide(
+    req: HttpRequest,
+    who: SignedIn,
+    site: web::Data<Site>,
+    at: web::Path<(String, String)>,
+    body: Body<DecisionForm>,
+) -> Answer {
+    who.require(Role::Owner)?;
+    let (element, part) = proposal::of_path(&at.0, &at.1)?;
+    let version = versions::seen(&req)?;
+    let (actor, now) = (who.actor(), Utc::now());
+    let lesson = learn::lesson(&actor, &site.lessons, now).await?;
+    let proposal = lesson
+        .proposal(element, part)
+        .ok_or(WebError::NotFound("what is proposed for this standard"))?;
+    let mut errors = FormErrors::default();
+    let Some(choice) = proposal::read(&body.form, proposal, &mut errors) else {
+        return Err(errors.into());
+    };
+    let choice = learn::Choice { version, ..choice };
+    learn::decide(&actor, &site.lessons, &choice, now)
+        .await
+        .map_err(versions::passed)?;
+    Ok(HttpResponse::NoContent().finish().into())
 }
 
 /// Figures in per cent, those of breakdowns in working hours.

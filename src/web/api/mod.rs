@@ -3,22 +3,31 @@
 //! handlers.
 
 mod bargain;
+mod body;
+pub mod bookings;
+pub mod casting_records;
 pub mod castings;
 pub mod customers;
 pub mod enquiries;
+pub mod holds;
 pub mod hours;
 mod idempotency;
+pub mod job_steps;
 pub mod jobs;
 pub mod learning;
+pub mod needs;
 mod openapi;
 mod paging;
 pub mod plan;
+pub mod plan_changes;
 pub mod quotes;
+pub mod records;
 pub mod review;
 pub mod search;
 pub mod shelf;
 pub mod sightings;
 pub mod stock;
+pub mod stock_moves;
 mod versions;
 
 use actix_web::web;
@@ -26,18 +35,27 @@ use actix_web::web;
 /// `/api/v1` and what is under it. One line for each kind of thing, in alphabetical order. Each address is one resource with
 /// all its methods: the framework then answers any other with 405 and those it takes (RFC 9110, 15.5.6).
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    // Before the rest, since some of the lists under the addresses of records tell more than the records do.
+    records::routes(cfg);
+    bookings::routes(cfg);
+    casting_records::routes(cfg);
     castings::routes(cfg);
     customers::routes(cfg);
     enquiries::routes(cfg);
+    holds::routes(cfg);
     hours::routes(cfg);
+    job_steps::routes(cfg);
     jobs::routes(cfg);
     learning::routes(cfg);
+    needs::routes(cfg);
     openapi::routes(cfg);
     plan::routes(cfg);
+    plan_changes::routes(cfg);
     quotes::routes(cfg);
     review::routes(cfg);
     search::routes(cfg);
     shelf::routes(cfg);
     sightings::routes(cfg);
     stock::routes(cfg);
+    stock_moves::routes(cfg);
 }

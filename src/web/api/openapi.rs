@@ -1,6 +1,6 @@
 //! `/api/v1/openapi.json`: the interface as OpenAPI 3.1, made from the attributes beside the handlers.
 
-use super::{idempotency, versions};
+use super::{idempotency, paging, versions};
 use crate::web::ui::SignedIn;
 use actix_web::{HttpResponse, web};
 use serde::Serialize;
@@ -77,7 +77,7 @@ impl Modify for Everywhere {
                 responses.insert("default".to_owned(), RefOr::T(problem));
                 for parameter in operation.parameters.iter_mut().flatten() {
                     if let RefOr::T(parameter) = parameter {
-                        describe_header(parameter);
+                        describe_shared(parameter);
                     }
                 }
             }
@@ -85,22 +85,35 @@ impl Modify for Everywhere {
     }
 }
 
-/// Says what a header is that several operations take.
-fn describe_header(parameter: &mut Parameter) {
-    let (description, pattern, longest) = match parameter.name.as_str() {
+/// Says what a parameter is that several operations take.
+fn describe_shared(parameter: &mut Parameter) {
+    let (description, of_text, of_number) = match parameter.name.as_str() {
         "Idempotency-Key" => (
             "A key of your own; sent again, nothing is made twice",
-            idempotency::PATTERN,
-            Some(idempotency::LONGEST),
+            Some((idempotency::PATTERN, Some(idempotency::LONGEST))),
+            None,
         ),
-        "If-Match" => ("The ETag of the version you saw", versions::PATTERN, None),
+        "If-Match" => (
+            "The ETag of the version you saw",
+            Some((versions::PATTERN, None)),
+            None,
+        ),
+        "limit" => ("100 when left out", None, Some(paging::LIMITS)),
+        "offset" => ("So many left out before", None, Some(paging::OFFSETS)),
         _ => return,
     };
     parameter.description = Some(description.to_owned());
-    if let Some(RefOr::T(Schema::Object(schema))) = &mut parameter.schema {
+    let Some(RefOr::T(Schema::Object(schema))) = &mut parameter.schema else {
+        return;
+    };
+    if let Some((pattern, longest)) = of_text {
         schema.pattern = Some(pattern.to_owned());
         schema.min_length = longest.map(|_| 1);
         schema.max_length = longest;
+    }
+    if let Some(bounds) = of_number {
+        schema.minimum = Some((*bounds.start()).into());
+        schema.maximum = Some((*bounds.end()).into());
     }
 }
 
@@ -108,19 +121,27 @@ fn describe_header(parameter: &mut Parameter) {
 fn document() -> utoipa::openapi::OpenApi {
     let mut document = Document::openapi();
     for part in [
+        super::bookings::Doc::openapi(),
+        super::casting_records::Doc::openapi(),
         super::castings::Doc::openapi(),
         super::customers::Doc::openapi(),
         super::enquiries::Doc::openapi(),
+        super::holds::Doc::openapi(),
         super::hours::Doc::openapi(),
+        super::job_steps::Doc::openapi(),
         super::jobs::Doc::openapi(),
         super::learning::Doc::openapi(),
+        super::needs::Doc::openapi(),
         super::plan::Doc::openapi(),
+        super::plan_changes::Doc::openapi(),
         super::quotes::Doc::openapi(),
+        super::records::describe(),
         super::review::Doc::openapi(),
         super::search::Doc::openapi(),
         super::shelf::Doc::openapi(),
         super::sightings::Doc::openapi(),
         super::stock::Doc::openapi(),
+        super::stock_moves::Doc::openapi(),
     ] {
         document.merge(part);
     }
@@ -133,6 +154,7 @@ fn operations(item: &mut PathItem) -> impl Iterator<Item = &mut Operation> {
         &mut item.get,
         &mut item.post,
         &mut item.put,
+        &mut item.patch,
         &mut item.delete,
     ]
     .into_iter()

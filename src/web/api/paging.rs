@@ -4,6 +4,12 @@ use crate::db::lists::Part;
 use crate::units::Code;
 use crate::web::ui::FormErrors;
 use serde::Deserialize;
+use std::ops::RangeInclusive;
+
+/// How many rows may be asked for.
+pub(super) const LIMITS: RangeInclusive<u32> = 1..=500;
+/// How many may be left out: 32 bits with a sign, as OpenAPI has it.
+pub(super) const OFFSETS: RangeInclusive<u32> = 0..=i32::MAX.unsigned_abs();
 
 /// Rows of a list: so many, after so many that are left out.
 #[derive(Debug, Clone, Copy)]
@@ -27,12 +33,14 @@ impl Rows {
     /// Complaints about `limit` and `offset`.
     pub(super) fn check(self) -> Result<Self, FormErrors> {
         let mut errors = FormErrors::default();
-        if !(1..=500).contains(&self.limit) {
-            errors.add("limit", "This must be from 1 to 500");
-        }
-        // 32 bits with a sign, as OpenAPI has it.
-        if i32::try_from(self.offset).is_err() {
-            errors.add("offset", "This must be from 0 to 2147483647");
+        for (field, value, bounds) in [
+            ("limit", self.limit, LIMITS),
+            ("offset", self.offset, OFFSETS),
+        ] {
+            if !bounds.contains(&value) {
+                let (least, most) = (bounds.start(), bounds.end());
+                errors.add(field, format!("This must be from {least} to {most}"));
+            }
         }
         if errors.is_empty() {
             Ok(self)

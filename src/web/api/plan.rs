@@ -1,10 +1,11 @@
 //! `/api/v1/plan`: when, where and by whom each operation is done, and when each job is ready.
 
+use super::versions;
 use crate::planning::floor::{JobDates, Slot, SlotState};
 use crate::planning::freshness::Freshness;
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, SignedIn};
-use actix_web::{HttpResponse, web};
+use actix_web::web;
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use utoipa::{OpenApi, ToSchema};
@@ -99,7 +100,7 @@ impl From<&JobDates> for DatesShown {
 
 /// The current plan.
 #[utoipa::path(get, path = "/api/v1/plan", operation_id = "read_plan", tag = "Plan",
-    responses((status = 200, description = "Operations by their start, and jobs with their days", body = PlanShown)))]
+    responses((status = 200, description = "Operations by their start, and jobs with their days; the version in ETag", body = PlanShown)))]
 async fn show(who: SignedIn, site: web::Data<Site>) -> Answer {
     let plan = site.plans.now(&who.actor(), Utc::now()).await?;
     let shown = PlanShown {
@@ -112,5 +113,5 @@ async fn show(who: SignedIn, site: web::Data<Site>) -> Answer {
         slots: plan.timetable.slots.iter().map(SlotShown::from).collect(),
         jobs: plan.timetable.jobs.iter().map(DatesShown::from).collect(),
     };
-    Ok(HttpResponse::Ok().json(shown).into())
+    Ok(versions::tagged(plan.age.seen(), shown))
 }

@@ -1,8 +1,10 @@
 //! `/api/v1/quotes`: those that were given, and what became of them. For the office.
 
+use super::idempotency::keyed;
 use super::paging::Which;
 use super::versions;
 use crate::app::lose_quote::lose_quote;
+use crate::app::reserve_slot::reserve_slot;
 use crate::app::win_quote::{Won, win_quote};
 use crate::db::lists::{self, QuoteSort, QuoteView};
 use crate::db::people::Role;
@@ -21,12 +23,13 @@ use uuid::Uuid;
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.service(web::resource("/api/v1/quotes").get(list))
         .service(web::resource("/api/v1/quotes/{id}").get(one))
+        .service(web::resource("/api/v1/quotes/{id}/slot").put(slot))
         .service(web::resource("/api/v1/quotes/{id}/accepted").post(accepted))
         .service(web::resource("/api/v1/quotes/{id}/declined").post(declined));
 }
 
 #[derive(OpenApi)]
-#[openapi(paths(list, one, accepted, declined))]
+#[openapi(paths(list, one, accepted, declined, slot))]
 pub(super) struct Doc;
 
 /// A quote as it was given, and what became of it.
@@ -85,8 +88,8 @@ struct QuotesListed {
 #[utoipa::path(get, path = "/api/v1/quotes", operation_id = "list_quotes", tag = "Quotes",
     params(("view" = Option<String>, Query, description = "`open` (when left out), `accepted`, `no_sale` or `all`"),
            ("q" = Option<String>, Query, description = "A number, or a part of offer or customer"),
-           ("limit" = Option<u32>, Query, minimum = 1, maximum = 500, description = "From 1 to 500; 100 when left out"),
-           ("offset" = Option<u32>, Query, maximum = 2147483647, description = "So many left out before")),
+           ("limit" = Option<u32>, Query),
+           ("offset" = Option<u32>, Query)),
     responses((status = 200, description = "The quotes, and how many there are in all", body = QuotesListed)))]
 async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     who.require(Role::Office)?;
@@ -138,7 +141,8 @@ struct JobOpened {
 /// Marks a quote as accepted and opens its job.
 #[utoipa::path(post, path = "/api/v1/quotes/{id}/accepted", operation_id = "accept_quote", tag = "Quotes",
     params(("id" = Uuid, Path, description = "The quote"),
-           ("If-Match" = String, Header)),
+           ("If-Match" = String, Header),
+           ("Idempotency-Key" = Option<String>, Header)),
     request_body = Acceptance,
     responses((status = 201, description = "The job; its address in Location", body = JobOpened),
               (status = 412, description = "Somebody else changed the quote meanwhile"),
@@ -161,13 +165,39 @@ async fn accepted(
         due_on,
         confirmed: body.confirmed,
     };
-    let (id, number) = win_quote(&who.actor(), won, who.today())
+    let keyed = keyed(&req, &who, &*body)?;
+    let (id, number) = win_quote(&who.actor(), won, who.today(), keyed.as_ref())
         .await
         .map_err(versions::passed)?;
     Ok(HttpResponse::Created()
         .insert_header((LOCATION, format!("/api/v1/jobs/{id}")))
         .json(JobOpened { id, number })
         .into())
+}
+
+/// Until when a slot is kept. The day is text, so that a wrong one is complained about by field.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct SlotKept {
+    /// To the end of this day; none gives the slot up.
+    until: Option<String>,
+}
+
+/// Keeps the slot of a quote in the plan, as if it were a job, or gives it up.
+#[utoipa::path(put, path = "/api/v1/quotes/{id}/slot", operation_id = "keep_slot", tag = "Quotes",
+    params(("id" = Uuid, Path, description = "The quote")),
+    request_body = SlotKept,
+    responses((status = 204, description = "It is kept, or given up")))]
+async fn slot(who: SignedIn, id: web::Path<Uuid>, body: web::Json<SlotKept>) -> Answer {
+    who.require(Role::Office)?;
+    let mut errors = FormErrors::default();
+    let until = body.until.as_deref().unwrap_or_default();
+    let Some(until) = errors.optional(until, |errors| errors.date("until", until)) else {
+        return Err(errors.into());
+    };
+    quotes::get(&mut who.begin().await?, *id).await?;
+    reserve_slot(&who.actor(), *id, until, who.today()).await?;
+    Ok(HttpResponse::NoContent().finish().into())
 }
 
 /// Why the customer does not take it.

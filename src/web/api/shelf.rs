@@ -1,13 +1,21 @@
 //! `/api/v1/castings`: those that stand in the shop, or stood there. What they cost is for the office.
 
+use super::body::Body;
+use super::idempotency::keyed;
 use super::paging::Which;
 use super::versions;
-use crate::db::castings_on_shelf::{self, Casting};
+use crate::app::take_in_casting::{GoodsIn, take_in};
+use crate::app::{describe_casting, move_casting};
+use crate::db::casting_records::Origin;
+use crate::db::castings;
+use crate::db::castings_on_shelf::{self, Casting, CastingDetails, ShelfState};
 use crate::db::lists::{self, ShelfSort, ShelfView};
 use crate::db::people::Role;
 use crate::units::{Code, Money};
-use crate::web::ui::{Answer, SignedIn};
-use actix_web::{HttpResponse, web};
+use crate::web::screens::shelf::{CastingForm, InspectionForm};
+use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
+use actix_web::http::header::{ETAG, LOCATION};
+use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::{OpenApi, ToSchema};
@@ -15,12 +23,14 @@ use uuid::Uuid;
 
 /// `/api/v1/castings` and one of them.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(web::resource("/api/v1/castings").get(list))
-        .service(web::resource("/api/v1/castings/{id}").get(one));
+    cfg.service(web::resource("/api/v1/castings").get(list).post(add))
+        .service(web::resource("/api/v1/castings/{id}").get(one).put(change))
+        .service(web::resource("/api/v1/castings/{id}/inspection").put(inspect))
+        .service(web::resource("/api/v1/castings/{id}/state").put(shift));
 }
 
 #[derive(OpenApi)]
-#[openapi(paths(list, one))]
+#[openapi(paths(list, one, add, change, inspect, shift))]
 pub(super) struct Doc;
 
 /// Of which variant; of all when left out.
@@ -81,8 +91,8 @@ struct CastingsListed {
     params(("view" = Option<String>, Query, description = "`here` (when left out), `free` or `all`: used and gone too"),
            ("q" = Option<String>, Query, description = "A number, or a part of variant, condition or whence it came"),
            ("variant_id" = Option<Uuid>, Query, description = "Of this variant only"),
-           ("limit" = Option<u32>, Query, minimum = 1, maximum = 500, description = "From 1 to 500; 100 when left out"),
-           ("offset" = Option<u32>, Query, maximum = 2147483647, description = "So many left out before")),
+           ("limit" = Option<u32>, Query),
+           ("offset" = Option<u32>, Query)),
     responses((status = 200, description = "The castings, and how many there are in all", body = CastingsListed)))]
 async fn list(who: SignedIn, which: web::Query<Which>, of: web::Query<OfVariant>) -> Answer {
     let view: ShelfView = which.view()?;
@@ -110,9 +120,122 @@ async fn list(who: SignedIn, which: web::Query<Which>, of: web::Query<OfVariant>
     params(("id" = Uuid, Path, description = "The casting")),
     responses((status = 200, description = "The casting; its version in ETag", body = CastingShown)))]
 async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
-    let casting = castings_on_shelf::get(&mut who.begin().await?, *id).await?;
+    shown(&who, *id).await
+}
+
+async fn shown(who: &SignedIn, id: Uuid) -> Answer {
+    let casting = castings_on_shelf::get(&mut who.begin().await?, id).await?;
     Ok(versions::tagged(
         casting.version,
-        CastingShown::of(casting, &who),
+        CastingShown::of(casting, who),
     ))
+}
+
+async fn read(who: &SignedIn, form: &CastingForm) -> Result<(CastingDetails, Origin), WebError> {
+    who.require(Role::Office)?;
+    let variants = castings::variant_names(&mut who.begin().await?).await?;
+    let mut errors = FormErrors::default();
+    let read = form.read(who, &variants, &mut errors);
+    read.filter(|_| errors.is_empty()).ok_or(errors.into())
+}
+
+/// Puts a casting on the shelf.
+#[utoipa::path(post, path = "/api/v1/castings", operation_id = "take_in_casting", tag = "Castings",
+    params(("Idempotency-Key" = Option<String>, Header)),
+    request_body = CastingForm,
+    responses((status = 201, description = "The casting; its address in Location, its version in ETag", body = CastingShown)))]
+async fn add(req: HttpRequest, who: SignedIn, body: Body<CastingForm>) -> Answer {
+    let keyed = keyed(&req, &who, &body.sent)?;
+    let (details, origin) = read(&who, &body.form).await?;
+    let goods = GoodsIn {
+        details,
+        origin,
+        findings: Vec::new(),
+        instrument: String::new(),
+    };
+    let (id, _) = take_in(&who.actor(), goods, keyed.as_ref()).await?;
+    let casting = castings_on_shelf::get(&mut who.begin().await?, id).await?;
+    Ok(HttpResponse::Created()
+        .insert_header((LOCATION, format!("/api/v1/castings/{id}")))
+        .insert_header((ETAG, versions::tag(casting.version)))
+        .json(CastingShown::of(casting, &who))
+        .into())
+}
+
+/// Changes what is written down about a casting, all of it.
+#[utoipa::path(put, path = "/api/v1/castings/{id}", operation_id = "change_casting", tag = "Castings",
+    params(("id" = Uuid, Path, description = "The casting"),
+           ("If-Match" = String, Header)),
+    request_body = CastingForm,
+    responses((status = 200, description = "The casting as it is now", body = CastingShown),
+              (status = 412, description = "Somebody else changed it meanwhile"),
+              (status = 428, description = "If-Match is missing")))]
+async fn change(
+    req: HttpRequest,
+    who: SignedIn,
+    id: web::Path<Uuid>,
+    body: Body<CastingForm>,
+) -> Answer {
+    let version = versions::seen(&req)?;
+    let (details, origin) = read(&who, &body.form).await?;
+    let changed = describe_casting::change(&who.actor(), *id, version, &details, &origin).await;
+    changed.map_err(versions::passed)?;
+    shown(&who, *id).await
+}
+
+/// Says what the inspection of a casting found.
+#[utoipa::path(put, path = "/api/v1/castings/{id}/inspection", operation_id = "inspect_casting", tag = "Castings",
+    params(("id" = Uuid, Path, description = "The casting"),
+           ("If-Match" = String, Header)),
+    request_body = InspectionForm,
+    responses((status = 200, description = "The casting as it is now", body = CastingShown),
+              (status = 412, description = "Somebody else changed it meanwhile"),
+              (status = 428, description = "If-Match is missing")))]
+async fn inspect(
+    req: HttpRequest,
+    who: SignedIn,
+    id: web::Path<Uuid>,
+    body: Body<InspectionForm>,
+) -> Answer {
+    let version = versions::seen(&req)?;
+    let mut errors = FormErrors::default();
+    let Some((outcome, on)) = body.form.read(who.today(), &mut errors) else {
+        return Err(errors.into());
+    };
+    let inspected = move_casting::inspect(&who.actor(), *id, version, outcome, on).await;
+    inspected.map_err(versions::passed)?;
+    shown(&who, *id).await
+}
+
+/// Where a casting is to stand.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct CastingState {
+    /// `on_shelf`, `scrapped` or `returned`.
+    state: String,
+}
+
+/// Writes a casting off, gives it back to its owner, or puts it back on the shelf.
+#[utoipa::path(put, path = "/api/v1/castings/{id}/state", operation_id = "move_casting", tag = "Castings",
+    params(("id" = Uuid, Path, description = "The casting"),
+           ("If-Match" = String, Header)),
+    request_body = CastingState,
+    responses((status = 200, description = "The casting as it is now", body = CastingShown),
+              (status = 412, description = "Somebody else changed it meanwhile"),
+              (status = 428, description = "If-Match is missing")))]
+async fn shift(
+    req: HttpRequest,
+    who: SignedIn,
+    id: web::Path<Uuid>,
+    body: web::Json<CastingState>,
+) -> Answer {
+    who.require(Role::Office)?;
+    let version = versions::seen(&req)?;
+    let mut errors = FormErrors::default();
+    let Some(to) = errors.choice("state", &body.state, ShelfState::from_code) else {
+        return Err(errors.into());
+    };
+    let moved = move_casting::move_to(&who.actor(), *id, version, to).await;
+    moved.map_err(versions::passed)?;
+    shown(&who, *id).await
 }

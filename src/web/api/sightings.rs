@@ -20,11 +20,16 @@ use uuid::Uuid;
 /// `/api/v1/sightings` and one of them.
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.service(web::resource("/api/v1/sightings").get(list).post(add))
-        .service(web::resource("/api/v1/sightings/{id}").get(one).put(change));
+        .service(
+            web::resource("/api/v1/sightings/{id}")
+                .get(one)
+                .put(change)
+                .delete(remove),
+        );
 }
 
 #[derive(OpenApi)]
-#[openapi(paths(list, add, one, change))]
+#[openapi(paths(list, add, one, change, remove))]
 pub(super) struct Doc;
 
 /// Which to list: of one variant or all, the latest first.
@@ -43,8 +48,8 @@ struct Listed {
 /// The latest sightings.
 #[utoipa::path(get, path = "/api/v1/sightings", operation_id = "list_sightings", tag = "Market",
     params(("variant_id" = Option<Uuid>, Query, description = "Of this variant only"),
-           ("limit" = Option<u32>, Query, minimum = 1, maximum = 500, description = "From 1 to 500; 100 when left out"),
-           ("offset" = Option<u32>, Query, maximum = 2147483647, description = "So many left out before")),
+           ("limit" = Option<u32>, Query),
+           ("offset" = Option<u32>, Query)),
     responses((status = 200, description = "`sightings`, the latest first", body = serde_json::Value)))]
 async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let rows = Rows::of(which.limit, which.offset).check()?;
@@ -164,4 +169,21 @@ async fn change(
     let sighting = sightings::get(&mut tx, *id).await?;
     tx.commit().await?;
     Ok(shown(sighting))
+}
+
+/// Deletes a sighting.
+#[utoipa::path(delete, path = "/api/v1/sightings/{id}", operation_id = "delete_sighting", tag = "Market",
+    params(("id" = Uuid, Path, description = "The sighting"),
+           ("If-Match" = String, Header)),
+    responses((status = 204, description = "It is deleted"),
+              (status = 412, description = "Somebody else changed it meanwhile"),
+              (status = 428, description = "If-Match is missing")))]
+async fn remove(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>) -> Answer {
+    who.require(Role::Office)?;
+    let version = versions::seen(&req)?;
+    let mut tx = who.begin().await?;
+    let deleted = sightings::delete(&mut tx, *id, version).await;
+    deleted.map_err(versions::passed)?;
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish().into())
 }

@@ -75,8 +75,8 @@ struct ItemsListed {
 #[utoipa::path(get, path = "/api/v1/stock", operation_id = "list_stock", tag = "Stock",
     params(("view" = Option<String>, Query, description = "`kept` (when left out), `to_order` or `all`: no longer kept too"),
            ("q" = Option<String>, Query, description = "A part of name, place or supplier"),
-           ("limit" = Option<u32>, Query, minimum = 1, maximum = 500, description = "From 1 to 500; 100 when left out"),
-           ("offset" = Option<u32>, Query, maximum = 2147483647, description = "So many left out before")),
+           ("limit" = Option<u32>, Query),
+           ("offset" = Option<u32>, Query)),
     responses((status = 200, description = "The items, and how many there are in all", body = ItemsListed)))]
 async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
     let view: ItemView = which.view()?;

@@ -5,17 +5,19 @@ use crate::web::ui::{Reply, WebError};
 use actix_web::http::header::{ETAG, IF_MATCH};
 use actix_web::{HttpRequest, HttpResponse};
 use serde::Serialize;
+use std::fmt::Display;
+use std::str::FromStr;
 
 /// What a tag is, as a pattern.
 pub(super) const PATTERN: &str = "^\"[0-9]{1,9}\"$";
 
 /// The tag of a version.
-pub(super) fn tag(version: i32) -> String {
+pub(super) fn tag(version: impl Display) -> String {
     format!("\"{version}\"")
 }
 
 /// Something as it is now, its version in the tag.
-pub(super) fn tagged(version: i32, shown: impl Serialize) -> Reply {
+pub(super) fn tagged(version: impl Display, shown: impl Serialize) -> Reply {
     HttpResponse::Ok()
         .insert_header((ETAG, tag(version)))
         .json(shown)
@@ -26,7 +28,7 @@ pub(super) fn tagged(version: i32, shown: impl Serialize) -> Reply {
 ///
 /// # Errors
 /// [`WebError::VersionNeeded`] without one, [`WebError::VersionPassed`] for what is no version of ours.
-pub(super) fn seen(req: &HttpRequest) -> Result<i32, WebError> {
+pub(super) fn seen<V: FromStr>(req: &HttpRequest) -> Result<V, WebError> {
     let tag = req.headers().get(IF_MATCH).ok_or(WebError::VersionNeeded)?;
     tag.to_str()
         .ok()

@@ -22,6 +22,7 @@ pub mod stock;
 pub mod today;
 pub mod week;
 
+use crate::web::ui::record::Each;
 use actix_web::web;
 
 /// Every screen's routes. One line for each, in alphabetical order.
@@ -47,4 +48,14 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     stock::routes(cfg);
     today::routes(cfg);
     week::routes(cfg);
+}
+
+/// Every record that programs may read and change, in alphabetical order of the screens.
+pub(in crate::web) fn records(each: &mut impl Each) {
+    castings::records(each);
+    customers::records(each);
+    jobs::records(each);
+    market::records(each);
+    shop::records(each);
+    stock::records(each);
 }

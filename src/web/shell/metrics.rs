@@ -138,7 +138,7 @@ fn part(pattern: Option<&str>) -> String {
 
 /// A method as it is counted: one that nobody needs makes no series of its own.
 fn method(method: &str) -> String {
-    let known = ["GET", "HEAD", "POST", "PUT", "DELETE"].contains(&method);
+    let known = ["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE"].contains(&method);
     if known { method } else { "other" }.to_owned()
 }
 

@@ -70,7 +70,8 @@ impl Section {
         !matches!(self, Self::Enquiries | Self::Review) || who.may(Role::Office)
     }
 
-    fn label(self) -> &'static str {
+    /// What it is called.
+    pub(in crate::web) fn label(self) -> &'static str {
         match self {
             Self::Enquiries => "Enquiry",
             Self::Jobs => "Jobs",

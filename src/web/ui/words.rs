@@ -46,6 +46,9 @@ pub fn refusal(why: &Refusal, today: NaiveDate) -> String {
         Refusal::EnquiryQuoted { number } => format!(
             "Enquiry {number} has quotes. Mark those as accepted or declined instead."
         ),
+        Refusal::HoursOfClosedJob { number, .. } => {
+            format!("Job {number} is closed: reopen it first")
+        }
         Refusal::Booking(why) => format!("{}.", booking_refused(*why)),
         Refusal::Check(why) => format!("{}.", check_refused(*why)),
         Refusal::Order(why) => format!("That makes no order: {why}."),

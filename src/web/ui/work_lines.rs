@@ -2,6 +2,7 @@
 //! that some of it is timed by.
 
 use super::forms::{Choice, Field, FormErrors};
+use super::record::Shape;
 use crate::estimating::{Basis, Element, WorkList, WorkListError, WorkTemplate};
 use maud::{Markup, html};
 
@@ -39,6 +40,21 @@ pub(in crate::web) fn columns(list: &WorkList) -> (Vec<String>, Vec<String>) {
         .iter()
         .map(|(code, count)| (code.clone(), count.to_string()))
         .unzip()
+}
+
+/// How a list stands in JSON: rows of work, and what it is timed by.
+pub(in crate::web) fn shapes(elements: &[Element]) -> Vec<Shape> {
+    let count = Field::int("count", "How many", "").optional();
+    vec![
+        Shape::Rows {
+            name: "lines",
+            title: "Work",
+            columns: [Field::select("work", "Work", "", choices(elements)), count].into(),
+            first: 1,
+        },
+        Shape::One(Field::int("cylinders", "Cylinders", "").optional()),
+        Shape::One(Field::int("mains", "Main bearings", "").optional()),
+    ]
 }
 
 impl TypedLines<'_> {

@@ -6,10 +6,11 @@ use crate::castings::{Boss, Face, Pattern, Place};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings as db};
 use crate::units::{Code, Length};
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Typed, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Typed, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::Markup;
+use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     record::routes::<BossSheet>(cfg);
@@ -17,7 +18,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 
 /// A boss with the pattern it is on, and the place it had; `None` for a new one.
 #[derive(Debug, Clone)]
-struct BossSheet {
+pub(super) struct BossSheet {
     pattern: Pattern,
     old: Option<Place>,
     boss: Boss,
@@ -34,6 +35,14 @@ impl BossSheet {
                 deepest: None,
                 through: false,
             },
+        }
+    }
+
+    fn of(pattern: &Pattern, boss: Boss) -> Self {
+        Self {
+            pattern: pattern.clone(),
+            old: Some(boss.place.clone()),
+            boss,
         }
     }
 
@@ -62,18 +71,25 @@ impl Record for BossSheet {
         delete: "/castings/patterns/{id}/bosses/delete",
         copy: "",
     };
+    const API: Api = Api::of(
+        "boss",
+        "/api/v1/patterns/{id}/bosses",
+        "/api/v1/patterns/{id}/bosses/{face}/{label}",
+    );
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         let place = PlaceQuery::of(&at.query).place()?;
         let pattern = db::pattern(tx, at.id).await?;
         Ok(match pattern.boss(&place).cloned() {
-            Some(boss) => Self {
-                pattern,
-                old: Some(place),
-                boss,
-            },
+            Some(boss) => Self::of(&pattern, boss),
             None => Self::new(pattern, place),
         })
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Vec<Self>, WebError> {
+        let pattern = db::pattern(tx, at.id).await?;
+        let bosses = pattern.bosses.clone().into_iter();
+        Ok(bosses.map(|boss| Self::of(&pattern, boss)).collect())
     }
 
     async fn around(
@@ -112,6 +128,10 @@ impl Record for BossSheet {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.pattern.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.pattern.id
     }
 
     fn is_there(&self) -> bool {

@@ -8,7 +8,7 @@ use crate::enquiry::{CrackPlace, CrackRepair};
 use crate::estimating::Element;
 use crate::units::Code;
 use crate::web::ui::forms::Choice;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::{Markup, html};
@@ -71,9 +71,14 @@ impl Record for CrackRepair {
         delete: "/castings/cracks/{id}/delete",
         copy: "",
     };
+    const API: Api = Api::of("crack_repair", "/api/v1/cracks", "/api/v1/cracks/{id}");
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(db::get(tx, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        Ok(db::list(tx).await?)
     }
 
     async fn around(
@@ -130,6 +135,10 @@ impl Record for CrackRepair {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
     }
 
     fn check(&mut self, known: &Vec<Element>, _: &SignedIn, errors: &mut FormErrors) {

@@ -6,10 +6,11 @@ use crate::castings::{Face, Feature, FeatureKind, Pattern, Place, Point, Variant
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings as db};
 use crate::units::{Code, Fit, Length, LengthUnit, Thread};
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Typed, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Typed, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::{Markup, html};
+use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     record::routes::<FeatureSheet>(cfg);
@@ -17,7 +18,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 
 /// A feature with the variant it is of, and the place it had; `None` for a new one.
 #[derive(Debug, Clone)]
-struct FeatureSheet {
+pub(super) struct FeatureSheet {
     variant: Variant,
     old: Option<Place>,
     feature: Feature,
@@ -47,6 +48,17 @@ impl FeatureSheet {
                 note: String::new(),
             },
             sized: false,
+        }
+    }
+
+    fn of(variant: &Variant, feature: Feature) -> Self {
+        Self {
+            variant: variant.clone(),
+            old: Some(feature.place.clone()),
+            across: feature.at.map(|at| at.x),
+            up: feature.at.map(|at| at.y),
+            feature,
+            sized: true,
         }
     }
 
@@ -96,21 +108,27 @@ impl Record for FeatureSheet {
         delete: "/castings/variants/{id}/features/delete",
         copy: "",
     };
+    const API: Api = Api::of(
+        "feature",
+        "/api/v1/variants/{id}/features",
+        "/api/v1/variants/{id}/features/{face}/{label}",
+    );
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         let place = PlaceQuery::of(&at.query).place()?;
         let variant = db::variant(tx, at.id).await?;
         Ok(match variant.feature(&place).cloned() {
-            Some(feature) => Self {
-                variant,
-                old: Some(place),
-                across: feature.at.map(|at| at.x),
-                up: feature.at.map(|at| at.y),
-                feature,
-                sized: true,
-            },
+            Some(feature) => Self::of(&variant, feature),
             None => Self::new(variant, place),
         })
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Vec<Self>, WebError> {
+        let variant = db::variant(tx, at.id).await?;
+        let features = variant.features.clone().into_iter();
+        Ok(features
+            .map(|feature| Self::of(&variant, feature))
+            .collect())
     }
 
     async fn around(
@@ -193,6 +211,10 @@ impl Record for FeatureSheet {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.variant.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.variant.id
     }
 
     fn is_there(&self) -> bool {

@@ -22,9 +22,13 @@ mod sizes_fields;
 mod variant;
 mod variant_form;
 
+use crate::castings::measured::Sizes;
 use crate::castings::{Face, FeatureKind, Place};
+use crate::castings::{Pattern, RemedyRule, Variant};
+use crate::enquiry::{CrackRepair, RelatedPattern};
 use crate::units::Code;
 use crate::web::ui::forms::Choice;
+use crate::web::ui::record::Each;
 use crate::web::ui::record::{Done, Typed};
 use crate::web::ui::{SignedIn, WebError, csrf_field};
 use actix_web::web;
@@ -49,6 +53,18 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     crack_repairs::routes(cfg);
     rules_form::routes(cfg);
     rules::routes(cfg);
+}
+
+/// The records that are kept here.
+pub(in crate::web) fn records(each: &mut impl Each) {
+    each.record::<Pattern>();
+    each.record::<boss::BossSheet>();
+    each.record::<Sizes>();
+    each.record::<RelatedPattern>();
+    each.record::<Variant>();
+    each.record::<feature::FeatureSheet>();
+    each.record::<RemedyRule>();
+    each.record::<CrackRepair>();
 }
 
 /// The version a form was filled in from.

@@ -9,7 +9,7 @@ use crate::units::text::capitalised;
 use crate::units::{Code, LengthUnit};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{
-    self, At, Copying, Done, Fields, Group, Paths, Record, Sheet, Typed, Words, at,
+    self, Api, At, Copying, Done, Fields, Group, Paths, Record, Shape, Sheet, Typed, Words, at,
 };
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
@@ -35,10 +35,15 @@ impl Record for Pattern {
         delete: "/castings/patterns/{id}/delete",
         copy: "/castings/patterns/{id}/copy",
     };
+    const API: Api = Api::of("pattern", "/api/v1/patterns", "/api/v1/patterns/{id}");
     const EMPTY: &'static [&'static str] = &["cylinders", "mains"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(db::pattern(tx, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        Ok(db::patterns(tx).await?)
     }
 
     async fn around(
@@ -102,6 +107,11 @@ impl Record for Pattern {
         .hint("For lifting, and said with the work. Leave it empty where nobody has weighed one");
         f.group(Group::new(
             "Faces as drawn",
+            Face::ALL
+                .iter()
+                .flat_map(|face| outline_fields(*face, unit))
+                .map(Shape::One)
+                .collect(),
             move |pattern: &Self, typed| {
                 for outline in &pattern.outlines {
                     typed.set(&width_field(outline.face), outline.width.entry(unit));
@@ -127,6 +137,10 @@ impl Record for Pattern {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
     }
 
     fn check(&mut self, variants: &Self::Around, _: &SignedIn, errors: &mut FormErrors) {
@@ -203,6 +217,16 @@ fn height_field(face: Face) -> String {
     format!("height-{}", face.code())
 }
 
+/// How far a face reaches.
+fn outline_fields(face: Face, unit: LengthUnit) -> [Field; 2] {
+    let called = capitalised(face.word());
+    [
+        (width_field(face), format!("{called}, across")),
+        (height_field(face), format!("{called}, up")),
+    ]
+    .map(|(name, label)| Field::length(&name, &label, "", unit).optional())
+}
+
 /// The faces of which a width or a height is typed.
 fn read_outlines(typed: &Typed, unit: LengthUnit, errors: &mut FormErrors) -> Vec<Outline> {
     let mut outlines = Vec::new();
@@ -233,10 +257,11 @@ fn faces(typed: &Typed, unit: LengthUnit, errors: &FormErrors) -> Markup {
             legend { "Faces as drawn" }
             p.hint { "Width and height from the face’s datum, its lower left corner as you look at it. Leave out a face that is never machined. Enter mm, inches (3.5 in, 1 3/8 in) or thou." }
             @for face in Face::ALL {
-                @let (width, height) = (width_field(*face), height_field(*face));
                 div.pair {
-                    (Field::length(&width, &format!("{}, across", capitalised(face.word())), typed.get(&width), unit).errors(errors).optional())
-                    (Field::length(&height, &format!("{}, up", capitalised(face.word())), typed.get(&height), unit).errors(errors).optional())
+                    @for field in outline_fields(*face, unit) {
+                        @let typed = typed.get(field.name()).to_owned();
+                        (field.filled(&typed).errors(errors))
+                    }
                 }
             }
         }

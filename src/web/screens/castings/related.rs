@@ -11,7 +11,7 @@ use crate::enquiry::{Lasting, RelatedPattern};
 use crate::units::LengthUnit;
 use crate::units::text::capitalised;
 use crate::web::ui::forms::Choice;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::{Markup, html};
@@ -51,10 +51,23 @@ impl Record for RelatedPattern {
         delete: "/castings/related/{id}/delete",
         copy: "",
     };
+    const API: Api = Api::of(
+        "related_pattern",
+        "/api/v1/patterns/{parent}/related",
+        "/api/v1/related-patterns/{id}",
+    );
     const EMPTY: &'static [&'static str] = &["donor"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(db::get(tx, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Vec<Self>, WebError> {
+        let which = Which {
+            wanted: Some(at.parent),
+            ..Which::default()
+        };
+        Ok(db::list(tx, which).await?)
     }
 
     async fn around(

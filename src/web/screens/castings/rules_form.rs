@@ -8,7 +8,9 @@ use crate::db::{DbError, ShopTx, remedy_rules as db, standards};
 use crate::estimating::Element;
 use crate::units::Code;
 use crate::web::ui::forms::Choice;
-use crate::web::ui::record::{self, At, Copying, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{
+    self, Api, At, Copying, Done, Fields, Paths, Record, Sheet, Words, at,
+};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::Markup;
@@ -40,10 +42,15 @@ impl Record for RemedyRule {
         delete: "/castings/rules/{id}/delete",
         copy: "/castings/rules/{id}/copy",
     };
+    const API: Api = Api::of("rule", "/api/v1/rules", "/api/v1/rules/{id}");
     const EMPTY: &'static [&'static str] = &["when", "action"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(db::get(tx, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        Ok(db::list(tx).await?)
     }
 
     async fn around(
@@ -125,6 +132,10 @@ impl Record for RemedyRule {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
     }
 
     fn check(&mut self, table: &Table, _: &SignedIn, errors: &mut FormErrors) {

@@ -9,7 +9,7 @@ use crate::db::{DbError, ShopTx, castings, measured_records as db};
 use crate::units::text::capitalised;
 use crate::units::{Code, LengthUnit};
 use crate::web::ui::forms::Choice;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::{Markup, html};
@@ -36,6 +36,7 @@ impl Record for Sizes {
         delete: "",
         copy: "",
     };
+    const API: Api = Api::single("sizes", "/api/v1/patterns/{id}/sizes");
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         castings::pattern(tx, at.id).await?;
@@ -118,6 +119,10 @@ impl Record for Sizes {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.pattern_id
     }
 
     fn check(&mut self, _: &Pattern, _: &SignedIn, errors: &mut FormErrors) {

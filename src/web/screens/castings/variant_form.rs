@@ -7,7 +7,7 @@ use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings as db};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{
-    self, At, Copying, Done, Fields, Paths, Record, Sheet, Typed, Words, at,
+    self, Api, At, Copying, Done, Fields, Paths, Record, Sheet, Typed, Words, at,
 };
 use crate::web::ui::{Field, Section, SignedIn, WebError};
 use actix_web::web;
@@ -31,6 +31,8 @@ impl Record for Variant {
         delete: "/castings/variants/{id}/delete",
         copy: "/castings/variants/{id}/copy",
     };
+    const API: Api =
+        Api::of("variant", "/api/v1/variants", "/api/v1/variants/{id}").listed_elsewhere();
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(db::variant(tx, at.id).await?)
@@ -92,6 +94,10 @@ impl Record for Variant {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
     }
 
     async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {

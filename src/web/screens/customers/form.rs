@@ -4,7 +4,7 @@ use super::path;
 use crate::db::customers::{self, Contact, Customer, Owned};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx};
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Row, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Row, Sheet, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
 use uuid::Uuid;
@@ -26,6 +26,8 @@ impl Record for Customer {
         delete: "",
         copy: "",
     };
+    const API: Api =
+        Api::of("customer", "/api/v1/customers", "/api/v1/customers/{id}").listed_elsewhere();
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(customers::get(tx, at.id).await?)

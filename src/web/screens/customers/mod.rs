@@ -6,6 +6,8 @@ mod list;
 mod merge;
 mod page;
 
+use crate::db::customers::Customer;
+use crate::web::ui::record::Each;
 use actix_web::web;
 use uuid::Uuid;
 
@@ -18,6 +20,11 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     merge::routes(cfg);
     known::routes(cfg);
     page::routes(cfg);
+}
+
+/// The records that are kept here.
+pub(in crate::web) fn records(each: &mut impl Each) {
+    each.record::<Customer>();
 }
 
 /// Where a customer's page is.

@@ -9,7 +9,7 @@ use crate::documents::fitting_sheet;
 use crate::estimating::Element;
 use crate::jobs::{Aftercare, CallKind, Cause, PaidBy};
 use crate::units::{Code, Money};
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::show::day;
 use crate::web::ui::{Answer, Choice, Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
@@ -109,9 +109,18 @@ impl Record for Aftercare {
         delete: "",
         copy: "",
     };
+    const API: Api = Api::of(
+        "aftercare_call",
+        "/api/v1/jobs/{parent}/aftercare",
+        "/api/v1/jobs/{parent}/aftercare/{id}",
+    );
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(db::get(tx, at.parent, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Vec<Self>, WebError> {
+        Ok(db::of_job(tx, at.parent).await?)
     }
 
     async fn around(

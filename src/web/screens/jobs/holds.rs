@@ -25,6 +25,7 @@ use actix_web::web;
 use chrono::Utc;
 use maud::{Markup, html};
 use serde::Deserialize;
+use utoipa::ToSchema;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
@@ -109,9 +110,12 @@ async fn call_made(
     Ok(Reply::see_other(format!("/jobs/{job_id}")).flash("Noted"))
 }
 
-#[derive(Debug, Clone, Default, Deserialize)]
+/// A decision as typed, with what each needs: work for `rework`, who accepts it for a `concession`, for `scrap` another
+/// casting or `requote`, and the numbers of operations to be done again.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(default)]
-struct DecideForm {
+pub(in crate::web) struct DecideForm {
+    #[schema(ignore)]
     version: String,
     decision: String,
     note: String,
@@ -126,7 +130,7 @@ struct DecideForm {
 }
 
 impl DecideForm {
-    fn read(&self, errors: &mut FormErrors) -> Option<(Decision, String)> {
+    pub(in crate::web) fn read(&self, errors: &mut FormErrors) -> Option<(Decision, String)> {
         let kind = errors.choice("decision", &self.decision, DecisionKind::from_code);
         let note = errors.required_text("note", &self.note, 400);
         let decision = match kind? {

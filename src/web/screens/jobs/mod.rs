@@ -11,7 +11,7 @@ mod holds;
 mod hours;
 mod list;
 mod missed;
-mod needs;
+pub(in crate::web) mod needs;
 mod new;
 mod points;
 mod print;
@@ -20,17 +20,21 @@ mod route;
 mod route_preview;
 mod settle;
 
+pub(in crate::web) use holds::DecideForm;
 pub(in crate::web) use needs::amount;
+pub(in crate::web) use new::JobForm;
 
 use crate::app::job_overview::{JobOverview, job_overview};
 use crate::db::jobs::{Job, JobState, OperationState};
 use crate::db::people::Role;
 use crate::estimating::Route;
+use crate::jobs::Aftercare;
 use crate::jobs::{Stage, Standing};
 use crate::web::screens::enquiries::route_table;
 use crate::web::screens::shelf::measured;
 use crate::web::ui::floor_words::{job_stage, job_state};
 use crate::web::ui::history as past;
+use crate::web::ui::record::Each;
 use crate::web::ui::{Answer, Page, Section, SignedIn, show};
 use actix_web::web;
 use chrono::Utc;
@@ -56,6 +60,11 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     settle::routes(cfg);
     list::routes(cfg);
     cfg.route("/jobs/{id}", web::get().to(page));
+}
+
+/// The records that are kept here.
+pub(in crate::web) fn records(each: &mut impl Each) {
+    each.record::<Aftercare>();
 }
 
 async fn page(who: SignedIn, id: web::Path<Uuid>) -> Answer {

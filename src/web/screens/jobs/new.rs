@@ -16,6 +16,7 @@ use actix_web::web;
 use chrono::{NaiveDate, Utc};
 use maud::html;
 use serde::Deserialize;
+use utoipa::ToSchema;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     cfg.service(
@@ -25,9 +26,10 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     );
 }
 
-#[derive(Debug, Default, Deserialize)]
+/// A job as typed. For programs the work is the codes of standard times, with how many beside each in `count`.
+#[derive(Debug, Default, Deserialize, ToSchema)]
 #[serde(default)]
-struct JobForm {
+pub(in crate::web) struct JobForm {
     title: String,
     customer: String,
     same_as: String,
@@ -40,9 +42,12 @@ struct JobForm {
     value: String,
     due_confirmed: String,
     /// Sent by the button that asks for more rows.
+    #[schema(ignore)]
     more: String,
     /// Everyday work to add, and the button that adds it.
+    #[schema(ignore)]
     template: String,
+    #[schema(ignore)]
     add: String,
 }
 
@@ -69,7 +74,7 @@ impl JobForm {
         typing.add(templates, &self.template);
     }
 
-    fn read(
+    pub(in crate::web) fn read(
         &self,
         who: &SignedIn,
         elements: &[Element],
@@ -180,7 +185,7 @@ async fn enter(who: SignedIn, form: CheckedForm<JobForm>, live: Live) -> Answer 
     }
     let mut questioned = false;
     if let Some(job) = form.read(&who, &elements, &mut errors) {
-        match enter_job(&actor, &job, today(&who)).await {
+        match enter_job(&actor, &job, today(&who), None).await {
             Ok((id, number)) => {
                 return Ok(
                     Reply::see_other(format!("/jobs/{id}")).flash(format!("Job {number} opened."))

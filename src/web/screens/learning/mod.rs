@@ -2,7 +2,7 @@
 
 mod files;
 mod picture;
-mod proposal;
+pub(in crate::web) mod proposal;
 mod quotes;
 mod shape;
 mod spread;

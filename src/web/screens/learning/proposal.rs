@@ -25,6 +25,7 @@ use maud::{Markup, html};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 use serde::Deserialize;
+use utoipa::ToSchema;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
@@ -35,10 +36,13 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     );
 }
 
-#[derive(Debug, Clone, Default, Deserialize)]
+/// A decision as typed: `accepted`, `changed` to a figure of the owner's, or `refused` for a reason. `proposed` is the standard
+/// that was proposed when it was taken.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(default)]
-struct DecisionForm {
-    version: String,
+pub(in crate::web) struct DecisionForm {
+    #[schema(ignore)]
+    pub(in crate::web) version: String,
     proposed: String,
     decision: String,
     figure: String,
@@ -52,7 +56,7 @@ struct Around {
     notice: Markup,
 }
 
-fn of_path(element: &str, part: &str) -> Result<(Uuid, Part), WebError> {
+pub(in crate::web) fn of_path(element: &str, part: &str) -> Result<(Uuid, Part), WebError> {
     let element = element.parse().ok();
     let part = Part::from_code(part);
     element.zip(part).ok_or(WebError::NotFound("this standard"))
@@ -295,7 +299,11 @@ fn own_figure(change: &Change, form: &DecisionForm, errors: &FormErrors) -> Mark
 const FIGURE: &str = "Your own figure";
 
 /// What the form says of a proposal.
-fn read(form: &DecisionForm, proposal: &Proposal, errors: &mut FormErrors) -> Option<Choice> {
+pub(in crate::web) fn read(
+    form: &DecisionForm,
+    proposal: &Proposal,
+    errors: &mut FormErrors,
+) -> Option<Choice> {
     let change = proposal.changes.first()?;
     let decision = Decision::from_code(&form.decision);
     if decision.is_none() {

@@ -12,6 +12,7 @@ pub(in crate::web) use sighting::read as read_sighting;
 use crate::db::lists::{self, MarketSort, MarketView};
 use crate::db::people::Role;
 use crate::db::sightings::Watched;
+use crate::web::ui::record::Each;
 use crate::web::ui::{Answer, List, ListQuery, Page, Section, SignedIn, csv, show};
 use actix_web::web;
 use maud::{Markup, html};
@@ -24,6 +25,11 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     variant::routes(cfg);
     cfg.route(Section::Market.path(), web::get().to(list))
         .route("/market.csv", web::get().to(file));
+}
+
+/// The records that are kept here.
+pub(in crate::web) fn records(each: &mut impl Each) {
+    each.record::<watch::WatchSheet>();
 }
 
 /// Where a variant's market is.

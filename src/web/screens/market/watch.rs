@@ -6,7 +6,7 @@ use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings, settings, sightings};
 use crate::sourcing::{WIDEST_FACTOR, Watch};
 use crate::units::Money;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::{Markup, html};
@@ -19,13 +19,13 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 
 /// A watch; its version is 0 while none is kept.
 #[derive(Debug, Clone)]
-struct WatchSheet {
+pub(super) struct WatchSheet {
     watch: Watch,
 }
 
 /// The variant, its weight in kg, and what carriage of it costs by weight.
 #[derive(Debug, Clone)]
-struct Around {
+pub(super) struct Around {
     variant: Variant,
     weight: Option<Decimal>,
     carriage: Option<Money>,
@@ -65,6 +65,7 @@ impl Record for WatchSheet {
         delete: "",
         copy: "",
     };
+    const API: Api = Api::single("watch", "/api/v1/variants/{parent}/watch");
 
     async fn load(tx: &mut ShopTx, who: &SignedIn, at: &At) -> Result<Self, WebError> {
         let around = Around::read(tx, at.parent).await?;
@@ -163,6 +164,10 @@ impl Record for WatchSheet {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.watch.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.watch.variant_id
     }
 
     fn check(&mut self, _: &Around, who: &SignedIn, errors: &mut FormErrors) {

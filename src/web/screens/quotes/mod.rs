@@ -117,7 +117,7 @@ async fn won(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) ->
             due_on,
             confirmed: form.confirmed == "yes",
         };
-        match win_quote(&who.actor(), won, who.today()).await {
+        match win_quote(&who.actor(), won, who.today(), None).await {
             Ok((job_id, number)) => {
                 return Ok(Reply::see_other(format!("/jobs/{job_id}"))
                     .flash(format!("Accepted: job {number} opened.")));

@@ -78,7 +78,7 @@ async fn add(who: SignedIn, form: CheckedForm<CastingForm>) -> Answer {
         findings: Vec::new(),
         instrument: String::new(),
     };
-    let (id, number) = take_in(&who.actor(), goods).await?;
+    let (id, number) = take_in(&who.actor(), goods, None).await?;
     Ok(Reply::see_other(path(id)).flash(format!(
         "Casting {number} is on the shelf. Write the number on its tag."
     )))

@@ -12,11 +12,12 @@ use crate::web::ui::{Field, FormErrors, SignedIn};
 use chrono::NaiveDate;
 use maud::{Markup, html};
 use serde::Deserialize;
+use utoipa::ToSchema;
 
 /// A casting as typed.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(default)]
-pub(super) struct CastingForm {
+pub(in crate::web) struct CastingForm {
     pub(super) variant: String,
     pub(super) ownership: String,
     pub(super) owner: String,
@@ -25,6 +26,7 @@ pub(super) struct CastingForm {
     pub(super) came_from: String,
     pub(super) cost: String,
     pub(super) condition: String,
+    #[schema(ignore)]
     pub(super) version: String,
 }
 
@@ -49,7 +51,7 @@ impl CastingForm {
         }
     }
 
-    pub(super) fn read(
+    pub(in crate::web) fn read(
         &self,
         who: &SignedIn,
         variants: &[VariantName],
@@ -184,11 +186,12 @@ impl CastingForm {
 }
 
 /// What an inspection found, as typed.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(default)]
-pub(super) struct InspectionForm {
+pub(in crate::web) struct InspectionForm {
     pub(super) outcome: String,
     pub(super) inspected_on: String,
+    #[schema(ignore)]
     pub(super) version: String,
 }
 
@@ -200,7 +203,7 @@ impl InspectionForm {
         }
     }
 
-    pub(super) fn read(
+    pub(in crate::web) fn read(
         &self,
         today: NaiveDate,
         errors: &mut FormErrors,

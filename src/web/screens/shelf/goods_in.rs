@@ -277,7 +277,7 @@ async fn put(who: SignedIn, form: CheckedForm<GoodsForm>) -> Answer {
         findings,
         instrument,
     };
-    let (id, number) = take_in_casting::take_in(&who.actor(), goods).await?;
+    let (id, number) = take_in_casting::take_in(&who.actor(), goods, None).await?;
     Ok(Reply::see_other(path(id)).flash(format!(
         "Casting {number} is on the shelf. Print its label and tie it on."
     )))

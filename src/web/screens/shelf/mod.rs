@@ -9,6 +9,9 @@ pub(in crate::web) mod measured;
 mod picture;
 mod records;
 
+pub(in crate::web) use form::{CastingForm, InspectionForm};
+pub(in crate::web) use records::{MarkForm, MeasureForm};
+
 use crate::db::casting_records::Source;
 use crate::db::castings_on_shelf::{Casting, Outcome, Ownership, ShelfState};
 use crate::web::ui::show;

@@ -9,7 +9,7 @@ use crate::db::casting_records::{self as db, KeptMark, KeptMeasurement, Measurem
 use crate::db::castings_on_shelf::Casting;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings};
-use crate::units::Code;
+use crate::units::{Code, LengthUnit};
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::forms::upload::{CheckedUpload, Uploaded};
@@ -21,6 +21,7 @@ use actix_web::http::header::CACHE_CONTROL;
 use actix_web::{HttpResponse, web};
 use maud::{Markup, html};
 use serde::Deserialize;
+use utoipa::ToSchema;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
@@ -241,28 +242,38 @@ async fn complain(who: &SignedIn, id: Uuid, typed: Typed, errors: FormErrors) ->
     Ok(view.page(who).invalid().into())
 }
 
-#[derive(Debug, Default, Deserialize)]
+/// A mark as typed: `mark_kind` is `cast` or `stamped`.
+#[derive(Debug, Default, Deserialize, ToSchema)]
 #[serde(default)]
-struct MarkForm {
+pub(in crate::web) struct MarkForm {
     mark_kind: String,
     mark_place: String,
     mark_text: String,
 }
 
+impl MarkForm {
+    pub(in crate::web) fn read(&self, errors: &mut FormErrors) -> Option<Mark> {
+        let kind = errors.choice("mark_kind", &self.mark_kind, MarkKind::from_code);
+        let place = errors.required_text("mark_place", &self.mark_place, 120);
+        let text = errors.required_text("mark_text", &self.mark_text, 120);
+        Some(Mark {
+            kind: kind?,
+            place: place?,
+            text: text?,
+        })
+    }
+}
+
 async fn add_mark(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MarkForm>) -> Answer {
     let mut errors = FormErrors::default();
-    let kind = errors.choice("mark_kind", &form.mark_kind, MarkKind::from_code);
-    let place = errors.required_text("mark_place", &form.mark_place, 120);
-    let text = errors.required_text("mark_text", &form.mark_text, 120);
-    let (Some(kind), Some(place), Some(text)) = (kind, place, text) else {
+    let Some(mark) = form.read(&mut errors) else {
         let typed = Typed {
             mark: form.into_inner(),
             ..Typed::default()
         };
         return complain(&who, *id, typed, errors).await;
     };
-    let mark = Mark { kind, place, text };
-    describe_casting::add_mark(&who.actor(), *id, &mark).await?;
+    describe_casting::add_mark(&who.actor(), *id, &mark, None).await?;
     Ok(Reply::see_other(path(*id)).flash("Mark added."))
 }
 
@@ -280,50 +291,58 @@ async fn remove_mark(
     Ok(Reply::see_other(path(id)).flash("Mark removed."))
 }
 
-#[derive(Debug, Default, Deserialize)]
+/// A measurement as typed: a place of the register, `rear R7`, or anything else in words.
+#[derive(Debug, Default, Deserialize, ToSchema)]
 #[serde(default)]
-struct MeasureForm {
+pub(in crate::web) struct MeasureForm {
     measured_place: String,
     measured_what: String,
     measured_value: String,
     measured_with: String,
 }
 
+impl MeasureForm {
+    pub(in crate::web) fn read(
+        &self,
+        unit: LengthUnit,
+        errors: &mut FormErrors,
+    ) -> Option<Measurement> {
+        let place = errors.optional(&self.measured_place, |errors| {
+            errors.choice("measured_place", &self.measured_place, place_from_code)
+        });
+        let what = match &place {
+            Some(Some(place)) if self.measured_what.trim().is_empty() => Some(place.to_string()),
+            _ => errors.required_text("measured_what", &self.measured_what, 120),
+        };
+        let value = errors
+            .length("measured_value", &self.measured_value, unit)
+            .and_then(|value| {
+                let positive = value.mm().is_sign_positive() && !value.mm().is_zero();
+                if !positive {
+                    errors.add("measured_value", "Enter a value of more than 0");
+                }
+                positive.then_some(value)
+            });
+        let instrument = errors.required_text("measured_with", &self.measured_with, 80);
+        Some(Measurement {
+            place: place?,
+            what: what?,
+            found: Found::Measured(value?),
+            instrument: instrument?,
+        })
+    }
+}
+
 async fn measure(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MeasureForm>) -> Answer {
     let mut errors = FormErrors::default();
-    let place = errors.optional(&form.measured_place, |errors| {
-        errors.choice("measured_place", &form.measured_place, place_from_code)
-    });
-    let what = match &place {
-        Some(Some(place)) if form.measured_what.trim().is_empty() => Some(place.to_string()),
-        _ => errors.required_text("measured_what", &form.measured_what, 120),
-    };
-    let unit = who.shop.length_unit;
-    let value = errors
-        .length("measured_value", &form.measured_value, unit)
-        .and_then(|value| {
-            let positive = value.mm().is_sign_positive() && !value.mm().is_zero();
-            if !positive {
-                errors.add("measured_value", "Enter a value of more than 0");
-            }
-            positive.then_some(value)
-        });
-    let with = errors.required_text("measured_with", &form.measured_with, 80);
-    let (Some(place), Some(what), Some(value), Some(instrument)) = (place, what, value, with)
-    else {
+    let Some(measurement) = form.read(who.shop.length_unit, &mut errors) else {
         let typed = Typed {
             measure: form.into_inner(),
             ..Typed::default()
         };
         return complain(&who, *id, typed, errors).await;
     };
-    let measurement = Measurement {
-        what,
-        place,
-        found: Found::Measured(value),
-        instrument,
-    };
-    describe_casting::add_measurement(&who.actor(), *id, &measurement).await?;
+    describe_casting::add_measurement(&who.actor(), *id, &measurement, None).await?;
     Ok(Reply::see_other(path(*id)).flash("Measurement added."))
 }
 

@@ -9,7 +9,7 @@ use crate::estimating::cutting_data::{STATUS, starting_points};
 use crate::estimating::{Process, ToolData};
 use crate::units::{Code, Length, LengthUnit};
 use crate::web::ui::forms::Choice;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
 };
@@ -138,10 +138,19 @@ impl Record for WorkMaterial {
         delete: "",
         copy: "",
     };
+    const API: Api = Api::of(
+        "work_material",
+        "/api/v1/work-materials",
+        "/api/v1/work-materials/{id}",
+    );
     const EMPTY: &'static [&'static str] = &["top_speed"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(cutting::material(tx, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        Ok(cutting::materials(tx).await?)
     }
 
     async fn around(
@@ -235,10 +244,19 @@ impl Record for CuttingLine {
         delete: "/shop/cutting/{parent}/lines/{id}/delete",
         copy: "",
     };
+    const API: Api = Api::of(
+        "cutting_line",
+        "/api/v1/work-materials/{parent}/lines",
+        "/api/v1/work-materials/{parent}/lines/{id}",
+    );
     const EMPTY: &'static [&'static str] = &["process", "speed", "feed"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(cutting::line(tx, at.parent, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Vec<Self>, WebError> {
+        Ok(cutting::lines(tx, at.parent).await?)
     }
 
     async fn around(

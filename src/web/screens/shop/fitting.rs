@@ -6,7 +6,7 @@ use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, aftercare as db, standards};
 use crate::estimating::Element;
 use crate::jobs::FittingText;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{
     Answer, CheckedForm, Choice, Field, Page, Reply, Section, SignedIn, WebError, csrf_field,
 };
@@ -35,9 +35,18 @@ impl Record for FittingText {
         delete: "/shop/fitting/{id}/delete",
         copy: "",
     };
+    const API: Api = Api::of(
+        "fitting_text",
+        "/api/v1/fitting-texts",
+        "/api/v1/fitting-texts/{id}",
+    );
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(db::fitting_text(tx, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        Ok(db::fitting_texts(tx).await?)
     }
 
     async fn around(

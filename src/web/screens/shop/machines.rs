@@ -4,7 +4,7 @@ use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, machines, standards};
 use crate::estimating::{Machine, MachineRate, RateError};
 use crate::units::text::capitalised;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Answer, Field, FormErrors, Page, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::{Markup, html};
@@ -49,10 +49,15 @@ impl Record for Machine {
         delete: "",
         copy: "",
     };
+    const API: Api = Api::of("machine", "/api/v1/machines", "/api/v1/machines/{id}");
     const LIVE: &'static str = "worksheet";
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(machines::machine(tx, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        Ok(machines::machines(tx).await?)
     }
 
     async fn around(

@@ -16,10 +16,17 @@ mod templates;
 mod tokens;
 mod variation;
 
+use crate::db::cutting::{CuttingLine, WorkMaterial};
 use crate::db::people::Role;
+use crate::estimating::{Element, LabourRate, Machine, WorkTemplate};
+use crate::jobs::FittingText;
+use crate::web::ui::record::Each;
 use crate::web::ui::{Answer, Page, Section, SignedIn};
 use actix_web::web;
 use maud::{Markup, html};
+use selling::Terms;
+use settings::ShopSheet;
+use variation::VariationSheet;
 
 /// `/shop` and what is under it. One line for each screen, in alphabetical order.
 pub fn routes(cfg: &mut web::ServiceConfig) {
@@ -39,6 +46,22 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     tokens::routes(cfg);
     variation::routes(cfg);
     cfg.route(Section::Shop.path(), web::get().to(index));
+}
+
+/// The records that are kept here.
+pub(in crate::web) fn records(each: &mut impl Each) {
+    each.record::<Machine>();
+    each.record::<Element>();
+    each.record::<people::Staff>();
+    each.record::<LabourRate>();
+    each.record::<ShopSheet>();
+    each.record::<VariationSheet>();
+    each.record::<Terms>();
+    each.record::<WorkMaterial>();
+    each.record::<CuttingLine>();
+    each.record::<WorkTemplate>();
+    each.record::<FittingText>();
+    hours::records(each);
 }
 
 /// Screens listed on `/shop`: address, name, what it is for, who may use it. In the order a shop is set up.

@@ -7,7 +7,7 @@ use crate::units::Code;
 use crate::web::shell::session;
 use crate::web::shell::site::Site;
 use crate::web::ui::forms::Choice;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
     words,
@@ -32,10 +32,20 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 
 /// A person, and the first password of a new one.
 #[derive(Clone)]
-struct Staff {
+pub(super) struct Staff {
     person: Person,
     password: String,
     password_hash: String,
+}
+
+impl Staff {
+    fn of(person: Person) -> Self {
+        Self {
+            person,
+            password: String::new(),
+            password_hash: String::new(),
+        }
+    }
 }
 
 impl Record for Staff {
@@ -51,13 +61,15 @@ impl Record for Staff {
         delete: "",
         copy: "",
     };
+    const API: Api = Api::of("person", "/api/v1/people", "/api/v1/people/{id}");
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
-        Ok(Self {
-            person: people::get(tx, at.id).await?,
-            password: String::new(),
-            password_hash: String::new(),
-        })
+        Ok(Self::of(people::get(tx, at.id).await?))
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        let people = people::list(tx).await?;
+        Ok(people.into_iter().map(Self::of).collect())
     }
 
     async fn around(
@@ -70,19 +82,15 @@ impl Record for Staff {
     }
 
     fn blank((): &(), _: &SignedIn, _: &At) -> Self {
-        Self {
-            person: Person {
-                id: Uuid::now_v7(),
-                name: String::new(),
-                sign_in: String::new(),
-                role: Role::Machinist,
-                skills: Vec::new(),
-                active: true,
-                version: 1,
-            },
-            password: String::new(),
-            password_hash: String::new(),
-        }
+        Self::of(Person {
+            id: Uuid::now_v7(),
+            name: String::new(),
+            sign_in: String::new(),
+            role: Role::Machinist,
+            skills: Vec::new(),
+            active: true,
+            version: 1,
+        })
     }
 
     fn fields((): &(), who: &SignedIn, new: bool) -> Fields<Self> {
@@ -148,7 +156,8 @@ impl Record for Staff {
             skills: person.skills,
             password_hash: self.password_hash.clone(),
         };
-        people::insert(tx, &new).await.map(|_| ())
+        self.person.id = people::insert(tx, &new).await?;
+        Ok(())
     }
 
     async fn update(&self, tx: &mut ShopTx) -> Result<(), DbError> {

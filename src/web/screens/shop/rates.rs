@@ -4,7 +4,7 @@ use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, machines, people, standards};
 use crate::estimating::LabourRate;
 use crate::units::{Currency, Money};
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Answer, Field, Page, Section, SignedIn, WebError};
 use actix_web::web;
 use maud::html;
@@ -33,6 +33,7 @@ impl Record for LabourRate {
         delete: "/shop/rates/{id}/delete",
         copy: "",
     };
+    const API: Api = Api::of("rate", "/api/v1/rates", "/api/v1/rates/{id}");
 
     const EMPTY: &'static [&'static str] = &["hourly"];
 
@@ -40,6 +41,10 @@ impl Record for LabourRate {
         let rates = machines::labour_rates(tx).await?;
         let found = rates.into_iter().find(|rate| rate.id == at.id);
         found.ok_or(WebError::NotFound("the rate"))
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        Ok(machines::labour_rates(tx).await?)
     }
 
     async fn around(

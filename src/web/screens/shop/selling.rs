@@ -5,7 +5,7 @@ use crate::db::settings;
 use crate::db::{DbError, ShopTx};
 use crate::enquiry::Selling;
 use crate::enquiry::selling::ANSWER_KEEPS_MINUTES;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Section, SignedIn, WebError};
 use actix_web::web;
 use maud::{Markup, html};
@@ -17,7 +17,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 
 /// The terms with the version of the shop's settings.
 #[derive(Debug, Clone)]
-struct Terms {
+pub(super) struct Terms {
     selling: Selling,
     version: i32,
 }
@@ -34,6 +34,7 @@ impl Record for Terms {
         delete: "",
         copy: "",
     };
+    const API: Api = Api::single("terms_of_sale", "/api/v1/terms");
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Self, WebError> {
         let settings = settings::get(tx).await?;

@@ -6,9 +6,9 @@ use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, standards, work_templates as db};
 use crate::estimating::{Element, WorkList, WorkTemplate};
 use crate::web::ui::record::{
-    self, At, Done, Fields, Group, Paths, Record, Sheet, Typed, Words, at,
+    self, Api, At, Done, Fields, Group, Paths, Record, Sheet, Typed, Words, at,
 };
-use crate::web::ui::work_lines::{TypedLines, columns};
+use crate::web::ui::work_lines::{TypedLines, columns, shapes};
 use crate::web::ui::{
     Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
 };
@@ -38,9 +38,18 @@ impl Record for WorkTemplate {
         delete: "/shop/templates/{id}/delete",
         copy: "",
     };
+    const API: Api = Api::of(
+        "everyday_work",
+        "/api/v1/everyday-work",
+        "/api/v1/everyday-work/{id}",
+    );
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(db::get(tx, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        Ok(db::list(tx).await?)
     }
 
     async fn around(
@@ -126,6 +135,7 @@ fn work(elements: &Rc<Vec<Element>>) -> Group<WorkTemplate> {
     let (to_read, to_draw) = (Rc::clone(elements), Rc::clone(elements));
     Group::new(
         "Work",
+        shapes(elements),
         |template: &WorkTemplate, typed: &mut Typed| {
             let (codes, counts) = columns(&template.list);
             typed.set_all("work", codes);

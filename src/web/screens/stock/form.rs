@@ -8,9 +8,9 @@ use rust_decimal::Decimal;
 use serde::Deserialize;
 
 /// The most of anything that is taken as meant.
-pub(super) const MOST: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
+pub(in crate::web) const MOST: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
 /// The least that can be booked.
-pub(super) const LEAST: Decimal = Decimal::from_parts(1, 0, 0, false, 3);
+pub(in crate::web) const LEAST: Decimal = Decimal::from_parts(1, 0, 0, false, 3);
 
 /// A quantity of something that is there.
 pub(super) fn quantity(errors: &mut FormErrors, field: &str, raw: &str) -> Option<Decimal> {
@@ -52,7 +52,7 @@ impl OrderForm {
 }
 
 /// A day that is not past.
-pub(super) fn coming(
+pub(in crate::web) fn coming(
     errors: &mut FormErrors,
     field: &str,
     raw: &str,

@@ -12,7 +12,7 @@ use crate::db::{DbError, ShopTx};
 use crate::web::screens::castings::{back, details_and_history};
 use crate::web::screens::jobs::amount;
 use crate::web::ui::history as past;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
@@ -68,6 +68,7 @@ impl Record for ItemSheet {
         delete: "",
         copy: "",
     };
+    const API: Api = Api::of("item", "/api/v1/stock", "/api/v1/stock/{id}").listed_elsewhere();
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(Self::of(&stock::item(tx, at.id).await?))
@@ -113,6 +114,10 @@ impl Record for ItemSheet {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
     }
 
     async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
@@ -182,7 +187,7 @@ async fn count(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<BookForm>) 
 async fn write_off(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<BookForm>) -> Answer {
     let mut errors = FormErrors::default();
     if let Some((quantity, why)) = form.read_off(&mut errors) {
-        match move_stock::write_off(&who.actor(), *id, quantity, &why).await {
+        match move_stock::write_off(&who.actor(), *id, (quantity, &why), None).await {
             Ok(()) => return Ok(Reply::see_other(path(*id)).flash("Written off.")),
             Err(AppError::Refused(why)) => {
                 errors.add("off_quantity", words::refusal(&why, who.today()))

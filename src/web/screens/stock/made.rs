@@ -170,7 +170,7 @@ async fn make(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MakeForm>) -
             value: None,
             due_confirmed: form.due_confirmed == "yes",
         };
-        match enter_job(&who.actor(), &job, who.today()).await {
+        match enter_job(&who.actor(), &job, who.today(), None).await {
             Ok((job_id, number)) => {
                 return Ok(Reply::see_other(format!("/jobs/{job_id}"))
                     .flash(format!("Job {number} opened.")));

@@ -8,7 +8,7 @@ use crate::estimating::made::{MOST_STEPS, Missing};
 use crate::estimating::{Element, Making, MakingStep, Material};
 use crate::units::Minutes;
 use crate::web::ui::record::{
-    self, At, Done, Fields, Group, Paths, Record, Row, Sheet, Words, amount, rows,
+    self, Api, At, Done, Fields, Group, Paths, Record, Row, Sheet, Words, amount, rows,
 };
 use crate::web::ui::{Choice, Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
@@ -57,6 +57,7 @@ impl Record for MakingSheet {
         delete: "/stock/items/{id}/making/delete",
         copy: "",
     };
+    const API: Api = Api::single("making", "/api/v1/stock/{id}/making");
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         let kept = stock::making_of(tx, at.id).await?.unwrap_or(ItemMaking {

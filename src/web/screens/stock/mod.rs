@@ -8,12 +8,15 @@ mod order;
 mod tool;
 mod tooling;
 
+pub(in crate::web) use form::{LEAST, MOST, coming};
+
 use crate::db::ShopTx;
 use crate::db::lists::{self, ItemSort, ItemView, Part, ToolSort, ToolView};
 use crate::db::people::Role;
 use crate::db::stock::Item;
 use crate::db::tools::Tool;
 use crate::web::screens::jobs::amount;
+use crate::web::ui::record::Each;
 use crate::web::ui::{Answer, List, ListQuery, Page, Section, SignedIn, csv, show};
 use actix_web::web;
 use chrono::NaiveDate;
@@ -30,6 +33,13 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     tooling::routes(cfg);
     cfg.route(PATH, web::get().to(list))
         .route("/stock.csv", web::get().to(file));
+}
+
+/// The records that are kept here.
+pub(in crate::web) fn records(each: &mut impl Each) {
+    each.record::<item::ItemSheet>();
+    each.record::<making::MakingSheet>();
+    each.record::<tool::ToolSheet>();
 }
 
 const PATH: &str = "/stock";

@@ -132,7 +132,7 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<OrderForm>) -
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
     if let Some(details) = form.read(who.today(), &mut errors) {
-        move_stock::order(&who.actor(), *id, &details).await?;
+        move_stock::order(&who.actor(), *id, &details, None).await?;
         return Ok(Reply::see_other(path(*id)).flash("The order is written down."));
     }
     let mut view = View::load(&mut who.begin().await?, *id).await?;

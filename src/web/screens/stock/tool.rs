@@ -10,7 +10,7 @@ use crate::db::{DbError, ShopTx, history};
 use crate::web::screens::castings::{back, details_and_history};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::history as past;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
     show, words,
@@ -50,10 +50,20 @@ pub(super) fn whereabouts(tool: &Tool, today: NaiveDate) -> Markup {
 
 /// A set's details.
 #[derive(Debug, Clone)]
-struct ToolSheet {
+pub(super) struct ToolSheet {
     id: Uuid,
     details: ToolDetails,
     version: i32,
+}
+
+impl ToolSheet {
+    fn of(tool: Tool) -> Self {
+        Self {
+            id: tool.id,
+            details: tool.details,
+            version: tool.version,
+        }
+    }
 }
 
 impl Record for ToolSheet {
@@ -68,14 +78,15 @@ impl Record for ToolSheet {
         delete: "",
         copy: "",
     };
+    const API: Api = Api::of("tooling", "/api/v1/tooling", "/api/v1/tooling/{id}");
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
-        let tool = tools::get(tx, at.id).await?;
-        Ok(Self {
-            id: tool.id,
-            details: tool.details,
-            version: tool.version,
-        })
+        Ok(Self::of(tools::get(tx, at.id).await?))
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        let tools = tools::list(tx, true).await?;
+        Ok(tools.into_iter().map(Self::of).collect())
     }
 
     async fn around(
@@ -112,6 +123,10 @@ impl Record for ToolSheet {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
     }
 
     async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {

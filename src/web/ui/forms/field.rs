@@ -1,5 +1,7 @@
 //! One field of a form: label, control, hint and complaint, tied together.
 
+mod schema;
+
 use super::FormErrors;
 use crate::units::{Currency, LengthUnit};
 use maud::{Markup, Render, html};

@@ -1,6 +1,6 @@
 //! The fields of a record, each declared once: its label and control, how its value is shown, read and compared.
 
-use super::group::Group;
+use super::group::{Group, Shape};
 use super::typed::Typed;
 use crate::units::{Code, Currency, Length, LengthUnit, Minutes, Money};
 use crate::web::ui::stale::Changed;
@@ -368,6 +368,16 @@ impl<R: Clone + 'static> Fields<R> {
             move |record| if *(lens.get)(record) { "yes" } else { "" }.to_owned(),
             move |record, raw, _| *(lens.at)(record) = raw == "yes",
         )
+    }
+
+    /// How the values stand in JSON, in the order of the form.
+    pub(super) fn shapes(&self) -> Vec<Shape> {
+        let shapes = self.parts.iter().flat_map(|part| match part {
+            Part::Heading(_) | Part::Between(_) => Vec::new(),
+            Part::Input(input) => vec![Shape::One(input.field.clone())],
+            Part::Group(group) => group.shapes.clone(),
+        });
+        shapes.collect()
     }
 
     /// A record as its form holds it.

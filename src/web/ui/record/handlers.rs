@@ -10,8 +10,12 @@ use actix_web::http::Method;
 use actix_web::http::header::Allow;
 use actix_web::{FromRequest, HttpRequest, HttpResponse, Resource, guard, web};
 use maud::html;
+use percent_encoding::{NON_ALPHANUMERIC, percent_decode_str, utf8_percent_encode};
 use std::future::{Ready, ready};
 use uuid::Uuid;
+
+/// What an address calls the keys of a record.
+const KEYS: [&str; 2] = ["parent", "id"];
 
 /// Which record an address names.
 #[derive(Debug, Clone, Default)]
@@ -34,6 +38,30 @@ impl At {
         }
     }
 
+    /// The record that this is, or becomes, by the address of one of its kind.
+    pub(in crate::web) fn of<R: Record>(&self, id: Uuid, typed: &Typed) -> Self {
+        let mut query = Typed::default();
+        for name in path_names(R::API.one) {
+            query.set(name, typed.get(name).trim());
+        }
+        Self {
+            parent: self.parent,
+            id,
+            query,
+            query_text: String::new(),
+        }
+    }
+
+    /// Where a program finds it.
+    pub(in crate::web) fn api_address<R: Record>(&self) -> String {
+        let mut address = self.address(R::API.one);
+        for name in path_names(R::API.one) {
+            let text = utf8_percent_encode(self.query.get(name), NON_ALPHANUMERIC).to_string();
+            address = address.replace(&format!("{{{name}}}"), &text);
+        }
+        address
+    }
+
     /// An address with these keys and this query.
     pub(super) fn address(&self, path: &str) -> String {
         let mut address = path
@@ -47,6 +75,13 @@ impl At {
     }
 }
 
+/// The fields that an address names beside the keys.
+fn path_names(path: &str) -> impl Iterator<Item = &str> {
+    path.split('/')
+        .filter_map(|part| part.strip_prefix('{')?.strip_suffix('}'))
+        .filter(|name| !KEYS.contains(name))
+}
+
 impl FromRequest for At {
     type Error = WebError;
     type Future = Ready<Result<Self, WebError>>;
@@ -56,9 +91,15 @@ impl FromRequest for At {
             Some(text) => text.parse().map_err(|_| WebError::NotFound("this page")),
             None => Ok(Uuid::nil()),
         };
-        let pairs: Vec<(String, String)> = form_urlencoded::parse(req.query_string().as_bytes())
-            .into_owned()
-            .collect();
+        let pairs = form_urlencoded::parse(req.query_string().as_bytes()).into_owned();
+        // Whatever else the path names is asked for as a query would ask for it. The framework leaves `%2F` and `%25` encoded.
+        let named = req.match_info().iter();
+        let named = named.filter(|(name, _)| !KEYS.contains(name));
+        let named = named.map(|(name, text)| {
+            let text = percent_decode_str(text).decode_utf8_lossy();
+            (name.to_owned(), text.into_owned())
+        });
+        let pairs: Vec<(String, String)> = named.chain(pairs).collect();
         ready(key("parent").and_then(|parent| {
             Ok(Self {
                 parent,
@@ -100,7 +141,7 @@ pub(in crate::web) fn routes<R: Record>(cfg: &mut web::ServiceConfig) {
 
 /// What is added at the address of the list. The list itself is a resource of its own, so what the address takes in all has
 /// to be said here.
-fn beside_list(added: Resource) -> Resource {
+pub(in crate::web) fn beside_list(added: Resource) -> Resource {
     let refuse = || async {
         HttpResponse::MethodNotAllowed()
             .insert_header(Allow(vec![Method::GET, Method::POST]))

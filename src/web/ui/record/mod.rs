@@ -8,13 +8,15 @@
 mod fields;
 mod group;
 mod handlers;
+mod json;
 mod rows;
 mod sheet;
 mod typed;
 
 pub(in crate::web) use fields::{Fields, Lens, amount, at};
-pub(in crate::web) use group::Group;
-pub(in crate::web) use handlers::{At, routes};
+pub(in crate::web) use group::{Group, Shape};
+pub(in crate::web) use handlers::{At, beside_list, routes};
+pub(in crate::web) use json::Values;
 pub(in crate::web) use rows::{Row, rows};
 pub(in crate::web) use sheet::Sheet;
 pub(in crate::web) use typed::Typed;
@@ -38,6 +40,53 @@ pub(in crate::web) struct Paths {
     pub(in crate::web) delete: &'static str,
     /// Where a copy is given its name; empty where none is.
     pub(in crate::web) copy: &'static str,
+}
+
+/// Addresses of a record in the JSON interface. `{id}` and `{parent}` are as in [`Paths`]; any other name is a field.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::web) struct Api {
+    /// What it is, one word or more: `machine`, `fitting_text`.
+    pub(in crate::web) name: &'static str,
+    /// Where all of them are listed and new ones are sent; empty where there is only one.
+    pub(in crate::web) all: &'static str,
+    /// Where one of them is.
+    pub(in crate::web) one: &'static str,
+    /// Whether the list is that of the record, and not one that tells more.
+    pub(in crate::web) lists: bool,
+}
+
+impl Api {
+    /// A record of which there are several.
+    pub(in crate::web) const fn of(
+        name: &'static str,
+        all: &'static str,
+        one: &'static str,
+    ) -> Self {
+        Self {
+            name,
+            all,
+            one,
+            lists: true,
+        }
+    }
+
+    /// A record of which there is one.
+    pub(in crate::web) const fn single(name: &'static str, one: &'static str) -> Self {
+        Self {
+            name,
+            all: "",
+            one,
+            lists: false,
+        }
+    }
+
+    /// With a list of its own making, under the same address.
+    pub(in crate::web) const fn listed_elsewhere(self) -> Self {
+        Self {
+            lists: false,
+            ..self
+        }
+    }
 }
 
 /// What the pages of a record say.
@@ -105,6 +154,12 @@ pub(in crate::web) enum Done {
     Deleted,
 }
 
+/// What is done for each kind of record.
+pub(in crate::web) trait Each {
+    /// Does it for this kind.
+    fn record<R: Record>(&mut self);
+}
+
 /// A record with pages of its own.
 pub(in crate::web) trait Record: Clone + 'static {
     /// What its pages need besides: suggestions, choices, what it belongs to.
@@ -121,6 +176,8 @@ pub(in crate::web) trait Record: Clone + 'static {
     const TABLE: &'static str = "";
     /// Its addresses.
     const PATHS: Paths;
+    /// Its addresses for programs; they have none of what is bound to a browser.
+    const API: Api = Api::single("", "");
     /// The id of what changes as one types (`live.js`); none where empty.
     const LIVE: &'static str = "";
     /// Whether the address that a new one is sent to is also that of the page that lists them.
@@ -133,6 +190,10 @@ pub(in crate::web) trait Record: Clone + 'static {
 
     /// Reads the stored one.
     async fn load(tx: &mut ShopTx, who: &SignedIn, at: &At) -> Result<Self, WebError>;
+    /// Reads all of them, or all that belong to the parent, in the order of their list.
+    async fn list(_tx: &mut ShopTx, _who: &SignedIn, _at: &At) -> Result<Vec<Self>, WebError> {
+        Err(WebError::NotFound("this page"))
+    }
     /// Reads what the pages need besides.
     async fn around(
         tx: &mut ShopTx,
@@ -150,7 +211,7 @@ pub(in crate::web) trait Record: Clone + 'static {
     fn fields(around: &Self::Around, who: &SignedIn, new: bool) -> Fields<Self>;
     /// Its version, which grows by one with every edit.
     fn version(&mut self) -> &mut i32;
-    /// Its key in the history; nil where there is none.
+    /// Its key, in its address and in the history; nil where there is none.
     fn key(&self) -> uuid::Uuid {
         uuid::Uuid::nil()
     }

@@ -1,6 +1,6 @@
 //! A list within a record, such as the checks of an element: each item one row of fields.
 
-use super::group::Group;
+use super::group::{Group, Shape};
 use super::typed::Typed;
 use crate::web::ui::{Field, FormErrors};
 use maud::{Markup, html};
@@ -85,8 +85,15 @@ pub(in crate::web) fn rows<R: 'static>(
 ) -> Group<R> {
     let columns: Rc<[Field]> = columns.into();
     let (to_read, to_draw, to_tell) = (columns.clone(), columns.clone(), columns.clone());
+    let shape = Shape::Rows {
+        name,
+        title,
+        columns: columns.clone(),
+        first: 0,
+    };
     Group::new(
         title,
+        vec![shape],
         move |record, typed| {
             let items = write(record);
             for (place, column) in columns.iter().enumerate() {

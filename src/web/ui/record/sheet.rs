@@ -26,7 +26,7 @@ pub(in crate::web) struct Sheet<R: Record> {
     pub(in crate::web) errors: FormErrors,
     /// That somebody else was first.
     pub(in crate::web) notice: Markup,
-    fields: Fields<R>,
+    pub(super) fields: Fields<R>,
     past: Vec<Change>,
 }
 
@@ -81,7 +81,7 @@ impl<R: Record> Sheet<R> {
     }
 
     /// Whether the form was filled in from another version than the stored one.
-    pub(super) fn is_stale(&mut self) -> bool {
+    pub(in crate::web) fn is_stale(&mut self) -> bool {
         match &mut self.stored {
             Some(stored) => stored.version() != self.draft.version(),
             None => false,
@@ -123,7 +123,7 @@ impl<R: Record> Sheet<R> {
     }
 
     /// Notes what the database refused.
-    pub(super) fn refuse(&mut self, error: DbError) -> Result<(), DbError> {
+    pub(in crate::web) fn refuse(&mut self, error: DbError) -> Result<(), DbError> {
         R::refused(error, &mut self.errors)
     }
 

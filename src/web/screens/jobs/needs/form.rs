@@ -14,10 +14,11 @@ use crate::web::ui::{Field, FormErrors};
 use maud::{Markup, html};
 use rust_decimal::Decimal;
 use serde::Deserialize;
+use utoipa::ToSchema;
 use uuid::Uuid;
 
 /// What can stand in the form's lists.
-pub(super) struct Lists {
+pub(in crate::web) struct Lists {
     operations: Vec<JobOperation>,
     castings: Vec<Casting>,
     items: Vec<Item>,
@@ -25,7 +26,7 @@ pub(super) struct Lists {
 }
 
 impl Lists {
-    pub(super) async fn read(tx: &mut ShopTx, job_id: Uuid) -> Result<Self, DbError> {
+    pub(in crate::web) async fn read(tx: &mut ShopTx, job_id: Uuid) -> Result<Self, DbError> {
         let here = [ShelfState::OnShelf, ShelfState::Reserved];
         let mut castings = castings_on_shelf::list(tx, &here, None).await?;
         castings.retain(|c| c.state == ShelfState::OnShelf || c.job_id == Some(job_id));
@@ -96,9 +97,10 @@ fn arrival_words(arrival: Arrival) -> &'static str {
     }
 }
 
-#[derive(Debug, Clone, Default, Deserialize)]
+/// Something a job needs, as typed. `behind` names what it is drawn from by kind and key: `casting:…`, `item:…`, `tool:…`.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(default)]
-pub(super) struct NeedForm {
+pub(in crate::web) struct NeedForm {
     pub(super) kind: String,
     pub(super) what: String,
     pub(super) quantity: String,
@@ -107,6 +109,7 @@ pub(super) struct NeedForm {
     pub(super) behind: String,
     pub(super) arrival: String,
     pub(super) expected_on: String,
+    #[schema(ignore)]
     pub(super) version: String,
 }
 
@@ -139,7 +142,11 @@ impl NeedForm {
         }
     }
 
-    pub(super) fn read(&self, lists: &Lists, errors: &mut FormErrors) -> Option<NeedDetails> {
+    pub(in crate::web) fn read(
+        &self,
+        lists: &Lists,
+        errors: &mut FormErrors,
+    ) -> Option<NeedDetails> {
         let kind = errors.choice("kind", &self.kind, NeedKind::from_code);
         let what = errors.required_text("what", &self.what, 120);
         let least = Decimal::new(1, 3);

@@ -2,7 +2,7 @@
 
 mod form;
 
-use self::form::{Lists, NeedForm};
+pub(in crate::web) use self::form::{Lists, NeedForm};
 use crate::app::AppError;
 use crate::app::make_part;
 use crate::app::meet_need::{self, Seen};
@@ -300,7 +300,7 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<NeedForm>) ->
     let lists = Lists::read(&mut tx, job.id).await?;
     drop(tx);
     if let Some(details) = form.read(&lists, &mut errors) {
-        match meet_need::add(&who.actor(), job.id, &details).await {
+        match meet_need::add(&who.actor(), job.id, &details, None).await {
             Ok(_) => return Ok(Reply::see_other(job_path(job.id)).flash("Item added.")),
             Err(AppError::Refused(why)) => errors.add("what", words::refusal(&why, who.today())),
             Err(error) => return Err(error.into()),

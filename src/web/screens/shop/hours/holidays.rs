@@ -4,7 +4,7 @@ use super::PATH;
 use crate::db::calendars::{self, Holiday};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx};
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Section, SignedIn, WebError, show};
 use actix_web::web;
 use chrono::NaiveDate;
@@ -43,6 +43,7 @@ impl Record for Holiday {
         delete: "/shop/hours/holidays/{id}/remove",
         copy: "",
     };
+    const API: Api = Api::of("holiday", "/api/v1/holidays", "/api/v1/holidays/{id}");
     const EMPTY: &'static [&'static str] = &["on"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
@@ -52,6 +53,10 @@ impl Record for Holiday {
             .into_iter()
             .find(|holiday| holiday.id == at.id);
         found.ok_or(WebError::NotFound("the holiday"))
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        Ok(calendars::read(tx).await?.holidays)
     }
 
     async fn around(
@@ -82,6 +87,10 @@ impl Record for Holiday {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.id
     }
 
     async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {

@@ -7,10 +7,12 @@ mod shifts;
 mod stops;
 
 use self::owners::Owners;
+use crate::db::calendars::Holiday;
 use crate::db::calendars::{self, Owner, ShiftRow, WorkingTime};
 use crate::db::people::Role;
 use crate::planning::Hours;
 use crate::web::ui::record::Done;
+use crate::web::ui::record::Each;
 use crate::web::ui::{Answer, Page, Section, SignedIn};
 use actix_web::web;
 use chrono::{NaiveTime, Utc, Weekday};
@@ -23,6 +25,13 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     holidays::routes(cfg);
     stops::routes(cfg);
     cfg.route(PATH, web::get().to(page));
+}
+
+/// The records that are kept here.
+pub(in crate::web) fn records(each: &mut impl Each) {
+    each.record::<shifts::ShiftSheet>();
+    each.record::<Holiday>();
+    each.record::<stops::StopSheet>();
 }
 
 const PATH: &str = "/shop/hours";

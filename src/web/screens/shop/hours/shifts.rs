@@ -8,7 +8,7 @@ use crate::db::{DbError, ShopTx};
 use crate::planning::Shift;
 use crate::web::ui::forms::Choice;
 use crate::web::ui::record::{
-    self, At, Done, Fields, Group, Paths, Record, Sheet, Typed, Words, at,
+    self, Api, At, Done, Fields, Group, Paths, Record, Shape, Sheet, Typed, Words, at,
 };
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError};
 use actix_web::web;
@@ -22,9 +22,18 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
 
 /// A shift; a new one may be for several days.
 #[derive(Debug, Clone)]
-struct ShiftSheet {
+pub(super) struct ShiftSheet {
     row: ShiftRow,
     days: Vec<Weekday>,
+}
+
+impl ShiftSheet {
+    fn of(row: ShiftRow) -> Self {
+        Self {
+            days: vec![row.shift.weekday],
+            row,
+        }
+    }
 }
 
 impl Record for ShiftSheet {
@@ -39,16 +48,19 @@ impl Record for ShiftSheet {
         delete: "/shop/hours/shifts/{id}/remove",
         copy: "",
     };
+    const API: Api = Api::of("shift", "/api/v1/shifts", "/api/v1/shifts/{id}");
     const EMPTY: &'static [&'static str] = &["start", "end"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         let time = calendars::read(tx).await?;
         let found = time.shifts.into_iter().find(|row| row.id == at.id);
         let row = found.ok_or(WebError::NotFound("the shift"))?;
-        Ok(Self {
-            days: vec![row.shift.weekday],
-            row,
-        })
+        Ok(Self::of(row))
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        let shifts = calendars::read(tx).await?.shifts;
+        Ok(shifts.into_iter().map(Self::of).collect())
     }
 
     async fn around(
@@ -89,6 +101,7 @@ impl Record for ShiftSheet {
             );
             f.group(Group::new(
                 "Days",
+                vec![Shape::Many(day_field("Days"))],
                 |sheet: &Self, typed| {
                     let days = sheet.days.iter().map(|day| weekday_code(*day));
                     typed.set_all("weekday", days.collect());
@@ -106,11 +119,8 @@ impl Record for ShiftSheet {
                 |typed| typed.all("weekday").join(", "),
             ));
         } else {
-            let days = WEEK.iter();
-            let days = days.map(|(weekday, name)| Choice::new(weekday_code(*weekday), name));
-            let day = Field::select("weekday", "Day", "", days.collect());
             f.choice(
-                day,
+                day_field("Day"),
                 at!(row.shift.weekday),
                 |day| weekday_code(*day),
                 weekday_from_code,
@@ -126,10 +136,15 @@ impl Record for ShiftSheet {
         &mut self.row.version
     }
 
+    fn key(&self) -> Uuid {
+        self.row.id
+    }
+
     async fn insert(&mut self, tx: &mut ShopTx) -> Result<(), DbError> {
-        for &weekday in &self.days {
+        for (at, &weekday) in self.days.iter().enumerate() {
+            // The first has the key of the form, so that it is found again.
             let row = ShiftRow {
-                id: Uuid::now_v7(),
+                id: if at == 0 { self.row.id } else { Uuid::now_v7() },
                 shift: Shift {
                     weekday,
                     ..self.row.shift
@@ -166,6 +181,12 @@ impl Record for ShiftSheet {
             }
         }
     }
+}
+
+fn day_field(label: &str) -> Field {
+    let days = WEEK.iter();
+    let days = days.map(|(weekday, name)| Choice::new(weekday_code(*weekday), name));
+    Field::select("weekday", label, "", days.collect())
 }
 
 fn days(typed: &Typed, errors: &FormErrors) -> Markup {

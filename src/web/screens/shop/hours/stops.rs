@@ -6,7 +6,7 @@ use crate::db::calendars::{self, Owner, Stop};
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx};
 use crate::planning::local_instant;
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words, at};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words, at};
 use crate::web::ui::{Field, FormErrors, Section, SignedIn, WebError, show};
 use actix_web::web;
 use chrono::{DateTime, NaiveDate, NaiveTime};
@@ -40,7 +40,7 @@ pub(super) fn table(stops: &[&Stop], zone: Tz, today: NaiveDate, owners: &Owners
 
 /// A stop with its ends as the shop's clock shows them.
 #[derive(Debug, Clone)]
-struct StopSheet {
+pub(super) struct StopSheet {
     stop: Stop,
     from_day: NaiveDate,
     from_time: NaiveTime,
@@ -49,6 +49,20 @@ struct StopSheet {
 }
 
 const ENDS: [&str; 4] = ["from_day", "from_time", "until_day", "until_time"];
+
+impl StopSheet {
+    fn of(stop: Stop, who: &SignedIn) -> Self {
+        let from = stop.starts_at.with_timezone(&who.shop.time_zone);
+        let until = stop.ends_at.with_timezone(&who.shop.time_zone);
+        Self {
+            from_day: from.date_naive(),
+            from_time: from.time(),
+            until_day: until.date_naive(),
+            until_time: until.time(),
+            stop,
+        }
+    }
+}
 
 impl Record for StopSheet {
     type Around = Owners;
@@ -62,21 +76,19 @@ impl Record for StopSheet {
         delete: "/shop/hours/stops/{id}/remove",
         copy: "",
     };
+    const API: Api = Api::of("stop", "/api/v1/stops", "/api/v1/stops/{id}");
     const EMPTY: &'static [&'static str] = &ENDS;
 
     async fn load(tx: &mut ShopTx, who: &SignedIn, at: &At) -> Result<Self, WebError> {
         let time = calendars::read(tx).await?;
         let found = time.stops.into_iter().find(|stop| stop.id == at.id);
         let stop = found.ok_or(WebError::NotFound("the stop"))?;
-        let from = stop.starts_at.with_timezone(&who.shop.time_zone);
-        let until = stop.ends_at.with_timezone(&who.shop.time_zone);
-        Ok(Self {
-            from_day: from.date_naive(),
-            from_time: from.time(),
-            until_day: until.date_naive(),
-            until_time: until.time(),
-            stop,
-        })
+        Ok(Self::of(stop, who))
+    }
+
+    async fn list(tx: &mut ShopTx, who: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        let stops = calendars::read(tx).await?.stops.into_iter();
+        Ok(stops.map(|stop| Self::of(stop, who)).collect())
     }
 
     async fn around(
@@ -127,6 +139,10 @@ impl Record for StopSheet {
 
     fn version(&mut self) -> &mut i32 {
         &mut self.stop.version
+    }
+
+    fn key(&self) -> Uuid {
+        self.stop.id
     }
 
     fn check(&mut self, _: &Owners, who: &SignedIn, errors: &mut FormErrors) {

@@ -6,7 +6,7 @@ use crate::db::people::Role;
 use crate::estimating::{Basis, Cut, Element, Inclusion, Material, Process, Recipe, Stage};
 use crate::units::{Code, Length, Spread};
 use crate::web::ui::forms::Choice;
-use crate::web::ui::record::{Fields, Group, Typed, amount, at, rows};
+use crate::web::ui::record::{Fields, Group, Shape, Typed, amount, at, rows};
 use crate::web::ui::{Field, FormErrors, SignedIn};
 use maud::{Markup, html};
 use rust_decimal::Decimal;
@@ -188,6 +188,7 @@ fn the_time(f: &mut Fields<Element>) {
     .hint("Setup is always attended");
     f.group(Group::new(
         "Spread",
+        spread_fields().map(Shape::One).into(),
         write_spread,
         |element, typed, errors| {
             if let Some(spread) = read_spread(typed, errors) {
@@ -242,24 +243,33 @@ fn read_spread(typed: &Typed, errors: &mut FormErrors) -> Option<Spread> {
     }
 }
 
-fn draw_spread(typed: &Typed, errors: &FormErrors) -> Markup {
+fn spread_fields() -> [Field; 5] {
     let kinds = vec![
         Choice::new("points", "Three points"),
         Choice::new("cv", "Coefficient of variation"),
     ];
     let ratio = |name, label| {
-        Field::decimal(name, label, typed.get(name))
+        Field::decimal(name, label, "")
             .unit("× standard")
             .optional()
-            .errors(errors)
     };
+    [
+        Field::radios("spread", "Spread", "", kinds).wide(),
+        ratio("low", "Lowest"),
+        ratio("likely", "Most likely"),
+        ratio("high", "Highest"),
+        Field::decimal("cv", "Standard deviation ÷ mean", "")
+            .optional()
+            .hint("For a coefficient of variation"),
+    ]
+}
+
+fn draw_spread(typed: &Typed, errors: &FormErrors) -> Markup {
     html! {
-        (Field::radios("spread", "Spread", typed.get("spread"), kinds).wide().errors(errors))
-        (ratio("low", "Lowest"))
-        (ratio("likely", "Most likely"))
-        (ratio("high", "Highest"))
-        (Field::decimal("cv", "Standard deviation ÷ mean", typed.get("cv")).optional()
-            .hint("For a coefficient of variation").errors(errors))
+        @for field in spread_fields() {
+            @let typed = typed.get(field.name()).to_owned();
+            (field.filled(&typed).errors(errors))
+        }
     }
 }
 

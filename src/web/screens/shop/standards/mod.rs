@@ -8,7 +8,7 @@ use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, cutting, machines, order_of_work, standards};
 use crate::estimating::{Basis, Element, Inclusion, Stage, starting};
 use crate::units::{Minutes, Spread};
-use crate::web::ui::record::{self, At, Done, Fields, Paths, Record, Sheet, Words};
+use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, Words};
 use crate::web::ui::{
     Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
 };
@@ -42,11 +42,20 @@ impl Record for Element {
         delete: "/shop/standards/{id}/delete",
         copy: "",
     };
+    const API: Api = Api::of(
+        "standard_time",
+        "/api/v1/standards",
+        "/api/v1/standards/{id}",
+    );
     const COPY: bool = true;
     const EMPTY: &'static [&'static str] = &["stage", "owner_figure"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(standards::get(tx, at.id).await?)
+    }
+
+    async fn list(tx: &mut ShopTx, _: &SignedIn, _: &At) -> Result<Vec<Self>, WebError> {
+        Ok(standards::list(tx).await?)
     }
 
     async fn around(
