@@ -12,6 +12,7 @@ const KEPT = [1, 0.5, 0.25]; // screens of a list that stay in sight, less and l
 const LISTS = "main tbody, main ol, main ul, main .options";
 const PARTS = "main section, main article, main form fieldset:is(.part, .rows), main table:has(> caption), main [data-fold]";
 const HEADING = ":scope > :is(h2, h3, legend, caption), :scope > :is(header, .bar) :is(h2, h3)";
+const TAIL = ".tail";
 const STAYS = ".error, .recommended, [data-stays], [aria-current], [aria-invalid], [role=alert], [autofocus]";
 
 const opened = new Set(); // names of what somebody opened
@@ -38,7 +39,7 @@ function stays(element) {
 // Fields of a part of a form that have anything in them.
 function filledIn(part) {
   const typed = (field) => !["hidden", "checkbox", "radio"].includes(field.type) && field.value !== "";
-  const chosen = [...part.querySelectorAll("select")].filter((field) => part.matches(".tail") && field.selectedIndex > 0);
+  const chosen = [...part.querySelectorAll("select")].filter((field) => part.matches(TAIL) && field.selectedIndex > 0);
   return [...part.querySelectorAll("input, textarea")].filter(typed).length + chosen.length;
 }
 
@@ -84,7 +85,7 @@ function foldPart(part) {
   const name = nameOf(part);
   const words = heading ? wordsOf(heading) : part.dataset.fold;
   const form = part.closest("form");
-  const enough = excess() <= 0 && !part.matches(".tail");
+  const enough = excess() <= 0 && !part.matches(TAIL);
   if (enough || !words || opened.has(name) || tall(part) < 200 || stays(part) || (form && !part.matches("fieldset"))) return;
   if (!first && !away.has(name)) return;
   away.add(name);
