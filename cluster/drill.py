@@ -227,11 +227,21 @@ def cases():
     yield "leader, gone", lambda: None, True
 
 
+def is_named(port):
+    """Whether etcd names this node as the one that commits wait for."""
+    try:
+        return cluster.answers(port, "/sync")
+    except OSError:
+        return False
+
+
 def is_whole():
-    """Whether everything runs, one node leads and commits are waited for by another."""
+    """Whether everything runs, one node leads, commits are waited for by another, and etcd names that one: until it does, a few
+    seconds after a leader has begun to lead, nobody may take the leader's place."""
     status = [cluster.answers(port, "/health") for port in layout.PATRONI]
+    named = any(is_named(port) for port in layout.PATRONI)
     waiting = cluster.sql("select count(*) from pg_stat_replication where sync_state = 'sync'")
-    return all(status) and waiting == "1" and all(cluster.answers(port, "/health/ready") for port in layout.WEB)
+    return all(status) and named and waiting == "1" and all(cluster.answers(port, "/health/ready") for port in layout.WEB)
 
 
 def pause(writers, since):
