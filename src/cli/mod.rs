@@ -69,7 +69,10 @@ enum Verb {
 /// Does what the command line asks.
 pub fn run() -> ExitCode {
     let cli = Cli::parse();
-    let done = cli.log.start().and_then(|_traces| cli.verb.run());
+    let done = cli.log.start().and_then(|_traces| {
+        keep_pages_small();
+        cli.verb.run()
+    });
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
@@ -77,6 +80,15 @@ pub fn run() -> ExitCode {
             let _ = writeln!(std::io::stderr(), "borewright: {error:#}");
             ExitCode::FAILURE
         }
+    }
+}
+
+/// Keeps the kernel from giving huge pages unasked, to this program and the server it starts: what is used of them is little, and
+/// 300 sign-ins left 194 MB resident with them and 125 MB without.
+fn keep_pages_small() {
+    #[cfg(target_os = "linux")]
+    if let Err(why) = rustix::thread::disable_transparent_huge_pages(true) {
+        tracing::warn!(%why, "huge pages stay as the system has them");
     }
 }
 
