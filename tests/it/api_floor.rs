@@ -449,6 +449,12 @@ async fn a_check_that_fails_holds_the_job_until_the_office_decides() {
         (holds.as_array().unwrap().len(), &holds[0]["decision"]),
         (1, &Value::Null)
     );
+    let waits = read(&office, "/api/v1/attention").await.body;
+    let waiting = waits["holds"].as_array().unwrap().iter();
+    assert_eq!(
+        waiting.filter(|hold| hold["id"] == holds[0]["id"]).count(),
+        1
+    );
     let hold = format!("{path}/holds/{}", id(&holds[0]));
     let seen = read(&office, &hold).await;
     let concession =
@@ -781,4 +787,259 @@ async fn a_call_is_closed_a_slot_is_kept_and_a_standard_is_decided() {
         204,
         "decided already"
     );
+}
+
+#[tokio::test]
+async fn orders_of_work_and_of_rules_are_changed_and_customers_become_one() {
+    let site = TestSite::demo().await;
+    let owner = site.signed_in("owner").await;
+    let office = site.signed_in("office").await;
+    let path = "/api/v1/order-of-work";
+    let seen = read(&office, path).await.body;
+    let rule = &seen["rules"][0];
+    let with = |change: &str| json!({"change": change, "first": rule["first"], "then": rule["then"], "why": rule["why"]});
+    assert_eq!(
+        ask(&office, "POST", path, "", with("remove")).await.status,
+        403
+    );
+    assert_eq!(
+        ask(&owner, "POST", path, "", with("remove")).await.status,
+        204
+    );
+    let without = read(&office, path).await.body;
+    assert_eq!(
+        without["rules"].as_array().unwrap().len() + 1,
+        seen["rules"].as_array().unwrap().len()
+    );
+    let same = json!({"change": "add", "first": rule["first"], "then": rule["first"]});
+    assert_eq!(
+        fields(&ask(&owner, "POST", path, "", same).await.body),
+        BTreeSet::from(["then"])
+    );
+    assert_eq!(ask(&owner, "POST", path, "", with("add")).await.status, 204);
+    assert_eq!(read(&office, path).await.body["order"], seen["order"]);
+
+    let keys = async || -> Vec<Value> {
+        let rules = read(&office, "/api/v1/rules?limit=500").await.body;
+        rules["records"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|rule| rule["id"].clone())
+            .collect()
+    };
+    let mut rules = keys().await;
+    assert!(rules.len() > 2);
+    rules.reverse();
+    let sort = "/api/v1/rules/order";
+    assert_eq!(
+        fields(
+            &ask(&office, "PUT", sort, "", json!({"rules": rules[1..]}))
+                .await
+                .body
+        ),
+        BTreeSet::from(["rules"])
+    );
+    assert_eq!(
+        ask(&office, "PUT", sort, "", json!({"rules": rules}))
+            .await
+            .status,
+        204
+    );
+    assert_eq!(keys().await, rules);
+
+    let mut both = Vec::new();
+    for name in ["Hale Boats", "Hales Boats"] {
+        let made = send(
+            &office,
+            ("POST", "/api/v1/customers"),
+            &[],
+            json!({"name": name}),
+        )
+        .await;
+        both.push((id(&made.body).to_owned(), made.tag));
+    }
+    let [(kept, _), (gone, tag)] = both.as_slice() else {
+        panic!()
+    };
+    let merge = format!("/api/v1/customers/{gone}/merged");
+    assert_eq!(
+        ask(&office, "POST", &merge, "\"9\"", json!({"into": kept}))
+            .await
+            .status,
+        412
+    );
+    assert_eq!(
+        ask(&office, "POST", &merge, tag, json!({"into": kept}))
+            .await
+            .status,
+        204
+    );
+    assert_eq!(
+        ask(
+            &office,
+            "GET",
+            &format!("/api/v1/customers/{gone}"),
+            "",
+            Value::Null
+        )
+        .await
+        .status,
+        404
+    );
+    let merges = format!("/api/v1/customers/{kept}/merges");
+    let merged = read(&office, &merges).await.body;
+    assert_eq!(merged[0]["customer_id"], json!(gone));
+    let part = format!("{merges}/{}", id(&merged[0]));
+    assert_eq!(
+        ask(&office, "DELETE", &part, "", Value::Null).await.status,
+        204
+    );
+    assert_eq!(read(&office, &merges).await.body, json!([]));
+    read(&office, &format!("/api/v1/customers/{gone}")).await;
+}
+
+#[tokio::test]
+async fn what_is_learned_is_taken_over_as_it_was_proposed_and_no_other_way() {
+    let site = TestSite::demo().await;
+    let owner = site.signed_in("owner").await;
+    let office = site.signed_in("office").await;
+    let waits = read(&office, "/api/v1/attention").await.body;
+    for kind in ["holds", "calls", "set_aside", "conflicts", "forgotten"] {
+        assert!(waits[kind].is_array(), "{waits}");
+    }
+    let bench = site.signed_in("machinist").await;
+    assert_eq!(
+        ask(&bench, "GET", "/api/v1/attention", "", Value::Null)
+            .await
+            .status,
+        403
+    );
+    let nobody = "/api/v1/attention/calls/00000000-0000-0000-0000-000000000000";
+    assert_eq!(
+        fields(
+            &ask(&office, "POST", nobody, "", json!({"said": ""}))
+                .await
+                .body
+        ),
+        BTreeSet::from(["said"])
+    );
+    assert_eq!(
+        ask(&office, "POST", nobody, "", json!({"said": "They know"}))
+            .await
+            .status,
+        404
+    );
+
+    let spread = read(&owner, "/api/v1/review/spread").await;
+    let proposed = spread.body["spread"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|line| !line["by_bookings"].is_null());
+    let line = proposed.expect("the demo says how work varies");
+    let taken = "/api/v1/review/spread/taken";
+    let figures = |figure: &Value| json!({"figures": {line["figure"].as_str().unwrap(): figure}});
+    assert_eq!(
+        ask(
+            &office,
+            "PUT",
+            taken,
+            &spread.tag,
+            figures(&line["by_bookings"])
+        )
+        .await
+        .status,
+        403
+    );
+    let odd = json!({"figures": {"weather": "3"}});
+    assert_eq!(
+        fields(&ask(&owner, "PUT", taken, &spread.tag, odd).await.body),
+        BTreeSet::from(["figures.weather"])
+    );
+    // A figure of one's own is entered under the settings; here it is the one that was proposed, or none.
+    assert_eq!(
+        ask(&owner, "PUT", taken, &spread.tag, figures(&json!("77.7")))
+            .await
+            .status,
+        412
+    );
+    assert_eq!(
+        ask(
+            &owner,
+            "PUT",
+            taken,
+            &spread.tag,
+            figures(&line["by_bookings"])
+        )
+        .await
+        .status,
+        204
+    );
+    assert_eq!(
+        ask(
+            &owner,
+            "PUT",
+            taken,
+            &spread.tag,
+            figures(&line["by_bookings"])
+        )
+        .await
+        .status,
+        412
+    );
+
+    let settings = read(&owner, "/api/v1/settings").await;
+    let follow = "/api/v1/review/follow/day";
+    assert_eq!(
+        ask(
+            &owner,
+            "PUT",
+            "/api/v1/review/follow/stars",
+            &settings.tag,
+            json!({"follow": true})
+        )
+        .await
+        .status,
+        404
+    );
+    assert_eq!(
+        ask(&owner, "PUT", follow, "\"0\"", json!({"follow": true}))
+            .await
+            .status,
+        412
+    );
+    let followed = ask(
+        &owner,
+        "PUT",
+        follow,
+        &settings.tag,
+        json!({"follow": true}),
+    )
+    .await;
+    assert_eq!(followed.status, 204, "{}", followed.body);
+
+    let shapes = read(&owner, "/api/v1/review/standards").await.body;
+    let shaped = ["attended", "scatter"].into_iter().find_map(|shape| {
+        let lines = shapes[shape].as_array().unwrap();
+        let line = lines.iter().find(|line| !line["proposed"].is_null())?;
+        Some((shape, line.clone()))
+    });
+    let (shape, line) = shaped.expect("a figure that the bookings say is off");
+    let path = format!(
+        "/api/v1/review/shapes/{}/{shape}",
+        line["element"].as_str().unwrap()
+    );
+    let tag = format!("\"{}\"", line["version"]);
+    let another = json!({"proposed": "0.123456"});
+    assert_eq!(ask(&owner, "PUT", &path, &tag, another).await.status, 412);
+    let taken = ask(
+        &owner,
+        "PUT",
+        &path,
+        &tag,
+        json!({"proposed": line["proposed"]}),
+    )
+    .await;
+    assert_eq!(taken.status, 204, "{}", taken.body);
 }

@@ -297,13 +297,23 @@ async fn how_it_is_made_is_said_on_its_page_and_some_are_made_for_the_shelf() {
         .unwrap()
         .remove(0);
     drop(tx);
-    let came = format!("/jobs/{shelf}/made/{}", batch.id);
+    // Counted by a program of the machinist's, once and as it was seen.
+    let listed = wyn.get(&format!("/api/v1/jobs/{shelf}/batches")).await;
+    let listed: serde_json::Value = listed.json().await.unwrap();
     assert_eq!(
-        wyn.post(&came, &[("came", "0"), ("version", "1")])
-            .await
-            .status(),
-        303
+        (&listed[0]["pieces"], &listed[0]["came"]),
+        (&5.into(), &serde_json::Value::Null)
     );
+    let count = async |tag: &str, came: &str| {
+        let request = wyn.request("PUT", &format!("/api/v1/jobs/{shelf}/batches/{}", batch.id));
+        let request = request.header("if-match", tag);
+        let answer = request.json(&serde_json::json!({"came": came}));
+        answer.send().await.unwrap().status().as_u16()
+    };
+    assert_eq!(count("\"9\"", "0").await, 412);
+    assert_eq!(count("\"1\"", "many").await, 422);
+    assert_eq!(count("\"1\"", "0").await, 200);
+    assert_eq!(count("\"1\"", "5").await, 412);
     let mut tx = site.shop.begin().await;
     assert_eq!(
         need_for(&mut tx, job, "Adaptor plate").await.1,

@@ -73,6 +73,8 @@ struct ShapedOut {
     by_bookings: Range,
     proposed: Option<Decimal>,
     operations: usize,
+    /// The version of the standard time, for `If-Match`.
+    version: i32,
 }
 
 impl ShapedOut {
@@ -84,6 +86,7 @@ impl ShapedOut {
             by_bookings: shaped.found.into(),
             proposed: shaped.proposed,
             operations: shaped.operations,
+            version: shaped.version,
         }
     }
 }
@@ -178,9 +181,9 @@ struct SpreadOut {
 }
 
 #[utoipa::path(get, path = "/api/v1/review/spread", operation_id = "review_spread", tag = "Review",
-    responses((status = 200, description = "How much work varies, as set and by bookings", body = serde_json::Value)))]
+    responses((status = 200, description = "How much work varies, as set and by bookings; the version of the settings in ETag", body = serde_json::Value)))]
 async fn spread(who: SignedIn, site: web::Data<Site>) -> Answer {
-    let (lines, _) = learn_spread::spread(&who.actor(), &site.lessons, Utc::now()).await?;
+    let (lines, lesson) = learn_spread::spread(&who.actor(), &site.lessons, Utc::now()).await?;
     let out: Vec<SpreadOut> = lines
         .into_iter()
         .map(|line| SpreadOut {
@@ -191,9 +194,11 @@ async fn spread(who: SignedIn, site: web::Data<Site>) -> Answer {
             count: line.count,
         })
         .collect();
-    Ok(HttpResponse::Ok()
-        .json(serde_json::json!({ "spread": out }))
-        .into())
+    let version = lesson.settings.version;
+    Ok(versions::tagged(
+        version,
+        serde_json::json!({ "spread": out }),
+    ))
 }
 
 #[derive(Debug, Serialize)]

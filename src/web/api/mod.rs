@@ -2,7 +2,9 @@
 //! with problem documents (RFC 9457). What it can do stands in `/api/v1/openapi.json`, made from the attributes beside the
 //! handlers.
 
+pub mod attention;
 mod bargain;
+pub mod batches;
 mod body;
 pub mod bookings;
 pub mod casting_records;
@@ -15,8 +17,10 @@ mod idempotency;
 pub mod job_steps;
 pub mod jobs;
 pub mod learning;
+pub mod learning_takes;
 pub mod needs;
 mod openapi;
+pub mod orders_of_work;
 mod paging;
 pub mod plan;
 pub mod plan_changes;
@@ -35,8 +39,12 @@ use actix_web::web;
 /// `/api/v1` and what is under it. One line for each kind of thing, in alphabetical order. Each address is one resource with
 /// all its methods: the framework then answers any other with 405 and those it takes (RFC 9110, 15.5.6).
 pub fn routes(cfg: &mut web::ServiceConfig) {
+    // Before the records: `/api/v1/rules/order` stands before `/api/v1/rules/{id}`.
+    orders_of_work::routes(cfg);
     // Before the rest, since some of the lists under the addresses of records tell more than the records do.
     records::routes(cfg);
+    attention::routes(cfg);
+    batches::routes(cfg);
     bookings::routes(cfg);
     casting_records::routes(cfg);
     castings::routes(cfg);
@@ -47,6 +55,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     job_steps::routes(cfg);
     jobs::routes(cfg);
     learning::routes(cfg);
+    learning_takes::routes(cfg);
     needs::routes(cfg);
     openapi::routes(cfg);
     plan::routes(cfg);

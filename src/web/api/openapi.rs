@@ -121,6 +121,8 @@ fn describe_shared(parameter: &mut Parameter) {
 fn document() -> utoipa::openapi::OpenApi {
     let mut document = Document::openapi();
     for part in [
+        super::attention::Doc::openapi(),
+        super::batches::Doc::openapi(),
         super::bookings::Doc::openapi(),
         super::casting_records::Doc::openapi(),
         super::castings::Doc::openapi(),
@@ -131,7 +133,9 @@ fn document() -> utoipa::openapi::OpenApi {
         super::job_steps::Doc::openapi(),
         super::jobs::Doc::openapi(),
         super::learning::Doc::openapi(),
+        super::learning_takes::Doc::openapi(),
         super::needs::Doc::openapi(),
+        super::orders_of_work::Doc::openapi(),
         super::plan::Doc::openapi(),
         super::plan_changes::Doc::openapi(),
         super::quotes::Doc::openapi(),

@@ -16,6 +16,8 @@ mod templates;
 mod tokens;
 mod variation;
 
+pub(in crate::web) use order::OrderForm;
+
 use crate::db::cutting::{CuttingLine, WorkMaterial};
 use crate::db::people::Role;
 use crate::estimating::{Element, LabourRate, Machine, WorkTemplate};

@@ -14,6 +14,7 @@ use crate::web::ui::{
 use actix_web::web;
 use maud::{Markup, html};
 use serde::Deserialize;
+use utoipa::ToSchema;
 
 const PATH: &str = "/shop/order";
 
@@ -25,9 +26,10 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     );
 }
 
-#[derive(Debug, Clone, Default, Deserialize)]
+/// A change of the order of work, as typed.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(default)]
-struct OrderForm {
+pub(in crate::web) struct OrderForm {
     /// `add`, `remove` or `usual`.
     change: String,
     first: String,
@@ -125,7 +127,7 @@ fn add(who: &SignedIn, form: &OrderForm, errors: &FormErrors) -> Markup {
 async fn enter(who: SignedIn, form: CheckedForm<OrderForm>) -> Answer {
     who.require(Role::Owner)?;
     let mut errors = FormErrors::default();
-    let Some(asked) = asked(&form, &mut errors) else {
+    let Some(asked) = form.read(&mut errors) else {
         return again(&who, &form, &errors).await;
     };
     match change(&who.actor(), &asked).await {
@@ -144,20 +146,22 @@ async fn again(who: &SignedIn, form: &OrderForm, errors: &FormErrors) -> Answer 
     Ok(page(who, &rules, &order, form, errors).invalid().into())
 }
 
-fn asked(form: &OrderForm, errors: &mut FormErrors) -> Option<OrderChange> {
-    if form.change == "usual" {
-        return Some(OrderChange::Usual);
+impl OrderForm {
+    pub(in crate::web) fn read(&self, errors: &mut FormErrors) -> Option<OrderChange> {
+        if self.change == "usual" {
+            return Some(OrderChange::Usual);
+        }
+        let first = errors.choice("first", &self.first, Stage::from_code);
+        let then = errors.choice("then", &self.then, Stage::from_code);
+        let why = errors.text("why", &self.why, 200);
+        let (first, then, why) = (first?, then?, why?);
+        if self.change == "remove" {
+            return Some(OrderChange::Remove(first, then));
+        }
+        if first == then {
+            errors.add("then", "Choose another kind of work than the first");
+            return None;
+        }
+        Some(OrderChange::Add(Precedence { first, then, why }))
     }
-    let first = errors.choice("first", &form.first, Stage::from_code);
-    let then = errors.choice("then", &form.then, Stage::from_code);
-    let why = errors.text("why", &form.why, 200);
-    let (first, then, why) = (first?, then?, why?);
-    if form.change == "remove" {
-        return Some(OrderChange::Remove(first, then));
-    }
-    if first == then {
-        errors.add("then", "Choose another kind of work than the first");
-        return None;
-    }
-    Some(OrderChange::Add(Precedence { first, then, why }))
 }
