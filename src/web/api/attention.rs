@@ -1,10 +1,11 @@
 //! What waits for somebody in the office: failed checks, customers to be called, entries that could not be booked or do not
 //! agree with others, clocks that were forgotten.
 
+use super::nothing;
 use crate::app::settle;
 use crate::db::people::Role;
 use crate::units::Code;
-use crate::web::ui::{Answer, FormErrors, Reply, SignedIn};
+use crate::web::ui::{Answer, FormErrors, SignedIn};
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -132,10 +133,6 @@ async fn show(who: SignedIn) -> Answer {
         forgotten: forgotten.map(EntryInDoubt::from).collect(),
     };
     Ok(HttpResponse::Ok().json(attention).into())
-}
-
-fn nothing() -> Reply {
-    HttpResponse::NoContent().finish().into()
 }
 
 /// What was said to a customer.

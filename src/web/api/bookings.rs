@@ -1,6 +1,7 @@
 //! `/api/v1/bookings` and `/api/v1/checks`: what is done at the bench, by whoever the request comes from.
 
 use super::idempotency::{self, keyed};
+use super::nothing;
 use crate::app::book_time::{self, Correction};
 use crate::app::record_check;
 use crate::db::bookings::{self, Booking, NewBooking};
@@ -297,5 +298,5 @@ async fn correct(
         reason,
     };
     book_time::correct(&who.actor(), &booking.entry, correction, now).await?;
-    Ok(HttpResponse::NoContent().finish().into())
+    Ok(nothing())
 }

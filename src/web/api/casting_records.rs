@@ -2,13 +2,14 @@
 
 use super::body::Body;
 use super::idempotency::keyed;
+use super::nothing;
 use crate::app::describe_casting;
 use crate::castings::identify::Found;
 use crate::db::casting_records::{self, KeptMark, KeptMeasurement};
 use crate::db::castings_on_shelf;
 use crate::units::Code;
 use crate::web::screens::shelf::{MarkForm, MeasureForm};
-use crate::web::ui::{Answer, FormErrors, Reply, SignedIn};
+use crate::web::ui::{Answer, FormErrors, SignedIn};
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
@@ -66,10 +67,6 @@ async fn marks(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     let marks = casting_records::marks(&mut tx, *id).await?;
     let shown: Vec<MarkShown> = marks.into_iter().map(MarkShown::from).collect();
     Ok(HttpResponse::Ok().json(shown).into())
-}
-
-fn nothing() -> Reply {
-    HttpResponse::NoContent().finish().into()
 }
 
 /// Adds a mark.

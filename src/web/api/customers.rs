@@ -1,5 +1,6 @@
 //! `/api/v1/customers`: found by name or number; two that are one made one, and parted again.
 
+use super::nothing;
 use super::versions;
 use crate::app::merge_customers::{merge_customers, part_customers};
 use crate::db::customer_links::{self, Merge};
@@ -75,7 +76,7 @@ async fn merge(
     let version = versions::seen(&req)?;
     let merged = merge_customers(&who.actor(), *id, version, body.into).await;
     merged.map_err(versions::passed)?;
-    Ok(HttpResponse::NoContent().finish().into())
+    Ok(nothing())
 }
 
 /// A customer that was merged into another.
@@ -123,5 +124,5 @@ async fn part(who: SignedIn, ids: web::Path<(Uuid, Uuid)>) -> Answer {
     who.require(Role::Office)?;
     let (kept, merge) = ids.into_inner();
     part_customers(&who.actor(), kept, merge).await?;
-    Ok(HttpResponse::NoContent().finish().into())
+    Ok(nothing())
 }

@@ -1,6 +1,7 @@
 //! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
 
 use super::idempotency::{self, keyed};
+use super::nothing;
 use super::{bargain, versions};
 use crate::app::Refusal;
 use crate::app::answer_enquiry::{ReadOut, answer_enquiry};
@@ -18,7 +19,7 @@ use crate::units::{Code, Money};
 use crate::web::screens::enquiries::{CallForm, QuickForm};
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, FormErrors, Reply, SignedIn, WebError};
-use actix_web::http::header::{ETAG, LOCATION};
+use actix_web::http::header::LOCATION;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::{DateTime, NaiveDate, Utc};
 use rust_decimal::Decimal;
@@ -242,11 +243,11 @@ async fn add(req: HttpRequest, who: SignedIn, body: web::Json<NewEnquiry>) -> An
         open_enquiry(&actor, &details, keyed.as_ref()).await?
     };
     let enquiry = enquiries::get(&mut who.begin().await?, id).await?;
-    Ok(HttpResponse::Created()
-        .insert_header((LOCATION, format!("/api/v1/enquiries/{}", enquiry.id)))
-        .insert_header((ETAG, versions::tag(enquiry.version)))
-        .json(Shown::from(enquiry))
-        .into())
+    Ok(versions::created(
+        format!("/api/v1/enquiries/{}", enquiry.id),
+        enquiry.version,
+        Shown::from(enquiry),
+    ))
 }
 
 /// One enquiry.
@@ -462,5 +463,5 @@ async fn close(
     let version = versions::seen(&req)?;
     let closed = close_enquiry(&who.actor(), *id, version, body.closed).await;
     closed.map_err(versions::passed)?;
-    Ok(HttpResponse::NoContent().finish().into())
+    Ok(nothing())
 }

@@ -1,6 +1,7 @@
 //! `/api/v1/review/standards`, `/spread` and `/quotes`: what is learned, as the screens show it.
 
 use super::body::Body;
+use super::nothing;
 use super::versions;
 use crate::app::learn_shape::Shaped;
 use crate::app::review_quotes::quotes_review;
@@ -167,7 +168,7 @@ async fn decide(
     learn::decide(&actor, &site.lessons, &choice, now)
         .await
         .map_err(versions::passed)?;
-    Ok(HttpResponse::NoContent().finish().into())
+    Ok(nothing())
 }
 
 /// Figures in per cent, those of breakdowns in working hours.

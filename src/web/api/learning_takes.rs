@@ -1,6 +1,7 @@
 //! What the owner takes over of what was learned: how much of a run is attended, how single operations differ, how all work
 //! varies, and whether promises follow the record.
 
+use super::nothing;
 use super::versions;
 use crate::app::follow_record::follow_record;
 use crate::app::learn_shape::{Shape, take_shape};
@@ -10,8 +11,8 @@ use crate::db::settings::Promised;
 use crate::review::spread::Figure;
 use crate::units::Code;
 use crate::web::shell::site::Site;
-use crate::web::ui::{Answer, FormErrors, Reply, SignedIn, WebError};
-use actix_web::{HttpRequest, HttpResponse, web};
+use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
+use actix_web::{HttpRequest, web};
 use chrono::Utc;
 use rust_decimal::Decimal;
 use serde::Deserialize;
@@ -29,10 +30,6 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 #[derive(OpenApi)]
 #[openapi(paths(shape, spread, follow))]
 pub(super) struct Doc;
-
-fn nothing() -> Reply {
-    HttpResponse::NoContent().finish().into()
-}
 
 fn exact(errors: &mut FormErrors, field: &str, text: &str) -> Option<Decimal> {
     errors.decimal(field, text, Decimal::ZERO..=Decimal::from(1_000_000))

@@ -34,7 +34,13 @@ pub mod stock;
 pub mod stock_moves;
 mod versions;
 
-use actix_web::web;
+use crate::web::ui::Reply;
+use actix_web::{HttpResponse, web};
+
+/// It is done, and there is nothing to say of it (204).
+fn nothing() -> Reply {
+    HttpResponse::NoContent().finish().into()
+}
 
 /// `/api/v1` and what is under it. One line for each kind of thing, in alphabetical order. Each address is one resource with
 /// all its methods: the framework then answers any other with 405 and those it takes (RFC 9110, 15.5.6).

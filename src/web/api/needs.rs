@@ -2,6 +2,7 @@
 
 use super::body::Body;
 use super::idempotency::keyed;
+use super::nothing;
 use super::versions;
 use crate::app::make_part::make_here;
 use crate::app::meet_need::{self, Seen};
@@ -11,7 +12,6 @@ use crate::db::people::Role;
 use crate::units::Code;
 use crate::web::screens::jobs::needs::{Lists, NeedForm};
 use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
-use actix_web::http::header::{ETAG, LOCATION};
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -143,11 +143,11 @@ async fn add(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>, body: Body<Ne
     let details = read(&who, *id, &body.form).await?;
     let need_id = meet_need::add(&who.actor(), *id, &details, keyed.as_ref()).await?;
     let need = need(&who, (*id, need_id)).await?;
-    Ok(HttpResponse::Created()
-        .insert_header((LOCATION, format!("/api/v1/jobs/{id}/needs/{need_id}")))
-        .insert_header((ETAG, versions::tag(need.version)))
-        .json(need)
-        .into())
+    Ok(versions::created(
+        format!("/api/v1/jobs/{id}/needs/{need_id}"),
+        need.version,
+        need,
+    ))
 }
 
 fn seen(req: &HttpRequest, (job_id, id): (Uuid, Uuid)) -> Result<Seen, WebError> {
@@ -194,7 +194,7 @@ async fn remove(req: HttpRequest, who: SignedIn, ids: web::Path<(Uuid, Uuid)>) -
     let seen = seen(&req, ids.into_inner())?;
     let removed = meet_need::remove(&who.actor(), seen).await;
     removed.map_err(versions::passed)?;
-    Ok(HttpResponse::NoContent().finish().into())
+    Ok(nothing())
 }
 
 /// What happens to something a job needs.

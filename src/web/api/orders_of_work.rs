@@ -1,13 +1,14 @@
 //! What comes before what: kinds of work in a route, and conversion rules among each other.
 
 use super::body::Body;
+use super::nothing;
 use crate::app::change_order::{OrderChange, change};
 use crate::app::{AppError, Refusal};
 use crate::db::people::Role;
 use crate::db::{order_of_work, remedy_rules};
 use crate::units::Code;
 use crate::web::screens::shop::OrderForm;
-use crate::web::ui::{Answer, FormErrors, Reply, SignedIn};
+use crate::web::ui::{Answer, FormErrors, SignedIn};
 use actix_web::{HttpResponse, web};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -57,10 +58,6 @@ async fn show(who: SignedIn) -> Answer {
             .collect(),
     };
     Ok(HttpResponse::Ok().json(shown).into())
-}
-
-fn nothing() -> Reply {
-    HttpResponse::NoContent().finish().into()
 }
 
 /// Adds a rule, removes one, or goes back to the usual ones.

@@ -1,6 +1,7 @@
 //! `/api/v1/quotes`: those that were given, and what became of them. For the office.
 
 use super::idempotency::keyed;
+use super::nothing;
 use super::paging::Which;
 use super::versions;
 use crate::app::lose_quote::lose_quote;
@@ -197,7 +198,7 @@ async fn slot(who: SignedIn, id: web::Path<Uuid>, body: web::Json<SlotKept>) -> 
     };
     quotes::get(&mut who.begin().await?, *id).await?;
     reserve_slot(&who.actor(), *id, until, who.today()).await?;
-    Ok(HttpResponse::NoContent().finish().into())
+    Ok(nothing())
 }
 
 /// Why the customer does not take it.

@@ -14,7 +14,6 @@ use crate::db::people::Role;
 use crate::units::{Code, Money};
 use crate::web::screens::shelf::{CastingForm, InspectionForm};
 use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
-use actix_web::http::header::{ETAG, LOCATION};
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -155,11 +154,11 @@ async fn add(req: HttpRequest, who: SignedIn, body: Body<CastingForm>) -> Answer
     };
     let (id, _) = take_in(&who.actor(), goods, keyed.as_ref()).await?;
     let casting = castings_on_shelf::get(&mut who.begin().await?, id).await?;
-    Ok(HttpResponse::Created()
-        .insert_header((LOCATION, format!("/api/v1/castings/{id}")))
-        .insert_header((ETAG, versions::tag(casting.version)))
-        .json(CastingShown::of(casting, &who))
-        .into())
+    Ok(versions::created(
+        format!("/api/v1/castings/{id}"),
+        casting.version,
+        CastingShown::of(casting, &who),
+    ))
 }
 
 /// Changes what is written down about a casting, all of it.

@@ -1,6 +1,7 @@
 //! `/api/v1/sightings`: what was seen for sale.
 
 use super::idempotency::keyed;
+use super::nothing;
 use super::paging::Rows;
 use super::versions;
 use crate::app::once;
@@ -11,7 +12,6 @@ use crate::units::Code;
 use crate::web::screens::market::read_sighting;
 use crate::web::ui::record::Typed;
 use crate::web::ui::{Answer, FormErrors, Reply, SignedIn};
-use actix_web::http::header::{ETAG, LOCATION};
 use actix_web::{HttpRequest, HttpResponse, web};
 use serde::{Deserialize, Serialize};
 use utoipa::{OpenApi, ToSchema};
@@ -133,11 +133,11 @@ async fn add(req: HttpRequest, who: SignedIn, body: web::Json<NewSighting>) -> A
     sightings::insert(&mut tx, &new).await?;
     let id = once::finish(tx, new.id, keyed.as_ref()).await?;
     let sighting = sightings::get(&mut who.begin().await?, id).await?;
-    Ok(HttpResponse::Created()
-        .insert_header((LOCATION, format!("/api/v1/sightings/{}", sighting.id)))
-        .insert_header((ETAG, versions::tag(sighting.version)))
-        .json(sighting)
-        .into())
+    Ok(versions::created(
+        format!("/api/v1/sightings/{}", sighting.id),
+        sighting.version,
+        sighting,
+    ))
 }
 
 /// Corrects a sighting, all of it.
@@ -185,5 +185,5 @@ async fn remove(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>) -> Answer 
     let deleted = sightings::delete(&mut tx, *id, version).await;
     deleted.map_err(versions::passed)?;
     tx.commit().await?;
-    Ok(HttpResponse::NoContent().finish().into())
+    Ok(nothing())
 }

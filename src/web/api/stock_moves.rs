@@ -1,6 +1,7 @@
 //! What moves the stock: counts, write-offs, orders and what came of them, and tooling that goes out with a job.
 
 use super::idempotency::keyed;
+use super::nothing;
 use super::versions;
 use crate::app::lend_tool;
 use crate::app::move_stock::{self, SeenOrder};
@@ -8,8 +9,7 @@ use crate::db::people::Role;
 use crate::db::stock::{self, Order, OrderDetails};
 use crate::db::tools;
 use crate::web::screens::stock::{LEAST, MOST};
-use crate::web::ui::{Answer, FormErrors, Reply, SignedIn, WebError};
-use actix_web::http::header::{ETAG, LOCATION};
+use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -116,10 +116,6 @@ async fn write_off(
     let keyed = keyed(&req, &who, &*body)?;
     move_stock::write_off(&who.actor(), *id, (quantity, &why), keyed.as_ref()).await?;
     Ok(nothing())
-}
-
-fn nothing() -> Reply {
-    HttpResponse::NoContent().finish().into()
 }
 
 /// An order that is open.
@@ -234,11 +230,11 @@ async fn order(
     let keyed = keyed(&req, &who, &*body)?;
     let order_id = move_stock::order(&who.actor(), *id, &details, keyed.as_ref()).await?;
     let order = open(&who, (*id, order_id)).await?;
-    Ok(HttpResponse::Created()
-        .insert_header((LOCATION, format!("/api/v1/stock/{id}/orders/{order_id}")))
-        .insert_header((ETAG, versions::tag(order.version)))
-        .json(order)
-        .into())
+    Ok(versions::created(
+        format!("/api/v1/stock/{id}/orders/{order_id}"),
+        order.version,
+        order,
+    ))
 }
 
 fn seen(req: &HttpRequest, (item_id, id): (Uuid, Uuid)) -> Result<SeenOrder, WebError> {

@@ -2,7 +2,7 @@
 
 use crate::db::DbError;
 use crate::web::ui::{Reply, WebError};
-use actix_web::http::header::{ETAG, IF_MATCH};
+use actix_web::http::header::{ETAG, IF_MATCH, LOCATION};
 use actix_web::{HttpRequest, HttpResponse};
 use serde::Serialize;
 use std::fmt::Display;
@@ -12,13 +12,22 @@ use std::str::FromStr;
 pub(super) const PATTERN: &str = "^\"[0-9]{1,9}\"$";
 
 /// The tag of a version.
-pub(super) fn tag(version: impl Display) -> String {
+fn tag(version: impl Display) -> String {
     format!("\"{version}\"")
 }
 
 /// Something as it is now, its version in the tag.
 pub(super) fn tagged(version: impl Display, shown: impl Serialize) -> Reply {
     HttpResponse::Ok()
+        .insert_header((ETAG, tag(version)))
+        .json(shown)
+        .into()
+}
+
+/// Something that was made, where it is found, its version in the tag.
+pub(super) fn created(address: String, version: impl Display, shown: impl Serialize) -> Reply {
+    HttpResponse::Created()
+        .insert_header((LOCATION, address))
         .insert_header((ETAG, tag(version)))
         .json(shown)
         .into()

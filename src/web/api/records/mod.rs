@@ -6,6 +6,7 @@ mod describe;
 pub(super) use describe::describe;
 
 use super::idempotency::keyed;
+use super::nothing;
 use super::paging::Which;
 use super::versions;
 use crate::app::once;
@@ -13,7 +14,6 @@ use crate::db::{DbError, ShopTx};
 use crate::web::screens;
 use crate::web::ui::record::{At, Each, Record, Sheet, Values, beside_list};
 use crate::web::ui::{Answer, Reply, SignedIn, WebError};
-use actix_web::http::header::{ETAG, LOCATION};
 use actix_web::{HttpRequest, HttpResponse, web};
 use serde::Serialize;
 use serde_json::Value;
@@ -175,11 +175,11 @@ fn tagged<R: Record>(sheet: &mut Sheet<R>) -> Reply {
 async fn created<R: Record>(who: &SignedIn, at: At) -> Answer {
     let mut tx = who.begin().await?;
     let shown = RecordShown::of(&mut stored::<R>(who, at, &mut tx).await?);
-    Ok(HttpResponse::Created()
-        .insert_header((LOCATION, shown.address.clone()))
-        .insert_header((ETAG, versions::tag(shown.version)))
-        .json(shown)
-        .into())
+    Ok(versions::created(
+        shown.address.clone(),
+        shown.version,
+        shown,
+    ))
 }
 
 async fn add<R: Record>(
@@ -263,5 +263,5 @@ async fn remove<R: Record>(who: SignedIn, req: HttpRequest, at: At) -> Answer {
     let deleted = sheet.draft.delete(&mut tx).await;
     deleted.map_err(versions::passed)?;
     tx.commit().await?;
-    Ok(HttpResponse::NoContent().finish().into())
+    Ok(nothing())
 }
