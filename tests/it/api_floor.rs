@@ -1043,3 +1043,73 @@ async fn what_is_learned_is_taken_over_as_it_was_proposed_and_no_other_way() {
     .await;
     assert_eq!(taken.status, 204, "{}", taken.body);
 }
+
+#[tokio::test]
+async fn a_route_is_changed_by_hand_as_it_was_tried_and_for_a_reason() {
+    let site = TestSite::demo().await;
+    let office = site.signed_in("office").await;
+    let job = entered(&office, "a job").await;
+    let path = format!("/api/v1/jobs/{}", id(&job));
+    let seen = read(&office, &path).await;
+    let operation = &job["operations"][0]["id"];
+    let skip = json!({"what": "skip", "operation": operation});
+    let preview = format!("{path}/route/preview");
+    assert_eq!(
+        ask(&office, "POST", &preview, "", skip.clone())
+            .await
+            .status,
+        428
+    );
+    assert_eq!(
+        ask(&office, "POST", &preview, "\"99\"", skip.clone())
+            .await
+            .status,
+        412
+    );
+    let away = json!({"what": "send_out", "operation": operation, "price": "dear", "days": "3"});
+    let refused = ask(&office, "POST", &preview, &seen.tag, away).await;
+    assert_eq!(
+        fields(&refused.body),
+        BTreeSet::from(["price"]),
+        "{}",
+        refused.body
+    );
+    let tried = ask(&office, "POST", &preview, &seen.tag, skip.clone()).await;
+    assert_eq!(tried.status, 200, "{}", tried.body);
+    assert!(tried.body["comes"]["sentence"].as_str().unwrap().len() > 10);
+
+    let route = format!("{path}/route");
+    let mut change = skip;
+    change["plan_seen"] = tried.body["plan_seen"].clone();
+    assert_eq!(
+        fields(
+            &ask(&office, "PUT", &route, &seen.tag, change.clone())
+                .await
+                .body
+        ),
+        BTreeSet::from(["reason"])
+    );
+    change["reason"] = json!("It came stripped");
+    let bench = site.signed_in("machinist").await;
+    assert_eq!(
+        ask(&bench, "PUT", &route, &seen.tag, change.clone())
+            .await
+            .status,
+        403
+    );
+    let mut other = change.clone();
+    other["plan_seen"] = json!("1");
+    assert_eq!(
+        ask(&office, "PUT", &route, &seen.tag, other).await.status,
+        412
+    );
+    let changed = ask(&office, "PUT", &route, &seen.tag, change.clone()).await;
+    assert_eq!(changed.status, 200, "{}", changed.body);
+    let left = changed.body["operations"].as_array().unwrap();
+    assert_eq!(left.len() + 1, job["operations"].as_array().unwrap().len());
+    assert!(left.iter().all(|o| o["id"] != *operation));
+    assert_eq!(
+        ask(&office, "PUT", &route, &seen.tag, change).await.status,
+        412
+    );
+}

@@ -27,6 +27,7 @@ pub mod plan_changes;
 pub mod quotes;
 pub mod records;
 pub mod review;
+pub mod routes_by_hand;
 pub mod search;
 pub mod shelf;
 pub mod sightings;
@@ -68,6 +69,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
     plan_changes::routes(cfg);
     quotes::routes(cfg);
     review::routes(cfg);
+    routes_by_hand::routes(cfg);
     search::routes(cfg);
     shelf::routes(cfg);
     sightings::routes(cfg);

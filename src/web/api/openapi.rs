@@ -141,6 +141,7 @@ fn document() -> utoipa::openapi::OpenApi {
         super::quotes::Doc::openapi(),
         super::records::describe(),
         super::review::Doc::openapi(),
+        super::routes_by_hand::Doc::openapi(),
         super::search::Doc::openapi(),
         super::shelf::Doc::openapi(),
         super::sightings::Doc::openapi(),

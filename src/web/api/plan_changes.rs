@@ -6,7 +6,7 @@ use crate::app::change_plan::{self, Applied, Preview, Proposal, Tried};
 use crate::db::people::Role;
 use crate::db::plan_changes::{self, AppliedChange};
 use crate::planning::changes::{CannotChange, PlanChange};
-use crate::planning::what_if::PromiseMove;
+use crate::planning::what_if::{Effect, PromiseMove};
 use crate::web::shell::site::Site;
 use crate::web::ui::{Answer, FormErrors, Reply, SignedIn, WebError};
 use actix_web::{HttpRequest, HttpResponse, web};
@@ -33,7 +33,7 @@ pub(super) struct Doc;
 
 /// What comes of a change.
 #[derive(Debug, Serialize, ToSchema)]
-struct WhatComes {
+pub(super) struct WhatComes {
     /// All of it in one sentence.
     sentence: String,
     /// Jobs that are ready at another time: those that become late first, then those that lose most.
@@ -129,13 +129,18 @@ impl AskedChange {
     }
 }
 
+impl WhatComes {
+    pub(super) fn of(effect: &Effect) -> Self {
+        Self {
+            sentence: effect.sentence.clone(),
+            promises: effect.promises.iter().map(PromiseMoved::from).collect(),
+            moved: effect.moved.clone(),
+        }
+    }
+}
+
 fn what_comes(preview: &Preview) -> Reply {
-    let effect = &preview.what.effect;
-    let shown = WhatComes {
-        sentence: effect.sentence.clone(),
-        promises: effect.promises.iter().map(PromiseMoved::from).collect(),
-        moved: effect.moved.clone(),
-    };
+    let shown = WhatComes::of(&preview.what.effect);
     versions::tagged(preview.plan.age.seen(), shown)
 }
 

@@ -23,6 +23,7 @@ mod settle;
 pub(in crate::web) use holds::DecideForm;
 pub(in crate::web) use needs::amount;
 pub(in crate::web) use new::JobForm;
+pub(in crate::web) use route::RouteForm;
 
 use crate::app::job_overview::{JobOverview, job_overview};
 use crate::db::jobs::{Job, JobState, OperationState};

@@ -19,6 +19,7 @@ use actix_web::web;
 use chrono::Utc;
 use maud::{Markup, html};
 use serde::Deserialize;
+use utoipa::ToSchema;
 use uuid::Uuid;
 
 pub(super) fn routes(cfg: &mut web::ServiceConfig) {
@@ -30,10 +31,12 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     .route("/jobs/{id}/route/preview", web::get().to(preview));
 }
 
-/// What is asked for, as it was typed.
-#[derive(Debug, Clone, Default, Deserialize)]
+/// What is asked for, as it was typed: `skip`, `swap` (`with` another), `bring_back`, `split` (behind the `first` pieces or steps),
+/// `send_out` (for a `price`, so many `days`) an operation, or `add` (`count` times the standard time of a `code`, `behind` the
+/// operation of a number).
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(default)]
-pub(super) struct RouteForm {
+pub(in crate::web) struct RouteForm {
     what: String,
     operation: String,
     with: String,
@@ -43,15 +46,23 @@ pub(super) struct RouteForm {
     code: String,
     count: String,
     behind: String,
+    #[schema(ignore)]
     version: String,
-    plan_seen: String,
-    pub(super) reason: String,
+    /// With the change: what its preview gave.
+    pub(in crate::web) plan_seen: String,
+    /// With the change: why.
+    pub(in crate::web) reason: String,
 }
 
 impl RouteForm {
     /// The id of a field: there is a form of each sort for each operation on the page.
     fn id(what: &str, operation: &str, field: &str) -> String {
         format!("{what}-{operation}-{field}")
+    }
+
+    /// A field by the name it is sent under.
+    pub(in crate::web) fn plain<'a>(&self, field: &'a str) -> &'a str {
+        field.strip_prefix(&self.field("")).unwrap_or(field)
     }
 
     fn field(&self, field: &str) -> String {
@@ -67,7 +78,12 @@ impl RouteForm {
         }
     }
 
-    fn read(&self, who: &SignedIn, job_id: Uuid, errors: &mut FormErrors) -> Option<RouteChange> {
+    pub(in crate::web) fn read(
+        &self,
+        who: &SignedIn,
+        job_id: Uuid,
+        errors: &mut FormErrors,
+    ) -> Option<RouteChange> {
         let operation = || self.operation.parse().ok();
         let what = match self.what.as_str() {
             "skip" => operation().map(Wanted::Skip),
