@@ -423,3 +423,84 @@ async fn what_something_else_needs_is_not_deleted() {
         "application/problem+json"
     );
 }
+
+/// What the first hour in a new shop enters on forms, entered by a program that reads of each form what it takes.
+#[tokio::test]
+async fn an_empty_shop_comes_to_its_first_price_by_requests_alone() {
+    let site = TestSite::new().await;
+    let owner = site.owner().await;
+    let add = async |path: &str, body: Value| {
+        let all = format!("/api/v1/{path}");
+        let start = read(&owner, &format!("{all}/new")).await;
+        for name in body.as_object().unwrap().keys() {
+            let known = &start.body["schema"]["properties"][name];
+            assert!(known.is_object(), "{path} says nothing of {name}");
+        }
+        let made = post(&owner, &all, &body).await;
+        assert_eq!(made.status, 201, "{path}: {}", made.body);
+        made.body["id"].as_str().unwrap().to_owned()
+    };
+    add(
+        "machines",
+        json!({"name": "Mill", "kind": "mill", "agreed_rate": "38"}),
+    )
+    .await;
+    add("rates", json!({"hourly": "42"})).await;
+    let drill = json!({"code": "DRILL", "name": "Drill and tap a hole", "stage": "hole", "machine_kind": "mill",
+        "skill": "milling", "setup": "20", "owner_figure": "6"});
+    let stages = read(&owner, "/api/v1/standards/new").await.body;
+    let stages = &stages["schema"]["properties"]["stage"]["oneOf"];
+    assert!(
+        stages
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|stage| stage["const"] == drill["stage"]),
+        "{stages}"
+    );
+    add("standards", drill).await;
+    let week = json!({"owner": "shop", "weekday": ["1", "2", "3", "4", "5"], "start": "08:00", "end": "16:30"});
+    add("shifts", week).await;
+    let smith = json!({"name": "Ada Reef", "sign_in": "ada", "role": "machinist", "skills": "milling", "password": PASSWORD});
+    add("people", smith).await;
+    let pattern = json!({"name": "Tarn 4", "cylinders": "4", "mains": "5", "width-rear": "400", "height-rear": "300"});
+    let pattern = add("patterns", pattern).await;
+    let boss = json!({"face": "rear", "label": "R1", "largest": "14", "deepest": "40"});
+    add(&format!("patterns/{pattern}/bosses"), boss).await;
+    let wanted = add(
+        "variants",
+        json!({"pattern": pattern, "name": "Tarn 4/90 marine"}),
+    )
+    .await;
+    let common = add(
+        "variants",
+        json!({"pattern": pattern, "name": "Tarn 4/90 truck"}),
+    )
+    .await;
+    let hole = json!({"face": "rear", "label": "R1", "kind": "tapped_hole", "thread": "M10x1.5", "depth": "25",
+        "across": "100", "up": "100"});
+    add(&format!("variants/{wanted}/features"), hole).await;
+    add("rules", json!({"name": "Drill and tap", "when": "missing_with_metal", "action": "machine", "elements": "DRILL"})).await;
+    let donor = json!({"variant": common, "ownership": "shop", "source": "bought", "came_from": "Slip yard", "cost": "180"});
+    assert_eq!(post(&owner, "/api/v1/castings", &donor).await.status, 201);
+
+    let call = json!({"caller": "A. Caller", "wanted_variant_id": wanted});
+    let call = post(&owner, "/api/v1/enquiries", &call).await;
+    let answer = format!(
+        "/api/v1/enquiries/{}/answer",
+        call.body["id"].as_str().unwrap()
+    );
+    let answer = read(&owner, &answer).await.body;
+    let options = answer["options"].as_array().unwrap();
+    assert!(
+        options
+            .iter()
+            .any(|option| option["kind"] == "convert_shelf"),
+        "{answer}"
+    );
+    let said = answer["sentence"].as_str().unwrap();
+    assert!(
+        said.contains("Tarn 4/90 marine") && said.contains("£"),
+        "{said}"
+    );
+}

@@ -76,7 +76,7 @@ impl Record for ShopSheet {
             at!(settings.policy.overhead_percent),
         )
         .unit("% of cost")
-        .hint("What the shop spends that no machine's or person's hour carries");
+        .hint("What the shop spends that no machine’s or person’s hour carries");
         f.decimal(
             "margin_percent",
             "Margin",
