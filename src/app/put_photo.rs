@@ -1,8 +1,9 @@
 //! Photographs of a casting: kept in the database or as files in a folder, shown, and removed. In a folder the files are
 //! written before the row and removed after it, so that a row never points at nothing.
 
-use super::{Actor, AppError, Refusal};
+use super::{Actor, AppError, Refusal, once};
 use crate::db::DbError;
+use crate::db::api_requests::Keyed;
 use crate::db::casting_records::{self, MOST_PHOTOS, NewPhoto, PhotoPlace};
 use crate::db::people::Role;
 use std::path::{Path, PathBuf};
@@ -22,41 +23,42 @@ fn file(error: std::io::Error) -> AppError {
     AppError::failed("file of a photograph", error)
 }
 
-/// Keeps a photograph and returns its key. Whoever has the casting in hand may add one.
+/// Keeps a photograph, once under a key, and returns its key. Whoever has the casting in hand may add one.
 ///
 /// # Errors
-/// [`Refusal::TooManyPhotos`]; [`AppError::Failed`] when its file cannot be written; [`AppError::Db`], as
+/// [`Refusal::TooManyPhotos`]; [`AppError::KeyUsed`]; [`AppError::Failed`] when its file cannot be written; [`AppError::Db`], as
 /// [`DbError::NotFound`] when there is no such casting.
 pub async fn put(
     actor: &Actor,
     place: &PhotoPlace,
     casting_id: Uuid,
     photo: &NewPhoto,
+    keyed: Option<&Keyed>,
 ) -> Result<Uuid, AppError> {
-    actor
-        .transact(Role::Machinist, async |tx| {
-            if casting_records::count_photos(tx, casting_id).await? >= MOST_PHOTOS {
-                return Err(Refusal::TooManyPhotos { most: MOST_PHOTOS }.into());
+    let mut tx = actor.begin().await?;
+    if let Some(before) = once::made(&mut tx, keyed).await? {
+        return Ok(before);
+    }
+    if casting_records::count_photos(&mut tx, casting_id).await? >= MOST_PHOTOS {
+        return Err(Refusal::TooManyPhotos { most: MOST_PHOTOS }.into());
+    }
+    let id = Uuid::now_v7();
+    let in_database = match place {
+        PhotoPlace::Database => true,
+        PhotoPlace::Folder(folder) => {
+            let (large, small) = files(folder, tx.shop_id(), id);
+            if let Some(shop) = large.parent() {
+                tokio::fs::create_dir_all(shop).await.map_err(file)?;
             }
-            let id = Uuid::now_v7();
-            let in_database = match place {
-                PhotoPlace::Database => true,
-                PhotoPlace::Folder(folder) => {
-                    let (large, small) = files(folder, tx.shop_id(), id);
-                    if let Some(shop) = large.parent() {
-                        tokio::fs::create_dir_all(shop).await.map_err(file)?;
-                    }
-                    tokio::fs::write(&large, &photo.body).await.map_err(file)?;
-                    tokio::fs::write(&small, &photo.thumbnail)
-                        .await
-                        .map_err(file)?;
-                    false
-                }
-            };
-            casting_records::add_photo(tx, id, casting_id, photo, in_database).await?;
-            Ok(id)
-        })
-        .await
+            tokio::fs::write(&large, &photo.body).await.map_err(file)?;
+            tokio::fs::write(&small, &photo.thumbnail)
+                .await
+                .map_err(file)?;
+            false
+        }
+    };
+    casting_records::add_photo(&mut tx, id, casting_id, photo, in_database).await?;
+    once::finish(tx, id, keyed).await
 }
 
 /// The body of a photograph, or its small one, as JPEG. One that was kept in the database is found there whatever the

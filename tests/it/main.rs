@@ -13,6 +13,7 @@ mod access;
 mod accessibility;
 mod aftercare;
 mod api;
+mod api_files;
 mod api_floor;
 mod api_records;
 mod api_work;

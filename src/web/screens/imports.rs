@@ -12,6 +12,7 @@ use crate::web::ui::{
 use actix_web::web;
 use maud::{Markup, html};
 use serde::Deserialize;
+use utoipa::ToSchema;
 use uuid::Uuid;
 
 /// Rows of the table that are shown before it is taken in.
@@ -138,18 +139,22 @@ fn column_words(code: &str) -> &'static str {
     }
 }
 
-#[derive(Debug, Default, Deserialize)]
+/// A table as it was pasted, with its headings in the first row.
+#[derive(Debug, Default, Deserialize, ToSchema)]
 #[serde(default)]
-struct ImportForm {
+pub(in crate::web) struct ImportForm {
     table: String,
+    /// What each column holds; where it says nothing, the headings are guessed at.
     column: Vec<String>,
+    /// `day_first` or `month_first`.
     dates: String,
     /// Sent by the button that takes it in.
+    #[schema(ignore)]
     take: String,
 }
 
 impl ImportForm {
-    fn sent(&self) -> Sent<'_> {
+    pub(in crate::web) fn sent(&self) -> Sent<'_> {
         Sent {
             text: &self.table,
             columns: &self.column,
@@ -281,7 +286,7 @@ fn mapping(kind: Kind, looked: &Looked) -> Markup {
     }
 }
 
-fn fault_words(fault: &Fault) -> String {
+pub(in crate::web) fn fault_words(fault: &Fault) -> String {
     match fault {
         Fault::Missing(column) => format!("{}: empty", column_words(column)),
         Fault::Known => "on record already".to_owned(),

@@ -10,7 +10,8 @@ mod picture;
 mod records;
 
 pub(in crate::web) use form::{CastingForm, InspectionForm};
-pub(in crate::web) use records::{MarkForm, MeasureForm};
+pub(in crate::web) use picture::LARGEST;
+pub(in crate::web) use records::{MarkForm, MeasureForm, made_of};
 
 use crate::db::casting_records::Source;
 use crate::db::castings_on_shelf::{Casting, Outcome, Ownership, ShelfState};

@@ -7,7 +7,7 @@ use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Li
 use std::io::Cursor;
 
 /// Largest file that is read, in bytes.
-pub(super) const LARGEST: usize = 12 * 1024 * 1024;
+pub(in crate::web) const LARGEST: usize = 12 * 1024 * 1024;
 /// Longest side of what is kept, in pixels.
 const SIDE: u32 = 2_000;
 /// Longest side of a small one.

@@ -5,7 +5,9 @@ use super::{path, picture};
 use crate::app::{AppError, describe_casting, put_photo};
 use crate::castings::identify::{Found, Mark, MarkKind};
 use crate::castings::{Face, Place};
-use crate::db::casting_records::{self as db, KeptMark, KeptMeasurement, Measurement, Photo};
+use crate::db::casting_records::{
+    self as db, KeptMark, KeptMeasurement, Measurement, NewPhoto, Photo,
+};
 use crate::db::castings_on_shelf::Casting;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, castings};
@@ -352,6 +354,25 @@ struct PhotoForm {
     caption: String,
 }
 
+/// A photograph of the bytes of a file, or why there is none, in words; within the memory that all pictures share.
+pub(in crate::web) async fn made_of(
+    site: &Site,
+    bytes: Vec<u8>,
+    caption: String,
+) -> Result<Result<NewPhoto, String>, WebError> {
+    let memory = match picture::memory(&bytes) {
+        Ok(memory) => memory,
+        Err(why) => return Ok(Err(why)),
+    };
+    let share = site.pictures.share(memory).await?;
+    // The share is held until the work is done, even when nobody waits for it any more.
+    let work = move || (picture::keep(&bytes, caption), share);
+    let (made, _) = web::block(work)
+        .await
+        .map_err(|error| WebError::Internal(error.to_string()))?;
+    Ok(made)
+}
+
 async fn add_photo(
     who: SignedIn,
     site: web::Data<Site>,
@@ -376,21 +397,10 @@ async fn add_photo(
             None
         }
         (Uploaded::File(_), None) => None,
-        (Uploaded::File(bytes), Some(caption)) => match picture::memory(&bytes) {
-            Err(why) => {
-                errors.add("photo", why);
-                None
-            }
-            Ok(memory) => {
-                let share = site.pictures.share(memory).await?;
-                // The share is held until the work is done, even when nobody waits for it any more.
-                let work = move || (picture::keep(&bytes, caption), share);
-                let (made, _) = web::block(work)
-                    .await
-                    .map_err(|error| WebError::Internal(error.to_string()))?;
-                made.map_err(|why| errors.add("photo", why)).ok()
-            }
-        },
+        (Uploaded::File(bytes), Some(caption)) => {
+            let made = made_of(&site, bytes, caption).await?;
+            made.map_err(|why| errors.add("photo", why)).ok()
+        }
     };
     let Some(photo) = photo else {
         if upload_chosen {
@@ -401,7 +411,7 @@ async fn add_photo(
         }
         return complain(&who, *id, typed, errors).await;
     };
-    match put_photo::put(&who.actor(), &site.photos, *id, &photo).await {
+    match put_photo::put(&who.actor(), &site.photos, *id, &photo, None).await {
         Ok(_) => Ok(Reply::see_other(path(*id)).flash("Photograph added.")),
         Err(AppError::Refused(why)) => {
             errors.add("photo", words::refusal(&why, who.today()));

@@ -1,0 +1,176 @@
+//! Tables from spreadsheets, taken in whole or not at all, and taken out again while nothing rests on them.
+
+use super::body::Body;
+use super::nothing;
+use crate::app::imports::{self, Kind, Looked};
+use crate::app::take_starting_set::take_starting_set;
+use crate::db::imports as kept;
+use crate::db::people::Role;
+use crate::units::Code;
+use crate::web::screens::imports::{ImportForm, fault_words};
+use crate::web::ui::{Answer, SignedIn, WebError};
+use actix_web::http::StatusCode;
+use actix_web::{HttpResponse, web};
+use serde::Serialize;
+use std::collections::BTreeMap;
+use utoipa::{OpenApi, ToSchema};
+use uuid::Uuid;
+
+/// `/api/v1/imports` and `/api/v1/starting-set`.
+pub fn routes(cfg: &mut web::ServiceConfig) {
+    cfg.service(web::resource("/api/v1/imports/{kind}/preview").post(look))
+        .service(
+            web::resource("/api/v1/imports/{kind}")
+                .get(newest)
+                .post(take),
+        )
+        .service(web::resource("/api/v1/imports/{kind}/{id}").delete(undo))
+        .service(web::resource("/api/v1/starting-set").post(start));
+}
+
+#[derive(OpenApi)]
+#[openapi(paths(look, newest, take, undo, start))]
+pub(super) struct Doc;
+
+/// A table as it was read.
+#[derive(Debug, Serialize, ToSchema)]
+struct TableRead {
+    headings: Vec<String>,
+    /// What each column holds; none for what is not taken.
+    columns: Vec<Option<&'static str>>,
+    /// The rows that read, by column.
+    rows: Vec<BTreeMap<&'static str, String>>,
+    /// What is wrong.
+    faults: Vec<TableFault>,
+    /// Whether there are more rows than are taken at once.
+    too_many: bool,
+    /// Whether it was taken in.
+    taken: bool,
+}
+
+/// What is wrong with a row.
+#[derive(Debug, Serialize, ToSchema)]
+struct TableFault {
+    /// Its number; the headings are row 1.
+    row: usize,
+    detail: String,
+}
+
+impl TableRead {
+    fn of(looked: Looked, taken: bool) -> Self {
+        let faults = looked.faults.iter().map(|(row, fault)| TableFault {
+            row: *row,
+            detail: fault_words(fault),
+        });
+        Self {
+            faults: faults.collect(),
+            headings: looked.headings,
+            columns: looked.columns,
+            rows: looked
+                .rows
+                .into_iter()
+                .map(|(_, cells)| cells.into_iter().collect())
+                .collect(),
+            too_many: looked.too_many,
+            taken,
+        }
+    }
+}
+
+fn of_code(code: &str) -> Result<Kind, WebError> {
+    Kind::from_code(code).ok_or(WebError::NotFound("this kind of table"))
+}
+
+/// What would be taken in of a table. Nothing is kept.
+#[utoipa::path(post, path = "/api/v1/imports/{kind}/preview", operation_id = "preview_import", tag = "Shop",
+    params(("kind" = String, Path, description = "`customers`, `castings`, `stock`, `sightings` or `past-work`")),
+    request_body = ImportForm,
+    responses((status = 200, description = "The rows, and what is wrong", body = TableRead)))]
+async fn look(who: SignedIn, kind: web::Path<String>, body: Body<ImportForm>) -> Answer {
+    who.require(Role::Office)?;
+    let looked = imports::look(&who.actor(), of_code(&kind)?, body.form.sent()).await?;
+    Ok(HttpResponse::Ok().json(TableRead::of(looked, false)).into())
+}
+
+/// Takes a table in: all of it, or none where something is wrong.
+#[utoipa::path(post, path = "/api/v1/imports/{kind}", operation_id = "import", tag = "Shop",
+    params(("kind" = String, Path, description = "`customers`, `castings`, `stock`, `sightings` or `past-work`")),
+    request_body = ImportForm,
+    responses((status = 201, description = "All of it is taken in", body = TableRead),
+              (status = 422, description = "Nothing is taken in; what is wrong", body = TableRead)))]
+async fn take(who: SignedIn, kind: web::Path<String>, body: Body<ImportForm>) -> Answer {
+    who.require(Role::Office)?;
+    let looked = imports::take(&who.actor(), of_code(&kind)?, body.form.sent()).await?;
+    let taken = looked.is_sound();
+    let status = match taken {
+        true => StatusCode::CREATED,
+        false => StatusCode::UNPROCESSABLE_ENTITY,
+    };
+    Ok(HttpResponse::build(status)
+        .json(TableRead::of(looked, taken))
+        .into())
+}
+
+/// The last import of a kind, while it can be undone.
+#[derive(Debug, Serialize, ToSchema)]
+struct LastImport {
+    id: Uuid,
+    at: chrono::DateTime<chrono::Utc>,
+    rows: i64,
+}
+
+/// The last import of a kind.
+#[utoipa::path(get, path = "/api/v1/imports/{kind}", operation_id = "read_import", tag = "Shop",
+    params(("kind" = String, Path, description = "`customers`, `castings`, `stock`, `sightings` or `past-work`")),
+    responses((status = 200, description = "It; null where there is none to undo", body = Option<LastImport>)))]
+async fn newest(who: SignedIn, kind: web::Path<String>) -> Answer {
+    who.require(Role::Office)?;
+    let kind = of_code(&kind)?;
+    let last = kept::newest(&mut who.begin().await?, kind.code()).await?;
+    let last = last.map(|import| LastImport {
+        id: import.id,
+        at: import.at,
+        rows: import.count,
+    });
+    Ok(HttpResponse::Ok().json(last).into())
+}
+
+/// Takes an import out again; what was used or changed since stays.
+#[utoipa::path(delete, path = "/api/v1/imports/{kind}/{id}", operation_id = "undo_import", tag = "Shop",
+    params(("kind" = String, Path, description = "Its kind"),
+           ("id" = Uuid, Path, description = "The import")),
+    responses((status = 204, description = "It is undone")))]
+async fn undo(who: SignedIn, at: web::Path<(String, Uuid)>) -> Answer {
+    let (kind, id) = at.into_inner();
+    imports::undo(&who.actor(), of_code(&kind)?, id).await?;
+    Ok(nothing())
+}
+
+/// How many of each were added to a new shop.
+#[derive(Debug, Serialize, ToSchema)]
+struct StartingSet {
+    machines: usize,
+    labour_rates: usize,
+    standard_times: usize,
+    everyday_work: usize,
+    fitting_texts: usize,
+    rules: usize,
+    shifts: usize,
+}
+
+/// Fills a new shop with what it has none of yet. All of it is a starting point for the shop's own figures.
+#[utoipa::path(post, path = "/api/v1/starting-set", operation_id = "take_starting_set", tag = "Shop",
+    responses((status = 200, description = "How many of each were added", body = StartingSet)))]
+async fn start(who: SignedIn) -> Answer {
+    let taken = take_starting_set(&who.actor()).await?;
+    let set = StartingSet {
+        machines: taken.machines,
+        labour_rates: taken.labour_rates,
+        standard_times: taken.standard_times,
+        everyday_work: taken.templates,
+        fitting_texts: taken.fitting_texts,
+        rules: taken.rules,
+        shifts: taken.shifts,
+    };
+    Ok(HttpResponse::Ok().json(set).into())
+}
