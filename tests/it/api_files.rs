@@ -171,7 +171,7 @@ async fn a_table_is_looked_at_taken_in_whole_and_taken_out_again() {
     // They are on record now: nothing of the same table is taken in.
     let (status, known) = post(&owner, path, "", &table).await;
     assert_eq!(
-        (status, known["faults"].as_array().unwrap().len()),
+        (status, known["errors"].as_array().unwrap().len()),
         (422, 2),
         "{known}"
     );

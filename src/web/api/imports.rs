@@ -2,14 +2,13 @@
 
 use super::body::Body;
 use super::nothing;
-use crate::app::imports::{self, Kind, Looked};
+use crate::app::imports::{self, Kind, Looked, MOST};
 use crate::app::take_starting_set::take_starting_set;
 use crate::db::imports as kept;
 use crate::db::people::Role;
 use crate::units::Code;
 use crate::web::screens::imports::{ImportForm, fault_words};
-use crate::web::ui::{Answer, SignedIn, WebError};
-use actix_web::http::StatusCode;
+use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
 use actix_web::{HttpResponse, web};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -92,22 +91,28 @@ async fn look(who: SignedIn, kind: web::Path<String>, body: Body<ImportForm>) ->
     Ok(HttpResponse::Ok().json(TableRead::of(looked, false)).into())
 }
 
-/// Takes a table in: all of it, or none where something is wrong.
+/// Takes a table in: all of it, or none where something is wrong, which is said by row (`table.3`).
 #[utoipa::path(post, path = "/api/v1/imports/{kind}", operation_id = "import", tag = "Shop",
     params(("kind" = String, Path, description = "`customers`, `castings`, `stock`, `sightings` or `past-work`")),
     request_body = ImportForm,
-    responses((status = 201, description = "All of it is taken in", body = TableRead),
-              (status = 422, description = "Nothing is taken in; what is wrong", body = TableRead)))]
+    responses((status = 201, description = "All of it is taken in", body = TableRead)))]
 async fn take(who: SignedIn, kind: web::Path<String>, body: Body<ImportForm>) -> Answer {
     who.require(Role::Office)?;
     let looked = imports::take(&who.actor(), of_code(&kind)?, body.form.sent()).await?;
-    let taken = looked.is_sound();
-    let status = match taken {
-        true => StatusCode::CREATED,
-        false => StatusCode::UNPROCESSABLE_ENTITY,
-    };
-    Ok(HttpResponse::build(status)
-        .json(TableRead::of(looked, taken))
+    if !looked.is_sound() {
+        let mut errors = FormErrors::default();
+        for (row, fault) in &looked.faults {
+            errors.add(&format!("table.{row}"), fault_words(fault));
+        }
+        if looked.too_many {
+            errors.add("table", format!("Send at most {MOST} rows at once"));
+        } else if errors.is_empty() {
+            errors.add("table", "Send a table with its headings in the first row");
+        }
+        return Err(errors.into());
+    }
+    Ok(HttpResponse::Created()
+        .json(TableRead::of(looked, true))
         .into())
 }
 

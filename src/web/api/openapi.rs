@@ -117,10 +117,9 @@ fn describe_shared(parameter: &mut Parameter) {
     }
 }
 
-/// The document of all modules.
-fn document() -> utoipa::openapi::OpenApi {
-    let mut document = Document::openapi();
-    for part in [
+/// What each module describes.
+fn parts() -> Vec<utoipa::openapi::OpenApi> {
+    vec![
         super::attention::Doc::openapi(),
         super::batches::Doc::openapi(),
         super::bookings::Doc::openapi(),
@@ -150,7 +149,13 @@ fn document() -> utoipa::openapi::OpenApi {
         super::sightings::Doc::openapi(),
         super::stock::Doc::openapi(),
         super::stock_moves::Doc::openapi(),
-    ] {
+    ]
+}
+
+/// The document of all modules.
+fn document() -> utoipa::openapi::OpenApi {
+    let mut document = Document::openapi();
+    for part in parts() {
         document.merge(part);
     }
     Everywhere.modify(&mut document);
@@ -174,4 +179,24 @@ fn operations(item: &mut PathItem) -> impl Iterator<Item = &mut Operation> {
     responses((status = 200, description = "OpenAPI 3.1", body = serde_json::Value)))]
 async fn show(_: SignedIn) -> HttpResponse {
     HttpResponse::Ok().json(document())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeMap;
+
+    /// What is merged keeps the first of a name, so a second one would be described as something else.
+    #[test]
+    fn no_two_modules_describe_something_else_under_one_name() {
+        let mut known = BTreeMap::new();
+        for part in parts() {
+            for (name, schema) in part.components.into_iter().flat_map(|all| all.schemas) {
+                let text = serde_json::to_string(&schema).unwrap();
+                let before = known.insert(name.clone(), text.clone());
+                assert!(before.is_none_or(|before| before == text), "{name}");
+            }
+        }
+        assert!(known.len() > 60, "{}", known.len());
+    }
 }

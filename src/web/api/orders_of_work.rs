@@ -27,7 +27,7 @@ pub(super) struct Doc;
 
 /// The order of work, and the rules that it follows from.
 #[derive(Debug, Serialize, ToSchema)]
-struct OrderShown {
+struct OrderOfWorkShown {
     /// Kinds of work, the first first.
     order: Vec<&'static str>,
     rules: Vec<OrderRule>,
@@ -43,10 +43,10 @@ struct OrderRule {
 
 /// The order of work.
 #[utoipa::path(get, path = "/api/v1/order-of-work", operation_id = "read_order_of_work", tag = "Shop",
-    responses((status = 200, description = "Kinds of work in their order, and the rules", body = OrderShown)))]
+    responses((status = 200, description = "Kinds of work in their order, and the rules", body = OrderOfWorkShown)))]
 async fn show(who: SignedIn) -> Answer {
     let (rules, order) = order_of_work::get(&mut who.begin().await?).await?;
-    let shown = OrderShown {
+    let shown = OrderOfWorkShown {
         order: order.all().iter().map(|stage| stage.code()).collect(),
         rules: rules
             .into_iter()
