@@ -1,6 +1,6 @@
 //! `/api/v1/bookings` and `/api/v1/checks`: what is done at the bench, by whoever the request comes from.
 
-use super::idempotency::{self, keyed};
+use super::idempotency::{id_of, keyed};
 use super::nothing;
 use crate::app::book_time::{self, Correction};
 use crate::app::record_check;
@@ -65,9 +65,7 @@ async fn book(req: HttpRequest, who: SignedIn, body: web::Json<NewEntry>) -> Ans
         return Err(errors.into());
     };
     let keyed = keyed(&req, &who, &*body)?;
-    let id = keyed
-        .as_ref()
-        .map_or_else(Uuid::now_v7, idempotency::as_uuid);
+    let id = id_of(keyed.as_ref());
     // Sent again, it happened when it was sent first.
     let earlier = bookings::earlier(&mut who.begin().await?, id).await?;
     // As it is kept.
@@ -167,9 +165,7 @@ async fn check(req: HttpRequest, who: SignedIn, body: web::Json<NewCheck>) -> An
         return Err(errors.into());
     };
     let keyed = keyed(&req, &who, &*body)?;
-    let id = keyed
-        .as_ref()
-        .map_or_else(Uuid::now_v7, idempotency::as_uuid);
+    let id = id_of(keyed.as_ref());
     let now = Utc::now();
     let new = NewResult {
         id,
@@ -282,9 +278,7 @@ async fn correct(
         return Err(errors.into());
     };
     let keyed = keyed(&req, &who, &*body)?;
-    let key = keyed
-        .as_ref()
-        .map_or_else(Uuid::now_v7, idempotency::as_uuid);
+    let key = id_of(keyed.as_ref());
     let mut tx = who.begin().await?;
     let booked = bookings::of_job(&mut tx, job_id).await?;
     let earlier = bookings::earlier(&mut tx, key).await?;

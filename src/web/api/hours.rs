@@ -1,6 +1,6 @@
 //! `/api/v1/hours`: hours somebody worked, booked by the office after the fact.
 
-use super::idempotency::{self, keyed};
+use super::idempotency::{id_of, keyed};
 use crate::app::book_hours::{HoursByHand, book_hours};
 use crate::app::{AppError, Refusal, once};
 use crate::db::people::Role;
@@ -111,9 +111,7 @@ async fn book(req: HttpRequest, who: SignedIn, body: web::Json<HoursWorked>) -> 
         })
         .collect();
     // Rows sent again under a key are the same bookings again, which are kept once.
-    let key = keyed
-        .as_ref()
-        .map_or_else(Uuid::now_v7, idempotency::as_uuid);
+    let key = id_of(keyed.as_ref());
     if keyed.is_some() {
         once::finish(who.begin().await?, key, keyed.as_ref()).await?;
     }

@@ -40,6 +40,12 @@ pub(super) fn keyed(
     }))
 }
 
+/// The identifier of what a request enters: made of the sender and the key, so that the same
+/// request again enters the same thing; without a key, a new one.
+pub(super) fn id_of(keyed: Option<&Keyed>) -> Uuid {
+    keyed.map_or_else(Uuid::now_v7, as_uuid)
+}
+
 /// The key of a request as a UUID of the sender's, for what keeps such keys itself.
 pub(super) fn as_uuid(keyed: &Keyed) -> Uuid {
     let mut sum = Sha256::new();

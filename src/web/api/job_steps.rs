@@ -4,7 +4,6 @@ use super::body::Body;
 use super::idempotency::keyed;
 use super::jobs::{JobShown, shown};
 use super::versions;
-use crate::app::AppError;
 use crate::app::close_job::{JobEnd, close_job};
 use crate::app::enter_job::enter_job;
 use crate::app::hand_over::{HandedOver, hand_over};
@@ -144,7 +143,7 @@ async fn reopen(
 
 async fn handed_over(req: &HttpRequest, who: &SignedIn, id: Uuid, what: HandedOver) -> Answer {
     let version = versions::seen(req)?;
-    let done: Result<(), AppError> = hand_over(&who.actor(), id, version, what, Utc::now()).await;
+    let done = hand_over(&who.actor(), id, version, what, Utc::now()).await;
     done.map_err(versions::passed)?;
     shown(who, id).await
 }

@@ -2,7 +2,7 @@
 //! readings are in millimetres, as text.
 
 use super::body::Body;
-use super::idempotency::{self, keyed};
+use super::idempotency::{id_of, keyed};
 use crate::app::measure_casting::{record, sizes_for};
 use crate::castings::measured::{Layout, Purpose, Readings, RecordKind};
 use crate::db::measured_records::{self, MeasuredRecord, NewRecord};
@@ -206,9 +206,7 @@ async fn add(
     };
     let casting = castings_on_shelf::get(&mut who.begin().await?, *id).await?;
     let new = NewRecord {
-        id: keyed
-            .as_ref()
-            .map_or_else(Uuid::now_v7, idempotency::as_uuid),
+        id: id_of(keyed.as_ref()),
         casting_id: *id,
         job_id: casting.job_id,
         purpose,
