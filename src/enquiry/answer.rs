@@ -450,18 +450,20 @@ fn recommend(done: &[Simulated], wish: &Wish, knowledge: &Knowledge, today: Naiv
         week: knowledge.selling.week_of_waiting.amount(),
     };
     let key = |index: usize| possible.get(index).map(|(option, _)| option.key.clone());
+    let inspection = || {
+        done.iter()
+            .find(|s| s.option.kind == OptionKind::Inspect)
+            .map(|s| s.option.key.clone())
+    };
+    let best = || advice::best(&offered, waiting).and_then(key);
     // What their own block needs is found out before another is bought or made.
-    let first = wish
-        .own
-        .as_ref()
-        .filter(|own| own_block::needs_unknown(own, wish))
-        .and_then(|_| {
-            done.iter()
-                .find(|s| s.option.kind == OptionKind::Inspect)
-                .map(|s| s.option.key.clone())
-        });
+    let own = wish.own.as_ref();
+    let recommended = match own.is_some_and(|own| own_block::needs_unknown(own, wish)) {
+        true => inspection().or_else(best),
+        false => best().or_else(inspection),
+    };
     Advised {
-        recommended: first.or_else(|| advice::best(&offered, waiting).and_then(key)),
+        recommended,
         in_time: wish
             .wanted_by
             .and_then(|by| advice::cheapest_by(&offered, by))

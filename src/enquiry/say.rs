@@ -136,11 +136,7 @@ pub(super) fn fill_in(answer: &mut Answer, knowledge: &Knowledge) {
         .recommended
         .as_deref()
         .and_then(|key| answer.option(key));
-    let inspect = answer
-        .options
-        .iter()
-        .find(|option| option.kind == OptionKind::Inspect && option.figures().is_some());
-    answer.sentence = match recommended.or(inspect) {
+    answer.sentence = match recommended {
         Some(option) => option.sentence.clone(),
         None => format!(
             "I can’t offer you {} as things are. Let me look into it and call you back.",

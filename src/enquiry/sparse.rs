@@ -186,8 +186,13 @@ proptest! {
                 prop_assert!(dearest <= cheapest * dec!(30), "{} shows {dearest}, {} {cheapest}", option.title, other.title);
             }
         }
-        prop_assert_eq!(answer.recommended.is_some(), !options.is_empty());
-        if let Some(taken) = answer.recommended.as_deref().and_then(|key| answer.option(key)) {
+        let something = answer.options.iter().any(|option| option.figures().is_some());
+        prop_assert_eq!(answer.recommended.is_some(), something, "what can be done is advised");
+        let recommended = answer.recommended.as_deref().and_then(|key| answer.option(key));
+        if recommended.is_some_and(|taken| taken.kind == OptionKind::Inspect) {
+            let needs_unknown = own.is_some_and(|(wanted_kind, _)| wanted_kind);
+            prop_assert!(needs_unknown || options.is_empty(), "an inspection is no block");
+        } else if let Some(taken) = recommended {
             let (net, day) = price_and_day(taken);
             for other in &options {
                 let (other_net, other_day) = price_and_day(other);
