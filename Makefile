@@ -27,11 +27,25 @@ drill: ## Beside a running `make cluster`: kill one process after another under 
 api-check: ## Beside a running `make demo`: hold the API against its own description with every check of schemathesis.
 	python3 tests/api/check.py $(or $(ADDRESS),http://127.0.0.1:8080)
 
+# The inputs of property tests are the same for everyone, so that what passes passes; `make properties` tries new ones.
+PROPTEST_RNG_SEED ?= 20261129
+
 .PHONY: test
+test: export PROPTEST_RNG_SEED := $(PROPTEST_RNG_SEED)
 test: ## Every test, against a throwaway PostgreSQL and a real browser.
 	.ci/install serve test lint
 	npm ci --silent
 	env -u DATABASE_URL -u SERVICE_DATABASE_URL cargo test --locked
+
+.PHONY: properties
+properties: ## Try every property of the domain at new random inputs, ROUNDS times; a fault prints its seed.
+	.ci/install serve test
+	env -u DATABASE_URL cargo test --locked --lib --no-run
+	set -e; for round in $$(seq $(or $(ROUNDS),10)); do \
+	    export PROPTEST_RNG_SEED=$$(od -An -N4 -tu4 /dev/urandom | tr -d ' '); \
+	    echo "round $$round, PROPTEST_RNG_SEED=$$PROPTEST_RNG_SEED"; \
+	    env -u DATABASE_URL cargo test --locked --lib --quiet; \
+	done
 
 .PHONY: lint
 lint: ## Formatting, lints, documentation, dependencies, style sheet and scripts.
