@@ -95,8 +95,7 @@ struct PiecesMade {
            ("If-Match" = String, Header)),
     request_body = PiecesMade,
     responses((status = 200, description = "The batch as it is now", body = BatchShown),
-              (status = 412, description = "Somebody else counted it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "Somebody else counted it meanwhile")))]
 async fn came_out(
     req: HttpRequest,
     who: SignedIn,

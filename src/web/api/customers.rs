@@ -63,9 +63,7 @@ struct MergeInto {
     params(("id" = Uuid, Path, description = "The customer that goes"),
            ("If-Match" = String, Header)),
     request_body = MergeInto,
-    responses((status = 204, description = "They are one"),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 204, description = "They are one")))]
 async fn merge(
     req: HttpRequest,
     who: SignedIn,

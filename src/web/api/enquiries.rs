@@ -270,9 +270,7 @@ fn shown(enquiry: Enquiry) -> Reply {
     params(("id" = Uuid, Path, description = "The enquiry"),
            ("If-Match" = String, Header)),
     request_body = NewEnquiry,
-    responses((status = 200, description = "The enquiry as it is now", body = Shown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The enquiry as it is now", body = Shown)))]
 async fn change(
     req: HttpRequest,
     who: SignedIn,
@@ -451,9 +449,7 @@ struct Closing {
     params(("id" = Uuid, Path, description = "The enquiry"),
            ("If-Match" = String, Header)),
     request_body = Closing,
-    responses((status = 204, description = "It is closed, or open"),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 204, description = "It is closed, or open")))]
 async fn close(
     req: HttpRequest,
     who: SignedIn,

@@ -100,8 +100,7 @@ async fn one(who: SignedIn, ids: web::Path<(Uuid, Uuid)>) -> Answer {
            ("If-Match" = String, Header)),
     request_body = DecideForm,
     responses((status = 200, description = "The hold as it is decided", body = HoldShown),
-              (status = 412, description = "Somebody else decided it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "Somebody else decided it meanwhile")))]
 async fn decide(
     req: HttpRequest,
     who: SignedIn,

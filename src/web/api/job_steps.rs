@@ -96,9 +96,7 @@ async fn end(req: &HttpRequest, who: &SignedIn, id: Uuid, how: Ending, reason: S
 #[utoipa::path(post, path = "/api/v1/jobs/{id}/closed", operation_id = "close_job", tag = "Jobs",
     params(("id" = Uuid, Path, description = "The job"),
            ("If-Match" = String, Header)),
-    responses((status = 200, description = "The job as it is now", body = JobShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The job as it is now", body = JobShown)))]
 async fn close(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>) -> Answer {
     end(&req, &who, *id, Ending::Done, String::new()).await
 }
@@ -108,9 +106,7 @@ async fn close(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>) -> Answer {
     params(("id" = Uuid, Path, description = "The job"),
            ("If-Match" = String, Header)),
     request_body = Because,
-    responses((status = 200, description = "The job as it is now", body = JobShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The job as it is now", body = JobShown)))]
 async fn cancel(
     req: HttpRequest,
     who: SignedIn,
@@ -126,9 +122,7 @@ async fn cancel(
     params(("id" = Uuid, Path, description = "The job"),
            ("If-Match" = String, Header)),
     request_body = Because,
-    responses((status = 200, description = "The job as it is now", body = JobShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The job as it is now", body = JobShown)))]
 async fn reopen(
     req: HttpRequest,
     who: SignedIn,
@@ -152,9 +146,7 @@ async fn handed_over(req: &HttpRequest, who: &SignedIn, id: Uuid, what: HandedOv
 #[utoipa::path(post, path = "/api/v1/jobs/{id}/collected", operation_id = "collect_job", tag = "Jobs",
     params(("id" = Uuid, Path, description = "The job"),
            ("If-Match" = String, Header)),
-    responses((status = 200, description = "The job as it is now", body = JobShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The job as it is now", body = JobShown)))]
 async fn collected(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>) -> Answer {
     handed_over(&req, &who, *id, HandedOver::Collected).await
 }
@@ -163,9 +155,7 @@ async fn collected(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>) -> Answ
 #[utoipa::path(post, path = "/api/v1/jobs/{id}/invoiced", operation_id = "invoice_job", tag = "Jobs",
     params(("id" = Uuid, Path, description = "The job"),
            ("If-Match" = String, Header)),
-    responses((status = 200, description = "The job as it is now", body = JobShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The job as it is now", body = JobShown)))]
 async fn invoiced(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>) -> Answer {
     handed_over(&req, &who, *id, HandedOver::Invoiced).await
 }

@@ -208,9 +208,7 @@ struct JobDays {
     params(("id" = Uuid, Path, description = "The job"),
            ("If-Match" = String, Header)),
     request_body = JobDays,
-    responses((status = 200, description = "The job as it is now", body = JobShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The job as it is now", body = JobShown)))]
 async fn due(
     req: HttpRequest,
     who: SignedIn,

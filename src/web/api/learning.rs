@@ -143,8 +143,7 @@ async fn standards(who: SignedIn, site: web::Data<Site>) -> Answer {
            ("If-Match" = String, Header)),
     request_body = DecisionForm,
     responses((status = 204, description = "It is decided"),
-              (status = 412, description = "The standard, or what is proposed for it, has changed meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "The standard, or what is proposed for it, has changed meanwhile")))]
 async fn decide(
     req: HttpRequest,
     who: SignedIn,

@@ -49,8 +49,7 @@ struct ProposedFigure {
            ("If-Match" = String, Header)),
     request_body = ProposedFigure,
     responses((status = 204, description = "The next quotes and plans count with it"),
-              (status = 412, description = "The standard, or what is proposed for it, has changed meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "The standard, or what is proposed for it, has changed meanwhile")))]
 async fn shape(
     req: HttpRequest,
     who: SignedIn,
@@ -88,8 +87,7 @@ struct ProposedSpread {
     params(("If-Match" = String, Header)),
     request_body = ProposedSpread,
     responses((status = 204, description = "Prices, chances and days are worked out with them"),
-              (status = 412, description = "The settings, or what is learned, have changed meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "The settings, or what is learned, have changed meanwhile")))]
 async fn spread(
     req: HttpRequest,
     who: SignedIn,
@@ -131,8 +129,7 @@ struct Following {
            ("If-Match" = String, Header)),
     request_body = Following,
     responses((status = 204, description = "It is decided"),
-              (status = 412, description = "The settings have changed meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "The settings have changed meanwhile")))]
 async fn follow(
     req: HttpRequest,
     who: SignedIn,

@@ -164,9 +164,7 @@ fn seen(req: &HttpRequest, (job_id, id): (Uuid, Uuid)) -> Result<Seen, WebError>
            ("need" = Uuid, Path, description = "What it needs"),
            ("If-Match" = String, Header)),
     request_body = NeedForm,
-    responses((status = 200, description = "The need as it is now", body = NeedShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The need as it is now", body = NeedShown)))]
 async fn change(
     req: HttpRequest,
     who: SignedIn,
@@ -187,9 +185,7 @@ async fn change(
     params(("id" = Uuid, Path, description = "The job"),
            ("need" = Uuid, Path, description = "What it needs"),
            ("If-Match" = String, Header)),
-    responses((status = 204, description = "It is removed"),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 204, description = "It is removed")))]
 async fn remove(req: HttpRequest, who: SignedIn, ids: web::Path<(Uuid, Uuid)>) -> Answer {
     let seen = seen(&req, ids.into_inner())?;
     let removed = meet_need::remove(&who.actor(), seen).await;
@@ -211,9 +207,7 @@ struct NeedStep {
            ("need" = Uuid, Path, description = "What it needs"),
            ("If-Match" = String, Header)),
     request_body = NeedStep,
-    responses((status = 200, description = "The need as it is now", body = NeedShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The need as it is now", body = NeedShown)))]
 async fn step(
     req: HttpRequest,
     who: SignedIn,

@@ -6,7 +6,9 @@ use actix_web::{HttpResponse, web};
 use serde::Serialize;
 use utoipa::openapi::path::{Operation, Parameter, PathItem};
 use utoipa::openapi::security::{ApiKey, ApiKeyValue, Http, HttpAuthScheme, SecurityScheme};
-use utoipa::openapi::{Content, Ref, RefOr, ResponseBuilder, Schema, SecurityRequirement};
+use utoipa::openapi::{
+    Content, Ref, RefOr, Required, Response, ResponseBuilder, Schema, SecurityRequirement,
+};
 use utoipa::{Modify, OpenApi, ToSchema};
 
 /// `/api/v1/openapi.json`.
@@ -68,19 +70,37 @@ impl Modify for Everywhere {
         ]);
         for item in document.paths.paths.values_mut() {
             for operation in operations(item) {
-                let content = Content::new(Some(Ref::from_schema_name("Problem")));
-                let problem = ResponseBuilder::new()
-                    .description("What went wrong")
-                    .content("application/problem+json", content)
-                    .build();
-                let responses = &mut operation.responses.responses;
-                responses.insert("default".to_owned(), RefOr::T(problem));
+                describe_refusals(operation);
                 for parameter in operation.parameters.iter_mut().flatten() {
                     if let RefOr::T(parameter) = parameter {
                         describe_shared(parameter);
                     }
                 }
             }
+        }
+    }
+}
+
+/// Says how every operation refuses, and how one does that changes what it must have seen.
+fn describe_refusals(operation: &mut Operation) {
+    let changes_what_was_seen = operation.parameters.iter().flatten().any(|parameter| {
+        matches!(parameter, RefOr::T(parameter)
+            if parameter.name == "If-Match" && parameter.required == Required::True)
+    });
+    let responses = &mut operation.responses.responses;
+    let problem = Ref::from_schema_name("Problem");
+    let content = Content::new(Some(problem));
+    let wrong = ResponseBuilder::new()
+        .description("What went wrong")
+        .content("application/problem+json", content)
+        .build();
+    responses.insert("default".to_owned(), RefOr::T(wrong));
+    if changes_what_was_seen {
+        let passed = Response::new("Somebody else changed it meanwhile");
+        let missing = Response::new("If-Match is missing");
+        for (status, refusal) in [("412", passed), ("428", missing)] {
+            let entry = responses.entry(status.to_owned());
+            entry.or_insert(RefOr::T(refusal));
         }
     }
 }

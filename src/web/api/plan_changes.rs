@@ -186,8 +186,7 @@ async fn made(who: &SignedIn, req: &HttpRequest, proposal: Proposal) -> Answer {
     params(("If-Match" = String, Header)),
     request_body = AskedChange,
     responses((status = 200, description = "It is made", body = ChangeMade),
-              (status = 412, description = "The plan has changed meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "The plan has changed meanwhile")))]
 async fn apply(req: HttpRequest, who: SignedIn, asked: web::Json<AskedChange>) -> Answer {
     who.require(Role::Office)?;
     let change = asked.read()?;
@@ -199,8 +198,7 @@ async fn apply(req: HttpRequest, who: SignedIn, asked: web::Json<AskedChange>) -
     params(("id" = Uuid, Path, description = "The change"),
            ("If-Match" = String, Header)),
     responses((status = 200, description = "It is undone", body = ChangeMade),
-              (status = 412, description = "The plan has changed meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "The plan has changed meanwhile")))]
 async fn undo(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>) -> Answer {
     who.require(Role::Office)?;
     made(&who, &req, Proposal::Undo(*id)).await

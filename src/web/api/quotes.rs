@@ -146,8 +146,7 @@ struct JobOpened {
            ("Idempotency-Key" = Option<String>, Header)),
     request_body = Acceptance,
     responses((status = 201, description = "The job; its address in Location", body = JobOpened),
-              (status = 412, description = "Somebody else changed the quote meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "Somebody else changed the quote meanwhile")))]
 async fn accepted(
     req: HttpRequest,
     who: SignedIn,
@@ -213,9 +212,7 @@ struct Refusal {
     params(("id" = Uuid, Path, description = "The quote"),
            ("If-Match" = String, Header)),
     request_body = Refusal,
-    responses((status = 200, description = "The quote as it is now", body = QuoteShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The quote as it is now", body = QuoteShown)))]
 async fn declined(
     req: HttpRequest,
     who: SignedIn,

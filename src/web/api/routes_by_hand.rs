@@ -58,8 +58,7 @@ fn read(
            ("If-Match" = String, Header)),
     request_body = RouteForm,
     responses((status = 200, description = "What would come of it", body = RouteTried),
-              (status = 412, description = "Somebody else changed the job meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "Somebody else changed the job meanwhile")))]
 async fn preview(
     req: HttpRequest,
     who: SignedIn,
@@ -84,8 +83,7 @@ async fn preview(
            ("If-Match" = String, Header)),
     request_body = RouteForm,
     responses((status = 200, description = "The job as it is now", body = JobShown),
-              (status = 412, description = "Job or plan have changed meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "Job or plan have changed meanwhile")))]
 async fn apply(
     req: HttpRequest,
     who: SignedIn,

@@ -166,9 +166,7 @@ async fn add(req: HttpRequest, who: SignedIn, body: Body<CastingForm>) -> Answer
     params(("id" = Uuid, Path, description = "The casting"),
            ("If-Match" = String, Header)),
     request_body = CastingForm,
-    responses((status = 200, description = "The casting as it is now", body = CastingShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The casting as it is now", body = CastingShown)))]
 async fn change(
     req: HttpRequest,
     who: SignedIn,
@@ -187,9 +185,7 @@ async fn change(
     params(("id" = Uuid, Path, description = "The casting"),
            ("If-Match" = String, Header)),
     request_body = InspectionForm,
-    responses((status = 200, description = "The casting as it is now", body = CastingShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The casting as it is now", body = CastingShown)))]
 async fn inspect(
     req: HttpRequest,
     who: SignedIn,
@@ -219,9 +215,7 @@ struct CastingState {
     params(("id" = Uuid, Path, description = "The casting"),
            ("If-Match" = String, Header)),
     request_body = CastingState,
-    responses((status = 200, description = "The casting as it is now", body = CastingShown),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The casting as it is now", body = CastingShown)))]
 async fn shift(
     req: HttpRequest,
     who: SignedIn,

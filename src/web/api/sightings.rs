@@ -145,9 +145,7 @@ async fn add(req: HttpRequest, who: SignedIn, body: web::Json<NewSighting>) -> A
     params(("id" = Uuid, Path, description = "The sighting"),
            ("If-Match" = String, Header)),
     request_body = NewSighting,
-    responses((status = 200, description = "The sighting as it is now", body = serde_json::Value),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 200, description = "The sighting as it is now", body = serde_json::Value)))]
 async fn change(
     req: HttpRequest,
     who: SignedIn,
@@ -175,9 +173,7 @@ async fn change(
 #[utoipa::path(delete, path = "/api/v1/sightings/{id}", operation_id = "delete_sighting", tag = "Market",
     params(("id" = Uuid, Path, description = "The sighting"),
            ("If-Match" = String, Header)),
-    responses((status = 204, description = "It is deleted"),
-              (status = 412, description = "Somebody else changed it meanwhile"),
-              (status = 428, description = "If-Match is missing")))]
+    responses((status = 204, description = "It is deleted")))]
 async fn remove(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>) -> Answer {
     who.require(Role::Office)?;
     let version = versions::seen(&req)?;

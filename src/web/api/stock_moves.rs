@@ -260,8 +260,7 @@ struct ExpectedDay {
            ("If-Match" = String, Header)),
     request_body = ExpectedDay,
     responses((status = 200, description = "The order as it is now", body = OrderShown),
-              (status = 412, description = "Somebody else changed it meanwhile, or it is closed"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "Somebody else changed it meanwhile, or it is closed")))]
 async fn expect(
     req: HttpRequest,
     who: SignedIn,
@@ -287,8 +286,7 @@ async fn expect(
            ("order" = Uuid, Path, description = "The order"),
            ("If-Match" = String, Header)),
     responses((status = 204, description = "No more of it is expected"),
-              (status = 412, description = "Somebody else changed it meanwhile, or it is closed"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "Somebody else changed it meanwhile, or it is closed")))]
 async fn give_up(req: HttpRequest, who: SignedIn, ids: web::Path<(Uuid, Uuid)>) -> Answer {
     let seen = seen(&req, ids.into_inner())?;
     let gone = move_stock::give_up(&who.actor(), seen).await;
@@ -313,8 +311,7 @@ struct GoodsReceived {
            ("If-Match" = String, Header)),
     request_body = GoodsReceived,
     responses((status = 204, description = "They are on hand"),
-              (status = 412, description = "Somebody else changed it meanwhile, or it is closed"),
-              (status = 428, description = "If-Match is missing")))]
+              (status = 412, description = "Somebody else changed it meanwhile, or it is closed")))]
 async fn receive(
     req: HttpRequest,
     who: SignedIn,

@@ -81,18 +81,14 @@ impl Each for Describe<'_> {
             .parameters(Some(keys(api.one)))
             .parameter(seen())
             .request_body(Some(values()))
-            .response("200", answer("The record as it is now", "RecordShown"))
-            .response("412", said("Somebody else changed it meanwhile"))
-            .response("428", said("If-Match is missing"));
+            .response("200", answer("The record as it is now", "RecordShown"));
         put(api.one, HttpMethod::Patch, of.build());
         if deletes::<R>() {
             let of = begin(tag, &id("delete"), format!("Deletes the {name}."))
                 .parameters(Some(keys(api.one)))
                 .parameter(seen())
                 .response("204", said("It is deleted"))
-                .response("409", said("Something else needs it"))
-                .response("412", said("Somebody else changed it meanwhile"))
-                .response("428", said("If-Match is missing"));
+                .response("409", said("Something else needs it"));
             put(api.one, HttpMethod::Delete, of.build());
         }
     }
