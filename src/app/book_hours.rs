@@ -1,7 +1,8 @@
 //! Hours that the office writes down for people, several at once: all of them are booked, or none.
 
 use super::book_time::book_within;
-use super::{Actor, AppError, Refusal};
+use super::{Actor, AppError, Refusal, once};
+use crate::db::api_requests::Keyed;
 use crate::db::bookings::{self, NewBooking};
 use crate::db::people::Role;
 use crate::db::work_list::{self, NumberedOperation};
@@ -49,20 +50,25 @@ pub async fn basis(actor: &Actor, jobs: &[i64]) -> Result<HoursBasis, AppError> 
     })
 }
 
-/// Books hours, all in one transaction. `key` is made with the form: sent again, the same rows are booked once.
+/// Books hours, all in one transaction. `key` is made with the form: sent again, the same rows are booked once; so are those
+/// that a program sends again under its own.
 ///
 /// # Errors
-/// [`AppError::NotAllowed`]; [`Refusal::HoursOfClosedJob`]; as [`super::book_time::book`]; [`crate::db::DbError::NotFound`] when there is no such person.
+/// [`AppError::NotAllowed`]; [`AppError::KeyUsed`]; [`Refusal::HoursOfClosedJob`]; as [`super::book_time::book`]; [`crate::db::DbError::NotFound`] when there is no such person.
 pub async fn book_hours(
     actor: &Actor,
     key: Uuid,
     rows: &[HoursByHand],
     reason: &str,
     now: DateTime<Utc>,
+    keyed: Option<&Keyed>,
 ) -> Result<(), AppError> {
     let entered_by = actor.person()?;
     actor
         .transact(Role::Office, async |tx| {
+            if once::claim(tx, key, keyed).await?.is_some() {
+                return Ok(());
+            }
             let entry = |half: u128| Uuid::from_u128(key.as_u128().wrapping_add(half));
             for (place, row) in rows.iter().enumerate() {
                 // What was booked before the job was closed may be sent again.

@@ -1,7 +1,8 @@
 //! Time booked at the bench or entered by the office: an entry is booked once however often it arrives, checked for
 //! conflicts, and the state of its operation follows from it.
 
-use super::{Actor, AppError, Refusal};
+use super::{Actor, AppError, Refusal, once};
+use crate::db::api_requests::Keyed;
 use crate::db::bookings::{self, NewBooking};
 use crate::db::people::{self, Role};
 use crate::db::{DbError, ShopTx, devices, jobs, work_list};
@@ -86,11 +87,54 @@ async fn follow(tx: &mut ShopTx, operation_id: Uuid) -> Result<(), DbError> {
 /// As [`book`].
 pub async fn book_and_pause_others(actor: &Actor, new: &NewBooking) -> Result<Recorded, AppError> {
     actor
+        .transact(Role::Machinist, async |tx| pausing_others(tx, new).await)
+        .await
+}
+
+async fn pausing_others(tx: &mut ShopTx, new: &NewBooking) -> Result<Recorded, AppError> {
+    if new.kind.starts() {
+        pause_others(tx, new).await?;
+    }
+    book_within(tx, new).await
+}
+
+/// An entry that a program makes, and when it happened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Entered {
+    /// Its key.
+    pub id: Uuid,
+    /// When it happened.
+    pub at: DateTime<Utc>,
+    /// What it does not agree with.
+    pub conflict: Option<Conflict>,
+}
+
+/// The same, once under a key. Sent again, it happened when it was sent first.
+///
+/// # Errors
+/// As [`book`]; [`AppError::KeyUsed`].
+pub async fn book_once(
+    actor: &Actor,
+    new: &NewBooking,
+    keyed: Option<&Keyed>,
+) -> Result<Entered, AppError> {
+    actor
         .transact(Role::Machinist, async |tx| {
-            if new.kind.starts() {
-                pause_others(tx, new).await?;
+            if let Some(id) = once::claim(tx, new.id, keyed).await? {
+                let earlier = bookings::earlier(tx, id).await?;
+                let earlier = earlier.ok_or(DbError::NotFound("this booking"))?;
+                return Ok(Entered {
+                    id,
+                    at: earlier.device_at,
+                    conflict: earlier.conflict,
+                });
             }
-            book_within(tx, new).await
+            let recorded = pausing_others(tx, new).await?;
+            Ok(Entered {
+                id: new.id,
+                at: new.at,
+                conflict: recorded.conflict(),
+            })
         })
         .await
 }
@@ -243,15 +287,16 @@ pub struct Correction {
     pub reason: String,
 }
 
-/// Corrects an entry by another that points at it, for the office.
+/// Corrects an entry by another that points at it, for the office; once under a key.
 ///
 /// # Errors
-/// [`AppError::NotAllowed`]; as [`book`].
+/// [`AppError::NotAllowed`]; [`AppError::KeyUsed`]; as [`book`].
 pub async fn correct(
     actor: &Actor,
     entry: &shopfloor::Entry,
     correction: Correction,
     now: DateTime<Utc>,
+    keyed: Option<&Keyed>,
 ) -> Result<(), AppError> {
     let new = NewBooking {
         id: correction.id,
@@ -268,7 +313,11 @@ pub async fn correct(
         reason: Some(correction.reason),
     };
     actor
-        .transact(Role::Office, async |tx| book_within(tx, &new).await)
-        .await?;
-    Ok(())
+        .transact(Role::Office, async |tx| {
+            if once::claim(tx, new.id, keyed).await?.is_none() {
+                book_within(tx, &new).await?;
+            }
+            Ok(())
+        })
+        .await
 }

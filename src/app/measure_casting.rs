@@ -1,8 +1,9 @@
 //! A record of what was measured on a casting is kept with the sizes it was held against. One of finished work that is
 //! outside its limits puts its job on hold.
 
-use super::{Actor, AppError};
+use super::{Actor, AppError, once};
 use crate::castings::measured::{Purpose, Sizes, Verdict};
+use crate::db::api_requests::Keyed;
 use crate::db::measured_records::{self as db, NewRecord};
 use crate::db::people::Role;
 use crate::db::{DbError, castings_on_shelf, holds, jobs};
@@ -19,13 +20,20 @@ pub struct Recorded {
     pub held: bool,
 }
 
-/// Keeps a record, for whoever has the casting in hand. One that arrives twice under its key is kept once.
+/// Keeps a record, for whoever has the casting in hand. One that arrives twice under its key is kept once, and so is one that
+/// a program sends again under its own. Returns the key of the record with what became of it.
 ///
 /// # Errors
-/// [`AppError::Db`], as [`DbError::NotFound`] when there is no such casting, or the casting is not that job's.
-pub async fn record(actor: &Actor, new: &NewRecord) -> Result<Recorded, AppError> {
+/// [`AppError::KeyUsed`]; [`AppError::Db`], as [`DbError::NotFound`] when there is no such casting, or the casting is not that job's.
+pub async fn record(
+    actor: &Actor,
+    new: &NewRecord,
+    keyed: Option<&Keyed>,
+) -> Result<(Uuid, Recorded), AppError> {
     actor
         .transact(Role::Machinist, async |tx| {
+            let before = once::claim(tx, new.id, keyed).await?;
+            let id = before.unwrap_or(new.id);
             let casting = castings_on_shelf::get(tx, new.casting_id).await?;
             if new.job_id.is_some() && new.job_id != casting.job_id {
                 return Err(DbError::NotFound("this casting in this job").into());
@@ -33,7 +41,7 @@ pub async fn record(actor: &Actor, new: &NewRecord) -> Result<Recorded, AppError
             let sizes = db::sizes_for_casting(tx, new.casting_id).await?;
             let judged = new.readings.judgement(&sizes, new.purpose);
             let verdict = judged.verdict();
-            let kept = db::insert(tx, new, &sizes, verdict).await?;
+            let kept = before.is_none() && db::insert(tx, new, &sizes, verdict).await?;
             let bad = new.purpose == Purpose::Finished && verdict == Verdict::Outside;
             let mut held = false;
             if let Some(job_id) = new.job_id.filter(|_| bad) {
@@ -44,7 +52,7 @@ pub async fn record(actor: &Actor, new: &NewRecord) -> Result<Recorded, AppError
                     holds::hold_unless_held(tx, job_id, &why).await?;
                 }
             }
-            Ok(Recorded { verdict, held })
+            Ok((id, Recorded { verdict, held }))
         })
         .await
 }

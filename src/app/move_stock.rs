@@ -111,10 +111,12 @@ pub async fn write_off(
     (quantity, why): (Decimal, &str),
     keyed: Option<&Keyed>,
 ) -> Result<(), AppError> {
-    let mut tx = actor.begin().await?;
-    if once::made(&mut tx, keyed).await?.is_none() {
-        stock::write_off(&mut tx, item_id, quantity, why).await?;
-        once::finish(tx, item_id, keyed).await?;
-    }
-    Ok(())
+    actor
+        .transact(Role::Machinist, async |tx| {
+            if once::claim(tx, item_id, keyed).await?.is_none() {
+                stock::write_off(tx, item_id, quantity, why).await?;
+            }
+            Ok(())
+        })
+        .await
 }

@@ -11,16 +11,35 @@ use uuid::Uuid;
 /// # Errors
 /// [`AppError::KeyUsed`] when the key came with another request; [`AppError::Db`].
 pub async fn finish(mut tx: ShopTx, made: Uuid, keyed: Option<&Keyed>) -> Result<Uuid, AppError> {
-    let before = match keyed {
-        Some(keyed) => api_requests::enter(&mut tx, keyed, made).await?,
-        None => Before::Nothing,
-    };
-    match before {
-        Before::Nothing => {
+    match claim(&mut tx, made, keyed).await? {
+        None => {
             tx.commit().await?;
             Ok(made)
         }
-        Before::Same(id) => Ok(id),
+        Some(before) => Ok(before),
+    }
+}
+
+/// Takes a key, if there is one, for what this transaction is to make; nobody else makes it under the key until the
+/// transaction ends. Returns what the same request made before, if it did; there is nothing to be made then.
+///
+/// # Errors
+/// [`AppError::KeyUsed`] when the key came with another request; [`AppError::Db`].
+pub async fn claim(
+    tx: &mut ShopTx,
+    made: Uuid,
+    keyed: Option<&Keyed>,
+) -> Result<Option<Uuid>, AppError> {
+    match keyed {
+        Some(keyed) => of(api_requests::enter(tx, keyed, made).await?),
+        None => Ok(None),
+    }
+}
+
+fn of(before: Before) -> Result<Option<Uuid>, AppError> {
+    match before {
+        Before::Nothing => Ok(None),
+        Before::Same(id) => Ok(Some(id)),
         Before::Another => Err(AppError::KeyUsed),
     }
 }
@@ -30,12 +49,8 @@ pub async fn finish(mut tx: ShopTx, made: Uuid, keyed: Option<&Keyed>) -> Result
 /// # Errors
 /// [`AppError::KeyUsed`] when the key came with another request; [`AppError::Db`].
 pub async fn made(tx: &mut ShopTx, keyed: Option<&Keyed>) -> Result<Option<Uuid>, AppError> {
-    let Some(keyed) = keyed else {
-        return Ok(None);
-    };
-    match api_requests::before(tx, keyed).await? {
-        Before::Nothing => Ok(None),
-        Before::Same(id) => Ok(Some(id)),
-        Before::Another => Err(AppError::KeyUsed),
+    match keyed {
+        Some(keyed) => of(api_requests::before(tx, keyed).await?),
+        None => Ok(None),
     }
 }

@@ -1,11 +1,13 @@
 //! A check that was made is recorded once, however often it arrives. One that fails puts its job on hold until somebody
 //! decides.
 
-use super::{Actor, AppError, Refusal};
+use super::{Actor, AppError, Refusal, once};
+use crate::db::api_requests::Keyed;
 use crate::db::checks::{self, NewResult};
 use crate::db::people::{self, Role};
 use crate::db::{ShopTx, jobs};
 use crate::quality::{self, CheckRefusal};
+use uuid::Uuid;
 
 /// What became of a check that arrived.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,15 +18,26 @@ pub struct Checked {
     pub again: bool,
 }
 
-/// Records a check and, when it fails, opens a hold, unless the same check of the operation holds the job already.
+/// Records a check and, when it fails, opens a hold, unless the same check of the operation holds the job already; once under
+/// a key. Returns the key of the result with what became of it.
 ///
 /// # Errors
+/// [`AppError::KeyUsed`];
 /// [`Refusal::Check`] when the operation has no such check, a measurement was given for what is gauged or the other way
 /// round, or the key was used for something else; [`AppError::Db`], as [`crate::db::DbError::NotFound`] when there is no
 /// such operation.
-pub async fn record(actor: &Actor, new: &NewResult) -> Result<Checked, AppError> {
+pub async fn record(
+    actor: &Actor,
+    new: &NewResult,
+    keyed: Option<&Keyed>,
+) -> Result<(Uuid, Checked), AppError> {
     actor
-        .transact(Role::Machinist, async |tx| record_within(tx, new).await)
+        .transact(Role::Machinist, async |tx| {
+            let before = once::claim(tx, new.id, keyed).await?;
+            let id = before.unwrap_or(new.id);
+            let checked = record_within(tx, &NewResult { id, ..new.clone() }).await?;
+            Ok((id, checked))
+        })
         .await
 }
 

@@ -82,16 +82,17 @@ pub async fn update_text(tx: &mut ShopTx, text: &FittingText) -> Result<(), DbEr
 /// Removes a text.
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn delete_text(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn delete_text(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
     sqlx::query!(
-        "delete from fitting_text where shop_id = $1 and id = $2",
+        "delete from fitting_text where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
-        id
+        id,
+        version,
     )
     .execute(tx.conn())
     .await?
-    .or_missing("this text")
+    .or_stale("this text")
 }
 
 /// The calls about a job, newest first.

@@ -228,17 +228,18 @@ pub async fn copy_pattern(
 /// Deletes a pattern that has no variants.
 ///
 /// # Errors
-/// [`DbError::InUse`], [`DbError::NotFound`], [`DbError::Database`].
-pub async fn delete_pattern(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+/// [`DbError::InUse`], [`DbError::Stale`], [`DbError::Database`].
+pub async fn delete_pattern(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
     sqlx::query!(
-        "delete from pattern where shop_id = $1 and id = $2",
+        "delete from pattern where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
-        id
+        id,
+        version,
     )
     .execute(tx.conn())
     .await
     .map_err(still_needed)?
-    .or_missing("the pattern")
+    .or_stale("the pattern")
 }
 
 /// All variants with their features, by pattern name, then by name.
@@ -448,17 +449,18 @@ pub async fn copy_variant(
 /// Deletes a variant that nothing refers to.
 ///
 /// # Errors
-/// [`DbError::InUse`], [`DbError::NotFound`], [`DbError::Database`].
-pub async fn delete_variant(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+/// [`DbError::InUse`], [`DbError::Stale`], [`DbError::Database`].
+pub async fn delete_variant(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
     sqlx::query!(
-        "delete from variant where shop_id = $1 and id = $2",
+        "delete from variant where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
-        id
+        id,
+        version,
     )
     .execute(tx.conn())
     .await
     .map_err(still_needed)?
-    .or_missing("the variant")
+    .or_stale("the variant")
 }
 
 /// A stored designation.

@@ -92,14 +92,15 @@ pub async fn update(tx: &mut ShopTx, repair: &CrackRepair) -> Result<(), DbError
 /// Removes one.
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn delete(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
     sqlx::query!(
-        "delete from crack_repair where shop_id = $1 and id = $2",
+        "delete from crack_repair where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
-        id
+        id,
+        version,
     )
     .execute(tx.conn())
     .await?
-    .or_missing("the crack repair")
+    .or_stale("the crack repair")
 }

@@ -282,17 +282,23 @@ pub async fn update_line(tx: &mut ShopTx, line: &CuttingLine) -> Result<(), DbEr
 /// Deletes a line.
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn delete_line(tx: &mut ShopTx, material: Uuid, id: Uuid) -> Result<(), DbError> {
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn delete_line(
+    tx: &mut ShopTx,
+    material: Uuid,
+    id: Uuid,
+    version: i32,
+) -> Result<(), DbError> {
     sqlx::query!(
-        "delete from cutting_data where shop_id = $1 and work_material_id = $2 and id = $3",
+        "delete from cutting_data where shop_id = $1 and work_material_id = $2 and id = $3 and version = $4",
         tx.shop_id(),
         material,
-        id
+        id,
+        version,
     )
     .execute(tx.conn())
     .await?
-    .or_missing("the line of cutting data")
+    .or_stale("the line of cutting data")
 }
 
 /// Puts whole tables in, the first of them as the usual one: how a shop starts.

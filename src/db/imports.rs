@@ -20,18 +20,19 @@ pub struct Import {
 ///
 /// # Errors
 /// [`DbError::Database`].
-pub async fn insert(tx: &mut ShopTx, kind: &str, keys: &[Uuid]) -> Result<(), DbError> {
+pub async fn insert(tx: &mut ShopTx, kind: &str, keys: &[Uuid]) -> Result<Uuid, DbError> {
+    let id = Uuid::now_v7();
     sqlx::query!(
         "insert into table_import (shop_id, id, person_id, kind, keys) values ($1, $2, $3, $4, $5)",
         tx.shop_id(),
-        Uuid::now_v7(),
+        id,
         tx.person_id(),
         kind,
         keys,
     )
     .execute(tx.conn())
     .await?;
-    Ok(())
+    Ok(id)
 }
 
 /// The import of a kind made last, unless it is undone.

@@ -196,16 +196,17 @@ pub async fn update_labour_rate(tx: &mut ShopTx, rate: &LabourRate) -> Result<()
 /// Deletes a rate; its skill is then charged at the common one.
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn delete_labour_rate(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn delete_labour_rate(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
     sqlx::query!(
-        "delete from labour_rate where shop_id = $1 and id = $2",
+        "delete from labour_rate where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
-        id
+        id,
+        version,
     )
     .execute(tx.conn())
     .await?
-    .or_missing("the rate")
+    .or_stale("the rate")
 }
 
 /// The rates in force with these machines, or why there are none: that is for the owner to mend and no fault of the store.

@@ -133,16 +133,17 @@ pub async fn update(tx: &mut ShopTx, related: &RelatedPattern) -> Result<(), DbE
 /// Removes one.
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn delete(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
     sqlx::query!(
-        "delete from related_pattern where shop_id = $1 and id = $2",
+        "delete from related_pattern where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
-        id
+        id,
+        version,
     )
     .execute(tx.conn())
     .await?
-    .or_missing("the related pattern")
+    .or_stale("the related pattern")
 }
 
 /// A pattern by name, for choosing from.

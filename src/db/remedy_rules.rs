@@ -150,14 +150,15 @@ pub async fn copy(tx: &mut ShopTx, id: Uuid, new_id: Uuid, name: &str) -> Result
 /// Deletes a rule.
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn delete(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
     sqlx::query!(
-        "delete from remedy_rule where shop_id = $1 and id = $2",
+        "delete from remedy_rule where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
-        id
+        id,
+        version,
     )
     .execute(tx.conn())
     .await?
-    .or_missing("the rule")
+    .or_stale("the rule")
 }

@@ -224,8 +224,8 @@ pub async fn update(tx: &mut ShopTx, element: &Element) -> Result<(), DbError> {
 /// Deletes an element that no remedy rule and no crack repair names.
 ///
 /// # Errors
-/// [`DbError::InUse`] with the rule that still needs it, [`DbError::NotFound`], [`DbError::Database`].
-pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+/// [`DbError::InUse`] with the rule that still needs it, [`DbError::Stale`], [`DbError::Database`].
+pub async fn delete(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
     let code = get(tx, id).await?.code;
     let rules = sqlx::query_scalar!(
         r#"select name as "name!" from remedy_rule where shop_id = $1 and $2 = any (elements)
@@ -243,13 +243,14 @@ pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
         return Err(Needed::ByRules { code, rules }.into());
     }
     sqlx::query!(
-        "delete from element where shop_id = $1 and id = $2",
+        "delete from element where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
-        id
+        id,
+        version,
     )
     .execute(tx.conn())
-    .await?;
-    Ok(())
+    .await?
+    .or_stale("the standard time")
 }
 
 fn document<T: DeserializeOwned>(what: &'static str, stored: Value) -> Result<T, DbError> {

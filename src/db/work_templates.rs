@@ -136,14 +136,15 @@ pub async fn update(tx: &mut ShopTx, template: &WorkTemplate) -> Result<(), DbEr
 /// Removes one.
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn delete(tx: &mut ShopTx, id: Uuid) -> Result<(), DbError> {
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn delete(tx: &mut ShopTx, id: Uuid, version: i32) -> Result<(), DbError> {
     sqlx::query!(
-        "delete from work_template where shop_id = $1 and id = $2",
+        "delete from work_template where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
-        id
+        id,
+        version,
     )
     .execute(tx.conn())
     .await?
-    .or_missing("this everyday work")
+    .or_stale("this everyday work")
 }

@@ -123,6 +123,12 @@ impl Length {
         self.0
     }
 
+    /// Whether it is no more than 10 m either way: more than any block and any machine bed.
+    #[must_use]
+    pub fn is_believed(&self) -> bool {
+        self.0.abs() <= LONGEST_MM
+    }
+
     /// In inches, to the 28 digits a decimal holds.
     #[must_use]
     pub fn inches(&self) -> Decimal {

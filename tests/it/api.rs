@@ -1,7 +1,7 @@
 //! The JSON interface as a whole: what it says of itself, tokens, keys that make nothing twice, versions.
 
 use crate::routes::table;
-use crate::support::site::{TestSite, Visitor, between, header};
+use crate::support::site::{PASSWORD, TestSite, Visitor, between, header};
 use borewright::db::people::{self, Role};
 use reqwest::Response;
 use serde_json::{Value, json};
@@ -200,6 +200,25 @@ async fn a_token_opens_what_it_is_for_and_no_more_until_it_is_revoked() {
         assert_eq!(answer.status(), 401, "{wrong}");
     }
 
+    // Whoever finds it makes nobody who stays when it is revoked.
+    let everything = token(&owner, "owner", "write").await;
+    let people = "/api/v1/people";
+    let ines = json!({"name": "Ines", "sign_in": "ines", "role": "owner", "password": PASSWORD});
+    let refused = with(&site, &everything, "POST", people, &ines).await;
+    assert_eq!(refused.status(), 403);
+    let listed = with(&site, &everything, "GET", people, &none).await;
+    let listed: Value = listed.json().await.unwrap();
+    let address = listed["records"][0]["address"].as_str().unwrap();
+    let refused = with(
+        &site,
+        &everything,
+        "PATCH",
+        address,
+        &json!({"active": false}),
+    )
+    .await;
+    assert_eq!(refused.status(), 403);
+
     // Only its hash is kept, and who made and ended it is in the history without it.
     let mut direct = site.database.owner().await;
     let secret = reads.split('.').nth(1).unwrap();
@@ -219,12 +238,12 @@ async fn a_token_opens_what_it_is_for_and_no_more_until_it_is_revoked() {
         .skip(1)
         .map(|rest| format!("/shop/tokens/{}", rest.split('"').next().unwrap()))
         .collect();
-    assert_eq!(ends.len(), 3);
+    assert_eq!(ends.len(), 4);
     for end in &ends {
         assert_eq!(owner.post(end, &[]).await.status(), 303);
     }
     assert_eq!(owner.post(&ends[0], &[]).await.status(), 404);
-    for token in [&reads, &writes, &bench] {
+    for token in [&reads, &writes, &bench, &everything] {
         let answer = with(&site, token, "GET", path, &none).await;
         assert_eq!(answer.status(), 401);
     }
@@ -233,7 +252,7 @@ async fn a_token_opens_what_it_is_for_and_no_more_until_it_is_revoked() {
             .fetch_one(&mut direct)
             .await
             .unwrap();
-    assert_eq!(entered, 6, "three made and three revoked");
+    assert_eq!(entered, 8, "four made and four revoked");
 }
 
 #[tokio::test]

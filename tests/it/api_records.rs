@@ -1,5 +1,6 @@
 //! What is kept on forms, by the JSON interface: every kind reads, lists, changes and refuses alike.
 
+use crate::support::requests::{ask, fields, look, patch, post, send};
 use crate::support::site::{PASSWORD, TestSite, Visitor, header};
 use serde_json::{Map, Value, json};
 use std::collections::{BTreeMap, BTreeSet};
@@ -7,56 +8,9 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Records of a kind that are tried.
 const TRIED: usize = 4;
 
-struct Answered {
-    status: u16,
-    tag: Option<String>,
-    body: Value,
-}
-
-async fn ask(
-    visitor: &Visitor,
-    (method, path): (&str, &str),
-    headers: &[(&str, &str)],
-    body: Option<&Value>,
-) -> Answered {
-    let mut request = visitor.request(method, path);
-    for (name, value) in headers {
-        request = request.header(*name, *value);
-    }
-    if let Some(body) = body {
-        request = request.json(body);
-    }
-    let answer = request.send().await.unwrap();
-    let tag = answer.headers().get("etag");
-    Answered {
-        status: answer.status().as_u16(),
-        tag: tag.map(|tag| tag.to_str().unwrap().to_owned()),
-        body: answer.json().await.unwrap_or_default(),
-    }
-}
-
-async fn read(visitor: &Visitor, path: &str) -> Answered {
-    ask(visitor, ("GET", path), &[], None).await
-}
-
-async fn patch(visitor: &Visitor, path: &str, tag: &str, body: &Value) -> Answered {
-    ask(visitor, ("PATCH", path), &[("if-match", tag)], Some(body)).await
-}
-
-async fn post(visitor: &Visitor, path: &str, body: &Value) -> Answered {
-    ask(visitor, ("POST", path), &[], Some(body)).await
-}
-
-fn fields(refused: &Value) -> BTreeSet<&str> {
-    let errors = refused["errors"].as_array().into_iter().flatten();
-    errors
-        .map(|error| error["field"].as_str().unwrap())
-        .collect()
-}
-
 /// Paths of the description with a method.
 async fn paths_with(visitor: &Visitor, method: &str) -> Vec<String> {
-    let document = read(visitor, "/api/v1/openapi.json").await.body;
+    let document = look(visitor, "/api/v1/openapi.json").await.body;
     let paths = document["paths"].as_object().unwrap().iter();
     paths
         .filter(|(_, item)| item[method].is_object())
@@ -66,7 +20,7 @@ async fn paths_with(visitor: &Visitor, method: &str) -> Vec<String> {
 
 /// Some keys of what is listed at an address, whatever the list calls its rows.
 async fn some_keys(visitor: &Visitor, list: &str) -> Vec<String> {
-    let listed = read(visitor, list).await.body;
+    let listed = look(visitor, list).await.body;
     let rows = match &listed {
         Value::Array(rows) => rows.clone(),
         _ => listed
@@ -98,7 +52,7 @@ async fn some_records(visitor: &Visitor) -> BTreeMap<String, Vec<String>> {
         };
         let mut addresses = Vec::new();
         if base.ends_with("related-patterns") {
-            let all = read(visitor, "/api/v1/related-patterns").await.body;
+            let all = look(visitor, "/api/v1/related-patterns").await.body;
             let all = all.as_array().cloned().unwrap_or_default();
             addresses.extend(
                 all.iter()
@@ -114,7 +68,7 @@ async fn some_records(visitor: &Visitor) -> BTreeMap<String, Vec<String>> {
                         let list = format!("{base}/{key}{middle}");
                         let described = lists.iter().any(|path| one.starts_with(path.as_str()));
                         assert!(described, "{one} has no list");
-                        let listed = read(visitor, &list).await.body;
+                        let listed = look(visitor, &list).await.body;
                         let records = listed["records"].as_array().unwrap().iter().take(TRIED);
                         addresses
                             .extend(records.map(|r| r["address"].as_str().unwrap().to_owned()));
@@ -139,10 +93,22 @@ async fn every_record_reads_back_as_it_was_sent_and_a_stale_change_changes_nothi
         .map(|(kind, _)| kind)
         .collect();
     assert!(empty.len() <= 1, "nothing of {empty:?} was tried");
+    // A list shows each as it is read by itself.
+    for list in paths_with(&owner, "get").await {
+        let listed = match list.contains('{') {
+            true => continue,
+            false => look(&owner, &list).await.body,
+        };
+        let all = listed["records"].as_array().into_iter().flatten();
+        for record in all.take(TRIED) {
+            let address = record["address"].as_str().unwrap();
+            assert_eq!(look(&owner, address).await.body, *record, "{address}");
+        }
+    }
     for address in records.values().flatten() {
-        let seen = read(&owner, address).await;
+        let seen = look(&owner, address).await;
         assert_eq!(seen.status, 200, "{address}: {}", seen.body);
-        let (tag, values) = (seen.tag.unwrap(), seen.body["values"].clone());
+        let (tag, values) = (seen.tag, seen.body["values"].clone());
         assert_eq!(tag, format!("\"{}\"", seen.body["version"]), "{address}");
         assert_eq!(seen.body["address"], json!(address));
         assert!(!values.as_object().unwrap().is_empty(), "{address}");
@@ -154,7 +120,7 @@ async fn every_record_reads_back_as_it_was_sent_and_a_stale_change_changes_nothi
             let answer = patch(&owner, address, tag, &body).await;
             assert_eq!(answer.status, status, "{address} {body}: {}", answer.body);
         }
-        let without = ask(&owner, ("PATCH", address), &[], Some(&json!({}))).await;
+        let without = ask(&owner, "PATCH", address, "", json!({})).await;
         assert_eq!(without.status, 428, "{address}");
         // What nobody has entered yet may ask for more than nothing.
         if seen.body["version"] == 0 {
@@ -166,7 +132,7 @@ async fn every_record_reads_back_as_it_was_sent_and_a_stale_change_changes_nothi
             let answer = patch(&owner, address, &tag, &body).await;
             assert_eq!(answer.status, 200, "{address} {body}: {}", answer.body);
             assert_eq!(answer.body["values"], values, "{address}");
-            tag = answer.tag.unwrap();
+            tag = answer.tag;
         }
     }
 }
@@ -188,7 +154,7 @@ async fn what_a_new_record_takes_is_said_and_each_field_that_must_be_sent_is_ask
                 format!("{base}/{key}{}", rest.split_once('}').unwrap().1)
             }
         };
-        let start = read(&owner, &format!("{all}/new")).await;
+        let start = look(&owner, &format!("{all}/new")).await;
         assert_eq!(start.status, 200, "{all}: {}", start.body);
         let (values, schema) = (&start.body["values"], &start.body["schema"]);
         let named: BTreeSet<&String> = values.as_object().unwrap().keys().collect();
@@ -220,7 +186,7 @@ async fn what_a_new_record_takes_is_said_and_each_field_that_must_be_sent_is_ask
 async fn a_machine_is_added_once_under_its_key_changed_in_one_field_and_stands_on_its_page() {
     let site = TestSite::new().await;
     let owner = site.owner().await;
-    let begun = read(&owner, "/api/v1/machines/new").await.body;
+    let begun = look(&owner, "/api/v1/machines/new").await.body;
     let body = json!({"name": "Knee mill", "kind": "Mill", "capital": "18000", "residual": "4000", "life_years": "12",
         "interest_percent": "6", "power_kw": "4", "power_price": "0.31", "maintenance_a_year": "900",
         "insurance_a_year": "150", "space_m2": "9", "space_price": "70", "hours_a_year": "1100"});
@@ -228,14 +194,14 @@ async fn a_machine_is_added_once_under_its_key_changed_in_one_field_and_stands_o
         assert!(begun["values"].get(name).is_some(), "{name}");
     }
     let keyed = [("idempotency-key", "the mill")];
-    let made = ask(&owner, ("POST", "/api/v1/machines"), &keyed, Some(&body)).await;
+    let made = send(&owner, ("POST", "/api/v1/machines"), &keyed, body.clone()).await;
     assert_eq!(made.status, 201, "{}", made.body);
     assert_eq!(made.body["values"]["kind"], "mill");
     assert_eq!(made.body["values"]["active"], true);
-    let again = ask(&owner, ("POST", "/api/v1/machines"), &keyed, Some(&body)).await;
+    let again = send(&owner, ("POST", "/api/v1/machines"), &keyed, body.clone()).await;
     assert_eq!((again.status, &again.body), (201, &made.body));
     let other = json!({"name": "Another", "kind": "mill"});
-    let other = ask(&owner, ("POST", "/api/v1/machines"), &keyed, Some(&other)).await;
+    let other = send(&owner, ("POST", "/api/v1/machines"), &keyed, other.clone()).await;
     assert!(
         fields(&other.body).contains("idempotency-key"),
         "{}",
@@ -247,7 +213,7 @@ async fn a_machine_is_added_once_under_its_key_changed_in_one_field_and_stands_o
         (twice.status, fields(&twice.body)),
         (422, BTreeSet::from(["name"]))
     );
-    let listed = read(&owner, "/api/v1/machines").await.body;
+    let listed = look(&owner, "/api/v1/machines").await.body;
     assert_eq!(listed["all"], 1);
     assert_eq!(listed["records"][0], made.body);
 
@@ -255,7 +221,7 @@ async fn a_machine_is_added_once_under_its_key_changed_in_one_field_and_stands_o
     let changed = patch(
         &owner,
         address,
-        &made.tag.unwrap(),
+        &made.tag,
         &json!({"agreed_rate": "41.50", "active": false}),
     )
     .await;
@@ -280,11 +246,11 @@ async fn a_machine_is_added_once_under_its_key_changed_in_one_field_and_stands_o
         .extend(body.as_object().unwrap().clone());
     let keyed = [("idempotency-key", "the lathe")];
     let all = (0..6).map(|_| {
-        ask(
+        send(
             &owner,
             ("POST", "/api/v1/machines"),
             &keyed,
-            Some(&worksheet),
+            worksheet.clone(),
         )
     });
     let all = futures_util::future::join_all(all).await;
@@ -338,7 +304,7 @@ async fn rows_places_and_passwords_go_in_as_on_their_forms() {
     let less = patch(
         &owner,
         address,
-        &made.tag.unwrap(),
+        &made.tag,
         &json!({"contact": [{"contact_name": "Al"}]}),
     )
     .await;
@@ -355,66 +321,64 @@ async fn rows_places_and_passwords_go_in_as_on_their_forms() {
     let made = post(&owner, &all, &boss).await;
     assert_eq!(made.status, 201, "{}", made.body);
     let address = made.body["address"].as_str().unwrap().to_owned();
-    let (tag, values) = (made.tag.unwrap(), &made.body["values"]);
+    let (tag, values) = (made.tag, &made.body["values"]);
     assert_eq!(
         (&values["label"], &values["deepest"]),
         (&json!("R 7/%2"), &nothing)
     );
     let moved = patch(&owner, &address, &tag, &json!({"label": "R8"})).await;
     assert_eq!(moved.status, 200, "{}", moved.body);
-    assert_eq!(read(&owner, &address).await.status, 404);
+    assert_eq!(look(&owner, &address).await.status, 404);
     let address = moved.body["address"].as_str().unwrap();
     assert!(address.ends_with("/rear/R8"), "{address}");
-    let stale = ask(&owner, ("DELETE", address), &[("if-match", &tag)], None).await;
+    let stale = ask(&owner, "DELETE", address, &tag, Value::Null).await;
     assert_eq!(stale.status, 412);
-    let gone = ask(
-        &owner,
-        ("DELETE", address),
-        &[("if-match", &moved.tag.unwrap())],
-        None,
-    )
-    .await;
+    let gone = ask(&owner, "DELETE", address, &moved.tag, Value::Null).await;
     assert_eq!(
-        (gone.status, read(&owner, address).await.status),
+        (gone.status, look(&owner, address).await.status),
         (204, 404)
     );
 
     // A person comes in with the first password, which nobody is told again.
     let ines =
         json!({"name": "Ines Coll", "sign_in": "ines", "role": "office", "password": PASSWORD});
-    let made = post(&owner, "/api/v1/people", &ines).await;
+    let keyed = [("idempotency-key", "ines")];
+    let made = send(&owner, ("POST", "/api/v1/people"), &keyed, ines.clone()).await;
     assert_eq!(made.status, 201, "{}", made.body);
+    // No password is in what is kept of the key, so another one is no other request.
+    let mut same = ines.clone();
+    same["password"] = json!("another horse, another staple");
+    let again = send(&owner, ("POST", "/api/v1/people"), &keyed, same).await;
+    assert_eq!((again.status, &again.body), (201, &made.body));
+    let mut other = ines;
+    other["role"] = json!("machinist");
+    let refused = send(&owner, ("POST", "/api/v1/people"), &keyed, other).await;
+    assert_eq!(refused.status, 422, "{}", refused.body);
     assert!(!made.body.to_string().contains(PASSWORD));
     let ines = site.signed_in("ines").await;
     assert_eq!(ines.get("/jobs").await.status(), 200);
-    assert_eq!(read(&ines, "/api/v1/people").await.status, 403);
+    assert_eq!(look(&ines, "/api/v1/people").await.status, 403);
 
     // A sighting that was a mistake is deleted by whoever saw it as it is.
     let variant = site.shop.variant("Tarn 4/90 marine").await;
     let seen = json!({"variant_id": variant, "seen_on": "2026-01-05", "place": "Slip yard", "acceptable": true});
     let made = post(&owner, "/api/v1/sightings", &seen).await;
     let address = format!("/api/v1/sightings/{}", made.body["id"].as_str().unwrap());
-    for (tag, status) in [("\"7\"", 412), (made.tag.as_deref().unwrap(), 204)] {
-        let answer = ask(&owner, ("DELETE", &address), &[("if-match", tag)], None).await;
+    for (tag, status) in [("\"7\"", 412), (made.tag.as_str(), 204)] {
+        let answer = ask(&owner, "DELETE", &address, tag, Value::Null).await;
         assert_eq!(answer.status, status);
     }
-    assert_eq!(read(&owner, &address).await.status, 404);
+    assert_eq!(look(&owner, &address).await.status, 404);
 }
 
 #[tokio::test]
 async fn what_something_else_needs_is_not_deleted() {
     let site = TestSite::demo().await;
     let owner = site.signed_in("owner").await;
-    let variants = read(&owner, "/api/v1/patterns").await.body;
+    let variants = look(&owner, "/api/v1/patterns").await.body;
     let pattern = variants["records"][0]["address"].as_str().unwrap();
-    let seen = read(&owner, pattern).await;
-    let answer = ask(
-        &owner,
-        ("DELETE", pattern),
-        &[("if-match", &seen.tag.unwrap())],
-        None,
-    )
-    .await;
+    let seen = look(&owner, pattern).await;
+    let answer = ask(&owner, "DELETE", pattern, &seen.tag, Value::Null).await;
     assert_eq!(answer.status, 409, "{}", answer.body);
     let answer = owner.request("DELETE", pattern).send().await.unwrap();
     assert_eq!(answer.status(), 428);
@@ -431,7 +395,7 @@ async fn an_empty_shop_comes_to_its_first_price_by_requests_alone() {
     let owner = site.owner().await;
     let add = async |path: &str, body: Value| {
         let all = format!("/api/v1/{path}");
-        let start = read(&owner, &format!("{all}/new")).await;
+        let start = look(&owner, &format!("{all}/new")).await;
         for name in body.as_object().unwrap().keys() {
             let known = &start.body["schema"]["properties"][name];
             assert!(known.is_object(), "{path} says nothing of {name}");
@@ -448,7 +412,7 @@ async fn an_empty_shop_comes_to_its_first_price_by_requests_alone() {
     add("rates", json!({"hourly": "42"})).await;
     let drill = json!({"code": "DRILL", "name": "Drill and tap a hole", "stage": "hole", "machine_kind": "mill",
         "skill": "milling", "setup": "20", "owner_figure": "6"});
-    let stages = read(&owner, "/api/v1/standards/new").await.body;
+    let stages = look(&owner, "/api/v1/standards/new").await.body;
     let stages = &stages["schema"]["properties"]["stage"]["oneOf"];
     assert!(
         stages
@@ -490,7 +454,7 @@ async fn an_empty_shop_comes_to_its_first_price_by_requests_alone() {
         "/api/v1/enquiries/{}/answer",
         call.body["id"].as_str().unwrap()
     );
-    let answer = read(&owner, &answer).await.body;
+    let answer = look(&owner, &answer).await.body;
     let options = answer["options"].as_array().unwrap();
     assert!(
         options

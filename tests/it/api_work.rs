@@ -274,12 +274,16 @@ async fn hours_are_booked_once_all_or_none() {
         let status = answer.status().as_u16();
         (status, answer.json::<Value>().await.unwrap())
     };
+    let mut long_ago = row(60, 30);
+    long_ago["from"] = json!("0001-01-01T08:00:00Z");
+    long_ago["until"] = json!("0001-01-01T10:00:00Z");
     for (rows_sent, field) in [
         (json!([]), "rows"),
         (json!([row(30, 60)]), "rows.0.until"),
         (json!([row(60, -60)]), "rows.0.until"),
         (json!([row(3_000, 60)]), "rows.0.until"),
         (json!([row(240, 120), row(180, 60)]), "rows.1.from"),
+        (json!([long_ago]), "rows.0.from"),
     ] {
         let (status, refused) =
             post("wrong", &json!({"reason": "From paper", "rows": rows_sent})).await;

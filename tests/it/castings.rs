@@ -343,12 +343,12 @@ async fn another_shop_sees_nothing_and_touches_nothing() {
         Err(DbError::NotFound(_))
     ));
     assert!(matches!(
-        db::delete_variant(&mut tx, farm.id).await,
-        Err(DbError::NotFound(_))
+        db::delete_variant(&mut tx, farm.id, farm.version).await,
+        Err(DbError::Stale(_))
     ));
     assert!(matches!(
-        db::delete_pattern(&mut tx, pattern.id).await,
-        Err(DbError::NotFound(_))
+        db::delete_pattern(&mut tx, pattern.id, pattern.version).await,
+        Err(DbError::Stale(_))
     ));
     // A variant of another shop's pattern: the reference does not reach over the wall.
     let smuggled = Variant {
@@ -365,17 +365,21 @@ async fn what_is_still_needed_is_kept_and_the_refusal_says_by_what() {
     let shop = database.shop("harrow-quay").await;
     let (pattern, [farm, marine]) = fill(&shop).await;
     let mut tx = shop.begin().await;
-    let refused = db::delete_pattern(&mut tx, pattern.id).await;
+    let refused = db::delete_pattern(&mut tx, pattern.id, pattern.version).await;
     assert!(
         matches!(&refused, Err(DbError::InUse(Needed::By { table })) if table == "variant"),
         "{refused:?}"
     );
     drop(tx);
     let mut tx = shop.begin().await;
-    for variant in [farm.id, marine.id] {
-        db::delete_variant(&mut tx, variant).await.unwrap();
+    let seen_before = db::delete_variant(&mut tx, farm.id, farm.version + 1).await;
+    assert!(matches!(seen_before, Err(DbError::Stale(_))));
+    for variant in [farm, marine] {
+        let deleted = db::delete_variant(&mut tx, variant.id, variant.version).await;
+        deleted.unwrap();
     }
-    db::delete_pattern(&mut tx, pattern.id).await.unwrap();
+    let deleted = db::delete_pattern(&mut tx, pattern.id, pattern.version).await;
+    deleted.unwrap();
     tx.commit().await.unwrap();
 }
 

@@ -207,7 +207,9 @@ async fn rules_follow_an_elements_code_and_keep_it_from_being_deleted() {
         version: 1,
     };
     remedy_rules::insert(&mut tx, &rule).await.unwrap();
-    let refused = standards::delete(&mut tx, ream.id).await.unwrap_err();
+    let refused = standards::delete(&mut tx, ream.id, ream.version)
+        .await
+        .unwrap_err();
     let rules = vec!["Fitted dowel in sound metal".to_owned()];
     let code = "DOWEL-REAM".to_owned();
     assert!(

@@ -16,6 +16,7 @@ mod api;
 mod api_files;
 mod api_floor;
 mod api_records;
+mod api_stock;
 mod api_work;
 mod backup;
 mod bargain;

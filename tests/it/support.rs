@@ -5,6 +5,7 @@ use borewright::castings::{Face, Pattern, Variant};
 use borewright::estimating::{Operation, element::Stage};
 pub mod browser;
 pub mod crawl;
+pub mod requests;
 pub mod site;
 
 use borewright::db::cluster::{Cluster, is_root};

@@ -7,7 +7,8 @@ mod past_work;
 mod sightings;
 mod stock;
 
-use super::{Actor, AppError};
+use super::{Actor, AppError, once};
+use crate::db::api_requests::Keyed;
 use crate::db::people::Role;
 use crate::db::{DbError, ShopTx, imports};
 use crate::units::table;
@@ -215,44 +216,66 @@ pub fn columns(kind: Kind) -> &'static [Column] {
 /// # Errors
 /// [`AppError::NotAllowed`], [`AppError::Db`].
 pub async fn look(actor: &Actor, kind: Kind, sent: Sent<'_>) -> Result<Looked, AppError> {
-    carry(actor, kind, sent, false).await
+    Ok(carry(actor, kind, sent, Asked::Look).await?.0)
 }
 
-/// Takes a table in, for the office: all of it, when nothing is wrong with it, or none. What is wrong comes back.
+/// Takes a table in, for the office, once under a key: all of it, when nothing is wrong with it, or none. What is wrong comes
+/// back; else the key of the import, by which it is undone.
 ///
 /// # Errors
-/// As [`look`]; [`DbError::Duplicate`] when somebody else has entered the same meanwhile.
-pub async fn take(actor: &Actor, kind: Kind, sent: Sent<'_>) -> Result<Looked, AppError> {
-    carry(actor, kind, sent, true).await
+/// As [`look`]; [`AppError::KeyUsed`]; [`DbError::Duplicate`] when somebody else has entered the same meanwhile.
+pub async fn take(
+    actor: &Actor,
+    kind: Kind,
+    sent: Sent<'_>,
+    keyed: Option<&Keyed>,
+) -> Result<(Looked, Option<Uuid>), AppError> {
+    carry(actor, kind, sent, Asked::Take(keyed)).await
 }
 
-async fn carry(actor: &Actor, kind: Kind, sent: Sent<'_>, take: bool) -> Result<Looked, AppError> {
+/// What is to be done with a table.
+#[derive(Clone, Copy)]
+enum Asked<'a> {
+    Look,
+    Take(Option<&'a Keyed>),
+}
+
+type Carried = Result<(Looked, Option<Uuid>), AppError>;
+
+async fn carry(actor: &Actor, kind: Kind, sent: Sent<'_>, asked: Asked<'_>) -> Carried {
     match kind {
-        Kind::Customers => of::<customers::Customers>(actor, sent, take).await,
-        Kind::Castings => of::<castings::Castings>(actor, sent, take).await,
-        Kind::Stock => of::<stock::Stock>(actor, sent, take).await,
-        Kind::Sightings => of::<sightings::Sightings>(actor, sent, take).await,
-        Kind::PastWork => of::<past_work::PastWork>(actor, sent, take).await,
+        Kind::Customers => of::<customers::Customers>(actor, sent, asked).await,
+        Kind::Castings => of::<castings::Castings>(actor, sent, asked).await,
+        Kind::Stock => of::<stock::Stock>(actor, sent, asked).await,
+        Kind::Sightings => of::<sightings::Sightings>(actor, sent, asked).await,
+        Kind::PastWork => of::<past_work::PastWork>(actor, sent, asked).await,
     }
 }
 
-async fn of<S: Sheet>(actor: &Actor, sent: Sent<'_>, take: bool) -> Result<Looked, AppError> {
-    actor
-        .transact(Role::Office, async |tx| {
-            let around = S::around(tx).await?;
-            let (mut looked, rows) = read::<S>(sent, &around);
-            let known = S::known(tx, &rows).await?;
-            let known = looked.rows.iter().zip(known).filter(|(_, known)| *known);
-            let known: Vec<_> = known.map(|((row, _), _)| (*row, Fault::Known)).collect();
-            looked.faults.extend(known);
-            looked.faults.sort_by_key(|(row, _)| *row);
-            if take && looked.is_sound() {
-                let keys = S::insert(tx, rows).await?;
-                imports::insert(tx, S::KIND.code(), &keys).await?;
-            }
-            Ok(looked)
-        })
-        .await
+async fn of<S: Sheet>(actor: &Actor, sent: Sent<'_>, asked: Asked<'_>) -> Carried {
+    actor.require(Role::Office)?;
+    let mut tx = actor.begin().await?;
+    let around = S::around(&mut tx).await?;
+    let (mut looked, rows) = read::<S>(sent, &around);
+    if let Asked::Take(keyed) = asked
+        && let Some(before) = once::made(&mut tx, keyed).await?
+    {
+        return Ok((looked, Some(before)));
+    }
+    let known = S::known(&mut tx, &rows).await?;
+    let known = looked.rows.iter().zip(known).filter(|(_, known)| *known);
+    let known: Vec<_> = known.map(|((row, _), _)| (*row, Fault::Known)).collect();
+    looked.faults.extend(known);
+    looked.faults.sort_by_key(|(row, _)| *row);
+    match asked {
+        Asked::Take(keyed) if looked.is_sound() => {
+            let keys = S::insert(&mut tx, rows).await?;
+            let import = imports::insert(&mut tx, S::KIND.code(), &keys).await?;
+            let counts = once::finish(tx, import, keyed).await?;
+            Ok((looked, Some(counts)))
+        }
+        Asked::Take(_) | Asked::Look => Ok((looked, None)),
+    }
 }
 
 /// Takes an import out again, for the office, except what was used or changed since. Returns how many are out and how many

@@ -248,10 +248,57 @@ impl Readings {
             .all(|(_, value)| value.is_none())
     }
 
-    /// The fields whose reading cannot be: below what its sort may be, or a diameter more than 5 mm from the pattern's.
+    /// These readings in the blank table of a casting; `None` when they are of other places than it has.
+    #[must_use]
+    pub fn placed_in(mut self, mut blank: Self) -> Option<Self> {
+        if self.kind() != blank.kind() || self.layout() != blank.layout() {
+            return None;
+        }
+        match (&mut blank, &self) {
+            (Self::Cylinders(to), Self::Cylinders(from)) => {
+                to.over = from.over;
+                to.torque_plate = from.torque_plate;
+            }
+            (Self::Crankshaft(to), Self::Crankshaft(from)) => {
+                to.under_mains = from.under_mains;
+                to.under_pins = from.under_pins;
+            }
+            _ => {}
+        }
+        let (to, from) = (blank.fields(), self.fields());
+        let named = |fields: &[(String, &mut Option<Length>)]| -> Vec<String> {
+            fields.iter().map(|(name, _)| name.clone()).collect()
+        };
+        if named(&to) != named(&from) {
+            return None;
+        }
+        for ((_, to), (_, from)) in to.into_iter().zip(from) {
+            *to = *from;
+        }
+        Some(blank)
+    }
+
+    /// How far they are over or under their standard, under the names these have in a form.
+    fn steps(&self) -> Vec<(&'static str, Length)> {
+        match self {
+            Self::Cylinders(record) => vec![("over", record.over)],
+            Self::Crankshaft(record) => vec![
+                ("under_mains", record.under_mains),
+                ("under_pins", record.under_pins),
+            ],
+            Self::MainLine(_) | Self::Deck(_) | Self::CamAndLifters(_) | Self::RearFace(_) => {
+                Vec::new()
+            }
+        }
+    }
+
+    /// The fields whose reading cannot be: below what its sort may be, longer than any length that is believed, or a diameter
+    /// more than 5 mm from the pattern's.
     #[must_use]
     pub fn not_believed(&self, sizes: &Sizes) -> Vec<String> {
         let mut copy = self.clone();
+        let steps = self.steps().into_iter();
+        let steps = steps.filter(|(_, by)| !by.is_believed() || *by < Length::ZERO);
         let far = |value: Length, size: Option<Length>| {
             size.is_some_and(|size| (value - size).mm().abs() > BELIEVED_MM)
         };
@@ -259,9 +306,12 @@ impl Readings {
             .into_iter()
             .filter_map(|(name, value)| Some((name, (*value)?)))
             .filter(|(name, value)| {
-                !reading(name).may_be(*value) || far(*value, fields::nominal(name, sizes))
+                !value.is_believed()
+                    || !reading(name).may_be(*value)
+                    || far(*value, fields::nominal(name, sizes))
             })
             .map(|(name, _)| name)
+            .chain(steps.map(|(name, _)| name.to_owned()))
             .collect()
     }
 

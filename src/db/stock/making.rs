@@ -95,16 +95,17 @@ pub async fn keep_making(tx: &mut ShopTx, making: &ItemMaking) -> Result<(), DbE
 /// Takes back that an item is made here; batches that jobs make of it go on.
 ///
 /// # Errors
-/// [`DbError::NotFound`], [`DbError::Database`].
-pub async fn drop_making(tx: &mut ShopTx, item_id: Uuid) -> Result<(), DbError> {
+/// [`DbError::Stale`], [`DbError::Database`].
+pub async fn drop_making(tx: &mut ShopTx, item_id: Uuid, version: i32) -> Result<(), DbError> {
     sqlx::query!(
-        "delete from making where shop_id = $1 and id = $2",
+        "delete from making where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
-        item_id
+        item_id,
+        version,
     )
     .execute(tx.conn())
     .await?
-    .or_missing("how it is made")
+    .or_stale("how it is made")
 }
 
 struct Row {

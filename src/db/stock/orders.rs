@@ -19,7 +19,7 @@ pub struct OrderDetails {
     pub expected_on: Option<NaiveDate>,
 }
 
-/// An order of an item that has not come whole.
+/// An order of an item.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Order {
     /// Key.
@@ -28,6 +28,8 @@ pub struct Order {
     pub details: OrderDetails,
     /// How much of it has come.
     pub come: Decimal,
+    /// Whether more of it is to come.
+    pub open: bool,
     /// Counts edits.
     pub version: i32,
 }
@@ -45,15 +47,30 @@ impl Order {
 /// # Errors
 /// [`DbError::Database`].
 pub async fn orders(tx: &mut ShopTx, item_id: Uuid) -> Result<Vec<Order>, DbError> {
+    read(tx, item_id, None).await
+}
+
+/// An order of an item, open or closed.
+///
+/// # Errors
+/// [`DbError::NotFound`], [`DbError::Database`].
+pub async fn order_of(tx: &mut ShopTx, item_id: Uuid, id: Uuid) -> Result<Order, DbError> {
+    let found = read(tx, item_id, Some(id)).await?;
+    let found = found.into_iter().next();
+    found.ok_or(DbError::NotFound("this order"))
+}
+
+async fn read(tx: &mut ShopTx, item_id: Uuid, one: Option<Uuid>) -> Result<Vec<Order>, DbError> {
     let rows = sqlx::query!(
-        r#"select s.id, s.quantity, s.supplier, s.ordered_on, s.expected_on, s.version,
+        r#"select s.id, s.quantity, s.supplier, s.ordered_on, s.expected_on, s.closed, s.version,
                   coalesce((select sum(m.quantity) from stock_movement m
                             where m.shop_id = s.shop_id and m.order_id = s.id), 0) as "come!"
            from stock_order s
-           where s.shop_id = $1 and s.item_id = $2 and not s.closed
+           where s.shop_id = $1 and s.item_id = $2 and (s.id = $3 or $3 is null and not s.closed)
            order by s.expected_on nulls last, s.id"#,
         tx.shop_id(),
         item_id,
+        one,
     )
     .fetch_all(tx.conn())
     .await?;
@@ -68,6 +85,7 @@ pub async fn orders(tx: &mut ShopTx, item_id: Uuid) -> Result<Vec<Order>, DbErro
                 expected_on: row.expected_on,
             },
             come: row.come.normalize(),
+            open: !row.closed,
             version: row.version,
         })
         .collect())

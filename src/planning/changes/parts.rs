@@ -11,6 +11,9 @@ pub(super) const GONE: &str = "This operation is no longer on the floor";
 /// The longest a reason may be, in characters, as it is kept.
 pub(super) const LONGEST_REASON: usize = 200;
 
+/// The longest name of a skill, in characters.
+const LONGEST_SKILL: usize = 80;
+
 /// How far ahead a stop or overtime is entered, and the longest that a machine is down or somebody is away.
 pub(super) const LONGEST_AWAY: chrono::Duration = chrono::Duration::days(3 * 366);
 
@@ -53,7 +56,27 @@ pub(super) fn short(why: &str) -> Result<(), CannotChange> {
     if why.chars().count() > LONGEST_REASON {
         return cannot("reason", "At most 200 letters");
     }
+    let on_its_line = |c: char| !c.is_control() || matches!(c, '\n' | '\t' | '\r');
+    if !why.chars().all(on_its_line) {
+        return cannot("reason", "It holds a character that cannot be kept");
+    }
     Ok(())
+}
+
+/// A skill as people have it: in small letters, without space around it, and not empty.
+pub(super) fn plain_skill(skill: &str) -> Result<(), CannotChange> {
+    let plain = !skill.is_empty()
+        && skill.chars().count() <= LONGEST_SKILL
+        && skill.trim().to_lowercase() == skill
+        && !skill.chars().any(|c| c.is_control() || c == ',');
+    if plain {
+        Ok(())
+    } else {
+        cannot(
+            "skill",
+            "Name one skill in small letters, at most 80 of them",
+        )
+    }
 }
 
 pub(super) fn take_out(

@@ -1,5 +1,6 @@
 //! A person who learns a skill; and who is not asked for it any more. What people can do is for the owner to say.
 
+use super::parts::plain_skill;
 use super::{CannotChange, DecidedBy, Kind, PlanChange, RowChange, cannot};
 use crate::planning::floor::Floor;
 use crate::planning::words::person_name;
@@ -33,6 +34,7 @@ fn skills_mut(floor: &mut Floor, person: Uuid) -> Result<&mut Vec<String>, Canno
 
 impl Kind for Train {
     fn apply(&self, floor: &mut Floor) -> Result<(), CannotChange> {
+        plain_skill(&self.skill)?;
         let skills = skills_mut(floor, self.person)?;
         if skills.contains(&self.skill) {
             return cannot("skill", "They have this skill already");

@@ -1,6 +1,7 @@
 //! What waits for somebody in the office: failed checks, customers to be called, entries that could not be booked or do not
 //! agree with others, clocks that were forgotten.
 
+use super::body::Body;
 use super::nothing;
 use crate::app::settle;
 use crate::db::people::Role;
@@ -147,7 +148,7 @@ struct CallMade {
     params(("id" = Uuid, Path, description = "The call to be made")),
     request_body = CallMade,
     responses((status = 204, description = "It is noted")))]
-async fn called(who: SignedIn, id: web::Path<Uuid>, body: web::Json<CallMade>) -> Answer {
+async fn called(who: SignedIn, id: web::Path<Uuid>, body: Body<CallMade>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
     let Some(said) = errors.required_text("said", &body.said, 400) else {
@@ -169,7 +170,7 @@ struct EntrySettled {
     params(("id" = Uuid, Path, description = "The entry")),
     request_body = EntrySettled,
     responses((status = 204, description = "It is noted")))]
-async fn settled(who: SignedIn, id: web::Path<Uuid>, body: web::Json<EntrySettled>) -> Answer {
+async fn settled(who: SignedIn, id: web::Path<Uuid>, body: Body<EntrySettled>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
     let Some(note) = errors.required_text("note", &body.note, 400) else {

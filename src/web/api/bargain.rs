@@ -1,5 +1,6 @@
 //! A bargain over JSON: what comes of it, and the quote that is given on its terms.
 
+use super::body::Body;
 use crate::app::give_quote::try_bargain;
 use crate::app::{AppError, Refusal};
 use crate::db::people::Role;
@@ -69,7 +70,7 @@ pub(super) struct Over {
     request_body = Over,
     responses((status = 200, description = "Price with its lines, margin, chance of a loss, what the customer must hear",
                body = serde_json::Value)))]
-pub(super) async fn look(who: SignedIn, id: web::Path<Uuid>, over: web::Json<Over>) -> Answer {
+pub(super) async fn look(who: SignedIn, id: web::Path<Uuid>, over: Body<Over>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
     let asked = over.bargain.read(&who, &mut errors);

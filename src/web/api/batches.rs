@@ -1,5 +1,6 @@
 //! Parts that are made in a job, and what came out.
 
+use super::body::Body;
 use super::versions;
 use crate::app::make_part::{self, SeenBatch};
 use crate::db::jobs;
@@ -100,7 +101,7 @@ async fn came_out(
     req: HttpRequest,
     who: SignedIn,
     ids: web::Path<(Uuid, Uuid)>,
-    body: web::Json<PiecesMade>,
+    body: Body<PiecesMade>,
 ) -> Answer {
     let (job_id, id) = ids.into_inner();
     let seen = SeenBatch {

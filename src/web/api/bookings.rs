@@ -1,6 +1,7 @@
 //! `/api/v1/bookings` and `/api/v1/checks`: what is done at the bench, by whoever the request comes from.
 
-use super::idempotency::{id_of, keyed};
+use super::body::Body;
+use super::idempotency::keyed;
 use super::nothing;
 use crate::app::book_time::{self, Correction};
 use crate::app::record_check;
@@ -58,41 +59,34 @@ struct EntryBooked {
     params(("Idempotency-Key" = Option<String>, Header)),
     request_body = NewEntry,
     responses((status = 201, description = "It is booked", body = EntryBooked)))]
-async fn book(req: HttpRequest, who: SignedIn, body: web::Json<NewEntry>) -> Answer {
+async fn book(req: HttpRequest, who: SignedIn, body: Body<NewEntry>) -> Answer {
     let mut errors = FormErrors::default();
     let begins = |code: &str| Kind::from_code(code).filter(|kind| !kind.corrects());
     let Some(kind) = errors.choice("kind", &body.kind, begins) else {
         return Err(errors.into());
     };
-    let keyed = keyed(&req, &who, &*body)?;
-    let id = id_of(keyed.as_ref());
-    // Sent again, it happened when it was sent first.
-    let earlier = bookings::earlier(&mut who.begin().await?, id).await?;
+    let keyed = keyed(&req, &who, &body.sent)?;
     // As it is kept.
     let now = Utc::now().trunc_subsecs(6);
-    let at = earlier.as_ref().map_or(now, |earlier| earlier.device_at);
     let new = NewBooking {
-        id,
+        id: Uuid::now_v7(),
         kind,
         operation_id: body.operation_id,
         machine_id: body.machine_id,
         person_id: who.person_id,
         entered_by: who.person_id,
         device_id: None,
-        at,
-        device_at: at,
+        at: now,
+        device_at: now,
         received_at: now,
         corrects: None,
         reason: None,
     };
-    let recorded = match earlier {
-        Some(_) => book_time::book(&who.actor(), &new).await?,
-        None => book_time::book_and_pause_others(&who.actor(), &new).await?,
-    };
+    let entered = book_time::book_once(&who.actor(), &new, keyed.as_ref()).await?;
     let booked = EntryBooked {
-        id,
-        at,
-        conflict: recorded.conflict().map(floor_words::conflict),
+        id: entered.id,
+        at: entered.at,
+        conflict: entered.conflict.map(floor_words::conflict),
     };
     Ok(HttpResponse::Created().json(booked).into())
 }
@@ -159,16 +153,15 @@ impl NewCheck {
     params(("Idempotency-Key" = Option<String>, Header)),
     request_body = NewCheck,
     responses((status = 201, description = "It is recorded", body = CheckRecorded)))]
-async fn check(req: HttpRequest, who: SignedIn, body: web::Json<NewCheck>) -> Answer {
+async fn check(req: HttpRequest, who: SignedIn, body: Body<NewCheck>) -> Answer {
     let mut errors = FormErrors::default();
     let Some((found, note)) = body.read(&mut errors) else {
         return Err(errors.into());
     };
-    let keyed = keyed(&req, &who, &*body)?;
-    let id = id_of(keyed.as_ref());
+    let keyed = keyed(&req, &who, &body.sent)?;
     let now = Utc::now();
     let new = NewResult {
-        id,
+        id: Uuid::now_v7(),
         operation_id: body.operation_id,
         place: body.place,
         found,
@@ -180,7 +173,7 @@ async fn check(req: HttpRequest, who: SignedIn, body: web::Json<NewCheck>) -> An
         device_at: now,
         received_at: now,
     };
-    let checked = record_check::record(&who.actor(), &new).await?;
+    let (id, checked) = record_check::record(&who.actor(), &new, keyed.as_ref()).await?;
     let recorded = CheckRecorded {
         id,
         passed: checked.passed,
@@ -234,7 +227,7 @@ async fn list(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     Ok(HttpResponse::Ok().json(shown).into())
 }
 
-/// How an entry is put right.
+/// How an entry is corrected.
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 struct NewCorrection {
@@ -246,18 +239,18 @@ struct NewCorrection {
     reason: String,
 }
 
-/// Puts an entry right by another that points at it.
+/// Corrects an entry by another that points at it.
 #[utoipa::path(post, path = "/api/v1/jobs/{id}/bookings/{booking}/correction", operation_id = "correct_booking", tag = "Bench",
     params(("id" = Uuid, Path, description = "The job"),
            ("booking" = Uuid, Path, description = "The entry"),
            ("Idempotency-Key" = Option<String>, Header)),
     request_body = NewCorrection,
-    responses((status = 204, description = "It is put right")))]
+    responses((status = 204, description = "It is corrected")))]
 async fn correct(
     req: HttpRequest,
     who: SignedIn,
     ids: web::Path<(Uuid, Uuid)>,
-    body: web::Json<NewCorrection>,
+    body: Body<NewCorrection>,
 ) -> Answer {
     who.require(Role::Office)?;
     let (job_id, id) = ids.into_inner();
@@ -277,20 +270,17 @@ async fn correct(
     let (Some(kind), Some(at), Some(reason)) = (kind, at, reason) else {
         return Err(errors.into());
     };
-    let keyed = keyed(&req, &who, &*body)?;
-    let key = id_of(keyed.as_ref());
-    let mut tx = who.begin().await?;
-    let booked = bookings::of_job(&mut tx, job_id).await?;
-    let earlier = bookings::earlier(&mut tx, key).await?;
-    drop(tx);
+    let keyed = keyed(&req, &who, &body.sent)?;
+    let booked = bookings::of_job(&mut who.begin().await?, job_id).await?;
     let found = booked.into_iter().find(|booking| booking.entry.id == id);
     let booking = found.ok_or(WebError::NotFound("this booking"))?;
     let correction = Correction {
-        id: key,
+        id: Uuid::now_v7(),
         kind,
-        at: earlier.map_or(at, |earlier| earlier.device_at),
+        at,
         reason,
     };
-    book_time::correct(&who.actor(), &booking.entry, correction, now).await?;
+    let actor = who.actor();
+    book_time::correct(&actor, &booking.entry, correction, now, keyed.as_ref()).await?;
     Ok(nothing())
 }

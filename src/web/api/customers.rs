@@ -1,5 +1,6 @@
 //! `/api/v1/customers`: found by name or number; two that are one made one, and parted again.
 
+use super::body::Body;
 use super::nothing;
 use super::versions;
 use crate::app::merge_customers::{merge_customers, part_customers};
@@ -68,7 +69,7 @@ async fn merge(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<MergeInto>,
+    body: Body<MergeInto>,
 ) -> Answer {
     who.require(Role::Office)?;
     let version = versions::seen(&req)?;
@@ -113,11 +114,11 @@ async fn merges(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     Ok(HttpResponse::Ok().json(shown).into())
 }
 
-/// Parts two customers that were merged.
+/// Separates two customers that were merged.
 #[utoipa::path(delete, path = "/api/v1/customers/{id}/merges/{merge}", operation_id = "part_customers", tag = "Customers",
     params(("id" = Uuid, Path, description = "The customer that stayed"),
            ("merge" = Uuid, Path, description = "The merge")),
-    responses((status = 204, description = "They are two again")))]
+    responses((status = 204, description = "They are two customers again")))]
 async fn part(who: SignedIn, ids: web::Path<(Uuid, Uuid)>) -> Answer {
     who.require(Role::Office)?;
     let (kept, merge) = ids.into_inner();

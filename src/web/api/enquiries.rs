@@ -1,5 +1,6 @@
 //! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
 
+use super::body::Body;
 use super::idempotency::{self, keyed};
 use super::nothing;
 use super::{bargain, versions};
@@ -229,17 +230,16 @@ fn as_sent(errors: &FormErrors) -> FormErrors {
     params(("Idempotency-Key" = Option<String>, Header)),
     request_body = NewEnquiry,
     responses((status = 201, description = "The enquiry; its address in Location, its version in ETag", body = Shown)))]
-async fn add(req: HttpRequest, who: SignedIn, body: web::Json<NewEnquiry>) -> Answer {
+async fn add(req: HttpRequest, who: SignedIn, body: Body<NewEnquiry>) -> Answer {
     who.require(Role::Office)?;
-    let body = body.into_inner();
-    let keyed = keyed(&req, &who, &body)?;
+    let keyed = keyed(&req, &who, &body.sent)?;
     let actor = who.actor();
     let catalogue = catalogue(&actor).await?;
     let id = if let Some(work) = &body.quick {
         let call = body.quick(work, &catalogue.elements)?;
         open_quick(&actor, &call, keyed.as_ref()).await?
     } else {
-        let details = body.details(&catalogue, &who, CallForm::default())?;
+        let details = body.form.details(&catalogue, &who, CallForm::default())?;
         open_enquiry(&actor, &details, keyed.as_ref()).await?
     };
     let enquiry = enquiries::get(&mut who.begin().await?, id).await?;
@@ -275,7 +275,7 @@ async fn change(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<NewEnquiry>,
+    body: Body<NewEnquiry>,
 ) -> Answer {
     who.require(Role::Office)?;
     let version = versions::seen(&req)?;
@@ -286,9 +286,7 @@ async fn change(
     }
     let actor = who.actor();
     let catalogue = catalogue(&actor).await?;
-    let details = body
-        .into_inner()
-        .details(&catalogue, &who, CallForm::default())?;
+    let details = body.form.details(&catalogue, &who, CallForm::default())?;
     save_enquiry_seen(&actor, *id, version, &details)
         .await
         .map_err(versions::passed)?;
@@ -392,7 +390,7 @@ async fn quote(
     who: SignedIn,
     site: web::Data<Site>,
     id: web::Path<Uuid>,
-    choice: web::Json<Choice>,
+    choice: Body<Choice>,
 ) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
@@ -403,7 +401,7 @@ async fn quote(
     if !errors.is_empty() {
         return Err(errors.into());
     }
-    let keyed = keyed(&req, &who, &*choice)?;
+    let keyed = keyed(&req, &who, &choice.sent)?;
     let key = keyed.as_ref().map(idempotency::as_uuid);
     let answer_id = match choice.answer {
         Some(id) => id,
@@ -454,7 +452,7 @@ async fn close(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<Closing>,
+    body: Body<Closing>,
 ) -> Answer {
     let version = versions::seen(&req)?;
     let closed = close_enquiry(&who.actor(), *id, version, body.closed).await;

@@ -1,9 +1,11 @@
 //! `/api/v1/hours`: hours somebody worked, booked by the office after the fact.
 
-use super::idempotency::{id_of, keyed};
+use super::body::Body;
+use super::idempotency::keyed;
 use crate::app::book_hours::{HoursByHand, book_hours};
-use crate::app::{AppError, Refusal, once};
+use crate::app::{AppError, Refusal};
 use crate::db::people::Role;
+use crate::planning::in_reach;
 use crate::shopfloor::{RowFault, fits};
 use crate::web::ui::{Answer, FormErrors, SignedIn, words};
 use actix_web::{HttpRequest, HttpResponse, web};
@@ -67,10 +69,13 @@ impl HoursWorked {
         }
         for (at, row) in self.rows.iter().enumerate() {
             let until = format!("rows.{at}.until");
-            if row.until <= row.from {
-                errors.add(&until, "This must be later than the beginning");
+            if !in_reach(row.from) {
+                let from = format!("rows.{at}.from");
+                errors.add(&from, "Enter a time in the years 1970 to 2199");
+            } else if row.until <= row.from {
+                errors.add(&until, "Enter an end after the start");
             } else if row.until - row.from > LONGEST {
-                errors.add(&until, "Nobody works for more than 24 hours in one piece");
+                errors.add(&until, "Enter at most 24 hours in one row");
             }
             let before = self.rows.iter().take(at).enumerate();
             let before = before.filter(|(_, other)| other.person_id == row.person_id);
@@ -93,11 +98,11 @@ impl HoursWorked {
     params(("Idempotency-Key" = Option<String>, Header)),
     request_body = HoursWorked,
     responses((status = 201, description = "They are booked", body = HoursBooked)))]
-async fn book(req: HttpRequest, who: SignedIn, body: web::Json<HoursWorked>) -> Answer {
+async fn book(req: HttpRequest, who: SignedIn, body: Body<HoursWorked>) -> Answer {
     who.require(Role::Office)?;
     let now = Utc::now();
     let reason = body.check(now)?;
-    let keyed = keyed(&req, &who, &*body)?;
+    let keyed = keyed(&req, &who, &body.sent)?;
     let rows: Vec<HoursByHand> = body
         .rows
         .iter()
@@ -110,12 +115,8 @@ async fn book(req: HttpRequest, who: SignedIn, body: web::Json<HoursWorked>) -> 
             done: row.done,
         })
         .collect();
-    // Rows sent again under a key are the same bookings again, which are kept once.
-    let key = id_of(keyed.as_ref());
-    if keyed.is_some() {
-        once::finish(who.begin().await?, key, keyed.as_ref()).await?;
-    }
-    match book_hours(&who.actor(), key, &rows, &reason, now).await {
+    let key = Uuid::now_v7();
+    match book_hours(&who.actor(), key, &rows, &reason, now, keyed.as_ref()).await {
         Err(AppError::Refused(why @ Refusal::HoursOfClosedJob { row, .. })) => {
             let mut errors = FormErrors::default();
             let field = format!("rows.{row}.operation_id");

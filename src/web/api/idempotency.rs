@@ -36,14 +36,9 @@ pub(super) fn keyed(
     Ok(Some(Keyed {
         person_id: who.person_id,
         key_hash: Sha256::digest(key).into(),
-        digest: Sha256::digest(format!("{} {asked:?}", req.path())).into(),
+        // With the key, of which only a hash is kept: what was asked cannot be guessed at from its digest alone.
+        digest: Sha256::digest(format!("{key} {} {asked:?}", req.path())).into(),
     }))
-}
-
-/// The identifier of what a request enters: made of the sender and the key, so that the same
-/// request again enters the same thing; without a key, a new one.
-pub(super) fn id_of(keyed: Option<&Keyed>) -> Uuid {
-    keyed.map_or_else(Uuid::now_v7, as_uuid)
 }
 
 /// The key of a request as a UUID of the sender's, for what keeps such keys itself.

@@ -1,7 +1,7 @@
 //! Tables from spreadsheets, taken in whole or not at all, and taken out again while nothing rests on them.
 
 use super::body::Body;
-use super::nothing;
+use super::idempotency::keyed;
 use crate::app::imports::{self, Kind, Looked, MOST};
 use crate::app::take_starting_set::take_starting_set;
 use crate::db::imports as kept;
@@ -9,7 +9,7 @@ use crate::db::people::Role;
 use crate::units::Code;
 use crate::web::screens::imports::{ImportForm, fault_words};
 use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
-use actix_web::{HttpResponse, web};
+use actix_web::{HttpRequest, HttpResponse, web};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use utoipa::{OpenApi, ToSchema};
@@ -43,8 +43,8 @@ struct TableRead {
     faults: Vec<TableFault>,
     /// Whether there are more rows than are taken at once.
     too_many: bool,
-    /// Whether it was taken in.
-    taken: bool,
+    /// The key of the import, by which it is undone; null when it was only looked at.
+    import: Option<Uuid>,
 }
 
 /// What is wrong with a row.
@@ -56,7 +56,7 @@ struct TableFault {
 }
 
 impl TableRead {
-    fn of(looked: Looked, taken: bool) -> Self {
+    fn of(looked: Looked, import: Option<Uuid>) -> Self {
         let faults = looked.faults.iter().map(|(row, fault)| TableFault {
             row: *row,
             detail: fault_words(fault),
@@ -71,13 +71,27 @@ impl TableRead {
                 .map(|(_, cells)| cells.into_iter().collect())
                 .collect(),
             too_many: looked.too_many,
-            taken,
+            import,
         }
     }
 }
 
 fn of_code(code: &str) -> Result<Kind, WebError> {
     Kind::from_code(code).ok_or(WebError::NotFound("this kind of table"))
+}
+
+fn sent<'a>(
+    who: &SignedIn,
+    kind: Kind,
+    form: &'a ImportForm,
+) -> Result<imports::Sent<'a>, WebError> {
+    let mut errors = FormErrors::default();
+    let sent = form.read(kind, who.shop.currency, &mut errors);
+    if errors.is_empty() {
+        Ok(sent)
+    } else {
+        Err(errors.into())
+    }
 }
 
 /// What would be taken in of a table. Nothing is kept.
@@ -87,19 +101,29 @@ fn of_code(code: &str) -> Result<Kind, WebError> {
     responses((status = 200, description = "The rows, and what is wrong", body = TableRead)))]
 async fn look(who: SignedIn, kind: web::Path<String>, body: Body<ImportForm>) -> Answer {
     who.require(Role::Office)?;
-    let looked = imports::look(&who.actor(), of_code(&kind)?, body.form.sent()).await?;
-    Ok(HttpResponse::Ok().json(TableRead::of(looked, false)).into())
+    let kind = of_code(&kind)?;
+    let looked = imports::look(&who.actor(), kind, sent(&who, kind, &body)?).await?;
+    Ok(HttpResponse::Ok().json(TableRead::of(looked, None)).into())
 }
 
 /// Takes a table in: all of it, or none where something is wrong, which is said by row (`table.3`).
 #[utoipa::path(post, path = "/api/v1/imports/{kind}", operation_id = "import", tag = "Shop",
-    params(("kind" = String, Path, description = "`customers`, `castings`, `stock`, `sightings` or `past-work`")),
+    params(("kind" = String, Path, description = "`customers`, `castings`, `stock`, `sightings` or `past-work`"),
+           ("Idempotency-Key" = Option<String>, Header)),
     request_body = ImportForm,
     responses((status = 201, description = "All of it is taken in", body = TableRead)))]
-async fn take(who: SignedIn, kind: web::Path<String>, body: Body<ImportForm>) -> Answer {
+async fn take(
+    req: HttpRequest,
+    who: SignedIn,
+    kind: web::Path<String>,
+    body: Body<ImportForm>,
+) -> Answer {
     who.require(Role::Office)?;
-    let looked = imports::take(&who.actor(), of_code(&kind)?, body.form.sent()).await?;
-    if !looked.is_sound() {
+    let kind = of_code(&kind)?;
+    let keyed = keyed(&req, &who, &body.sent)?;
+    let sent = sent(&who, kind, &body)?;
+    let (looked, import) = imports::take(&who.actor(), kind, sent, keyed.as_ref()).await?;
+    if import.is_none() {
         let mut errors = FormErrors::default();
         for (row, fault) in &looked.faults {
             errors.add(&format!("table.{row}"), fault_words(fault));
@@ -112,7 +136,7 @@ async fn take(who: SignedIn, kind: web::Path<String>, body: Body<ImportForm>) ->
         return Err(errors.into());
     }
     Ok(HttpResponse::Created()
-        .json(TableRead::of(looked, true))
+        .json(TableRead::of(looked, import))
         .into())
 }
 
@@ -140,15 +164,23 @@ async fn newest(who: SignedIn, kind: web::Path<String>) -> Answer {
     Ok(HttpResponse::Ok().json(last).into())
 }
 
+/// How many rows of an import were taken out again.
+#[derive(Debug, Serialize, ToSchema)]
+struct TakenOut {
+    removed: i64,
+    /// Those that were used or changed since.
+    stayed: i64,
+}
+
 /// Takes an import out again; what was used or changed since stays.
 #[utoipa::path(delete, path = "/api/v1/imports/{kind}/{id}", operation_id = "undo_import", tag = "Shop",
     params(("kind" = String, Path, description = "Its kind"),
            ("id" = Uuid, Path, description = "The import")),
-    responses((status = 204, description = "It is undone")))]
+    responses((status = 200, description = "How much of it is out again", body = TakenOut)))]
 async fn undo(who: SignedIn, at: web::Path<(String, Uuid)>) -> Answer {
     let (kind, id) = at.into_inner();
-    imports::undo(&who.actor(), of_code(&kind)?, id).await?;
-    Ok(nothing())
+    let (removed, stayed) = imports::undo(&who.actor(), of_code(&kind)?, id).await?;
+    Ok(HttpResponse::Ok().json(TakenOut { removed, stayed }).into())
 }
 
 /// How many of each were added to a new shop.

@@ -2,7 +2,7 @@
 
 use super::body::Body;
 use super::idempotency::keyed;
-use super::jobs::{JobShown, shown};
+use super::jobs::{JobShown, read, shown};
 use super::versions;
 use crate::app::close_job::{JobEnd, close_job};
 use crate::app::enter_job::enter_job;
@@ -101,7 +101,7 @@ async fn close(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>) -> Answer {
     end(&req, &who, *id, Ending::Done, String::new()).await
 }
 
-/// Gives a job up. Its castings are free again; hours and their cost stay on record.
+/// Cancels a job. Its castings are free again; hours and their cost stay on record.
 #[utoipa::path(post, path = "/api/v1/jobs/{id}/cancelled", operation_id = "cancel_job", tag = "Jobs",
     params(("id" = Uuid, Path, description = "The job"),
            ("If-Match" = String, Header)),
@@ -111,10 +111,19 @@ async fn cancel(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<Because>,
+    body: Body<Because>,
 ) -> Answer {
     let reason = body.read()?;
     end(&req, &who, *id, Ending::Cancelled, reason).await
+}
+
+/// A job that is open again.
+#[derive(Debug, Serialize, ToSchema)]
+struct JobReopened {
+    #[serde(flatten)]
+    job: JobShown,
+    /// Numbers of castings that it had and that are gone elsewhere since.
+    castings_gone: Vec<i64>,
 }
 
 /// Opens a job again, with what is left to do.
@@ -122,17 +131,22 @@ async fn cancel(
     params(("id" = Uuid, Path, description = "The job"),
            ("If-Match" = String, Header)),
     request_body = Because,
-    responses((status = 200, description = "The job as it is now", body = JobShown)))]
+    responses((status = 200, description = "The job as it is now, with the castings it had and has no more", body = JobReopened)))]
 async fn reopen(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<Because>,
+    body: Body<Because>,
 ) -> Answer {
     let reason = body.read()?;
     let reopened = reopen_job(&who.actor(), *id, versions::seen(&req)?, &reason).await;
-    reopened.map_err(versions::passed)?;
-    shown(&who, *id).await
+    let castings_gone = reopened.map_err(versions::passed)?;
+    let job = read(&who, *id).await?;
+    let version = job.version;
+    Ok(versions::tagged(
+        version,
+        JobReopened { job, castings_gone },
+    ))
 }
 
 async fn handed_over(req: &HttpRequest, who: &SignedIn, id: Uuid, what: HandedOver) -> Answer {

@@ -1,5 +1,6 @@
 //! `/api/v1/jobs`: the work of the shop, with its operations. What a customer pays is for the office.
 
+use super::body::Body;
 use super::job_steps;
 use super::paging::Which;
 use super::versions;
@@ -11,7 +12,7 @@ use crate::db::{job_changes, jobs};
 use crate::jobs::JobDetails;
 use crate::units::{Code, Money};
 use crate::web::shell::site::Site;
-use crate::web::ui::{Answer, FormErrors, SignedIn};
+use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
@@ -124,7 +125,7 @@ pub(super) struct JobShown {
     collected_on: Option<NaiveDate>,
     created_at: DateTime<Utc>,
     operations: Vec<OperationShown>,
-    version: i32,
+    pub(super) version: i32,
 }
 
 /// An operation of a route.
@@ -155,6 +156,12 @@ async fn one(who: SignedIn, id: web::Path<Uuid>) -> Answer {
 }
 
 pub(super) async fn shown(who: &SignedIn, id: Uuid) -> Answer {
+    let job = read(who, id).await?;
+    Ok(versions::tagged(job.version, job))
+}
+
+/// A job as it is shown.
+pub(super) async fn read(who: &SignedIn, id: Uuid) -> Result<JobShown, WebError> {
     let mut tx = who.begin().await?;
     let job = jobs::get(&mut tx, id).await?;
     let besides = job_changes::besides(&mut tx, id).await?;
@@ -170,7 +177,7 @@ pub(super) async fn shown(who: &SignedIn, id: Uuid) -> Answer {
         after: o.planned.after,
         state: o.state.code(),
     });
-    let shown = JobShown {
+    Ok(JobShown {
         id: job.id,
         number: job.number,
         title: job.title,
@@ -183,8 +190,7 @@ pub(super) async fn shown(who: &SignedIn, id: Uuid) -> Answer {
         created_at: job.created_at,
         operations: operations.collect(),
         version: job.version,
-    };
-    Ok(versions::tagged(shown.version, shown))
+    })
 }
 
 /// The days of a job. Days are text, so that a wrong one is complained about by field.
@@ -208,13 +214,9 @@ struct JobDays {
     params(("id" = Uuid, Path, description = "The job"),
            ("If-Match" = String, Header)),
     request_body = JobDays,
-    responses((status = 200, description = "The job as it is now", body = JobShown)))]
-async fn due(
-    req: HttpRequest,
-    who: SignedIn,
-    id: web::Path<Uuid>,
-    days: web::Json<JobDays>,
-) -> Answer {
+    responses((status = 200, description = "The job as it is now", body = JobShown),
+              (status = 409, description = "Its day is in doubt; send `confirmed` if it is meant")))]
+async fn due(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>, days: Body<JobDays>) -> Answer {
     who.require(Role::Office)?;
     let version = versions::seen(&req)?;
     let mut errors = FormErrors::default();

@@ -1,6 +1,7 @@
 //! What the owner takes over of what was learned: how much of a run is attended, how single operations differ, how all work
 //! varies, and whether promises follow the record.
 
+use super::body::Body;
 use super::nothing;
 use super::versions;
 use crate::app::follow_record::follow_record;
@@ -55,7 +56,7 @@ async fn shape(
     who: SignedIn,
     site: web::Data<Site>,
     at: web::Path<(Uuid, String)>,
-    body: web::Json<ProposedFigure>,
+    body: Body<ProposedFigure>,
 ) -> Answer {
     who.require(Role::Owner)?;
     let (element, shape) = at.into_inner();
@@ -92,7 +93,7 @@ async fn spread(
     req: HttpRequest,
     who: SignedIn,
     site: web::Data<Site>,
-    body: web::Json<ProposedSpread>,
+    body: Body<ProposedSpread>,
 ) -> Answer {
     who.require(Role::Owner)?;
     let version = versions::seen(&req)?;
@@ -134,7 +135,7 @@ async fn follow(
     req: HttpRequest,
     who: SignedIn,
     what: web::Path<String>,
-    body: web::Json<Following>,
+    body: Body<Following>,
 ) -> Answer {
     who.require(Role::Owner)?;
     let what = Promised::from_code(&what).ok_or(WebError::NotFound("what follows the record"))?;

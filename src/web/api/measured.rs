@@ -2,12 +2,13 @@
 //! readings are in millimetres, as text.
 
 use super::body::Body;
-use super::idempotency::{id_of, keyed};
+use super::idempotency::keyed;
 use crate::app::measure_casting::{record, sizes_for};
-use crate::castings::measured::{Layout, Purpose, Readings, RecordKind};
+use crate::castings::measured::{Layout, Purpose, Readings, RecordKind, Sizes};
 use crate::db::measured_records::{self, MeasuredRecord, NewRecord};
 use crate::db::{castings, castings_on_shelf};
 use crate::units::Code;
+use crate::web::screens::shelf::measured::CANNOT_BE;
 use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
 use actix_web::http::header::LOCATION;
 use actix_web::{HttpRequest, HttpResponse, web};
@@ -89,8 +90,8 @@ async fn one(who: SignedIn, ids: web::Path<(Uuid, Uuid)>) -> Answer {
     Ok(HttpResponse::Ok().json(RecordMeasured::from(kept)).into())
 }
 
-/// An empty table of a kind, with the places that a casting has.
-async fn empty(who: &SignedIn, id: Uuid, kind: RecordKind) -> Result<Readings, WebError> {
+/// An empty table of a kind, with the places that a casting has, and the sizes its readings are held against.
+async fn empty(who: &SignedIn, id: Uuid, kind: RecordKind) -> Result<(Readings, Sizes), WebError> {
     let mut tx = who.begin().await?;
     let casting = castings_on_shelf::get(&mut tx, id).await?;
     let variant = castings::variant(&mut tx, casting.details.variant_id).await?;
@@ -98,7 +99,7 @@ async fn empty(who: &SignedIn, id: Uuid, kind: RecordKind) -> Result<Readings, W
     drop(tx);
     let sizes = sizes_for(&who.actor(), id).await?;
     let layout = Layout::of(pattern.cylinders, pattern.mains, &sizes);
-    Ok(Readings::blank(kind, &layout))
+    Ok((Readings::blank(kind, &layout), sizes))
 }
 
 /// The empty table of a kind: what `readings` looks like for this casting.
@@ -109,7 +110,8 @@ async fn empty(who: &SignedIn, id: Uuid, kind: RecordKind) -> Result<Readings, W
 async fn blank(who: SignedIn, at: web::Path<(Uuid, String)>) -> Answer {
     let (id, kind) = at.into_inner();
     let kind = RecordKind::from_code(&kind).ok_or(WebError::NotFound("this table"))?;
-    Ok(HttpResponse::Ok().json(empty(&who, id, kind).await?).into())
+    let (blank, _) = empty(&who, id, kind).await?;
+    Ok(HttpResponse::Ok().json(blank).into())
 }
 
 /// Readings to be kept.
@@ -135,22 +137,6 @@ struct ReadingsKept {
     held: bool,
 }
 
-/// Whether a table has the places of an empty one, and no others.
-fn fits(filled: &Value, empty: &Value) -> bool {
-    match (filled, empty) {
-        (Value::Array(filled), Value::Array(empty)) => {
-            filled.len() == empty.len() && filled.iter().zip(empty).all(|(a, b)| fits(a, b))
-        }
-        (Value::Object(filled), Value::Object(empty)) => {
-            filled.len() == empty.len()
-                && filled
-                    .iter()
-                    .all(|(name, value)| empty.get(name).is_some_and(|one| fits(value, one)))
-        }
-        _ => true,
-    }
-}
-
 impl NewReadings {
     async fn read(
         &self,
@@ -165,17 +151,19 @@ impl NewReadings {
                 return Ok(None);
             }
         };
-        let shape = |readings: &Readings| {
-            serde_json::to_value(readings).map_err(|why| WebError::Internal(why.to_string()))
-        };
-        let empty = empty(who, id, readings.kind()).await?;
-        if !fits(&shape(&readings)?, &shape(&empty)?) {
+        let (blank, sizes) = empty(who, id, readings.kind()).await?;
+        let Some(readings) = readings.placed_in(blank) else {
             errors.add(
                 "readings",
                 "Send the table as the blank one has it: this casting has other places",
             );
-        } else if readings.is_empty() {
+            return Ok(None);
+        };
+        if readings.is_empty() {
             errors.add("readings", "Enter at least one reading");
+        }
+        for name in readings.not_believed(&sizes) {
+            errors.add(&format!("readings.{name}"), CANNOT_BE);
         }
         Ok(Some(readings))
     }
@@ -206,7 +194,7 @@ async fn add(
     };
     let casting = castings_on_shelf::get(&mut who.begin().await?, *id).await?;
     let new = NewRecord {
-        id: id_of(keyed.as_ref()),
+        id: Uuid::now_v7(),
         casting_id: *id,
         job_id: casting.job_id,
         purpose,
@@ -215,17 +203,15 @@ async fn add(
         note,
         at: Utc::now(),
     };
-    let done = record(&who.actor(), &new).await?;
-    let kept = ReadingsKept {
-        id: new.id,
+    let (kept, done) = record(&who.actor(), &new, keyed.as_ref()).await?;
+    let address = format!("/api/v1/castings/{id}/measured/{kept}");
+    let shown = ReadingsKept {
+        id: kept,
         verdict: done.verdict.code(),
         held: done.held,
     };
     Ok(HttpResponse::Created()
-        .insert_header((
-            LOCATION,
-            format!("/api/v1/castings/{id}/measured/{}", new.id),
-        ))
-        .json(kept)
+        .insert_header((LOCATION, address))
+        .json(shown)
         .into())
 }

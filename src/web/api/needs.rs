@@ -212,7 +212,7 @@ async fn step(
     req: HttpRequest,
     who: SignedIn,
     ids: web::Path<(Uuid, Uuid)>,
-    body: web::Json<NeedStep>,
+    body: Body<NeedStep>,
 ) -> Answer {
     let ids = ids.into_inner();
     let seen = seen(&req, ids)?;

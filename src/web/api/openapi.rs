@@ -119,7 +119,7 @@ fn describe_shared(parameter: &mut Parameter) {
             None,
         ),
         "limit" => ("100 when left out", None, Some(paging::LIMITS)),
-        "offset" => ("So many left out before", None, Some(paging::OFFSETS)),
+        "offset" => ("Rows to skip", None, Some(paging::OFFSETS)),
         _ => return,
     };
     parameter.description = Some(description.to_owned());

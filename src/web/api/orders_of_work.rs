@@ -2,7 +2,7 @@
 
 use super::body::Body;
 use super::nothing;
-use crate::app::change_order::{OrderChange, change};
+use crate::app::change_order::change;
 use crate::app::{AppError, Refusal};
 use crate::db::people::Role;
 use crate::db::{order_of_work, remedy_rules};
@@ -70,7 +70,6 @@ async fn enter(who: SignedIn, body: Body<OrderForm>) -> Answer {
     let Some(asked) = body.form.read(&mut errors) else {
         return Err(errors.into());
     };
-    let asked: OrderChange = asked;
     match change(&who.actor(), &asked).await {
         Ok(()) => Ok(nothing()),
         Err(AppError::Refused(Refusal::Order(why))) => {
@@ -92,7 +91,7 @@ struct RulesInOrder {
 #[utoipa::path(put, path = "/api/v1/rules/order", operation_id = "sort_rules", tag = "Castings",
     request_body = RulesInOrder,
     responses((status = 204, description = "They are tried in this order")))]
-async fn sort(who: SignedIn, body: web::Json<RulesInOrder>) -> Answer {
+async fn sort(who: SignedIn, body: Body<RulesInOrder>) -> Answer {
     who.require(Role::Office)?;
     let mut tx = who.begin().await?;
     let kept = remedy_rules::list(&mut tx).await?;

@@ -81,7 +81,8 @@ impl Which {
         }
         V::from_code(&self.view).ok_or_else(|| {
             let mut errors = FormErrors::default();
-            errors.add("view", "This is none of the views");
+            let codes: Vec<&str> = V::ALL.iter().map(|view| view.code()).collect();
+            errors.add("view", format!("Send one of: {}", codes.join(", ")));
             errors
         })
     }

@@ -1,6 +1,7 @@
 //! `/api/v1/plan/changes`: the week by hand. What would come of a change is asked first; it is made on the plan that was
 //! seen, and the newest can be undone.
 
+use super::body::Body;
 use super::versions;
 use crate::app::change_plan::{self, Applied, Preview, Proposal, Tried};
 use crate::db::people::Role;
@@ -152,7 +153,7 @@ fn cannot(why: CannotChange) -> WebError {
 #[utoipa::path(post, path = "/api/v1/plan/preview", operation_id = "preview_plan_change", tag = "Plan",
     request_body = AskedChange,
     responses((status = 200, description = "What would come of it; the version of the plan in ETag", body = WhatComes)))]
-async fn preview(who: SignedIn, site: web::Data<Site>, asked: web::Json<AskedChange>) -> Answer {
+async fn preview(who: SignedIn, site: web::Data<Site>, asked: Body<AskedChange>) -> Answer {
     who.require(Role::Office)?;
     let change = asked.read()?;
     let plan = site.plans.now(&who.actor(), Utc::now()).await?;
@@ -187,7 +188,7 @@ async fn made(who: &SignedIn, req: &HttpRequest, proposal: Proposal) -> Answer {
     request_body = AskedChange,
     responses((status = 200, description = "It is made", body = ChangeMade),
               (status = 412, description = "The plan has changed meanwhile")))]
-async fn apply(req: HttpRequest, who: SignedIn, asked: web::Json<AskedChange>) -> Answer {
+async fn apply(req: HttpRequest, who: SignedIn, asked: Body<AskedChange>) -> Answer {
     who.require(Role::Office)?;
     let change = asked.read()?;
     made(&who, &req, Proposal::Change(change)).await

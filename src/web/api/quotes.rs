@@ -1,5 +1,6 @@
 //! `/api/v1/quotes`: those that were given, and what became of them. For the office.
 
+use super::body::Body;
 use super::idempotency::keyed;
 use super::nothing;
 use super::paging::Which;
@@ -121,7 +122,7 @@ async fn shown(who: &SignedIn, id: Uuid) -> Answer {
     Ok(versions::tagged(quote.version, QuoteShown::from(quote)))
 }
 
-/// That the customer takes it. The day is text, so that a wrong one is complained about by field.
+/// A quote is accepted. The day is text, so that a wrong one is complained about by field.
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Acceptance {
@@ -146,12 +147,13 @@ struct JobOpened {
            ("Idempotency-Key" = Option<String>, Header)),
     request_body = Acceptance,
     responses((status = 201, description = "The job; its address in Location", body = JobOpened),
+              (status = 409, description = "Its day is in doubt; send `confirmed` if it is meant"),
               (status = 412, description = "Somebody else changed the quote meanwhile")))]
 async fn accepted(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<Acceptance>,
+    body: Body<Acceptance>,
 ) -> Answer {
     who.require(Role::Office)?;
     let version = versions::seen(&req)?;
@@ -165,7 +167,7 @@ async fn accepted(
         due_on,
         confirmed: body.confirmed,
     };
-    let keyed = keyed(&req, &who, &*body)?;
+    let keyed = keyed(&req, &who, &body.sent)?;
     let (id, number) = win_quote(&who.actor(), won, who.today(), keyed.as_ref())
         .await
         .map_err(versions::passed)?;
@@ -175,20 +177,20 @@ async fn accepted(
         .into())
 }
 
-/// Until when a slot is kept. The day is text, so that a wrong one is complained about by field.
+/// Until when a slot is reserved. The day is text, so that a wrong one is complained about by field.
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 struct SlotKept {
-    /// To the end of this day; none gives the slot up.
+    /// To the end of this day; none releases the slot.
     until: Option<String>,
 }
 
-/// Keeps the slot of a quote in the plan, as if it were a job, or gives it up.
+/// Reserves the slot of a quote in the plan, as if it were a job, or releases it.
 #[utoipa::path(put, path = "/api/v1/quotes/{id}/slot", operation_id = "keep_slot", tag = "Quotes",
     params(("id" = Uuid, Path, description = "The quote")),
     request_body = SlotKept,
-    responses((status = 204, description = "It is kept, or given up")))]
-async fn slot(who: SignedIn, id: web::Path<Uuid>, body: web::Json<SlotKept>) -> Answer {
+    responses((status = 204, description = "It is reserved, or released")))]
+async fn slot(who: SignedIn, id: web::Path<Uuid>, body: Body<SlotKept>) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
     let until = body.until.as_deref().unwrap_or_default();
@@ -200,7 +202,7 @@ async fn slot(who: SignedIn, id: web::Path<Uuid>, body: web::Json<SlotKept>) -> 
     Ok(nothing())
 }
 
-/// Why the customer does not take it.
+/// Why a quote is declined.
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Refusal {
@@ -217,7 +219,7 @@ async fn declined(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<Refusal>,
+    body: Body<Refusal>,
 ) -> Answer {
     who.require(Role::Office)?;
     let version = versions::seen(&req)?;

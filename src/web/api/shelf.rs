@@ -88,7 +88,7 @@ struct CastingsListed {
 /// Castings, the highest number first.
 #[utoipa::path(get, path = "/api/v1/castings", operation_id = "list_castings", tag = "Castings",
     params(("view" = Option<String>, Query, description = "`here` (when left out), `free` or `all`: used and gone too"),
-           ("q" = Option<String>, Query, description = "A number, or a part of variant, condition or whence it came"),
+           ("q" = Option<String>, Query, description = "A number, or a part of variant, condition or supplier"),
            ("variant_id" = Option<Uuid>, Query, description = "Of this variant only"),
            ("limit" = Option<u32>, Query),
            ("offset" = Option<u32>, Query)),
@@ -220,7 +220,7 @@ async fn shift(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<CastingState>,
+    body: Body<CastingState>,
 ) -> Answer {
     who.require(Role::Office)?;
     let version = versions::seen(&req)?;

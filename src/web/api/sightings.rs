@@ -1,5 +1,6 @@
 //! `/api/v1/sightings`: what was seen for sale.
 
+use super::body::Body;
 use super::idempotency::keyed;
 use super::nothing;
 use super::paging::Rows;
@@ -125,10 +126,10 @@ impl NewSighting {
     request_body = NewSighting,
     responses((status = 201, description = "The sighting; its address in Location, its version in ETag",
                body = serde_json::Value)))]
-async fn add(req: HttpRequest, who: SignedIn, body: web::Json<NewSighting>) -> Answer {
+async fn add(req: HttpRequest, who: SignedIn, body: Body<NewSighting>) -> Answer {
     who.require(Role::Office)?;
-    let keyed = keyed(&req, &who, &*body)?;
-    let new = body.into_inner().read(&who)?;
+    let keyed = keyed(&req, &who, &body.sent)?;
+    let new = body.form.read(&who)?;
     let mut tx = who.begin().await?;
     sightings::insert(&mut tx, &new).await?;
     let id = once::finish(tx, new.id, keyed.as_ref()).await?;
@@ -150,11 +151,11 @@ async fn change(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<NewSighting>,
+    body: Body<NewSighting>,
 ) -> Answer {
     who.require(Role::Office)?;
     let version = versions::seen(&req)?;
-    let read = body.into_inner().read(&who)?;
+    let read = body.form.read(&who)?;
     let sighting = Sighting {
         id: *id,
         version,

@@ -1,5 +1,6 @@
 //! What moves the stock: counts, write-offs, orders and what came of them, and tooling that goes out with a job.
 
+use super::body::Body;
 use super::idempotency::keyed;
 use super::nothing;
 use super::versions;
@@ -74,7 +75,7 @@ fn quantity(errors: &mut FormErrors, field: &str, raw: &str) -> Option<Decimal> 
     request_body = NewCount,
     responses((status = 200, description = "It is entered", body = Counted),
               (status = 409, description = "What is on hand has changed since")))]
-async fn count(who: SignedIn, id: web::Path<Uuid>, body: web::Json<NewCount>) -> Answer {
+async fn count(who: SignedIn, id: web::Path<Uuid>, body: Body<NewCount>) -> Answer {
     let mut errors = FormErrors::default();
     let whole = Decimal::ZERO..=MOST;
     let seen = errors.decimal("seen", &body.seen, -MOST..=MOST);
@@ -105,7 +106,7 @@ async fn write_off(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<NewWriteOff>,
+    body: Body<NewWriteOff>,
 ) -> Answer {
     let mut errors = FormErrors::default();
     let quantity = quantity(&mut errors, "quantity", &body.quantity);
@@ -113,12 +114,12 @@ async fn write_off(
     let Some((quantity, why)) = quantity.zip(why) else {
         return Err(errors.into());
     };
-    let keyed = keyed(&req, &who, &*body)?;
+    let keyed = keyed(&req, &who, &body.sent)?;
     move_stock::write_off(&who.actor(), *id, (quantity, &why), keyed.as_ref()).await?;
     Ok(nothing())
 }
 
-/// An order that is open.
+/// An order.
 #[derive(Debug, Serialize, ToSchema)]
 struct OrderShown {
     id: Uuid,
@@ -131,6 +132,8 @@ struct OrderShown {
     /// How much of it has come.
     #[schema(value_type = String)]
     come: Decimal,
+    /// Whether more of it is to come.
+    open: bool,
     version: i32,
 }
 
@@ -143,6 +146,7 @@ impl From<Order> for OrderShown {
             ordered_on: order.details.ordered_on,
             expected_on: order.details.expected_on,
             come: order.come,
+            open: order.open,
             version: order.version,
         }
     }
@@ -160,21 +164,18 @@ async fn orders(who: SignedIn, id: web::Path<Uuid>) -> Answer {
     Ok(HttpResponse::Ok().json(shown).into())
 }
 
-async fn open(who: &SignedIn, (item_id, id): (Uuid, Uuid)) -> Result<OrderShown, WebError> {
-    let orders = stock::orders(&mut who.begin().await?, item_id).await?;
-    let found = orders.into_iter().find(|order| order.id == id);
-    found
-        .map(OrderShown::from)
-        .ok_or(WebError::NotFound("this order"))
+async fn shown(who: &SignedIn, (item_id, id): (Uuid, Uuid)) -> Result<OrderShown, WebError> {
+    let order = stock::order_of(&mut who.begin().await?, item_id, id).await?;
+    Ok(order.into())
 }
 
-/// One open order.
+/// One order, open or closed.
 #[utoipa::path(get, path = "/api/v1/stock/{id}/orders/{order}", operation_id = "read_stock_order", tag = "Stock",
     params(("id" = Uuid, Path, description = "The item"),
            ("order" = Uuid, Path, description = "The order")),
     responses((status = 200, description = "The order; its version in ETag", body = OrderShown)))]
 async fn one(who: SignedIn, ids: web::Path<(Uuid, Uuid)>) -> Answer {
-    let order = open(&who, ids.into_inner()).await?;
+    let order = shown(&who, ids.into_inner()).await?;
     Ok(versions::tagged(order.version, order))
 }
 
@@ -210,7 +211,7 @@ async fn order(
     req: HttpRequest,
     who: SignedIn,
     id: web::Path<Uuid>,
-    body: web::Json<NewOrder>,
+    body: Body<NewOrder>,
 ) -> Answer {
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
@@ -227,9 +228,9 @@ async fn order(
         ordered_on: who.today(),
         expected_on,
     };
-    let keyed = keyed(&req, &who, &*body)?;
+    let keyed = keyed(&req, &who, &body.sent)?;
     let order_id = move_stock::order(&who.actor(), *id, &details, keyed.as_ref()).await?;
-    let order = open(&who, (*id, order_id)).await?;
+    let order = shown(&who, (*id, order_id)).await?;
     Ok(versions::created(
         format!("/api/v1/stock/{id}/orders/{order_id}"),
         order.version,
@@ -265,7 +266,7 @@ async fn expect(
     req: HttpRequest,
     who: SignedIn,
     ids: web::Path<(Uuid, Uuid)>,
-    body: web::Json<ExpectedDay>,
+    body: Body<ExpectedDay>,
 ) -> Answer {
     who.require(Role::Office)?;
     let ids = ids.into_inner();
@@ -276,11 +277,11 @@ async fn expect(
     };
     let changed = move_stock::expect(&who.actor(), seen, on).await;
     changed.map_err(versions::passed)?;
-    let order = open(&who, ids).await?;
+    let order = shown(&who, ids).await?;
     Ok(versions::tagged(order.version, order))
 }
 
-/// Gives up what is left of an open order.
+/// Cancels what is left of an open order.
 #[utoipa::path(delete, path = "/api/v1/stock/{id}/orders/{order}", operation_id = "give_up_stock_order", tag = "Stock",
     params(("id" = Uuid, Path, description = "The item"),
            ("order" = Uuid, Path, description = "The order"),
@@ -316,7 +317,7 @@ async fn receive(
     req: HttpRequest,
     who: SignedIn,
     ids: web::Path<(Uuid, Uuid)>,
-    body: web::Json<GoodsReceived>,
+    body: Body<GoodsReceived>,
 ) -> Answer {
     let seen = seen(&req, ids.into_inner())?;
     let mut errors = FormErrors::default();
@@ -343,7 +344,7 @@ struct ToolLoan {
     params(("id" = Uuid, Path, description = "The tooling")),
     request_body = ToolLoan,
     responses((status = 204, description = "It is out with the job")))]
-async fn lend(who: SignedIn, id: web::Path<Uuid>, body: web::Json<ToolLoan>) -> Answer {
+async fn lend(who: SignedIn, id: web::Path<Uuid>, body: Body<ToolLoan>) -> Answer {
     let mut errors = FormErrors::default();
     let back = body.back_on.as_deref().unwrap_or_default();
     let back_on = errors.optional(back, |errors| {

@@ -3,7 +3,7 @@
 use crate::app::imports::{self, Fault, Kind, Looked, MOST, Sent};
 use crate::db::imports as db;
 use crate::db::people::Role;
-use crate::units::{Code, DateOrder};
+use crate::units::{Code, Currency, DateOrder};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
@@ -154,12 +154,38 @@ pub(in crate::web) struct ImportForm {
 }
 
 impl ImportForm {
-    pub(in crate::web) fn sent(&self) -> Sent<'_> {
+    /// What was sent; complains about a column and a way to write dates that are none.
+    pub(in crate::web) fn read(
+        &self,
+        kind: Kind,
+        currency: Currency,
+        errors: &mut FormErrors,
+    ) -> Sent<'_> {
+        let dates = match self.dates.as_str() {
+            "" => usual_dates(currency),
+            code => errors
+                .choice("dates", code, DateOrder::from_code)
+                .unwrap_or_default(),
+        };
+        let known = imports::columns(kind);
+        for (at, code) in self.column.iter().enumerate() {
+            if !code.is_empty() && !known.iter().any(|column| column.code == code) {
+                errors.add(&format!("column.{at}"), "Choose one, or leave it empty");
+            }
+        }
         Sent {
             text: &self.table,
             columns: &self.column,
-            dates: DateOrder::from_code(&self.dates).unwrap_or_default(),
+            dates,
         }
+    }
+}
+
+/// How dates are written where a currency is paid with.
+fn usual_dates(currency: Currency) -> DateOrder {
+    match currency.code() {
+        "USD" => DateOrder::MonthFirst,
+        _ => DateOrder::DayFirst,
     }
 }
 
@@ -183,12 +209,7 @@ async fn start(who: SignedIn, code: web::Path<String>) -> Answer {
         }
     };
     let form = ImportForm {
-        dates: match who.shop.currency.code() {
-            "USD" => DateOrder::MonthFirst,
-            _ => DateOrder::DayFirst,
-        }
-        .code()
-        .to_owned(),
+        dates: usual_dates(who.shop.currency).code().to_owned(),
         ..ImportForm::default()
     };
     Ok(page(&who, kind, &form, None, &last, &FormErrors::default()).into())
@@ -205,12 +226,18 @@ async fn send(who: SignedIn, code: web::Path<String>, form: CheckedForm<ImportFo
             .invalid()
             .into());
     }
+    let sent = form.read(kind, who.shop.currency, &mut errors);
+    if !errors.is_empty() {
+        return Ok(page(&who, kind, &form, None, &html! {}, &errors)
+            .invalid()
+            .into());
+    }
     if form.take != "yes" {
-        let looked = imports::look(&actor, kind, form.sent()).await?;
+        let looked = imports::look(&actor, kind, sent).await?;
         return Ok(page(&who, kind, &form, Some(&looked), &html! {}, &errors).into());
     }
-    let looked = imports::take(&actor, kind, form.sent()).await?;
-    if looked.is_sound() {
+    let (looked, taken) = imports::take(&actor, kind, sent, None).await?;
+    if taken.is_some() {
         let words = words(kind);
         let said = format!("{} added.", count(looked.rows.len(), &words));
         return Ok(Reply::see_other(words.list).flash(said));
@@ -255,7 +282,7 @@ fn page(
             (csrf_field(who))
             (Field::textarea("table", "Table", &form.table, 8).autofocus(looked.is_none() && errors.is_empty())
                 .hint(&format!("Copy the rows in the spreadsheet and paste them here, headings first, for example: {}. Commas and semicolons work too", words.example)).errors(errors))
-            @if words.dated { (Field::select("dates", "Dates are written", &form.dates, orders)) }
+            @if words.dated { (Field::select("dates", "Dates are written", &form.dates, orders).errors(errors)) }
             @if let Some(looked) = looked { (mapping(kind, looked)) }
             div.actions {
                 button.quiet[looked.is_some_and(Looked::is_sound)] type="submit" { @if looked.is_some() { "Check again" } @else { "Check the table" } }

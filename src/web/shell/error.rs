@@ -109,7 +109,9 @@ impl ResponseError for WebError {
             | Self::FromEarlierSignIn { signed_in: false } => StatusCode::UNAUTHORIZED,
             Self::BadRequest(_) => StatusCode::BAD_REQUEST,
             // Asked again with a confirmation, it can be done.
-            Self::Refused(app::Refusal::Doubts(_)) => StatusCode::CONFLICT,
+            Self::Refused(app::Refusal::Doubts(_) | app::Refusal::DueDate(_)) => {
+                StatusCode::CONFLICT
+            }
             Self::Refused(_) | Self::Unprocessable(_) | Self::Invalid(_) => {
                 StatusCode::UNPROCESSABLE_ENTITY
             }

@@ -66,6 +66,8 @@ pub struct SignedIn {
     pub csrf_token: String,
     /// Their shop.
     pub shop: ShopProfile,
+    /// Whether a program comes with a token in their place.
+    program: bool,
     pool: PgPool,
 }
 
@@ -92,6 +94,7 @@ impl SignedIn {
                     .ok_or_else(|| corrupt("length unit", session.length_unit.clone()))?,
                 name: session.shop_name,
             },
+            program: false,
             pool,
         })
     }
@@ -120,6 +123,18 @@ impl SignedIn {
     #[must_use]
     pub fn may(&self, role: Role) -> bool {
         self.role >= role
+    }
+
+    /// Refuses programs: a token that got into wrong hands makes nobody who outlives it.
+    ///
+    /// # Errors
+    /// [`WebError::Forbidden`], in words.
+    pub fn require_in_person(&self) -> Result<(), WebError> {
+        if self.program {
+            let why = "Who may come in is changed by somebody who has signed in, not with a token.";
+            return Err(WebError::Forbidden(why.to_owned()));
+        }
+        Ok(())
     }
 
     /// Refuses those who may not do what this role may.
@@ -279,7 +294,10 @@ async fn bearer(
     if may == TokenScope::Read && !req.method().is_safe() {
         return Err(WebError::Forbidden("This token may only read.".to_owned()));
     }
-    Ok(SignedIn::new(scope, session, pool)?)
+    Ok(SignedIn {
+        program: true,
+        ..SignedIn::new(scope, session, pool)?
+    })
 }
 
 /// Whether a browser is looking for a page, and so can be sent to sign in.

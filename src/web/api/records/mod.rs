@@ -5,6 +5,7 @@ mod describe;
 
 pub(super) use describe::describe;
 
+use super::body::Body;
 use super::idempotency::keyed;
 use super::nothing;
 use super::paging::Which;
@@ -116,11 +117,16 @@ async fn list<R: Record>(who: SignedIn, at: At, which: web::Query<Which>) -> Ans
     let some = all.into_iter();
     let some = some.skip(rows.offset as usize).take(rows.limit as usize);
     let mut records = Vec::new();
+    let mut read: Option<R::Around> = None;
     for record in some {
-        let around = R::around(&mut tx, &who, &at, Some(&record)).await?;
+        let around = match read.take() {
+            Some(around) if !R::AROUND_EACH => around,
+            _ => R::around(&mut tx, &who, &at, Some(&record)).await?,
+        };
         let stored = Some(record.clone());
         let mut sheet = Sheet::new(who.clone(), at.clone(), around, record, stored);
         records.push(RecordShown::of(&mut sheet));
+        read = Some(sheet.around);
     }
     let listed = RecordListed {
         records,
@@ -182,18 +188,22 @@ async fn created<R: Record>(who: &SignedIn, at: At) -> Answer {
     ))
 }
 
-async fn add<R: Record>(
-    who: SignedIn,
-    req: HttpRequest,
-    at: At,
-    sent: web::Json<Values>,
-) -> Answer {
+fn may_change<R: Record>(who: &SignedIn) -> Result<(), WebError> {
     who.require(R::WRITE)?;
-    let keyed = keyed(&req, &who, &*sent)?;
+    if R::IN_PERSON {
+        who.require_in_person()?;
+    }
+    Ok(())
+}
+
+async fn add<R: Record>(who: SignedIn, req: HttpRequest, at: At, sent: Body<Values>) -> Answer {
+    may_change::<R>(&who)?;
     let mut tx = who.begin().await?;
     let around = R::around(&mut tx, &who, &at, None).await?;
     let mut sheet = blank::<R>(&who, at.clone(), around);
+    let keyed = keyed(&req, &who, &sheet.without_secrets(&sent))?;
     let before = once::made(&mut tx, keyed.as_ref()).await?;
+    drop(tx);
     sheet.take(&sent, None);
     if let Some(id) = before {
         return created::<R>(&who, at.of::<R>(id, &sheet.typed)).await;
@@ -202,6 +212,7 @@ async fn add<R: Record>(
         return Err(sheet.complaints());
     }
     sheet.draft.prepare(&req).await?;
+    let mut tx = who.begin().await?;
     let made = match sheet.draft.insert(&mut tx).await {
         Ok(()) => once::finish(tx, sheet.draft.key(), keyed.as_ref()).await?,
         Err(error) => {
@@ -225,13 +236,8 @@ fn refused<R: Record>(mut sheet: Sheet<R>, error: DbError) -> WebError {
     }
 }
 
-async fn change<R: Record>(
-    who: SignedIn,
-    req: HttpRequest,
-    at: At,
-    sent: web::Json<Values>,
-) -> Answer {
-    who.require(R::WRITE)?;
+async fn change<R: Record>(who: SignedIn, req: HttpRequest, at: At, sent: Body<Values>) -> Answer {
+    may_change::<R>(&who)?;
     let seen = versions::seen(&req)?;
     let mut tx = who.begin().await?;
     let mut sheet = stored::<R>(&who, at.clone(), &mut tx).await?;
@@ -253,7 +259,7 @@ async fn change<R: Record>(
 }
 
 async fn remove<R: Record>(who: SignedIn, req: HttpRequest, at: At) -> Answer {
-    who.require(R::WRITE)?;
+    may_change::<R>(&who)?;
     let seen: i32 = versions::seen(&req)?;
     let mut tx = who.begin().await?;
     let mut sheet = stored::<R>(&who, at, &mut tx).await?;

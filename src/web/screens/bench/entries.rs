@@ -128,8 +128,8 @@ async fn take_one(
     };
     let refused = match read {
         Ok(Read::Check(new)) => {
-            match record_check::record(&at.actor(Some(new.person_id)), &new).await {
-                Ok(checked) => {
+            match record_check::record(&at.actor(Some(new.person_id)), &new, None).await {
+                Ok((_, checked)) => {
                     return Ok(Outcome {
                         outcome: if checked.passed { "booked" } else { "failed" },
                         say: None,
@@ -354,7 +354,8 @@ async fn check(at: AtBench, form: OpenForm<BookForm>) -> Answer {
         device_at: now,
         received_at: now,
     };
-    let checked = record_check::record(&at.actor(Some(person.person_id)), &new).await?;
+    let actor = at.actor(Some(person.person_id));
+    let (_, checked) = record_check::record(&actor, &new, None).await?;
     Ok(
         Reply::see_other(back(&form.machine)).flash(if checked.passed {
             "Passed"

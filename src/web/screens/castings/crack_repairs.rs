@@ -160,7 +160,7 @@ impl Record for CrackRepair {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        db::delete(tx, self.id).await
+        db::delete(tx, self.id, self.version).await
     }
 
     fn before_delete(&self, _: &Vec<Element>) -> Option<(String, String)> {

@@ -37,6 +37,7 @@ impl Record for Pattern {
     };
     const API: Api = Api::of("pattern", "/api/v1/patterns", "/api/v1/patterns/{id}");
     const EMPTY: &'static [&'static str] = &["cylinders", "mains"];
+    const AROUND_EACH: bool = true;
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(db::pattern(tx, at.id).await?)
@@ -161,7 +162,7 @@ impl Record for Pattern {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        db::delete_pattern(tx, self.id).await
+        db::delete_pattern(tx, self.id, self.version).await
     }
 
     async fn copy(&self, tx: &mut ShopTx, key: Uuid, name: &str) -> Result<(), DbError> {

@@ -56,6 +56,7 @@ impl Record for RelatedPattern {
         "/api/v1/patterns/{parent}/related",
         "/api/v1/related-patterns/{id}",
     );
+    const AROUND_EACH: bool = true;
     const EMPTY: &'static [&'static str] = &["donor"];
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
@@ -142,7 +143,7 @@ impl Record for RelatedPattern {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        db::delete(tx, self.id).await
+        db::delete(tx, self.id, self.version).await
     }
 
     fn before_delete(&self, family: &Family) -> Option<(String, String)> {

@@ -157,7 +157,7 @@ impl Record for RemedyRule {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        db::delete(tx, self.id).await
+        db::delete(tx, self.id, self.version).await
     }
 
     async fn copy(&self, tx: &mut ShopTx, key: Uuid, name: &str) -> Result<(), DbError> {

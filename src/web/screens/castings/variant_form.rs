@@ -31,6 +31,7 @@ impl Record for Variant {
         delete: "/castings/variants/{id}/delete",
         copy: "/castings/variants/{id}/copy",
     };
+    const AROUND_EACH: bool = true;
     const API: Api =
         Api::of("variant", "/api/v1/variants", "/api/v1/variants/{id}").listed_elsewhere();
 
@@ -109,7 +110,7 @@ impl Record for Variant {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        db::delete_variant(tx, self.id).await
+        db::delete_variant(tx, self.id, self.version).await
     }
 
     async fn copy(&self, tx: &mut ShopTx, key: Uuid, name: &str) -> Result<(), DbError> {

@@ -303,6 +303,6 @@ async fn correct(
         at,
         reason,
     };
-    book_time::correct(&who.actor(), &booking.entry, correction, Utc::now()).await?;
+    book_time::correct(&who.actor(), &booking.entry, correction, Utc::now(), None).await?;
     Ok(Reply::see_other(format!("/jobs/{job_id}#entries")).flash("Booking corrected"))
 }

@@ -160,14 +160,20 @@ impl DecideForm {
             DecisionKind::Scrap => {
                 let donor =
                     errors.optional(&self.donor, |errors| errors.row("donor", &self.donor))?;
-                let requote = self.requote == "yes";
+                let requote = errors.yes("requote", &self.requote);
+                let again = self.again.iter().map(|n| n.trim().parse().ok());
+                let again: Option<Vec<u32>> = again.collect();
+                if again.is_none() {
+                    errors.add("again", "Choose operations of this job by their numbers");
+                }
+                let (requote, again) = (requote?, again?);
                 if requote && donor.is_some() {
                     errors.add("donor", "Choose another casting or a new quote, not both");
                     return None;
                 }
                 Decision::Scrap {
                     donor,
-                    again: self.again.iter().filter_map(|n| n.parse().ok()).collect(),
+                    again,
                     requote,
                 }
             }

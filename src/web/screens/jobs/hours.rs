@@ -404,7 +404,7 @@ async fn add(who: SignedIn, form: CheckedForm<HoursForm>) -> Answer {
         return Ok(page(&who, &form, &errors).await?.invalid().into());
     };
     let key = Uuid::try_parse(&form.key).unwrap_or_else(|_| Uuid::now_v7());
-    book_hours(&who.actor(), key, &rows, &reason, Utc::now()).await?;
+    book_hours(&who.actor(), key, &rows, &reason, Utc::now(), None).await?;
     let minutes: i64 = rows
         .iter()
         .map(|row| (row.until - row.from).num_minutes())

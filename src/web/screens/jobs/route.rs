@@ -104,6 +104,10 @@ impl RouteForm {
             }
             "add" => {
                 let count = number(errors, &self.field("count"), &self.count, 10_000);
+                let field = self.field("behind");
+                let behind = errors.optional(&self.behind, |errors| {
+                    errors.choice(&field, &self.behind, |number| number.parse().ok())
+                });
                 if self.code.is_empty() {
                     errors.add(&self.field("code"), "Choose the work");
                     return None;
@@ -111,7 +115,7 @@ impl RouteForm {
                 Some(Wanted::Add {
                     code: self.code.clone(),
                     count: count?,
-                    behind: self.behind.parse().ok(),
+                    behind: behind?,
                 })
             }
             _ => None,

@@ -133,6 +133,7 @@ impl Record for SightingSheet {
     const NAV: Section = Section::Market;
     const READ: Role = Role::Office;
     const WRITE: Role = Role::Office;
+    const AROUND_EACH: bool = true;
     const PATHS: Paths = Paths {
         new: "/market/{parent}/new",
         add: "/market/{parent}",

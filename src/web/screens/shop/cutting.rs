@@ -356,7 +356,7 @@ impl Record for CuttingLine {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        cutting::delete_line(tx, self.work_material_id, self.id).await
+        cutting::delete_line(tx, self.work_material_id, self.id, self.version).await
     }
 
     fn words(&self, material: &WorkMaterial, new: bool) -> Words {

@@ -56,6 +56,7 @@ impl Record for Device {
         delete: "",
         copy: "",
     };
+    const AROUND_EACH: bool = true;
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         let known = devices::list(tx).await?.into_iter();

@@ -111,7 +111,7 @@ impl Record for FittingText {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        db::delete_text(tx, self.id).await
+        db::delete_text(tx, self.id, self.version).await
     }
 
     fn words(&self, _: &Vec<Element>, new: bool) -> Words {

@@ -151,11 +151,16 @@ impl OrderForm {
         if self.change == "usual" {
             return Some(OrderChange::Usual);
         }
+        let removes = errors.choice("change", &self.change, |code| match code {
+            "add" => Some(false),
+            "remove" => Some(true),
+            _ => None,
+        });
         let first = errors.choice("first", &self.first, Stage::from_code);
         let then = errors.choice("then", &self.then, Stage::from_code);
         let why = errors.text("why", &self.why, 200);
-        let (first, then, why) = (first?, then?, why?);
-        if self.change == "remove" {
+        let (removes, first, then, why) = (removes?, first?, then?, why?);
+        if removes {
             return Some(OrderChange::Remove(first, then));
         }
         if first == then {

@@ -62,6 +62,7 @@ impl Record for Staff {
         copy: "",
     };
     const API: Api = Api::of("person", "/api/v1/people", "/api/v1/people/{id}");
+    const IN_PERSON: bool = true;
 
     async fn load(tx: &mut ShopTx, _: &SignedIn, at: &At) -> Result<Self, WebError> {
         Ok(Self::of(people::get(tx, at.id).await?))

@@ -95,7 +95,7 @@ impl Record for LabourRate {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        machines::delete_labour_rate(tx, self.id).await
+        machines::delete_labour_rate(tx, self.id, self.version).await
     }
 
     fn words(&self, _: &Self::Around, new: bool) -> Words {

@@ -107,7 +107,7 @@ impl Record for WorkTemplate {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        db::delete(tx, self.id).await
+        db::delete(tx, self.id, self.version).await
     }
 
     fn words(&self, _: &Rc<Vec<Element>>, new: bool) -> Words {

@@ -136,7 +136,7 @@ impl Record for MakingSheet {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        stock::drop_making(tx, self.kept.item_id).await
+        stock::drop_making(tx, self.kept.item_id, self.kept.version).await
     }
 
     fn words(&self, around: &Around, _: bool) -> Words {

@@ -285,6 +285,18 @@ impl FormErrors {
         chosen
     }
 
+    /// A tick: `yes`, or nothing.
+    pub fn yes(&mut self, field: &str, raw: &str) -> Option<bool> {
+        match raw {
+            "" => Some(false),
+            "yes" => Some(true),
+            _ => {
+                self.add(field, "Send yes, or leave it out");
+                None
+            }
+        }
+    }
+
     /// A row chosen from a list, by its key. Whether the row is there is for the store to say.
     pub fn row(&mut self, field: &str, raw: &str) -> Option<Uuid> {
         self.choice(field, raw, |text| text.parse().ok())

@@ -186,7 +186,9 @@ async fn add<R: Record>(
     let mut sheet = Sheet::new(who.clone(), at, around, blank, None);
     sheet.fill(form.into_inner());
     if sheet.errors.is_empty() && !live.0 {
+        drop(tx);
         sheet.draft.prepare(&req).await?;
+        tx = who.begin().await?;
         match sheet.draft.insert(&mut tx).await {
             Ok(()) => {
                 tx.commit().await?;

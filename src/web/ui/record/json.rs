@@ -24,6 +24,7 @@ fn shown(field: &Field, text: &str) -> Value {
 fn typed(field: &Field, value: &Value) -> Result<String, &'static str> {
     match (field.is_tick(), value) {
         (true, Value::Bool(yes)) => Ok(if *yes { "yes" } else { "" }.to_owned()),
+        (true, Value::Null) => Ok(String::new()),
         (true, _) => Err("Send true or false"),
         (false, Value::String(text)) => Ok(text.clone()),
         (false, Value::Null) => Ok(String::new()),
@@ -68,6 +69,10 @@ impl Shape {
                 Err(why) => errors.add(field.name(), why),
             },
             Self::Many(field) => {
+                if value.is_null() {
+                    into.set_all(field.name(), Vec::new());
+                    return;
+                }
                 let texts = value.as_array().map(|all| {
                     let texts = all.iter().map(|one| one.as_str().map(ToOwned::to_owned));
                     texts.collect::<Option<Vec<String>>>()
@@ -108,7 +113,8 @@ fn type_rows(
     into: &mut Typed,
     errors: &mut FormErrors,
 ) {
-    let Some(rows) = value.as_array() else {
+    let none = Vec::new();
+    let Some(rows) = value.as_array().or(value.is_null().then_some(&none)) else {
         errors.add(name, "Send a list of rows");
         return;
     };
@@ -212,6 +218,18 @@ impl<R: Record> Sheet<R> {
             typed.set("version", seen.to_string());
         }
         self.fill(typed);
+    }
+
+    /// What was sent, but for passwords.
+    pub(in crate::web) fn without_secrets(&self, sent: &Values) -> Values {
+        let shapes = self.fields.shapes();
+        let secret = |name: &str| {
+            let shape = shapes.iter().find(|shape| shape.name() == name);
+            shape.is_some_and(|shape| matches!(shape, Shape::One(field) if field.is_secret()))
+        };
+        let kept = sent.iter().filter(|(name, _)| !secret(name));
+        kept.map(|(name, value)| (name.clone(), value.clone()))
+            .collect()
     }
 
     /// What does not read, by its names in JSON.

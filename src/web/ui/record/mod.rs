@@ -182,6 +182,10 @@ pub(in crate::web) trait Record: Clone + 'static {
     const LIVE: &'static str = "";
     /// Whether the address that a new one is sent to is also that of the page that lists them.
     const ADDED_TO_LIST: bool = true;
+    /// Whether only somebody who has signed in may change it, and no program with a token.
+    const IN_PERSON: bool = false;
+    /// Whether what stands around one is another's for the next one of a list.
+    const AROUND_EACH: bool = false;
     /// Whether it can be copied: `?copy=` and its key on the form for a new one.
     const COPY: bool = false;
 

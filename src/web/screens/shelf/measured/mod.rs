@@ -8,6 +8,7 @@ mod read;
 mod table;
 
 pub(in crate::web) use self::outcome::{roughness, roughness_division, roughness_unit};
+pub(in crate::web) use self::read::CANNOT_BE;
 
 use self::desk::Desk;
 use self::read::Subject;
@@ -205,7 +206,7 @@ async fn kept(desk: &Desk, at: (Uuid, String), form: &Typed) -> Answer {
         note,
         at: Utc::now(),
     };
-    let done = measure_casting::record(&desk.actor, &new).await?;
+    let (_, done) = measure_casting::record(&desk.actor, &new, None).await?;
     let records = desk.records_path(casting_id);
     Ok(Reply::see_other(format!("{records}/measured/{key}")).flash(flash(done)))
 }

@@ -14,6 +14,9 @@ use crate::web::ui::{FormErrors, WebError};
 use rust_decimal::Decimal;
 use uuid::Uuid;
 
+/// What is said beside a reading that cannot be.
+pub(in crate::web) const CANNOT_BE: &str = "Read it again: this size cannot be";
+
 /// What is measured and on what.
 pub(super) struct Subject {
     pub(super) casting: Casting,
@@ -89,7 +92,7 @@ impl Subject {
         }
         for name in readings.not_believed(&self.sizes) {
             if errors.get(&name).is_none() {
-                errors.add(&name, "Read it again: this size cannot be");
+                errors.add(&name, CANNOT_BE);
             }
         }
         readings

@@ -143,7 +143,7 @@ impl Record for Element {
     }
 
     async fn delete(&self, tx: &mut ShopTx) -> Result<(), DbError> {
-        standards::delete(tx, self.id).await
+        standards::delete(tx, self.id, self.version).await
     }
 
     fn words(&self, _: &Suggestions, new: bool) -> Words {

@@ -9,6 +9,11 @@ impl Field {
         matches!(self.control, Control::Checkbox { .. })
     }
 
+    /// Whether it is never shown again, as a password.
+    pub(in crate::web) fn is_secret(&self) -> bool {
+        matches!(&self.control, Control::Input { kind, .. } if *kind == "password")
+    }
+
     /// Whether something must be entered.
     pub(in crate::web) fn must_be_filled(&self) -> bool {
         !self.optional && !self.is_tick() && !self.takes_nothing()
@@ -57,11 +62,12 @@ impl Field {
             }
             Control::Input { kind: typed, .. } => {
                 schema.insert("type".to_owned(), kind);
-                match *typed {
-                    "date" => schema.insert("format".to_owned(), json!("date")),
-                    "password" => schema.insert("writeOnly".to_owned(), json!(true)),
-                    _ => None,
-                };
+                if *typed == "date" {
+                    schema.insert("format".to_owned(), json!("date"));
+                }
+                if self.is_secret() {
+                    schema.insert("writeOnly".to_owned(), json!(true));
+                }
             }
             Control::Textarea { .. } => {
                 schema.insert("type".to_owned(), kind);
