@@ -42,6 +42,12 @@ document.addEventListener("submit", (event) => {
   state.submit = { submitter: event.submitter };
 });
 
+// A form is sent with a key, so that what is pressed twice is done once. Whoever comes back to it means another one.
+addEventListener("pageshow", (event) => {
+  if (!event.persisted) return;
+  for (const field of document.querySelectorAll('input[name="once"]')) field.value = `${Date.now()}`;
+});
+
 function liveForm(event) {
   const form = event.target.form;
   return form?.dataset.live && !event.target.closest("[data-live-ignore]") ? form : null;

@@ -7,7 +7,7 @@ use uuid::Uuid;
 /// For how long a key is remembered.
 const REMEMBERED: TimeDelta = TimeDelta::days(30);
 
-/// A request under a key.
+/// A request under a key of its sender's, or a form under the key it was shown with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Keyed {
     /// Who sent it; keys are each person's own.

@@ -53,6 +53,7 @@ mod migrations;
 mod needs;
 mod paper;
 mod planner;
+mod pressed_twice;
 mod quick;
 mod related;
 mod review;

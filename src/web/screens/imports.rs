@@ -7,7 +7,7 @@ use crate::units::{Code, Currency, DateOrder};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
-    show,
+    once_field, show,
 };
 use actix_web::web;
 use maud::{Markup, html};
@@ -236,7 +236,7 @@ async fn send(who: SignedIn, code: web::Path<String>, form: CheckedForm<ImportFo
         let looked = imports::look(&actor, kind, sent).await?;
         return Ok(page(&who, kind, &form, Some(&looked), &html! {}, &errors).into());
     }
-    let (looked, taken) = imports::take(&actor, kind, sent, None).await?;
+    let (looked, taken) = imports::take(&actor, kind, sent, form.keyed()).await?;
     if taken.is_some() {
         let words = words(kind);
         let said = format!("{} added.", count(looked.rows.len(), &words));
@@ -280,6 +280,7 @@ fn page(
         (errors.summary())
         form.grid method="post" action={ "/import/" (kind.code()) } novalidate {
             (csrf_field(who))
+            (once_field())
             (Field::textarea("table", "Table", &form.table, 8).autofocus(looked.is_none() && errors.is_empty())
                 .hint(&format!("Copy the rows in the spreadsheet and paste them here, headings first, for example: {}. Commas and semicolons work too", words.example)).errors(errors))
             @if words.dated { (Field::select("dates", "Dates are written", &form.dates, orders).errors(errors)) }

@@ -3,6 +3,7 @@
 use super::error::WebError;
 use super::gate::SignedIn;
 use super::prepare::is_late;
+use crate::db::api_requests::Keyed;
 use actix_web::dev::Payload;
 use actix_web::error::PayloadError;
 use actix_web::http::header::CONTENT_TYPE;
@@ -11,6 +12,7 @@ use futures_util::StreamExt;
 use futures_util::future::LocalBoxFuture;
 use maud::{Markup, html};
 use serde::de::DeserializeOwned;
+use sha2::{Digest, Sha256};
 use std::ops::Deref;
 use subtle::ConstantTimeEq;
 use uuid::Uuid;
@@ -29,22 +31,46 @@ pub fn csrf_field(who: &SignedIn) -> Markup {
     html! { input type="hidden" name=(CSRF_FIELD) value=(who.csrf_token); }
 }
 
+/// The name of the hidden field by which a form that makes something is known when it arrives twice.
+const ONCE_FIELD: &str = "once";
+
+/// The hidden field of a form that makes something each time it is sent: pressed twice, it is the same press.
+#[must_use]
+pub fn once_field() -> Markup {
+    html! { input type="hidden" name=(ONCE_FIELD) value=(Uuid::now_v7()); }
+}
+
 /// A form body whose token is that of the session (a synchroniser token, compared in constant time). Without it the
 /// handler does not run.
 #[derive(Debug, Clone)]
-pub struct CheckedForm<T>(T);
+pub struct CheckedForm<T> {
+    form: T,
+    keyed: Option<Keyed>,
+}
 
 impl<T> CheckedForm<T> {
     /// The form itself.
     pub fn into_inner(self) -> T {
-        self.0
+        self.form
     }
+
+    /// The key under which it makes something, when it was shown with one ([`once_field`]). What was changed before it was sent
+    /// again is another request.
+    pub fn keyed(&self) -> Option<&Keyed> {
+        self.keyed.as_ref()
+    }
+}
+
+fn field_of(body: &[u8], name: &str) -> Option<String> {
+    let mut fields = form_urlencoded::parse(body);
+    let (_, value) = fields.find(|(field, _)| field == name)?;
+    Some(value.into_owned())
 }
 
 impl<T> Deref for CheckedForm<T> {
     type Target = T;
     fn deref(&self) -> &T {
-        &self.0
+        &self.form
     }
 }
 
@@ -60,14 +86,20 @@ impl<T: DeserializeOwned + 'static> FromRequest for CheckedForm<T> {
             let who = who.ok_or(WebError::SignInNeeded)?;
             let body = read_body(&req, payload, FORM_LIMIT).await?;
             req.extensions_mut().insert(TypedBody::form(body.clone()));
-            let sent = form_urlencoded::parse(&body)
-                .find(|(name, _)| name == CSRF_FIELD)
-                .map(|(_, value)| value.into_owned())
-                .unwrap_or_default();
+            let sent = field_of(&body, CSRF_FIELD).unwrap_or_default();
             if !bool::from(sent.as_bytes().ct_eq(who.csrf_token.as_bytes())) {
                 return Err(WebError::FromEarlierSignIn { signed_in: true });
             }
-            deserialize(&body).map(Self)
+            let shown = field_of(&body, ONCE_FIELD).filter(|key| !key.is_empty());
+            let keyed = shown.map(|_| {
+                let digest = Sha256::digest([req.path().as_bytes(), b"\n", &body].concat());
+                Keyed {
+                    person_id: who.person_id,
+                    key_hash: digest.into(),
+                    digest: digest.into(),
+                }
+            });
+            deserialize(&body).map(|form| Self { form, keyed })
         })
     }
 }

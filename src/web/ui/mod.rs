@@ -15,7 +15,7 @@ pub mod stale;
 pub mod words;
 pub(in crate::web) mod work_lines;
 
-pub use super::shell::body::{CheckedForm, Live, csrf_field};
+pub use super::shell::body::{CheckedForm, Live, csrf_field, once_field};
 pub use super::shell::error::WebError;
 pub use super::shell::gate::SignedIn;
 pub use forms::{Choice, Field, FormErrors};

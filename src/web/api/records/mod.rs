@@ -211,19 +211,9 @@ async fn add<R: Record>(who: SignedIn, req: HttpRequest, at: At, sent: Body<Valu
     if !sheet.errors.is_empty() {
         return Err(sheet.complaints());
     }
-    sheet.draft.prepare(&req).await?;
-    let mut tx = who.begin().await?;
-    let made = match sheet.draft.insert(&mut tx).await {
-        Ok(()) => once::finish(tx, sheet.draft.key(), keyed.as_ref()).await?,
-        Err(error) => {
-            drop(tx);
-            // The same request may have made it since.
-            let made = once::made(&mut who.begin().await?, keyed.as_ref()).await?;
-            match made {
-                Some(id) => id,
-                None => return Err(refused(sheet, error)),
-            }
-        }
+    let made = match sheet.add(&req, keyed.as_ref()).await? {
+        Ok(made) => made,
+        Err(error) => return Err(refused(sheet, error)),
     };
     created::<R>(&who, at.of::<R>(made, &sheet.typed)).await
 }

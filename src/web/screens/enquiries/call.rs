@@ -31,8 +31,8 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 /// A new call: an enquiry with its number, nothing said yet.
-pub(super) async fn open(who: SignedIn, _form: CheckedForm<CallForm>) -> Answer {
-    let id = open_enquiry(&who.actor(), &EnquiryDetails::default(), None).await?;
+pub(super) async fn open(who: SignedIn, form: CheckedForm<CallForm>) -> Answer {
+    let id = open_enquiry(&who.actor(), &EnquiryDetails::default(), form.keyed()).await?;
     Ok(Reply::see_other(format!("/enquiries/{id}")))
 }
 

@@ -8,7 +8,7 @@ use crate::enquiry::EnquiryState;
 use crate::enquiry::quote::QuoteState;
 use crate::estimating::Element;
 use crate::units::Code;
-use crate::web::ui::{Answer, Page, Section, SignedIn, csrf_field, show};
+use crate::web::ui::{Answer, Page, Section, SignedIn, csrf_field, once_field, show};
 use actix_web::web;
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -65,14 +65,7 @@ pub(super) async fn list(who: SignedIn, which: web::Query<Which>) -> Answer {
         div.bar {
             h1 { "Enquiries" }
             div.actions {
-                form method="post" action="/enquiries/quick" {
-                    (csrf_field(&who))
-                    button.quiet type="submit" data-key="q" data-key-label="Quick quote" { "Quick quote" }
-                }
-                form method="post" action="/enquiries" {
-                    (csrf_field(&who))
-                    button type="submit" data-key="n" data-key-label="New call" { "New call" }
-                }
+                (new_call(&who))
             }
         }
         p {
@@ -136,5 +129,21 @@ pub(in crate::web) fn state_words(state: EnquiryState) -> &'static str {
         EnquiryState::Quoted => "quoted",
         EnquiryState::Won => "won",
         EnquiryState::Closed => "no sale",
+    }
+}
+
+/// The buttons that take a call down.
+pub(in crate::web) fn new_call(who: &SignedIn) -> Markup {
+    html! {
+        form method="post" action="/enquiries/quick" {
+            (csrf_field(who))
+            (once_field())
+            button.quiet type="submit" data-key="q" data-key-label="Quick quote" { "Quick quote" }
+        }
+        form method="post" action="/enquiries" {
+            (csrf_field(who))
+            (once_field())
+            button type="submit" data-key="n" data-key-label="New call" { "New call" }
+        }
     }
 }

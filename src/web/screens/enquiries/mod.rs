@@ -53,5 +53,5 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 
 pub(in crate::web) use answer::{cost_lines, route_table};
 pub(in crate::web) use form::CallForm;
-pub(in crate::web) use list::state_words;
+pub(in crate::web) use list::{new_call, state_words};
 pub(in crate::web) use quick::QuickForm;

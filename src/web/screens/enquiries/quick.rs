@@ -140,8 +140,8 @@ pub(super) async fn to_list(_who: SignedIn) -> Answer {
 }
 
 /// A new call for quick work.
-pub(super) async fn open(who: SignedIn, _form: CheckedForm<QuickForm>) -> Answer {
-    let id = open_quick(&who.actor(), &QuickCall::default(), None).await?;
+pub(super) async fn open(who: SignedIn, form: CheckedForm<QuickForm>) -> Answer {
+    let id = open_quick(&who.actor(), &QuickCall::default(), form.keyed()).await?;
     Ok(Reply::see_other(format!("/enquiries/{id}/quick")))
 }
 

@@ -10,7 +10,8 @@ use crate::estimating::{Element, WorkTemplate};
 use crate::web::ui::forms::Live;
 use crate::web::ui::work_lines::{self, TIMED_BY, TypedLines, Typing, field_of};
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, words,
+    Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, csrf_field, once_field,
+    words,
 };
 use actix_web::web;
 use chrono::{NaiveDate, Utc};
@@ -131,6 +132,7 @@ fn page(
         (errors.summary())
         form #job.grid method="post" action="/jobs/new" novalidate data-live=(TIMED_BY) {
             (csrf_field(who))
+            (once_field())
             (Field::text("customer", "Customer", &form.customer).customers("").optional().autofocus(errors.is_empty())
                 .hint("Spell it as on the customer’s castings: they go only into jobs of that name").errors(errors))
             (Field::text("title", "Title", &form.title).optional()
@@ -174,6 +176,7 @@ async fn enter(who: SignedIn, form: CheckedForm<JobForm>, live: Live) -> Answer 
     let elements = work_to_pick(&actor).await?;
     let templates = templates(&actor).await?;
     let beside = (elements.as_slice(), templates.as_slice());
+    let keyed = form.keyed().copied();
     let mut form = form.into_inner();
     let added = form.add == "yes";
     if added {
@@ -185,7 +188,7 @@ async fn enter(who: SignedIn, form: CheckedForm<JobForm>, live: Live) -> Answer 
     }
     let mut questioned = false;
     if let Some(job) = form.read(&who, &elements, &mut errors) {
-        match enter_job(&actor, &job, today(&who), None).await {
+        match enter_job(&actor, &job, today(&who), keyed.as_ref()).await {
             Ok((id, number)) => {
                 return Ok(
                     Reply::see_other(format!("/jobs/{id}")).flash(format!("Job {number} opened."))

@@ -23,7 +23,7 @@ use crate::web::ui::show::day;
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
-    words,
+    once_field, words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -78,7 +78,7 @@ async fn add(who: SignedIn, form: CheckedForm<CastingForm>) -> Answer {
         findings: Vec::new(),
         instrument: String::new(),
     };
-    let (id, number) = take_in(&who.actor(), goods, None).await?;
+    let (id, number) = take_in(&who.actor(), goods, form.keyed()).await?;
     Ok(Reply::see_other(path(id)).flash(format!(
         "Casting {number} is on the shelf. Write the number on its tag."
     )))
@@ -98,6 +98,7 @@ fn new_page(
         (errors.summary())
         form.grid method="post" action="/castings/shelf" novalidate {
             (csrf_field(who))
+            (once_field())
             (form.fields(who, variants, seen, errors))
             div.actions {
                 button type="submit" { "Add casting" }

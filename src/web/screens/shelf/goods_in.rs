@@ -16,6 +16,7 @@ use crate::web::screens::castings::{back, variant_path};
 use crate::web::ui::forms::Choice;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    once_field,
 };
 use actix_web::web;
 use maud::{Markup, html};
@@ -277,7 +278,7 @@ async fn put(who: SignedIn, form: CheckedForm<GoodsForm>) -> Answer {
         findings,
         instrument,
     };
-    let (id, number) = take_in_casting::take_in(&who.actor(), goods, None).await?;
+    let (id, number) = take_in_casting::take_in(&who.actor(), goods, form.keyed()).await?;
     Ok(Reply::see_other(path(id)).flash(format!(
         "Casting {number} is on the shelf. Print its label and tie it on."
     )))
@@ -299,6 +300,7 @@ fn page(
         (errors.summary())
         form method="post" action=(PATH) novalidate {
             (csrf_field(who))
+            (once_field())
             section.card {
                 h2 { "Marks" }
                 (form.mark_row(0, errors))

@@ -17,7 +17,8 @@ use crate::web::ui::forms::Choice;
 use crate::web::ui::forms::upload::{CheckedUpload, Uploaded};
 use crate::web::ui::show::moment;
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, WebError, csrf_field, words,
+    Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, WebError, csrf_field, once_field,
+    words,
 };
 use actix_web::http::header::CACHE_CONTROL;
 use actix_web::{HttpResponse, web};
@@ -125,6 +126,7 @@ impl Records {
                     (self.mark_list(who, &here))
                     form.grid method="post" action={ (here) "/marks" } novalidate {
                         (csrf_field(who))
+                        (once_field())
                         (Field::select("mark_kind", "How it was made", &mark.mark_kind, kind_choices()).errors(errors))
                         (Field::text("mark_place", "Where", &mark.mark_place).hint("left side, above the oil gallery").errors(errors))
                         (Field::text("mark_text", "Text", &mark.mark_text).errors(errors))
@@ -136,6 +138,7 @@ impl Records {
                     (self.measurement_list(who))
                     form.grid method="post" action={ (here) "/measurements" } novalidate {
                         (csrf_field(who))
+                        (once_field())
                         (Field::select("measured_place", "At", &measure.measured_place, self.places.iter().map(|place| Choice::new(place_code(place), place)).collect()).optional().hint("A place of the register, or say what below").errors(errors))
                         (Field::text("measured_what", "What", &measure.measured_what).optional().hint("bore 3, deck to crank line …").errors(errors))
                         (Field::length("measured_value", "Value", &measure.measured_value, who.shop.length_unit).errors(errors))
@@ -275,7 +278,7 @@ async fn add_mark(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MarkForm
         };
         return complain(&who, *id, typed, errors).await;
     };
-    describe_casting::add_mark(&who.actor(), *id, &mark, None).await?;
+    describe_casting::add_mark(&who.actor(), *id, &mark, form.keyed()).await?;
     Ok(Reply::see_other(path(*id)).flash("Mark added."))
 }
 
@@ -344,7 +347,7 @@ async fn measure(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MeasureFo
         };
         return complain(&who, *id, typed, errors).await;
     };
-    describe_casting::add_measurement(&who.actor(), *id, &measurement, None).await?;
+    describe_casting::add_measurement(&who.actor(), *id, &measurement, form.keyed()).await?;
     Ok(Reply::see_other(path(*id)).flash("Measurement added."))
 }
 

@@ -16,7 +16,7 @@ use crate::web::ui::record::{self, Api, At, Done, Fields, Paths, Record, Sheet, 
 use crate::web::ui::stale::{Changed, stale_notice};
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
-    show, words,
+    once_field, show, words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -187,7 +187,7 @@ async fn count(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<BookForm>) 
 async fn write_off(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<BookForm>) -> Answer {
     let mut errors = FormErrors::default();
     if let Some((quantity, why)) = form.read_off(&mut errors) {
-        match move_stock::write_off(&who.actor(), *id, (quantity, &why), None).await {
+        match move_stock::write_off(&who.actor(), *id, (quantity, &why), form.keyed()).await {
             Ok(()) => return Ok(Reply::see_other(path(*id)).flash("Written off.")),
             Err(AppError::Refused(why)) => {
                 errors.add("off_quantity", words::refusal(&why, who.today()))
@@ -295,6 +295,7 @@ impl View {
                     h2 #off-title { "Write off" }
                     form.grid method="post" action={ (path(item.id)) "/write-off" } novalidate {
                         (csrf_field(who))
+                        (once_field())
                         (Field::decimal("off_quantity", "Quantity", &self.book.off_quantity).unit(unit).errors(&self.errors))
                         (Field::text("off_why", "Reason", &self.book.off_why).hint("Spoilt, lost, out of date …").errors(&self.errors))
                         div.actions { button.quiet type="submit" { "Write off" } }

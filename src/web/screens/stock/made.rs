@@ -12,7 +12,7 @@ use crate::estimating::{Element, MakingStep};
 use crate::units::Minutes;
 use crate::web::screens::jobs::amount;
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, csrf_field, show, words,
+    Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, csrf_field, once_field, show, words,
 };
 use actix_web::web;
 use maud::{Markup, html};
@@ -142,6 +142,7 @@ fn make_some(who: &SignedIn, item: &Item, form: &MakeForm, errors: &FormErrors) 
             summary { "Make some for the shelf" }
             form.grid method="post" action={ (path(item.id)) "/make" } novalidate {
                 (csrf_field(who))
+                (once_field())
                 (Field::int("make_pieces", "How many", &form.make_pieces).errors(errors))
                 (Field::date("make_due", "Due date", &form.make_due).errors(errors))
                 @if asked && (confirmed || errors.get("make_due").is_some()) {
@@ -170,7 +171,7 @@ async fn make(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<MakeForm>) -
             value: None,
             due_confirmed: form.due_confirmed == "yes",
         };
-        match enter_job(&who.actor(), &job, who.today(), None).await {
+        match enter_job(&who.actor(), &job, who.today(), form.keyed()).await {
             Ok((job_id, number)) => {
                 return Ok(Reply::see_other(format!("/jobs/{job_id}"))
                     .flash(format!("Job {number} opened.")));

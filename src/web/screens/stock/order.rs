@@ -8,7 +8,7 @@ use crate::db::stock::{Item, Order};
 use crate::web::screens::castings::version;
 use crate::web::screens::jobs::amount;
 use crate::web::ui::{
-    Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, WebError, csrf_field, show,
+    Answer, CheckedForm, Field, FormErrors, Reply, SignedIn, WebError, csrf_field, once_field, show,
 };
 use actix_web::web;
 use maud::{Markup, html};
@@ -66,6 +66,7 @@ pub(super) fn section(
                     summary { "Order some" }
                     form.grid method="post" action={ (path(item.id)) "/orders" } novalidate {
                         (csrf_field(who))
+                        (once_field())
                         (form.fields(unit, errors))
                         div.actions { button type="submit" { "It is ordered" } }
                     }
@@ -121,7 +122,7 @@ fn one(
                 form method="post" action={ (here) "/give-up" } {
                     (csrf_field(who))
                     input type="hidden" name="version" value=(order.version);
-                    button.danger type="submit" { "Give this order up" }
+                    button.danger type="submit" { "Cancel order" }
                 }
             }
         }
@@ -132,7 +133,7 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<OrderForm>) -
     who.require(Role::Office)?;
     let mut errors = FormErrors::default();
     if let Some(details) = form.read(who.today(), &mut errors) {
-        move_stock::order(&who.actor(), *id, &details, None).await?;
+        move_stock::order(&who.actor(), *id, &details, form.keyed()).await?;
         return Ok(Reply::see_other(path(*id)).flash("The order is written down."));
     }
     let mut view = View::load(&mut who.begin().await?, *id).await?;

@@ -5,8 +5,9 @@ use crate::app::today::{Off, OfficeDay};
 use crate::db::today::{Arrived, CameIn};
 use crate::planning::floor::PromiseStatus;
 use crate::planning::words::moment;
+use crate::web::screens::enquiries::new_call;
 use crate::web::screens::week::{long_number, slack_words, status_words, why_late};
-use crate::web::ui::{SignedIn, csrf_field, show};
+use crate::web::ui::{SignedIn, show};
 use chrono::NaiveDate;
 use maud::{Markup, html};
 
@@ -15,14 +16,7 @@ pub(super) fn body(who: &SignedIn, day: &OfficeDay) -> Markup {
         div.bar {
             h1 { "Today" }
             div.actions {
-                form method="post" action="/enquiries/quick" {
-                    (csrf_field(who))
-                    button.quiet type="submit" data-key="q" data-key-label="Quick quote" { "Quick quote" }
-                }
-                form method="post" action="/enquiries" {
-                    (csrf_field(who))
-                    button type="submit" data-key="n" data-key-label="New call" { "New call" }
-                }
+                (new_call(who))
             }
         }
         (steps::section(who, &day.set_up))

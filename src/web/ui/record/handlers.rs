@@ -183,15 +183,17 @@ async fn add<R: Record>(
     let mut tx = who.begin().await?;
     let around = R::around(&mut tx, &who, &at, None).await?;
     let blank = R::blank(&around, &who, &at);
-    let mut sheet = Sheet::new(who.clone(), at, around, blank, None);
+    let mut sheet = Sheet::new(who.clone(), at.clone(), around, blank, None);
+    let keyed = form.keyed().copied();
     sheet.fill(form.into_inner());
     if sheet.errors.is_empty() && !live.0 {
         drop(tx);
-        sheet.draft.prepare(&req).await?;
-        tx = who.begin().await?;
-        match sheet.draft.insert(&mut tx).await {
-            Ok(()) => {
-                tx.commit().await?;
+        match sheet.add(&req, keyed.as_ref()).await? {
+            Ok(key) if key == sheet.draft.key() => return Ok(sheet.done(Done::Added)),
+            Ok(before) => {
+                tx = who.begin().await?;
+                let made = at.of::<R>(before, &sheet.typed);
+                let sheet = Sheet::<R>::stored(who, made, &mut tx).await?;
                 return Ok(sheet.done(Done::Added));
             }
             Err(DbError::Stale(_)) => {

@@ -1,12 +1,18 @@
 //! A record on its form, as the page shows it.
 
 use super::{At, Done, Fields, Record, Typed, Words};
+use crate::app::once;
+use crate::db::api_requests::Keyed;
 use crate::db::history::{self as changes, Change};
 use crate::db::{DbError, ShopTx};
 use crate::web::ui::stale::stale_notice;
-use crate::web::ui::{Answer, FormErrors, Page, Reply, SignedIn, WebError, csrf_field, history};
+use crate::web::ui::{
+    Answer, FormErrors, Page, Reply, SignedIn, WebError, csrf_field, history, once_field,
+};
+use actix_web::HttpRequest;
 use actix_web::http::StatusCode;
 use maud::{Markup, html};
+use uuid::Uuid;
 
 /// A record on its form: what is stored, what was typed, what is wrong with it.
 pub(in crate::web) struct Sheet<R: Record> {
@@ -31,6 +37,25 @@ pub(in crate::web) struct Sheet<R: Record> {
 }
 
 impl<R: Record> Sheet<R> {
+    /// Stores a new one, once under a key. Returns its key, or that of the one that the same request made before; else what the
+    /// database refused.
+    pub(in crate::web) async fn add(
+        &mut self,
+        req: &HttpRequest,
+        keyed: Option<&Keyed>,
+    ) -> Result<Result<Uuid, DbError>, WebError> {
+        self.draft.prepare(req).await?;
+        let mut tx = self.who.begin().await?;
+        let refused = match self.draft.insert(&mut tx).await {
+            Ok(()) => return Ok(Ok(once::finish(tx, self.draft.key(), keyed).await?)),
+            Err(error) => error,
+        };
+        drop(tx);
+        // The same request may have made it already.
+        let made = once::made(&mut self.who.begin().await?, keyed).await?;
+        Ok(made.ok_or(refused))
+    }
+
     /// A record as its form shows it before anything is typed.
     pub(in crate::web) fn new(
         who: SignedIn,
@@ -157,6 +182,7 @@ impl<R: Record> Sheet<R> {
         html! {
             form.grid method="post" action=(action) novalidate data-live=[live] {
                 (csrf_field(&self.who))
+                @if self.stored.is_none() { (once_field()) }
                 input type="hidden" name="version" value=(self.typed.get("version"));
                 @if may {
                     (self.fields())

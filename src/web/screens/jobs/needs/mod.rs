@@ -14,7 +14,8 @@ use crate::web::screens::castings::version;
 use crate::web::ui::show::{count, day};
 use crate::web::ui::stale::stale_notice;
 use crate::web::ui::{
-    Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field, words,
+    Answer, CheckedForm, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
+    once_field, words,
 };
 use actix_web::http::StatusCode;
 use actix_web::web;
@@ -264,6 +265,7 @@ fn page(
         (errors.summary())
         form.grid method="post" action=(here) novalidate {
             (csrf_field(who))
+            @if id.is_none() { (once_field()) }
             input type="hidden" name="version" value=(form.version);
             (form.fields(lists, errors))
             div.actions {
@@ -300,7 +302,7 @@ async fn add(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<NeedForm>) ->
     let lists = Lists::read(&mut tx, job.id).await?;
     drop(tx);
     if let Some(details) = form.read(&lists, &mut errors) {
-        match meet_need::add(&who.actor(), job.id, &details, None).await {
+        match meet_need::add(&who.actor(), job.id, &details, form.keyed()).await {
             Ok(_) => return Ok(Reply::see_other(job_path(job.id)).flash("Item added.")),
             Err(AppError::Refused(why)) => errors.add("what", words::refusal(&why, who.today())),
             Err(error) => return Err(error.into()),
