@@ -15,6 +15,7 @@ mod aftercare;
 mod api;
 mod api_files;
 mod api_floor;
+mod api_looks;
 mod api_records;
 mod api_stock;
 mod api_work;

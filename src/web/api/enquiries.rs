@@ -1,6 +1,7 @@
 //! `/api/v1/enquiries`: a call, the answer to it, and the quotes given. Money is in all of it, so it is for the office.
 
 use super::body::Body;
+use super::enquiry_list;
 use super::idempotency::{self, keyed};
 use super::nothing;
 use super::{bargain, versions};
@@ -30,12 +31,17 @@ use uuid::Uuid;
 
 /// `/api/v1/enquiries` and all below it.
 pub fn routes(cfg: &mut web::ServiceConfig) {
-    cfg.service(web::resource("/api/v1/enquiries").post(add))
-        .service(web::resource("/api/v1/enquiries/{id}").get(one).put(change))
-        .service(web::resource("/api/v1/enquiries/{id}/answer").get(answer))
-        .service(web::resource("/api/v1/enquiries/{id}/bargain").post(bargain::look))
-        .service(web::resource("/api/v1/enquiries/{id}/quotes").post(quote))
-        .service(web::resource("/api/v1/enquiries/{id}/closed").put(close));
+    cfg.service(
+        web::resource("/api/v1/enquiries")
+            .get(enquiry_list::list)
+            .post(add),
+    )
+    .service(web::resource("/api/v1/enquiries/{id}").get(one).put(change))
+    .service(web::resource("/api/v1/enquiries/{id}/answer").get(answer))
+    .service(web::resource("/api/v1/enquiries/{id}/sooner").get(enquiry_list::sooner))
+    .service(web::resource("/api/v1/enquiries/{id}/bargain").post(bargain::look))
+    .service(web::resource("/api/v1/enquiries/{id}/quotes").post(quote))
+    .service(web::resource("/api/v1/enquiries/{id}/closed").put(close));
 }
 
 #[derive(OpenApi)]
@@ -45,7 +51,7 @@ pub(super) struct Doc;
 /// An enquiry as it is sent out.
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = Enquiry)]
-struct Shown {
+pub(super) struct Shown {
     id: Uuid,
     number: i64,
     caller: String,

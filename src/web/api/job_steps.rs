@@ -35,9 +35,9 @@ pub(super) struct Doc;
 
 /// A job that is entered.
 #[derive(Debug, Serialize, ToSchema)]
-struct JobEntered {
-    id: Uuid,
-    number: i64,
+pub(super) struct JobEntered {
+    pub(super) id: Uuid,
+    pub(super) number: i64,
 }
 
 /// Enters a job that no quote stands behind: its work from the standard times, or the same as in another job.
@@ -45,7 +45,7 @@ struct JobEntered {
     params(("Idempotency-Key" = Option<String>, Header)),
     request_body = JobForm,
     responses((status = 201, description = "Its key and number; its address in Location", body = JobEntered),
-              (status = 409, description = "Its day is in doubt; send `due_confirmed` as `yes` if it is meant")))]
+              (status = 409, description = "The due date is doubtful; send `due_confirmed` as `yes` to keep it")))]
 pub(super) async fn enter(req: HttpRequest, who: SignedIn, body: Body<JobForm>) -> Answer {
     who.require(Role::Office)?;
     let keyed = keyed(&req, &who, &body.sent)?;
@@ -122,7 +122,7 @@ async fn cancel(
 struct JobReopened {
     #[serde(flatten)]
     job: JobShown,
-    /// Numbers of castings that it had and that are gone elsewhere since.
+    /// Numbers of castings it had that are now used elsewhere.
     castings_gone: Vec<i64>,
 }
 
@@ -131,7 +131,7 @@ struct JobReopened {
     params(("id" = Uuid, Path, description = "The job"),
            ("If-Match" = String, Header)),
     request_body = Because,
-    responses((status = 200, description = "The job as it is now, with the castings it had and has no more", body = JobReopened)))]
+    responses((status = 200, description = "The job as it is now, with the castings it had that are now used elsewhere", body = JobReopened)))]
 async fn reopen(
     req: HttpRequest,
     who: SignedIn,

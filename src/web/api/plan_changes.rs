@@ -45,7 +45,7 @@ pub(super) struct WhatComes {
 
 /// A job that is ready at another time.
 #[derive(Debug, Serialize, ToSchema)]
-struct PromiseMoved {
+pub(super) struct PromiseMoved {
     job: Uuid,
     /// The moment promised, or the day the shop works to.
     due: Option<DateTime<Utc>>,

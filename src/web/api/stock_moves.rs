@@ -2,15 +2,19 @@
 
 use super::body::Body;
 use super::idempotency::keyed;
+use super::job_steps::JobEntered;
 use super::nothing;
 use super::versions;
+use crate::app::enter_job::{HandJob, HandWork, enter_job};
 use crate::app::lend_tool;
 use crate::app::move_stock::{self, SeenOrder};
 use crate::db::people::Role;
 use crate::db::stock::{self, Order, OrderDetails};
 use crate::db::tools;
+use crate::estimating::made::MOST_PIECES;
 use crate::web::screens::stock::{LEAST, MOST};
 use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
+use actix_web::http::header::LOCATION;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -22,6 +26,7 @@ use uuid::Uuid;
 pub fn routes(cfg: &mut web::ServiceConfig) {
     cfg.service(web::resource("/api/v1/stock/{id}/counts").post(count))
         .service(web::resource("/api/v1/stock/{id}/write-offs").post(write_off))
+        .service(web::resource("/api/v1/stock/{id}/batches").post(make))
         .service(
             web::resource("/api/v1/stock/{id}/orders")
                 .get(orders)
@@ -43,7 +48,7 @@ pub fn routes(cfg: &mut web::ServiceConfig) {
 
 #[derive(OpenApi)]
 #[openapi(paths(
-    count, write_off, orders, order, one, expect, give_up, receive, lend, bring_back
+    count, write_off, make, orders, order, one, expect, give_up, receive, lend, bring_back
 ))]
 pub(super) struct Doc;
 
@@ -279,6 +284,56 @@ async fn expect(
     changed.map_err(versions::passed)?;
     let order = shown(&who, ids).await?;
     Ok(versions::tagged(order.version, order))
+}
+
+/// A part that is made here, for the shelf. The day is text, so that a wrong one is complained about by field.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct NewBatch {
+    /// How many.
+    pieces: u32,
+    due_on: String,
+    /// Whether a day that is questioned is meant.
+    #[serde(default)]
+    confirmed: bool,
+}
+
+/// Opens a job that makes some for the shelf.
+#[utoipa::path(post, path = "/api/v1/stock/{id}/batches", operation_id = "make_stock", tag = "Stock",
+    params(("id" = Uuid, Path, description = "The item"),
+           ("Idempotency-Key" = Option<String>, Header)),
+    request_body = NewBatch,
+    responses((status = 201, description = "The job; its address in Location", body = JobEntered),
+              (status = 409, description = "The due date is doubtful; send `confirmed` to keep it")))]
+async fn make(
+    req: HttpRequest,
+    who: SignedIn,
+    id: web::Path<Uuid>,
+    body: Body<NewBatch>,
+) -> Answer {
+    who.require(Role::Office)?;
+    let keyed = keyed(&req, &who, &body.sent)?;
+    let mut errors = FormErrors::default();
+    if !(1..=MOST_PIECES).contains(&body.pieces) {
+        errors.add("pieces", format!("Enter 1 to {MOST_PIECES}"));
+    }
+    let due_on = errors.date("due_on", &body.due_on);
+    let Some(due_on) = due_on.filter(|_| errors.is_empty()) else {
+        return Err(errors.into());
+    };
+    let job = HandJob {
+        title: String::new(),
+        customer: String::new(),
+        work: HandWork::Made(*id, body.pieces),
+        due_on,
+        value: None,
+        due_confirmed: body.confirmed,
+    };
+    let (id, number) = enter_job(&who.actor(), &job, who.today(), keyed.as_ref()).await?;
+    Ok(HttpResponse::Created()
+        .insert_header((LOCATION, format!("/api/v1/jobs/{id}")))
+        .json(JobEntered { id, number })
+        .into())
 }
 
 /// Cancels what is left of an open order.

@@ -48,7 +48,7 @@ fn paid_words(paid: PaidBy) -> &'static str {
     }
 }
 
-async fn sheet(who: SignedIn, at: web::Path<(Uuid, String)>) -> Answer {
+pub(in crate::web) async fn sheet(who: SignedIn, at: web::Path<(Uuid, String)>) -> Answer {
     let (id, paper) = at.into_inner();
     let paper = print::paper(&paper)?;
     let (job, texts) = fitting(&who.actor(), id, who.shop.name.clone()).await?;

@@ -14,7 +14,7 @@ pub(super) fn routes(cfg: &mut web::ServiceConfig) {
     cfg.route("/jobs/{id}/card/{paper}", web::get().to(card));
 }
 
-async fn card(
+pub(in crate::web) async fn card(
     who: SignedIn,
     site: web::Data<Site>,
     req: HttpRequest,

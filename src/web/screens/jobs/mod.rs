@@ -20,6 +20,8 @@ mod route;
 mod route_preview;
 mod settle;
 
+pub(in crate::web) use aftercare::sheet as fitting_sheet;
+pub(in crate::web) use card::card as route_card;
 pub(in crate::web) use holds::DecideForm;
 pub(in crate::web) use needs::amount;
 pub(in crate::web) use new::JobForm;

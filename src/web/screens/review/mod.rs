@@ -4,7 +4,7 @@ mod csv;
 mod decisions;
 mod figures;
 mod lines;
-mod month;
+pub(in crate::web) mod month;
 mod picture;
 mod promises;
 pub(in crate::web) mod query;

@@ -42,31 +42,46 @@ fn days(first: NaiveDate, today: NaiveDate) -> Option<Period> {
     })
 }
 
+fn code(first: NaiveDate) -> String {
+    first.format("%Y-%m").to_string()
+}
+
+/// The first day and the days of the month that was typed; the last whole one where none was. Complains about others than the
+/// last 24.
+pub(in crate::web) fn month_of(
+    typed: &str,
+    today: NaiveDate,
+    errors: &mut FormErrors,
+) -> Option<(NaiveDate, Period)> {
+    let months = months(today);
+    let chosen = match typed {
+        "" => months.get(1).copied(),
+        typed => months.into_iter().find(|first| code(*first) == typed),
+    };
+    let found = chosen.and_then(|first| Some((first, days(first, today)?)));
+    if found.is_none() {
+        errors.add("month", "Choose one of the last 24 months");
+    }
+    found
+}
+
 pub(super) async fn show(who: SignedIn, which: Query<Which>) -> Answer {
     who.require(Role::Office)?;
     let today = who.today();
     let months = months(today);
     let mut errors = FormErrors::default();
-    let code = |first: &NaiveDate| first.format("%Y-%m").to_string();
-    let chosen = match which.month.as_str() {
-        "" => months.get(1),
-        typed => months.iter().find(|first| code(first) == typed),
-    };
-    if chosen.is_none() {
-        errors.add("month", "Choose one of the last 24 months");
-    }
-    let typed = chosen.map_or_else(|| which.month.clone(), code);
+    let chosen = month_of(&which.month, today, &mut errors);
+    let typed = chosen.map_or_else(|| which.month.clone(), |(first, _)| code(first));
     let choices = months
         .iter()
-        .map(|first| Choice::new(code(first), first.format("%B %Y")));
+        .map(|first| Choice::new(code(*first), first.format("%B %Y")));
     let form = html! {
         form.grid.review-form.no-print method="get" action=(PATH) novalidate {
             (Field::select("month", "Month", &typed, choices.collect()).errors(&errors))
             div.actions { button type="submit" { "Show" } }
         }
     };
-    let Some((first, period)) = chosen.and_then(|first| Some((*first, days(*first, today)?)))
-    else {
+    let Some((first, period)) = chosen else {
         let body = html! { h1 { "Month’s end" } (tabs(PATH)) (errors.summary()) (form) };
         let page = Page::new(&who, "Month’s end").nav(Section::Review);
         return Ok(page.body(body).invalid().into());
