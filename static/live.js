@@ -17,6 +17,8 @@ const STUCK_MS = 10000; // before a save that has no answer is given up for the 
 // What is saved as it is typed is sent one at a time: a request that is given up may still be carried out, and after a later
 // one, which it would overwrite. What only asks is given up for the next.
 
+const TWICE_MS = 1000; // within which a button that is pressed again was pressed once
+const sent = new WeakMap(); // by form: when it was sent
 const states = new Map(); // by form: { timer, running, again, submit }
 
 const key = (form) => `${form.getAttribute("action")} ${form.dataset.live}`;
@@ -43,9 +45,19 @@ document.addEventListener("submit", (event) => {
 });
 
 // A form is sent with a key, so that what is pressed twice is done once. Whoever comes back to it means another one.
-addEventListener("pageshow", (event) => {
-  if (!event.persisted) return;
+addEventListener("pageshow", (event) => event.persisted && renew());
+document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && renew());
+
+function renew() {
   for (const field of document.querySelectorAll('input[name="once"]')) field.value = `${Date.now()}`;
+}
+
+// What makes a secret that is shown once has no such key: there the second press is not sent.
+document.addEventListener("submit", (event) => {
+  if (event.defaultPrevented || event.target.method !== "post") return;
+  const now = performance.now();
+  if (now - (sent.get(event.target) ?? -TWICE_MS) < TWICE_MS) event.preventDefault();
+  else sent.set(event.target, now);
 });
 
 function liveForm(event) {

@@ -57,6 +57,24 @@ pub async fn record(
         .await
 }
 
+/// A record that was kept before, and what became of it.
+///
+/// # Errors
+/// [`AppError::Db`], as [`DbError::NotFound`].
+pub async fn kept(actor: &Actor, casting_id: Uuid, id: Uuid) -> Result<Recorded, AppError> {
+    let mut tx = actor.begin().await?;
+    let kept = db::get(&mut tx, casting_id, id).await?;
+    let bad = kept.record.purpose == Purpose::Finished && kept.verdict == Verdict::Outside;
+    let held = match kept.record.job_id.filter(|_| bad) {
+        Some(job_id) => jobs::get(&mut tx, job_id).await?.state == JobState::Open,
+        None => false,
+    };
+    Ok(Recorded {
+        verdict: kept.verdict,
+        held,
+    })
+}
+
 /// Stores the sizes of a pattern, for the office; `sizes.version` is the version that was seen.
 ///
 /// # Errors

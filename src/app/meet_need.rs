@@ -44,8 +44,13 @@ pub async fn add(
 ) -> Result<Uuid, AppError> {
     actor.require(Role::Office)?;
     let mut tx = actor.begin().await?;
-    let id = add_within(&mut tx, job_id, details).await?;
-    once::finish(tx, id, keyed).await
+    match add_within(&mut tx, job_id, details).await {
+        Ok(id) => once::finish(tx, id, keyed).await,
+        Err(why) => {
+            drop(tx);
+            once::or_before(actor, keyed, why).await
+        }
+    }
 }
 
 /// The same within a transaction, which is not to be committed after an error.

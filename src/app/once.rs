@@ -1,6 +1,6 @@
 //! What a program makes under a key of its own is made once.
 
-use super::AppError;
+use super::{Actor, AppError};
 use crate::db::ShopTx;
 use crate::db::api_requests::{self, Before, Keyed};
 use uuid::Uuid;
@@ -34,6 +34,19 @@ pub async fn claim(
         Some(keyed) => of(api_requests::enter(tx, keyed, made).await?),
         None => Ok(None),
     }
+}
+
+/// What the same request made before, or has made since it was looked for; else why it cannot be made.
+///
+/// # Errors
+/// The same reason; [`AppError::KeyUsed`], [`AppError::Db`].
+pub async fn or_before(
+    actor: &Actor,
+    keyed: Option<&Keyed>,
+    why: AppError,
+) -> Result<Uuid, AppError> {
+    let before = made(&mut actor.begin().await?, keyed).await?;
+    before.ok_or(why)
 }
 
 fn of(before: Before) -> Result<Option<Uuid>, AppError> {

@@ -30,7 +30,7 @@ pub enum Before {
 }
 
 /// Enters that this transaction made something under a key. When another one did so before, or does so now, waits for it and
-/// says what it made; this transaction must then not be committed.
+/// says what it made; this transaction must then write nothing else.
 ///
 /// # Errors
 /// [`DbError::Database`].

@@ -20,8 +20,7 @@ pub struct Import {
 ///
 /// # Errors
 /// [`DbError::Database`].
-pub async fn insert(tx: &mut ShopTx, kind: &str, keys: &[Uuid]) -> Result<Uuid, DbError> {
-    let id = Uuid::now_v7();
+pub async fn insert(tx: &mut ShopTx, id: Uuid, kind: &str, keys: &[Uuid]) -> Result<(), DbError> {
     sqlx::query!(
         "insert into table_import (shop_id, id, person_id, kind, keys) values ($1, $2, $3, $4, $5)",
         tx.shop_id(),
@@ -32,7 +31,7 @@ pub async fn insert(tx: &mut ShopTx, kind: &str, keys: &[Uuid]) -> Result<Uuid, 
     )
     .execute(tx.conn())
     .await?;
-    Ok(id)
+    Ok(())
 }
 
 /// The import of a kind made last, unless it is undone.

@@ -3,6 +3,37 @@
 
 use crate::support::site::{TestSite, Visitor, between, header};
 use sqlx::PgConnection;
+use std::collections::BTreeSet;
+
+/// What is kept with its pattern is one of it, and is asked for again from a page that is older than itself.
+#[tokio::test]
+async fn a_boss_is_added_once() {
+    let site = TestSite::demo().await;
+    let office = site.signed_in("office").await;
+    let mut direct = site.database.owner().await;
+    let pattern: String = sqlx::query_scalar("select id::text from pattern order by name limit 1")
+        .fetch_one(&mut direct)
+        .await
+        .unwrap();
+    let page = format!("/castings/patterns/{pattern}/bosses/new");
+    let text = office.get(&page).await.text().await.unwrap();
+    let form = between(&text, "name=\"once\" value=\"", "\"").to_owned();
+    let version = between(&text, "name=\"version\" value=\"", "\"").to_owned();
+    let sent = [
+        ("once", form.as_str()),
+        ("version", version.as_str()),
+        ("face", "rear"),
+        ("label", "R77"),
+        ("largest", "14"),
+    ];
+    let mut to = BTreeSet::new();
+    for _ in 0..3 {
+        let answer = office.post(&page, &sent).await;
+        assert_eq!(answer.status(), 303);
+        to.insert(header(answer.headers(), "location").to_owned());
+    }
+    assert_eq!(to.len(), 1, "{to:?}");
+}
 
 /// The key with which the form of an action was shown.
 async fn key(visitor: &Visitor, page: &str, action: &str) -> String {
@@ -60,10 +91,17 @@ async fn what_a_button_makes_is_made_once_however_often_it_is_pressed() {
         &'a [(&'a str, &'a str)],
         (&'a str, &'a str),
     );
-    let forms: [Form<'_>; 7] = [
+    let forms: [Form<'_>; 9] = [
         (
             "/enquiries",
             "/enquiries",
+            "enquiry",
+            &[],
+            ("caller", "A. Caller"),
+        ),
+        (
+            "/enquiries",
+            "/enquiries/quick",
             "enquiry",
             &[],
             ("caller", "A. Caller"),
@@ -104,6 +142,13 @@ async fn what_a_button_makes_is_made_once_however_often_it_is_pressed() {
             &[("table", table), ("take", "yes")],
             ("dates", "day_first"),
         ),
+        (
+            "/import/customers",
+            "/import/customers",
+            "customer",
+            &[("table", "Name\nPound Lane Garage\n"), ("take", "yes")],
+            ("table", "Name\nStaithe Garage\n"),
+        ),
     ];
     for (page, action, made, typed, (field, other)) in forms {
         let key = key(&office, page, action).await;
@@ -116,6 +161,10 @@ async fn what_a_button_makes_is_made_once_however_often_it_is_pressed() {
         }
         let to = |answer| header(reqwest::Response::headers(answer), "location").to_owned();
         assert_eq!(to(&first), to(&second), "{action}");
+        assert_eq!(count(&mut direct, made).await, before + 1, "{action}");
+        // Once more when it has been done long since.
+        let late = office.post(action, &sent).await;
+        assert_eq!((late.status().as_u16(), to(&late)), (303, to(&first)));
         assert_eq!(count(&mut direct, made).await, before + 1, "{action}");
         // Somebody who went back and changed it wants another one.
         sent.retain(|(name, _)| *name != field);

@@ -257,8 +257,9 @@ async fn of<S: Sheet>(actor: &Actor, sent: Sent<'_>, asked: Asked<'_>) -> Carrie
     let mut tx = actor.begin().await?;
     let around = S::around(&mut tx).await?;
     let (mut looked, rows) = read::<S>(sent, &around);
+    let import = Uuid::now_v7();
     if let Asked::Take(keyed) = asked
-        && let Some(before) = once::made(&mut tx, keyed).await?
+        && let Some(before) = once::claim(&mut tx, import, keyed).await?
     {
         return Ok((looked, Some(before)));
     }
@@ -268,11 +269,11 @@ async fn of<S: Sheet>(actor: &Actor, sent: Sent<'_>, asked: Asked<'_>) -> Carrie
     looked.faults.extend(known);
     looked.faults.sort_by_key(|(row, _)| *row);
     match asked {
-        Asked::Take(keyed) if looked.is_sound() => {
+        Asked::Take(_) if looked.is_sound() => {
             let keys = S::insert(&mut tx, rows).await?;
-            let import = imports::insert(&mut tx, S::KIND.code(), &keys).await?;
-            let counts = once::finish(tx, import, keyed).await?;
-            Ok((looked, Some(counts)))
+            imports::insert(&mut tx, import, S::KIND.code(), &keys).await?;
+            tx.commit().await?;
+            Ok((looked, Some(import)))
         }
         Asked::Take(_) | Asked::Look => Ok((looked, None)),
     }

@@ -254,6 +254,15 @@ impl Readings {
         if self.kind() != blank.kind() || self.layout() != blank.layout() {
             return None;
         }
+        if let Self::Cylinders(record) = &self
+            && record.liner.is_none()
+            && record
+                .bores
+                .iter()
+                .any(|bore| bore.liner.iter().any(Option::is_some))
+        {
+            return None;
+        }
         match (&mut blank, &self) {
             (Self::Cylinders(to), Self::Cylinders(from)) => {
                 to.over = from.over;

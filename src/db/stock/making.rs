@@ -1,7 +1,7 @@
 //! How items of stock are made in the shop.
 
 use super::super::read::corrupt;
-use super::super::rows::{Touched, broken};
+use super::super::rows::{self, Touched, broken};
 use super::super::{DbError, ShopTx};
 use crate::estimating::{MadePart, Making};
 use rust_decimal::Decimal;
@@ -95,17 +95,22 @@ pub async fn keep_making(tx: &mut ShopTx, making: &ItemMaking) -> Result<(), DbE
 /// Takes back that an item is made here; batches that jobs make of it go on.
 ///
 /// # Errors
-/// [`DbError::Stale`], [`DbError::Database`].
+/// [`DbError::Stale`]; [`DbError::NotFound`] when it is not made here any more; [`DbError::Database`].
 pub async fn drop_making(tx: &mut ShopTx, item_id: Uuid, version: i32) -> Result<(), DbError> {
-    sqlx::query!(
+    let done = sqlx::query!(
         "delete from making where shop_id = $1 and id = $2 and version = $3",
         tx.shop_id(),
         item_id,
         version,
     )
     .execute(tx.conn())
-    .await?
-    .or_stale("how it is made")
+    .await?;
+    rows::changed(done, "how it is made", async {
+        making_of(tx, item_id)
+            .await?
+            .ok_or(DbError::NotFound("how it is made"))
+    })
+    .await
 }
 
 struct Row {

@@ -58,7 +58,7 @@ pub(super) fn short(why: &str) -> Result<(), CannotChange> {
     }
     let on_its_line = |c: char| !c.is_control() || matches!(c, '\n' | '\t' | '\r');
     if !why.chars().all(on_its_line) {
-        return cannot("reason", "It holds a character that cannot be kept");
+        return cannot("reason", "This contains a character that cannot be stored");
     }
     Ok(())
 }
@@ -74,7 +74,7 @@ pub(super) fn plain_skill(skill: &str) -> Result<(), CannotChange> {
     } else {
         cannot(
             "skill",
-            "Name one skill in small letters, at most 80 of them",
+            "Enter one skill in lower case, at most 80 characters",
         )
     }
 }

@@ -42,7 +42,7 @@ fn complain_of_nul(at: &str, sent: &Value, errors: &mut FormErrors) {
     };
     match sent {
         Value::String(text) if text.contains('\0') => {
-            errors.add(at, "It holds a character that cannot be kept");
+            errors.add(at, "This contains a character that cannot be stored");
         }
         Value::Array(all) => {
             for (n, one) in all.iter().enumerate() {

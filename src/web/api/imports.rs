@@ -176,7 +176,7 @@ struct TakenOut {
 #[utoipa::path(delete, path = "/api/v1/imports/{kind}/{id}", operation_id = "undo_import", tag = "Shop",
     params(("kind" = String, Path, description = "Its kind"),
            ("id" = Uuid, Path, description = "The import")),
-    responses((status = 200, description = "How much of it is out again", body = TakenOut)))]
+    responses((status = 200, description = "How many rows were removed and how many stayed", body = TakenOut)))]
 async fn undo(who: SignedIn, at: web::Path<(String, Uuid)>) -> Answer {
     let (kind, id) = at.into_inner();
     let (removed, stayed) = imports::undo(&who.actor(), of_code(&kind)?, id).await?;

@@ -215,7 +215,7 @@ struct JobDays {
            ("If-Match" = String, Header)),
     request_body = JobDays,
     responses((status = 200, description = "The job as it is now", body = JobShown),
-              (status = 409, description = "Its day is in doubt; send `confirmed` if it is meant")))]
+              (status = 409, description = "The due date is doubtful; send `confirmed` to keep it")))]
 async fn due(req: HttpRequest, who: SignedIn, id: web::Path<Uuid>, days: Body<JobDays>) -> Answer {
     who.require(Role::Office)?;
     let version = versions::seen(&req)?;

@@ -3,13 +3,14 @@
 
 use super::body::Body;
 use super::idempotency::keyed;
-use crate::app::measure_casting::{record, sizes_for};
+use crate::app::measure_casting::{Recorded, kept, record, sizes_for};
+use crate::app::once;
 use crate::castings::measured::{Layout, Purpose, Readings, RecordKind, Sizes};
 use crate::db::measured_records::{self, MeasuredRecord, NewRecord};
 use crate::db::{castings, castings_on_shelf};
 use crate::units::Code;
 use crate::web::screens::shelf::measured::CANNOT_BE;
-use crate::web::ui::{Answer, FormErrors, SignedIn, WebError};
+use crate::web::ui::{Answer, FormErrors, Reply, SignedIn, WebError};
 use actix_web::http::header::LOCATION;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::{DateTime, Utc};
@@ -182,6 +183,11 @@ async fn add(
     body: Body<NewReadings>,
 ) -> Answer {
     let keyed = keyed(&req, &who, &body.sent)?;
+    // What is judged stays as it was judged, whatever the sizes are now.
+    if let Some(before) = once::made(&mut who.begin().await?, keyed.as_ref()).await? {
+        let done = kept(&who.actor(), *id, before).await?;
+        return Ok(shown(*id, before, done));
+    }
     let mut errors = FormErrors::default();
     let purpose = errors.choice("purpose", &body.form.purpose, Purpose::from_code);
     let instrument = errors.required_text("instrument", &body.form.instrument, 120);
@@ -203,15 +209,19 @@ async fn add(
         note,
         at: Utc::now(),
     };
-    let (kept, done) = record(&who.actor(), &new, keyed.as_ref()).await?;
-    let address = format!("/api/v1/castings/{id}/measured/{kept}");
+    let (record, done) = record(&who.actor(), &new, keyed.as_ref()).await?;
+    Ok(shown(*id, record, done))
+}
+
+fn shown(casting_id: Uuid, id: Uuid, done: Recorded) -> Reply {
+    let address = format!("/api/v1/castings/{casting_id}/measured/{id}");
     let shown = ReadingsKept {
-        id: kept,
+        id,
         verdict: done.verdict.code(),
         held: done.held,
     };
-    Ok(HttpResponse::Created()
+    HttpResponse::Created()
         .insert_header((LOCATION, address))
         .json(shown)
-        .into())
+        .into()
 }

@@ -147,7 +147,7 @@ struct JobOpened {
            ("Idempotency-Key" = Option<String>, Header)),
     request_body = Acceptance,
     responses((status = 201, description = "The job; its address in Location", body = JobOpened),
-              (status = 409, description = "Its day is in doubt; send `confirmed` if it is meant"),
+              (status = 409, description = "The due date is doubtful; send `confirmed` to keep it"),
               (status = 412, description = "Somebody else changed the quote meanwhile")))]
 async fn accepted(
     req: HttpRequest,

@@ -61,6 +61,21 @@ impl<T> CheckedForm<T> {
     }
 }
 
+/// The key under which a form makes something, when it was shown with one: all that was sent, and the file beside it.
+pub(super) fn key_of(req: &HttpRequest, who: &SignedIn, body: &[u8], file: &[u8]) -> Option<Keyed> {
+    field_of(body, ONCE_FIELD).filter(|key| !key.is_empty())?;
+    let mut all = Sha256::new();
+    for part in [req.path().as_bytes(), body, file] {
+        all.update(Sha256::digest(part));
+    }
+    let digest = all.finalize().into();
+    Some(Keyed {
+        person_id: who.person_id,
+        key_hash: digest,
+        digest,
+    })
+}
+
 fn field_of(body: &[u8], name: &str) -> Option<String> {
     let mut fields = form_urlencoded::parse(body);
     let (_, value) = fields.find(|(field, _)| field == name)?;
@@ -90,15 +105,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for CheckedForm<T> {
             if !bool::from(sent.as_bytes().ct_eq(who.csrf_token.as_bytes())) {
                 return Err(WebError::FromEarlierSignIn { signed_in: true });
             }
-            let shown = field_of(&body, ONCE_FIELD).filter(|key| !key.is_empty());
-            let keyed = shown.map(|_| {
-                let digest = Sha256::digest([req.path().as_bytes(), b"\n", &body].concat());
-                Keyed {
-                    person_id: who.person_id,
-                    key_hash: digest.into(),
-                    digest: digest.into(),
-                }
-            });
+            let keyed = key_of(&req, &who, &body, &[]);
             deserialize(&body).map(|form| Self { form, keyed })
         })
     }
@@ -148,7 +155,7 @@ impl TypedBody {
     pub(in crate::web) fn typed(&self) -> Vec<(String, String)> {
         self.fields()
             .filter(|(name, value)| {
-                let hidden = name == CSRF_FIELD || name == "version" || name == "next";
+                let hidden = [CSRF_FIELD, ONCE_FIELD, "version", "next"].contains(&name.as_str());
                 !hidden && !value.trim().is_empty() && Uuid::try_parse(value).is_err()
             })
             .collect()

@@ -131,7 +131,7 @@ impl SignedIn {
     /// [`WebError::Forbidden`], in words.
     pub fn require_in_person(&self) -> Result<(), WebError> {
         if self.program {
-            let why = "Who may come in is changed by somebody who has signed in, not with a token.";
+            let why = "People can be added or changed only by someone who is signed in, not with a token.";
             return Err(WebError::Forbidden(why.to_owned()));
         }
         Ok(())

@@ -1,10 +1,11 @@
 //! A form with a file in it (RFC 7578): its fields and one file, each read no further than its limit.
 
-use super::body::{CSRF_FIELD, FORM_LIMIT, TypedBody};
+use super::body::{CSRF_FIELD, FORM_LIMIT, TypedBody, key_of};
 use super::budget::Share;
 use super::error::WebError;
 use super::prepare::is_late;
 use super::site::Site;
+use crate::db::api_requests::Keyed;
 use crate::web::shell::gate::SignedIn;
 use actix_multipart::{Field, Multipart, MultipartError};
 use actix_web::dev::Payload;
@@ -26,6 +27,8 @@ pub struct CheckedUpload<T, const LIMIT: usize> {
     pub form: T,
     /// The file.
     pub file: Uploaded,
+    /// The key under which it makes something, when it was shown with one.
+    pub keyed: Option<Keyed>,
     /// The memory the file takes of what all uploads share, for as long as it is held.
     pub share: Share,
 }
@@ -70,7 +73,12 @@ impl<T: DeserializeOwned + 'static, const LIMIT: usize> FromRequest for CheckedU
             if !bool::from(sent.as_bytes().ct_eq(who.csrf_token.as_bytes())) {
                 return Err(WebError::FromEarlierSignIn { signed_in: true });
             }
+            let bytes = match &file {
+                Uploaded::File(bytes) => bytes.as_slice(),
+                Uploaded::Nothing | Uploaded::TooLarge => &[],
+            };
             Ok(Self {
+                keyed: key_of(&req, &who, &body, bytes),
                 form: super::body::deserialize(&body)?,
                 file,
                 share,

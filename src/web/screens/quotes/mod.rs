@@ -14,7 +14,7 @@ use crate::web::screens::enquiries::{cost_lines, route_table};
 use crate::web::ui::history as past;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Page, Reply, Section, SignedIn, WebError, csrf_field,
-    show, words,
+    once_field, show, words,
 };
 use actix_web::web;
 use chrono::NaiveDate;
@@ -117,7 +117,7 @@ async fn won(who: SignedIn, id: web::Path<Uuid>, form: CheckedForm<Decision>) ->
             due_on,
             confirmed: form.confirmed == "yes",
         };
-        match win_quote(&who.actor(), won, who.today(), None).await {
+        match win_quote(&who.actor(), won, who.today(), form.keyed()).await {
             Ok((job_id, number)) => {
                 return Ok(Reply::see_other(format!("/jobs/{job_id}"))
                     .flash(format!("Accepted: job {number} opened.")));
@@ -287,6 +287,7 @@ fn decide(who: &SignedIn, quote: &Quote, typed: &Decision, errors: &FormErrors) 
                 h2 { "Accepted" }
                 form.grid method="post" action={ "/quotes/" (quote.id) "/won" } novalidate {
                     (csrf_field(who))
+                    (once_field())
                     input type="hidden" name="version" value=(quote.version);
                     (Field::date("due_on", "Due date", &typed.due_on).errors(errors))
                     @if errors.get("due_on").is_some() {

@@ -215,6 +215,7 @@ impl Records {
                 }
                 form.grid method="post" action={ (here) "/photos" } enctype="multipart/form-data" novalidate {
                     (csrf_field(who))
+                    (once_field())
                     div.field.wrong[error.is_some()] {
                         label for="photo" { "Photograph" }
                         input #photo type="file" name="photo" accept="image/jpeg,image/png,image/webp" aria-required="true"
@@ -383,6 +384,7 @@ async fn add_photo(
     upload: CheckedUpload<PhotoForm, { picture::LARGEST }>,
 ) -> Answer {
     let mut errors = FormErrors::default();
+    let keyed = upload.keyed;
     let typed = Typed {
         photo: upload.form,
         ..Typed::default()
@@ -414,7 +416,7 @@ async fn add_photo(
         }
         return complain(&who, *id, typed, errors).await;
     };
-    match put_photo::put(&who.actor(), &site.photos, *id, &photo, None).await {
+    match put_photo::put(&who.actor(), &site.photos, *id, &photo, keyed.as_ref()).await {
         Ok(_) => Ok(Reply::see_other(path(*id)).flash("Photograph added.")),
         Err(AppError::Refused(why)) => {
             errors.add("photo", words::refusal(&why, who.today()));

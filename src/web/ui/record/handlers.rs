@@ -1,9 +1,11 @@
 //! What is asked of a record's addresses.
 
 use super::{Done, Record, Sheet, Typed};
+use crate::app::once;
 use crate::db::DbError;
 use crate::web::ui::{
     Answer, CheckedForm, Field, FormErrors, Live, Page, Reply, SignedIn, WebError, csrf_field,
+    once_field,
 };
 use actix_web::dev::Payload;
 use actix_web::http::Method;
@@ -186,16 +188,17 @@ async fn add<R: Record>(
     let mut sheet = Sheet::new(who.clone(), at.clone(), around, blank, None);
     let keyed = form.keyed().copied();
     sheet.fill(form.into_inner());
-    if sheet.errors.is_empty() && !live.0 {
+    if live.0 {
+        return sheet.answer(&mut tx).await;
+    }
+    if let Some(before) = once::made(&mut tx, keyed.as_ref()).await? {
+        return added_before(sheet, &at, before).await;
+    }
+    if sheet.errors.is_empty() {
         drop(tx);
         match sheet.add(&req, keyed.as_ref()).await? {
             Ok(key) if key == sheet.draft.key() => return Ok(sheet.done(Done::Added)),
-            Ok(before) => {
-                tx = who.begin().await?;
-                let made = at.of::<R>(before, &sheet.typed);
-                let sheet = Sheet::<R>::stored(who, made, &mut tx).await?;
-                return Ok(sheet.done(Done::Added));
-            }
+            Ok(before) => return added_before(sheet, &at, before).await,
             Err(DbError::Stale(_)) => {
                 tx = who.begin().await?;
                 return sheet.stale(&mut tx).await;
@@ -206,6 +209,14 @@ async fn add<R: Record>(
         tx = who.begin().await?;
     }
     sheet.answer(&mut tx).await
+}
+
+/// What the same form added when its button was pressed before.
+async fn added_before<R: Record>(sheet: Sheet<R>, at: &At, key: Uuid) -> Answer {
+    let made = at.of::<R>(key, &sheet.typed);
+    let mut tx = sheet.who.begin().await?;
+    let sheet = Sheet::<R>::stored(sheet.who, made, &mut tx).await?;
+    Ok(sheet.done(Done::Added))
 }
 
 async fn edit<R: Record>(who: SignedIn, at: At) -> Answer {
@@ -274,6 +285,7 @@ fn copy_page<R: Record>(
             (errors.summary())
             form.grid method="post" action=(sheet.at.address(R::PATHS.copy)) {
                 (csrf_field(&sheet.who))
+                (once_field())
                 (Field::text("name", "Name of the copy", name).errors(errors).wide().autofocus(errors.is_empty()))
                 div.actions { button type="submit" { "Copy" } a.button.quiet href=(words.cancel) { "Cancel" } }
             }
@@ -292,14 +304,17 @@ async fn copy<R: Record>(who: SignedIn, at: At, form: CheckedForm<Typed>) -> Ans
         .ok_or(WebError::NotFound("this page"))?;
     let mut errors = FormErrors::default();
     errors.label("name", "Name of the copy");
+    let copied = |key: Uuid| {
+        let to = copying.to.replace("{id}", &key.to_string());
+        Ok(Reply::see_other(to).flash("Copied."))
+    };
+    if let Some(before) = once::made(&mut tx, form.keyed()).await? {
+        return copied(before);
+    }
     if let Some(name) = errors.required_text("name", form.get("name"), copying.longest) {
         let key = Uuid::now_v7();
         match sheet.draft.copy(&mut tx, key, &name).await {
-            Ok(()) => {
-                tx.commit().await?;
-                let to = copying.to.replace("{id}", &key.to_string());
-                return Ok(Reply::see_other(to).flash("Copied."));
-            }
+            Ok(()) => return copied(once::finish(tx, key, form.keyed()).await?),
             Err(error) => errors.absorb(error)?,
         }
     }

@@ -246,6 +246,9 @@ async fn start(who: SignedIn, _: CheckedForm<Nothing>) -> Answer {
     let set = starting::elements(who.shop.currency, Uuid::now_v7)
         .map_err(|why| WebError::Internal(format!("the starting set does not read: {why}")))?;
     let mut tx = who.begin().await?;
+    if !standards::list(&mut tx).await?.is_empty() {
+        return Ok(Reply::see_other("/shop/standards").flash("There are standard times already."));
+    }
     for element in &set {
         standards::insert(&mut tx, element).await?;
     }
