@@ -145,9 +145,12 @@ pub struct Money {
 }
 
 impl Money {
-    /// An amount in a currency, as it stands.
+    /// An amount in a currency, as it stands; nothing has no sign.
     #[must_use]
-    pub fn new(amount: Decimal, currency: Currency) -> Self {
+    pub fn new(mut amount: Decimal, currency: Currency) -> Self {
+        if amount.is_zero() {
+            amount.set_sign_positive(true);
+        }
         Self { amount, currency }
     }
 

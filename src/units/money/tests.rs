@@ -167,3 +167,10 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn nothing_has_no_sign() {
+    let nothing = Money::zero(gbp()).minus(Money::zero(gbp())).unwrap();
+    assert_eq!(nothing.to_string(), Money::zero(gbp()).to_string());
+    assert_eq!(serde_json::to_value(nothing).unwrap()["amount"], "0");
+}
