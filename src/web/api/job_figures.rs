@@ -47,7 +47,7 @@ struct JobMoney {
     earned: Money,
     #[schema(value_type = Object)]
     actual: Money,
-    /// Earned over actual; none while nothing was spent.
+    /// Earned over actual; none until a fifth is earned and something was spent.
     #[schema(value_type = Option<String>)]
     cost_performance_index: Option<Decimal>,
     /// What it will have cost when what is left goes as what was done.

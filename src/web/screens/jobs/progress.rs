@@ -32,7 +32,7 @@ fn money(earned: &Earned, forecast: &Forecast) -> Markup {
         div { dt { "Cost to date" } dd { (earned.actual.rounded()) } }
         div { dt { "Earned value (estimate of work done)" } dd { (earned.earned.rounded()) " of " (earned.budget.rounded()) } }
         div { dt { "Forecast cost at this rate" } dd {
-            @match forecast.at_this_rate { Some(cost) => (cost.rounded()), None => "none yet" }
+            @match forecast.at_this_rate { Some(cost) => (cost.rounded()), None => "too little is done yet" }
         } }
         div { dt { "Forecast cost, rest as estimated" } dd { (forecast.rest_as_estimated.rounded()) } }
         @if let Some(cpi) = forecast.cpi {
