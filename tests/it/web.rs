@@ -432,7 +432,8 @@ async fn refusals_are_pages_with_words_or_problem_documents() {
     // The addresses of the API, by its own description.
     for (path, methods) in [
         ("/api/v1/variants".to_owned(), "GET, POST"),
-        ("/api/v1/enquiries".to_owned(), "POST"),
+        ("/api/v1/enquiries".to_owned(), "GET, POST"),
+        ("/api/v1/hours".to_owned(), "POST"),
         (format!("/api/v1/sightings/{some}"), "GET, PUT, DELETE"),
         ("/api/v1/machines".to_owned(), "GET, POST"),
         (format!("/api/v1/machines/{some}"), "GET, PATCH"),

@@ -115,14 +115,16 @@ async fn what_was_shown_is_what_is_kept() {
         // The run of the planner that follows leaves it so, unless it saves a promise.
         assert_eq!(plan_again(&site).await, Ended::Improved);
         let then = current(&site, now).await;
-        let still_late = late(&then.timetable);
-        let mut newly = still_late
-            .iter()
-            .filter(|job| !late(&kept.timetable).contains(job));
-        assert_eq!(
-            newly.next(),
-            None,
-            "a promise is broken that was shown to hold"
+        let (still_late, late_when_kept) = (late(&then.timetable), late(&kept.timetable));
+        let without = |of: &[Uuid], others: &[Uuid]| {
+            let left = of.iter().filter(|job| !others.contains(job));
+            left.count()
+        };
+        let broken = without(&still_late, &late_when_kept);
+        let saved = without(&late_when_kept, &still_late);
+        assert!(
+            broken <= saved,
+            "{broken} promises are broken that were shown to hold, and {saved} saved"
         );
         if late(&kept.timetable).is_empty() {
             let moved = places(&kept.timetable)
