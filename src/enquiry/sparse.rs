@@ -247,3 +247,28 @@ fn without_dates_prices_are_compared_all_the_same() {
         assert_eq!(lacks, Some(vec!["one for milling".to_owned()]));
     }
 }
+
+/// A cracked block of another kind, a shop that has said nothing of such cracks, and nothing to be had: it is looked at first.
+#[test]
+fn where_nothing_else_can_be_done_the_inspection_is_advised() {
+    let nothing = || (vec![], None, 11, 1, (0, 0), 0, vec![]);
+    let knowledge = shop([nothing(), nothing()], 80);
+    let own = OwnBlock {
+        variant: farm(),
+        repairs: vec![],
+        condition: Condition::CrackedMainWeb,
+    };
+    let wish = Wish {
+        own: Some(own),
+        ..wish()
+    };
+    let simulation = Simulation {
+        now: now(),
+        futures: 200,
+        seed: 3,
+    };
+    let answer = answer(&wish, &knowledge, &TenToOne, simulation).unwrap();
+    assert!(possible(&answer).is_empty(), "{answer:?}");
+    assert_eq!(answer.recommended.as_deref(), Some("inspect"));
+    assert!(answer.sentence.starts_with("Bring your block in"));
+}
