@@ -290,7 +290,7 @@ pub(super) fn days(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Ma
     html! {
         section.week-lists aria-labelledby="week-lists" {
             h2 #week-lists { "Day by day" }
-            @if by_day.is_empty() { p { "Nothing is scheduled on these days." } }
+            @if by_day.is_empty() && further.is_empty() { p { "Nothing is scheduled on these days." } }
             @for (i, (day, slots)) in by_day.iter().enumerate() {
                 details open[i == 0] {
                     summary { (head(*day, slots)) }
@@ -300,7 +300,7 @@ pub(super) fn days(floor: &Floor, timetable: &Timetable, stretch: Stretch) -> Ma
             }
             @if !further.is_empty() {
                 details {
-                    summary { (show::count(further.len() as i64, "more day", "more days")) }
+                    summary { @if listed(stretch) == 0 { (show::count(further.len() as i64, "day", "days")) } @else { (show::count(further.len() as i64, "more day", "more days")) } }
                     ul.week-days { @for (day, slots) in &further { li { a href={ "/week/day/" (day) } { (head(*day, slots)) } } } }
                 }
             }
@@ -313,8 +313,8 @@ fn listed(stretch: Stretch) -> usize {
     match stretch.detail() {
         Detail::Full if stretch.days <= 7 => 7,
         Detail::Full => 4,
-        Detail::Brief => 2,
-        Detail::Least => 1,
+        Detail::Brief => 1,
+        Detail::Least => 0,
     }
 }
 

@@ -107,26 +107,27 @@ pub fn slot_title(floor: &Floor, slot: &Slot, detail: Detail) -> String {
     let lines = match detail {
         Detail::Full => slot_parts(floor, slot),
         Detail::Brief => floor.operation(slot.operation).map(|(job, operation)| {
-            let what = format!(
-                "{}, {} {}",
-                long_number(job),
-                operation.number,
-                operation.what
-            );
+            let what = shortened(&operation.what, 32);
+            let what = format!("{}, {} {what}", long_number(job), operation.number);
             (what, from_to(floor, slot))
         }),
         Detail::Least => floor.operation(slot.operation).map(|(job, operation)| {
-            let what: String = operation.what.chars().take(24).collect();
-            let more = if what.len() < operation.what.len() {
-                "…"
-            } else {
-                ""
-            };
-            let what = format!("{} {} {what}{more}", short_number(job), operation.number);
+            let what = shortened(&operation.what, 24);
+            let what = format!("{} {} {what}", short_number(job), operation.number);
             (what, moment(slot.starts, floor.zone))
         }),
     };
     lines.map_or_else(String::new, |(what, then)| format!("{what}\n{then}"))
+}
+
+/// The beginning of a text that is longer than so many characters.
+fn shortened(text: &str, most: usize) -> String {
+    let beginning: String = text.chars().take(most).collect();
+    if beginning.len() < text.len() {
+        format!("{beginning}…")
+    } else {
+        beginning
+    }
 }
 
 /// `Thu 3 Dec, 09:51 to 12:07`.
